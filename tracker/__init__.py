@@ -1,0 +1,6 @@
+"""Measure, keep and show what a hair colour service really changed."""
+
+__version__ = "0.1.0"
+
+METHOD_VERSION = "1.0"
+"""Version of the measuring method; raised whenever a measured number can move."""

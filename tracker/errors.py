@@ -1,0 +1,198 @@
+"""Every way the job can fail, as one tree.
+
+    TrackerError
+    ├── PhotoError
+    │   ├── UnsupportedFormat   not a photo format that is read here
+    │   ├── TooLarge            over the limit of bytes or pixels
+    │   └── Unreadable          damaged, cut off or empty
+    ├── CardError
+    │   ├── CardNotFound        nothing in the photo looks like the card
+    │   ├── CardAmbiguous       more than one thing looks like the card
+    │   ├── CardMisplaced       corners that are no card: outside, crossed, folded
+    │   ├── CardTooSmall        too few pixels to read
+    │   ├── CardClipped         burnt out or crushed to black
+    │   ├── CardUneven          light falls off across the card
+    │   ├── CardCovered         a part of the card is something else
+    │   └── CardImplausible     patches that contradict their known values
+    ├── HairError
+    │   ├── InvalidPath         a path that is no line from root to tip
+    │   ├── OutsidePhoto        a path that leaves the photo
+    │   └── TooFewPixels        too little hair left to average
+    ├── ReadingError
+    │   ├── InvalidMarks        a marks file that does not follow the contract
+    │   └── CannotCompare       two readings with nothing in common
+    ├── FadeError
+    │   ├── InvalidSeries       months or values that make no series
+    │   └── TooFewReadings      not enough readings for what was asked
+    └── StoreError
+        ├── NotFound            no such record
+        ├── Conflict            somebody else saved first
+        ├── ConsentMissing      the client has not agreed to this
+        ├── StoreFull           no room, or over the quota
+        ├── StoreDamaged        a file or record fails its check
+        └── NewerDatabase       made by a newer version of this program
+
+Each error says what is wrong, the measured value against its limit where there is one, and what to do.
+"""
+
+from __future__ import annotations
+
+import re
+
+
+class TrackerError(Exception):
+    """Base of all expected failures: a sentence for the person, fields for the screen.
+
+    Parameters
+    ----------
+    what : str, one sentence that says what is wrong
+    advice : str, one sentence that says what to do
+    value, limit : float or None, the measured value and the limit it broke
+    unit : str, unit of both
+    """
+
+    def __init__(
+        self,
+        what: str,
+        advice: str = "",
+        *,
+        value: float | None = None,
+        limit: float | None = None,
+        unit: str = "",
+    ) -> None:
+        self.what = what
+        self.advice = advice
+        self.value = value
+        self.limit = limit
+        self.unit = unit
+        super().__init__(self.message)
+
+    @property
+    def message(self) -> str:
+        """What is wrong and what to do, in one line."""
+        return f"{self.what} {self.advice}".strip()
+
+    @property
+    def code(self) -> str:
+        """Name of the error for programs, such as ``card_not_found``."""
+        return re.sub(r"(?<=[a-z])(?=[A-Z])", "_", type(self).__name__).lower()
+
+
+class PhotoError(TrackerError):
+    """The file cannot be read as a photo."""
+
+
+class UnsupportedFormat(PhotoError):
+    """The content is not one of the photo formats that are read here."""
+
+
+class TooLarge(PhotoError):
+    """More bytes or pixels than the limit."""
+
+
+class Unreadable(PhotoError):
+    """The file is damaged, cut off or empty."""
+
+
+class CardError(TrackerError):
+    """The reference card cannot be used."""
+
+
+class CardNotFound(CardError):
+    """Nothing in the photo looks like the card."""
+
+
+class CardAmbiguous(CardError):
+    """More than one thing in the photo looks like the card."""
+
+
+class CardMisplaced(CardError):
+    """The corners do not form a card inside the photo."""
+
+
+class CardTooSmall(CardError):
+    """The card covers too few pixels."""
+
+
+class CardClipped(CardError):
+    """The card is burnt out or crushed to black."""
+
+
+class CardUneven(CardError):
+    """The light changes too much across the card."""
+
+
+class CardCovered(CardError):
+    """Part of the card shows something else."""
+
+
+class CardImplausible(CardError):
+    """The patches contradict their known values."""
+
+
+class HairError(TrackerError):
+    """The hair cannot be measured."""
+
+
+class InvalidPath(HairError):
+    """The points do not form a path from root to tip."""
+
+
+class OutsidePhoto(HairError):
+    """The path leaves the photo."""
+
+
+class TooFewPixels(HairError):
+    """Too little hair is left after the selection."""
+
+
+class ReadingError(TrackerError):
+    """Marks or readings cannot be used as asked."""
+
+
+class InvalidMarks(ReadingError):
+    """The marks do not follow the contract."""
+
+
+class CannotCompare(ReadingError):
+    """The two readings have nothing in common."""
+
+
+class FadeError(TrackerError):
+    """The series cannot be used."""
+
+
+class InvalidSeries(FadeError):
+    """Months or values do not form a series."""
+
+
+class TooFewReadings(FadeError):
+    """Not enough readings for what was asked."""
+
+
+class StoreError(TrackerError):
+    """The record could not be kept or found."""
+
+
+class NotFound(StoreError):
+    """There is no such record."""
+
+
+class Conflict(StoreError):
+    """The record changed since it was read."""
+
+
+class ConsentMissing(StoreError):
+    """The client has not agreed to this purpose."""
+
+
+class StoreFull(StoreError):
+    """There is no room left."""
+
+
+class StoreDamaged(StoreError):
+    """A stored file or record fails its check."""
+
+
+class NewerDatabase(StoreError):
+    """The database was made by a newer version of this program."""

@@ -1,0 +1,183 @@
+"""The shapes of one photo's measurement: what was marked, and what came out.
+
+Frozen, made of plain numbers, so that a reading can be kept and compared years later.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tracker.quantities import LabMeasured, Matrix3, Measured, Vector3
+
+Point = tuple[float, float]
+
+REGIONS = ("root", "mid", "end")
+"""Names of the three bands along a path, from root to tip."""
+
+IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What a person (or the card finder) pointed at in one photo.
+
+    Attributes
+    ----------
+    card_kind : str, ``grey18``, ``steps3`` or ``chart24``
+    corners : four points, pixels, clockwise from the card's own top left; None to find the card
+    path : points, pixels, from root to tip
+    width : float, width of the path in pixels
+    reflectance : float or None, replaces the nominal reflectance of the card's grey, 0..1
+    """
+
+    card_kind: str
+    corners: tuple[Point, Point, Point, Point] | None
+    path: tuple[Point, ...]
+    width: float
+    reflectance: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that was checked before a number is shown.
+
+    Attributes
+    ----------
+    name : str, stable name of the check
+    ok : bool, False stops the number
+    value, limit : float, in `unit`
+    says : str, a sentence for the person
+    advice : str, what to do; on a passed check a note, or empty
+    """
+
+    name: str
+    ok: bool
+    value: float
+    limit: float
+    unit: str
+    says: str
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """From linear light in a photo to linear light under the standard white.
+
+    Per channel ``x -> max(x * gain - flare, 0) ** exponent``, then the matrix.
+
+    Attributes
+    ----------
+    kind : str, the kind of card it was made from
+    gains : three floats, > 0
+    flare : float, light added by the lens and the room, in units of perfect white after the gains
+    exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
+    matrix : 3 x 3, rows sum to one so that white stays white
+    """
+
+    kind: str
+    gains: Vector3
+    flare: float = 0.0
+    exponent: float = 1.0
+    matrix: Matrix3 = IDENTITY
+
+
+@dataclass(frozen=True, slots=True)
+class CardSummary:
+    """The card as it was found in the photo.
+
+    Attributes
+    ----------
+    lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
+    clipped : float, share of burnt-out or crushed pixels of the worst patch that is used, 0..1
+    gradient : float, change of light across the card, EV
+    """
+
+    kind: str
+    corners: tuple[Point, Point, Point, Point]
+    lab: Vector3
+    clipped: float
+    gradient: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """Shares of a band's pixels that were left out of the average, 0..1."""
+
+    clipped: float
+    gloss: float
+    shadow: float
+    not_hair: float
+
+
+@dataclass(frozen=True, slots=True)
+class RegionReading:
+    """One band of hair.
+
+    Attributes
+    ----------
+    name : str, one of `REGIONS`
+    lab : colour of the body hair with its whole uncertainty, standing alone
+    repeat_cov : 3 x 3, the part of the uncertainty that differs between photos of the same
+        hair taken with the same camera, card and light; all of it that a before/after keeps
+    lights, lows : L* of the lightest and the darkest quarter of the body hair
+    dimension : their difference, L*
+    lightened : share of the band's hair lighter than nearly all of the root, 0..1; None at the root
+    pixels : int, pixels of the photo that were averaged
+    dropped : what was left out
+    """
+
+    name: str
+    lab: LabMeasured
+    repeat_cov: Matrix3
+    lights: Measured
+    lows: Measured
+    dimension: Measured
+    lightened: Measured | None
+    pixels: int
+    dropped: Dropped
+
+
+@dataclass(frozen=True, slots=True)
+class ProfilePoint:
+    """Colour at one place along the path.
+
+    Attributes
+    ----------
+    position : float, 0 at the root, 1 at the tip
+    lab : three floats
+    u_lightness : float, standard uncertainty of L* within this photo (spread of blocks)
+    """
+
+    position: float
+    lab: Vector3
+    u_lightness: float
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoReading:
+    """Everything that was measured in one photo.
+
+    `regions` is empty where a check failed: then `checks` says why.
+    """
+
+    method_version: str
+    card: CardSummary
+    correction: Correction
+    regions: tuple[RegionReading, ...]
+    profile: tuple[ProfilePoint, ...]
+    checks: tuple[Check, ...]
+
+    @property
+    def ok(self) -> bool:
+        """True where every check passed and there are numbers to show."""
+        return bool(self.regions) and all(check.ok for check in self.checks)
+
+    def region(self, name: str) -> RegionReading | None:
+        """The band of that name, or None where there is no number."""
+        return next((region for region in self.regions if region.name == name), None)
+
+
+def path_length(path: tuple[Point, ...]) -> float:
+    """Length of a polyline in pixels."""
+    return sum(math.dist(a, b) for a, b in zip(path, path[1:], strict=False))

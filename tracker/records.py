@@ -1,0 +1,208 @@
+"""What the studio keeps: frozen shapes, and JSON both ways.
+
+Identifiers are opaque strings (UUID4 hex), times are aware UTC.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any, TypeVar
+from uuid import uuid4
+
+from tracker.reading import Marks, PhotoReading
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
+
+Record = TypeVar("Record")
+
+MEASURING = "measuring"
+PORTFOLIO = "portfolio"
+PURPOSES = (MEASURING, PORTFOLIO)
+
+CONSENT_VERSION = "1"
+"""Raised whenever the wording below changes: agreement is to one wording."""
+
+CONSENT_WORDING = {
+    MEASURING: (
+        "I agree that photos of my hair are taken, kept on the studio's own computer and measured, "
+        "so that we can see how my colour changes. I can withdraw this at any time."
+    ),
+    PORTFOLIO: (
+        "I agree that photos of my hair and what was measured in them may be shown to other clients of the "
+        "studio, without my name. I can withdraw this at any time; my photos then leave the portfolio at once."
+    ),
+}
+
+BEFORE = "before"
+AFTER = "after"
+PROGRESS = "progress"
+ROLES = (BEFORE, AFTER, PROGRESS)
+
+LIGHTS = ("daylight", "salon lamps", "mixed light", "not noted")
+
+# common practice, no source: plain names for the services this program is about
+SERVICES = (
+    "hand-painted lightening",
+    "foiled lightening",
+    "toner",
+    "shadow root",
+    "lowlights",
+    "all-over colour",
+    "treatment",
+    "cut",
+    "other",
+)
+ZONES = ("root", "mid-length", "ends", "all over", "face frame")
+
+
+def new_id() -> str:
+    """A fresh opaque identifier."""
+    return uuid4().hex
+
+
+def now() -> datetime:
+    """The current time, aware UTC, whole microseconds."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Client:
+    """A person whose hair is coloured here."""
+
+    id: str
+    name: str
+    note: str
+    created_at: datetime
+    demo: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Consent:
+    """One answer to one question, never changed: withdrawing adds another.
+
+    Attributes
+    ----------
+    purpose : str, one of `PURPOSES`
+    given : bool
+    wording_version : str, the `CONSENT_VERSION` that was read
+    recorded_by : str, who asked, in the studio's own words
+    """
+
+    id: str
+    client_id: str
+    purpose: str
+    given: bool
+    wording_version: str
+    recorded_at: datetime
+    recorded_by: str
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a service, in the colourist's own words."""
+
+    zone: str
+    what: str
+    product: str = ""
+    minutes: float | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """One appointment.
+
+    Attributes
+    ----------
+    on : date of the appointment
+    services : names from `SERVICES` or free words
+    revision : int, raised at each saved change; a stale one is refused
+    """
+
+    id: str
+    client_id: str
+    on: date
+    services: tuple[str, ...]
+    steps: tuple[Step, ...]
+    note: str
+    next_time: str
+    created_at: datetime
+    revision: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoRecord:
+    """One kept photo with its marks and its reading.
+
+    Attributes
+    ----------
+    visit_id : str or None, None for a progress photo between visits
+    role : str, one of `ROLES`
+    taken_at : datetime, from the camera where it is known, else when it was added
+    camera : str or None, maker and model as the camera wrote them
+    light : str, one of `LIGHTS`
+    file : str, SHA-256 of the kept picture, its name on disk
+    size : width and height in pixels
+    reading : PhotoReading or None
+    failure : str or None, why there is no number
+    """
+
+    id: str
+    client_id: str
+    visit_id: str | None
+    role: str
+    taken_at: datetime
+    added_at: datetime
+    camera: str | None
+    light: str
+    file: str
+    size: tuple[int, int]
+    marks: Marks | None
+    reading: PhotoReading | None
+    failure: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A visit or a progress photo that is being put together and is not yet part of the record.
+
+    Attributes
+    ----------
+    kind : str, ``visit`` or ``progress``
+    step : int, index of the page's step that was left
+    """
+
+    id: str
+    client_id: str
+    kind: str
+    step: int
+    visit: Visit | None
+    photos: tuple[PhotoRecord, ...]
+    updated_at: datetime
+
+
+@lru_cache(maxsize=32)
+def _adapter(shape: type[Any]) -> TypeAdapter[list[Any]]:
+    from pydantic import ConfigDict, TypeAdapter  # imported late: keeps `import tracker` light
+
+    # a list, because a configuration is taken from the outside only around a plain dataclass
+    return TypeAdapter(list[shape], config=ConfigDict(ser_json_inf_nan="strings"))  # type: ignore[valid-type]
+
+
+def to_json(record: object) -> str:
+    """One record as JSON text."""
+    return _adapter(type(record)).dump_json([record]).decode()[1:-1]
+
+
+def from_json(shape: type[Record], text: str) -> Record:
+    """The record of that shape from its JSON text.
+
+    Raises
+    ------
+    ValueError : where the text is not JSON or does not fit the shape
+    """
+    record: Record = _adapter(shape).validate_json(f"[{text}]")[0]
+    return record
