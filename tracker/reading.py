@@ -5,7 +5,6 @@ Frozen, made of plain numbers, so that a reading can be kept and compared years 
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from tracker.quantities import LabMeasured, Matrix3, Measured, Vector3
@@ -64,13 +63,13 @@ class Check:
 class Correction:
     """From linear light in a photo to linear light under the standard white.
 
-    Per channel ``x -> max(x * gain - flare, 0) ** exponent``, then the matrix.
+    Per channel ``x -> (x * gain) ** exponent - flare``, then the matrix.
 
     Attributes
     ----------
     kind : str, the kind of card it was made from
     gains : three floats, > 0
-    flare : float, light added by the lens and the room, in units of perfect white after the gains
+    flare : float, stray light of lens and room, in units of perfect white
     exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
     matrix : 3 x 3, rows sum to one so that white stays white
     """
@@ -176,8 +175,3 @@ class PhotoReading:
     def region(self, name: str) -> RegionReading | None:
         """The band of that name, or None where there is no number."""
         return next((region for region in self.regions if region.name == name), None)
-
-
-def path_length(path: tuple[Point, ...]) -> float:
-    """Length of a polyline in pixels."""
-    return sum(math.dist(a, b) for a, b in zip(path, path[1:], strict=False))

@@ -1,0 +1,131 @@
+"""Is the difference between two colours real?
+
+The difference is tested as a vector first: with no change at all, the size alone (ΔE above 1) would fire most of the
+time. Lightness and warmth are the declared primary quantities. Where neither a change nor its absence can be shown,
+that is the verdict.
+
+References
+----------
+[HOT]  Hotelling 1931, Ann Math Statist 2:360-378.
+[TOST] Schuirmann 1987, J Pharmacokinet Biopharm 15:657-680: absence shown by two one-sided tests.
+[PAR]  Paravina et al. 2015, J Esthet Restor Dent 27 Suppl 1: ΔE00 1.8 is accepted by half of observers (dental;
+       none is published for hair).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from tracker.colorimetry import delta_e_2000, lab_to_lch
+from tracker.quantities import LabMeasured, Measured, Vector3, vector3
+from tracker.repeatability import photos_needed
+from tracker.uncertainty import coverage_factor, hotelling
+
+CHANGED = "changed"
+NO_CHANGE = "no meaningful change"
+CANNOT_TELL = "cannot tell yet"
+
+ACCEPTED = 1.8
+"""ΔE00 that half of observers accept [PAR]: the margin inside which a change has no meaning."""
+
+_ALPHA = 0.05
+_DRAWS = 4000
+
+
+@dataclass(frozen=True, slots=True)
+class Size:
+    """A ΔE00 with its 95 % interval by Monte Carlo; never a test of its own."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """The difference between two colours and what may be said of it.
+
+    Attributes
+    ----------
+    delta : after minus before, L*, a*, b*
+    u : standard uncertainties of the three
+    size : Size, ΔE00
+    p_value : float, probability of a vector difference at least this large where there is none
+    verdict : str, `CHANGED`, `NO_CHANGE` or `CANNOT_TELL`
+    lightness, warmth : bool, which of the primary quantities changed at 5 %
+    photos_needed : int or None, photos on each side that would settle it; None where it is
+        settled or more photos would not help
+    """
+
+    delta: Vector3
+    u: Vector3
+    size: Size
+    p_value: float
+    verdict: str
+    lightness: bool
+    warmth: bool
+    photos_needed: int | None
+
+
+def compare(
+    before: LabMeasured, after: LabMeasured, warmth: Measured, rng: np.random.Generator, per_photo: float | None
+) -> Change:
+    """Verdict on two colours.
+
+    Parameters
+    ----------
+    before, after : colours whose covariances hold only what does not cancel between them
+    warmth : change of warmth with its uncertainty, CIELAB units
+    rng : for the interval of ΔE00
+    per_photo : float or None, spread of L* between photos; None where more photos would not help
+    """
+    delta = np.subtract(after.lab, before.lab)
+    cov = np.asarray(before.cov) + np.asarray(after.cov)
+    dof = min(before.dof, after.dof)
+    u = np.sqrt(np.diag(cov))
+    p_value = hotelling(delta, cov, dof)
+    factor = coverage_factor(dof)
+    lightness = bool(abs(delta[0]) > factor * u[0])
+    warmer = abs(warmth.value) > coverage_factor(warmth.dof) * warmth.u
+    margins = _margins(before.lab)
+    verdict = CANNOT_TELL
+    if p_value < _ALPHA:
+        verdict = CHANGED
+    elif _inside(float(delta[0]), float(u[0]), dof, margins[0]) and _inside(
+        warmth.value, warmth.u, warmth.dof, margins[1]
+    ):
+        verdict = NO_CHANGE
+    needed = None if verdict != CANNOT_TELL or per_photo is None else max(photos_needed(per_photo, margins[0]), 2)
+    return Change(
+        vector3(delta),
+        vector3(u),
+        _size(before.lab, delta, cov, rng),
+        p_value,
+        verdict,
+        verdict == CHANGED and lightness,
+        verdict == CHANGED and warmer,
+        needed,
+    )
+
+
+def _margins(lab: Vector3) -> tuple[float, float]:
+    """Steps of L* and of chroma that make `ACCEPTED` ΔE00 at a colour (CIEDE2000's S_L and S_C)."""
+    lightness, chroma, _ = lab_to_lch(lab)
+    offset = (float(lightness) - 50) ** 2
+    return ACCEPTED * (1 + 0.015 * offset / math.sqrt(20 + offset)), ACCEPTED * (1 + 0.045 * float(chroma))
+
+
+def _inside(value: float, u: float, dof: float, margin: float) -> bool:
+    """True where the 90 % interval lies within the margin [TOST]."""
+    return abs(value) + coverage_factor(dof, 0.90) * u <= margin
+
+
+def _size(before: ArrayLike, delta: np.ndarray, cov: np.ndarray, rng: np.random.Generator) -> Size:
+    start = np.asarray(before, float)
+    draws = rng.multivariate_normal(delta, cov, size=_DRAWS, method="eigh")
+    low, high = np.quantile(delta_e_2000(start, start + draws), [0.025, 0.975])
+    return Size(float(delta_e_2000(start, start + delta)), float(low), float(high))

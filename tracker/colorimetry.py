@@ -1,0 +1,230 @@
+"""Colour mathematics: transfer function, CIELAB, colour difference, adaptation.
+
+All RGB here is in sRGB primaries (IEC 61966-2-1). Linear values have 1.0 = perfect white and are never clipped.
+CIELAB is for D65 and the 2 degree observer (CIE 15:2004).
+
+References
+----------
+[IEC]    IEC 61966-2-1:1999, sRGB.
+[CIE15]  CIE 15:2004, Colorimetry, 3rd edition.
+[SWD]    Sharma, Wu, Dalal 2005, The CIEDE2000 color-difference formula, Color Res Appl 30:21-30.
+[LAM]    Lam 1985, Bradford transform; [CAT02] Moroney et al. 2002; [CAT16] Li et al. 2017.
+         Matrix values as in colour-science 0.4.7.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+Floats = NDArray[np.floating[Any]]
+
+# D65 from its chromaticity x 0.3127, y 0.3290 [IEC]
+D65 = np.array([0.3127 / 0.3290, 1.0, (1.0 - 0.3127 - 0.3290) / 0.3290])
+# D50 of the ICC profile connection space, ICC.1:2022 section 6.3.4.3
+D50_ICC = np.array([0.9642, 1.0, 0.8249])
+
+# from the chromaticities of the sRGB primaries and D65, to full precision [IEC]
+_PRIMARIES_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
+
+_EPSILON = 216.0 / 24389.0  # exact forms of CIE 15's 0.008856 and 903.3
+_KAPPA = 24389.0 / 27.0
+
+ADAPTATION = {
+    "bradford": np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]),
+    "cat02": np.array([[0.7328, 0.4296, -0.1624], [-0.7036, 1.6975, 0.0061], [0.0030, 0.0136, 0.9834]]),
+    "cat16": np.array(
+        [[0.401288, 0.650173, -0.051461], [-0.250268, 1.204414, 0.045854], [-0.002079, 0.048952, 0.953127]]
+    ),
+}
+
+
+def primaries_to_xyz(primaries_xy: ArrayLike, white: ArrayLike = D65) -> Floats:
+    """Matrix from linear RGB to XYZ for three primaries and a white.
+
+    Parameters
+    ----------
+    primaries_xy : (3, 2), chromaticities of red, green, blue
+    white : (3,), XYZ with Y = 1
+
+    Returns
+    -------
+    (3, 3) matrix; the columns sum to the white.
+    """
+    xy = np.asarray(primaries_xy, float)
+    columns = np.stack([xy[:, 0] / xy[:, 1], np.ones(3), (1 - xy.sum(1)) / xy[:, 1]])
+    return np.asarray(columns * np.linalg.solve(columns, np.asarray(white, float)))
+
+
+RGB_TO_XYZ = primaries_to_xyz(_PRIMARIES_XY)
+XYZ_TO_RGB = np.linalg.inv(RGB_TO_XYZ)
+
+
+def decode(encoded: ArrayLike) -> Floats:
+    """Linear light from sRGB-encoded values; odd about zero, so out-of-range values survive.
+
+    Parameters
+    ----------
+    encoded : any shape, 0..1
+
+    Examples
+    --------
+    >>> round(float(decode(0.5)), 5)
+    0.21404
+    """
+    v = np.asarray(encoded, float)
+    a = np.abs(v)
+    return np.asarray(np.copysign(np.where(a <= 0.04045, a / 12.92, ((a + 0.055) / 1.055) ** 2.4), v))
+
+
+def encode(linear: ArrayLike) -> Floats:
+    """sRGB-encoded values from linear light; the inverse of `decode`, unclipped.
+
+    Parameters
+    ----------
+    linear : any shape, 1.0 = perfect white
+    """
+    v = np.asarray(linear, float)
+    a = np.abs(v)
+    return np.asarray(np.copysign(np.where(a <= 0.0031308, 12.92 * a, 1.055 * a ** (1 / 2.4) - 0.055), v))
+
+
+def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
+    """CIELAB from tristimulus values.
+
+    Parameters
+    ----------
+    xyz : (..., 3), Y = 1 for perfect white
+    white : (3,), XYZ of the white
+    """
+    t = np.asarray(xyz, float) / np.asarray(white, float)
+    f = np.where(t > _EPSILON, np.cbrt(t), (_KAPPA * t + 16) / 116)
+    return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], -1)
+
+
+def lab_to_xyz(lab: ArrayLike, white: ArrayLike = D65) -> Floats:
+    """Tristimulus values from CIELAB; the inverse of `xyz_to_lab`."""
+    v = np.asarray(lab, float)
+    fy = (v[..., 0] + 16) / 116
+    f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
+    t = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
+    return np.asarray(t * np.asarray(white, float))
+
+
+def linear_to_lab(linear: ArrayLike) -> Floats:
+    """CIELAB from linear light in sRGB primaries.
+
+    Parameters
+    ----------
+    linear : (..., 3), 1.0 = perfect white
+
+    Examples
+    --------
+    >>> [round(float(v), 2) for v in linear_to_lab([0.18, 0.18, 0.18])]
+    [49.5, 0.0, 0.0]
+    """
+    return xyz_to_lab(np.asarray(linear, float) @ RGB_TO_XYZ.T)
+
+
+def lab_to_linear(lab: ArrayLike) -> Floats:
+    """Linear light in sRGB primaries from CIELAB; may leave 0..1 where the colour leaves the gamut."""
+    return np.asarray(lab_to_xyz(lab) @ XYZ_TO_RGB.T)
+
+
+def lab_to_hex(lab: ArrayLike) -> str:
+    """The nearest colour a screen can show, as ``#rrggbb``."""
+    codes = np.rint(np.clip(encode(lab_to_linear(lab)), 0, 1) * 255).astype(int)
+    return "#{:02x}{:02x}{:02x}".format(*codes)
+
+
+def luminance(linear: ArrayLike) -> Floats:
+    """Relative luminance Y of linear light in sRGB primaries, shape (...,)."""
+    return np.asarray(np.asarray(linear, float) @ RGB_TO_XYZ[1])
+
+
+def lab_to_lch(lab: ArrayLike) -> Floats:
+    """Lightness, chroma and hue angle (degrees, 0..360) from CIELAB, shape (..., 3)."""
+    v = np.asarray(lab, float)
+    hue = np.degrees(np.arctan2(v[..., 2], v[..., 1])) % 360
+    return np.stack([v[..., 0], np.hypot(v[..., 1], v[..., 2]), hue], -1)
+
+
+def adapt(xyz: ArrayLike, from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
+    """Corresponding colour under another white, by scaling in a cone-like space (von Kries).
+
+    Parameters
+    ----------
+    xyz : (..., 3)
+    from_white, to_white : (3,), XYZ with Y = 1
+    transform : str, a key of `ADAPTATION`
+    """
+    return np.asarray(np.asarray(xyz, float) @ adaptation_matrix(from_white, to_white, transform).T)
+
+
+def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
+    """The 3 x 3 matrix of `adapt`."""
+    cone = ADAPTATION[transform]
+    scale = (cone @ np.asarray(to_white, float)) / (cone @ np.asarray(from_white, float))
+    return np.asarray(np.linalg.solve(cone, scale[:, None] * cone))
+
+
+def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
+    """CIEDE2000 colour difference, kL = kC = kH = 1 [SWD].
+
+    Parameters
+    ----------
+    lab_1, lab_2 : (..., 3), broadcast against each other
+
+    Returns
+    -------
+    (...,) >= 0
+    """
+    first, second = np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))
+    lightness = first[..., 0], second[..., 0]
+    mean_chroma = (np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2
+    stretch = 1.5 - 0.5 * np.sqrt(mean_chroma**7 / (mean_chroma**7 + 25.0**7))
+    a = first[..., 1] * stretch, second[..., 1] * stretch
+    chroma = np.hypot(a[0], first[..., 2]), np.hypot(a[1], second[..., 2])
+    hue = _hue_degrees(a[0], first[..., 2]), _hue_degrees(a[1], second[..., 2])
+    return _difference_2000(lightness, chroma, hue)
+
+
+def _hue_degrees(a: Floats, b: Floats) -> Floats:
+    return np.asarray(np.degrees(np.arctan2(b, a)) % 360)
+
+
+def _difference_2000(
+    lightness: tuple[Floats, Floats], chroma: tuple[Floats, Floats], hue: tuple[Floats, Floats]
+) -> Floats:
+    """Equations 8 to 22 of [SWD], from L, C' and h' of both colours."""
+    grey = chroma[0] * chroma[1] == 0
+    turn = hue[1] - hue[0]
+    turn = np.where(grey, 0.0, turn - 360 * (turn > 180) + 360 * (turn < -180))
+    d_lightness = lightness[1] - lightness[0]
+    d_chroma = chroma[1] - chroma[0]
+    d_hue = 2 * np.sqrt(chroma[0] * chroma[1]) * np.sin(np.radians(turn / 2))
+
+    total = hue[0] + hue[1]
+    far = np.abs(hue[0] - hue[1]) > 180
+    mean_hue = np.where(grey, total, np.where(far, total + np.where(total < 360, 360, -360), total) / 2)
+    mean_lightness = (lightness[0] + lightness[1]) / 2
+    mean_chroma = (chroma[0] + chroma[1]) / 2
+
+    weight = (
+        1
+        - 0.17 * np.cos(np.radians(mean_hue - 30))
+        + 0.24 * np.cos(np.radians(2 * mean_hue))
+        + 0.32 * np.cos(np.radians(3 * mean_hue + 6))
+        - 0.20 * np.cos(np.radians(4 * mean_hue - 63))
+    )
+    offset = (mean_lightness - 50) ** 2
+    scale_lightness = 1 + 0.015 * offset / np.sqrt(20 + offset)
+    scale_chroma = 1 + 0.045 * mean_chroma
+    scale_hue = 1 + 0.015 * mean_chroma * weight
+    rotation = -np.sin(np.radians(60 * np.exp(-(((mean_hue - 275) / 25) ** 2)))) * (
+        2 * np.sqrt(mean_chroma**7 / (mean_chroma**7 + 25.0**7))
+    )
+    light, sat, tint = d_lightness / scale_lightness, d_chroma / scale_chroma, d_hue / scale_hue
+    return np.asarray(np.sqrt(np.maximum(light**2 + sat**2 + tint**2 + rotation * sat * tint, 0)))

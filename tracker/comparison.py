@@ -1,0 +1,190 @@
+"""Before against after, region by region: lift, warmth, verdict, and a sentence.
+
+Differences under the same camera, card and light are far better than absolute values, because what the camera's
+rendering does to both drops out. Unlike kits are compared only with the larger uncertainty that they deserve.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.change import CANNOT_TELL, CHANGED, Change, compare
+from tracker.errors import CannotCompare
+from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
+from tracker.quantities import LabMeasured, Measured, matrix3
+from tracker.reading import REGIONS, PhotoReading, RegionReading
+from tracker.uncertainty import format_measured
+from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
+
+REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
+
+# What a camera's contrast and saturation do to a difference does not cancel: they scale it. Eight per cent either way
+# is a weak choice of our own, to be replaced by measurement.
+_SCALE_ERROR = 0.08
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """What a photo was taken with.
+
+    Attributes
+    ----------
+    camera : str or None, as the camera wrote it
+    card_kind : str
+    light : str or None, None where nobody noted it
+    """
+
+    camera: str | None
+    card_kind: str
+    light: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class KitMatch:
+    """Whether two photos come from the same kit, and a sentence for the person."""
+
+    same: bool
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class RegionChange:
+    """One region before and after.
+
+    Attributes
+    ----------
+    name : str, one of `REGIONS`
+    lift : change in level
+    warmth : change in warmth, CIELAB units, positive = warmer
+    change : the test, the size and the verdict
+    sentence : str, the result in words
+    """
+
+    name: str
+    lift: Lift
+    warmth: Measured
+    change: Change
+    sentence: str
+
+    @property
+    def verdict(self) -> str:
+        """``changed``, ``no meaningful change`` or ``cannot tell yet``."""
+        return self.change.verdict
+
+
+def match_kits(before: Kit, after: Kit) -> KitMatch:
+    """Whether two kits are the same; what nobody noted is taken as the same, and that is said."""
+    unlike = []
+    if before.camera and after.camera and before.camera != after.camera:
+        unlike.append("another camera")
+    if before.card_kind != after.card_kind:
+        unlike.append("another card")
+    if before.light and after.light and before.light != after.light:
+        unlike.append("another light")
+    if unlike:
+        return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.")
+    missing = [
+        word
+        for word, known in (
+            ("camera", before.camera and after.camera),
+            ("light", before.light and after.light),
+        )
+        if not known
+    ]
+    if missing:
+        return KitMatch(True, f"Taken as the same {' and '.join(missing)}: nothing else was noted.")
+    return KitMatch(True, "Same camera, card and light.")
+
+
+def compare_readings(
+    before: PhotoReading,
+    after: PhotoReading,
+    *,
+    same_kit: bool,
+    scale: LevelScale = DEFAULT_SCALE,
+    locus: NeutralLocus = DEFAULT_LOCUS,
+    rng: np.random.Generator | None = None,
+) -> tuple[RegionChange, ...]:
+    """Every region that both readings have.
+
+    Parameters
+    ----------
+    before, after : readings of the same hair
+    same_kit : bool, as `match_kits` says
+    scale, locus : the level scale and the neutral locus in force
+    rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
+
+    Raises
+    ------
+    CannotCompare : where they share no region
+    """
+    rng = rng or np.random.default_rng(20_000)
+    found = []
+    for name in REGIONS:
+        first, second = before.region(name), after.region(name)
+        if first is not None and second is not None:
+            found.append(_region_change(name, first, second, same_kit, scale, locus, rng))
+    if not found:
+        raise CannotCompare(
+            "One of the two photos has no number, so there is nothing to compare.",
+            "Look at its checks and take it again.",
+        )
+    return tuple(found)
+
+
+def _region_change(
+    name: str,
+    before: RegionReading,
+    after: RegionReading,
+    same_kit: bool,
+    scale: LevelScale,
+    locus: NeutralLocus,
+    rng: np.random.Generator,
+) -> RegionChange:
+    first, second = _remaining(before, after, same_kit)
+    lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
+    warmth = warmth_change(first, second, locus)
+    # what unlike kits differ in does not average out over more photos
+    per_photo = float(np.sqrt(max(before.repeat_cov[0][0], after.repeat_cov[0][0]))) if same_kit else None
+    change = compare(first, second, warmth, rng, per_photo)
+    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change))
+
+
+def _remaining(before: RegionReading, after: RegionReading, same_kit: bool) -> tuple[LabMeasured, LabMeasured]:
+    """Both colours with the part of their uncertainty that does not cancel between them."""
+    if not same_kit:
+        return before.lab, after.lab
+    scaled = np.diag(np.square(_SCALE_ERROR * np.subtract(after.lab.lab, before.lab.lab)) / 2)
+    first, second = (
+        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + scaled), r.lab.dof) for r in (before, after)
+    )
+    return first, second
+
+
+def _sentence(name: str, lift: Lift, warmth: Measured, change: Change) -> str:
+    where = REGION_WORDS[name]
+    if change.verdict == CHANGED:
+        return f"{where}: {_what(lift, warmth, change)}. That is a real change."
+    if change.verdict == CANNOT_TELL:
+        if change.photos_needed is None:
+            return f"{where}: too close to call between photos from unlike kits."
+        more = change.photos_needed - 1
+        words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
+        return f"{where}: too close to call with one photo each; {words} of each would settle it."
+    return f"{where}: no meaningful change ({lift.text})."
+
+
+def _what(lift: Lift, warmth: Measured, change: Change) -> str:
+    """The primary quantities that changed, in words; the colour as a whole where neither did alone."""
+    parts = []
+    if change.lightness:
+        parts.append(lift.text)
+    if change.warmth:
+        size = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
+        direction = "warmer" if warmth.value > 0 else "cooler"
+        parts.append(f"{size[0]} {direction} (± {size[1]})")
+    if not parts:
+        return f"another tone (colour difference {change.size.value:.1f})"
+    return " and ".join(parts)

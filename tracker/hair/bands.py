@@ -1,0 +1,174 @@
+"""Root, mid-length and ends of a straightened strip: their colour, their lights and lows, and how sure both are."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.colorimetry import D65, Floats, linear_to_lab, luminance, xyz_to_lab
+from tracker.errors import TooFewPixels
+from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, select_body
+from tracker.quantities import Measured, vector3
+from tracker.reading import Dropped, ProfilePoint
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A stretch of the path, as shares of its length from root to tip."""
+
+    name: str
+    start: float
+    stop: float
+
+
+BANDS = (Band("root", 0.0, 0.2), Band("mid", 0.4, 0.6), Band("end", 0.8, 1.0))
+
+FEWEST = 400
+"""Pixels of body hair below which no colour is given."""
+
+_BLOCKS = 6, 3  # along, across: larger than a strand's width, so that blocks are nearly independent
+_CELLS = 12  # cells across the width: about a piece of hair, so that single fibres do not count as lights
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BandColour:
+    """What a band shows, in CIELAB of the balanced photo.
+
+    Attributes
+    ----------
+    lab : (3,), from the mean of the body hair in linear light
+    linear : (3,), that mean
+    cov : (3, 3), covariance of `lab` from block to block within this band
+    dof : float, blocks less one
+    cells : (n,), L* of small pieces of the band, NaN where there is no hair
+    verdict : (n, m) uint8, see `tracker.hair.select`
+    pixels : int, pixels of the photo that were averaged
+    """
+
+    lab: Floats
+    linear: Floats
+    cov: Floats
+    dof: float
+    cells: Floats
+    verdict: np.ndarray
+    pixels: int
+
+    @property
+    def dropped(self) -> Dropped:
+        """Shares of what was left out."""
+        shares = np.bincount(self.verdict.ravel(), minlength=KEPT + 1) / self.verdict.size
+        return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR)))
+
+
+def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, area: float = 1.0) -> BandColour:
+    """Colour of the body hair in a band.
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced linear light; rows run from root to tip
+    usable : (n, m) bool
+    area : float, pixels of the photo for one grid point
+
+    Raises
+    ------
+    TooFewPixels : where fewer than `FEWEST` pixels of the photo are left
+    """
+    verdict = select_body(linear_to_lab(linear), luminance(linear), usable, how)
+    kept = verdict == KEPT
+    pixels = int(kept.sum() * area)
+    if pixels < FEWEST:
+        raise TooFewPixels(
+            f"Only {pixels} pixels of hair are left at the {name} (at least {FEWEST}).",
+            "Put the path on the hair, make it wider, or take the photo from closer.",
+            value=float(pixels),
+            limit=float(FEWEST),
+            unit="pixels",
+        )
+    mean = linear[kept].mean(axis=0, dtype=float)
+    blocks = _block_means(linear, kept, _BLOCKS, fewest=12).reshape(-1, 3)
+    blocks = blocks[np.isfinite(blocks[:, 0])]
+    cov, dof = np.diag(np.full(3, 4.0)), 1.0
+    if len(blocks) >= 4:
+        cov, dof = np.cov(linear_to_lab(blocks), rowvar=False) / len(blocks), len(blocks) - 1.0
+    return BandColour(linear_to_lab(mean), mean, np.asarray(cov), dof, _cells(linear, kept), verdict, pixels)
+
+
+def _block_means(values: Floats, kept: np.ndarray, shape: tuple[int, int], fewest: int) -> Floats:
+    """Means over a coarse grid of blocks, (rows, columns, channels); NaN where too few pixels were kept."""
+    rows, columns = (
+        np.linspace(0, size, min(parts, size) + 1).astype(int)[:-1]
+        for size, parts in zip(kept.shape, shape, strict=True)
+    )
+
+    def total(array: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(np.add.reduceat(array, rows, axis=0), columns, axis=1))
+
+    count = total(kept.astype(float))
+    sums = total(np.where(kept[..., None], values, 0).astype(float))
+    means = sums / np.maximum(count, 1)[..., None]
+    means[count < fewest] = np.nan
+    return means
+
+
+def _cells(linear: Floats, kept: np.ndarray) -> Floats:
+    across = min(_CELLS, kept.shape[1] // 2)
+    along = max(12, round(across * kept.shape[0] / kept.shape[1]))
+    along -= along % 6  # whole rows of cells in each sixth, for leaving one out
+    along = max(6, min(along, kept.shape[0] // 2))
+    means = _block_means(linear, kept, (along, across), fewest=2)
+    light = xyz_to_lab(np.stack([luminance(means)] * 3, -1) * D65)[..., 0]
+    return np.asarray(light)
+
+
+def lights_and_lows(cells: Floats, root_cells: Floats | None) -> tuple[Measured, Measured, Measured, Measured | None]:
+    """Lights, lows, their difference, and the share lighter than nearly all of the root.
+
+    Parameters
+    ----------
+    cells : (n, m), L* of the band's pieces
+    root_cells : (n, m) or None, those of the root; None gives no share
+
+    Notes
+    -----
+    Uncertainties by leaving out one sixth of the band's length at a time (jackknife, Efron 1982): a
+    quartile has no simple formula when neighbouring pieces are alike.
+    """
+    natural = None if root_cells is None else float(np.nanquantile(root_cells, 0.95))
+
+    def statistics(part: Floats) -> Floats:
+        values = np.sort(part[np.isfinite(part)])
+        quarter = max(1, len(values) // 4)
+        low, high = values[:quarter].mean(), values[-quarter:].mean()
+        share = np.nan if natural is None else float(np.mean(values > natural))
+        return np.array([high, low, high - low, share])
+
+    whole = statistics(cells)
+    parts = np.array_split(np.arange(len(cells)), min(6, len(cells)))
+    left = np.array([statistics(np.delete(cells, part, axis=0)) for part in parts])
+    n = len(left)
+    spread = np.sqrt((n - 1) / n * np.square(left - left.mean(axis=0)).sum(axis=0))
+    light, low, difference = (Measured(float(whole[k]), float(spread[k]), "L*", n - 1.0) for k in range(3))
+    share = None if natural is None else Measured(float(whole[3]), float(spread[3]), "share", n - 1.0)
+    return light, low, difference, share
+
+
+def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[ProfilePoint, ...]:
+    """Colour along the path from root to tip, with the spread of L* between blocks across.
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced
+    verdict : (n, m), what was kept
+    """
+    kept = verdict == KEPT
+    blocks = _block_means(linear, kept, (points, 6), fewest=4)
+    found = []
+    for index, row in enumerate(blocks):
+        good = row[np.isfinite(row[:, 0])]
+        if len(good) < 3:
+            continue
+        lab = linear_to_lab(good)
+        u = float(lab[:, 0].std(ddof=1) / np.sqrt(len(good)))
+        found.append(ProfilePoint((index + 0.5) / len(blocks), vector3(linear_to_lab(good.mean(axis=0))), u))
+    return tuple(found)

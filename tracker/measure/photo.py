@@ -1,0 +1,186 @@
+"""One photo, all steps: card, balance, hair, uncertainty, checks. No disk, no screen."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Protocol
+
+import numpy as np
+
+from tracker import METHOD_VERSION
+from tracker.balance import apply, correction_from_card
+from tracker.colorimetry import Floats, linear_to_lab, luminance
+from tracker.errors import CardError, InvalidMarks
+from tracker.hair import (
+    BandColour,
+    HairPath,
+    Strip,
+    band_colour,
+    clipped_codes,
+    profile,
+    select_body,
+    straighten,
+    suggest_path,
+)
+from tracker.measure.budget import region_reading
+from tracker.measure.settings import Settings
+from tracker.quality import check_photo
+from tracker.quantities import vector3
+from tracker.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
+from tracker.reference_card import CARD_KINDS, CardKind, find_card, read_card
+from tracker.rgb_space import RgbSpace
+
+
+class Picture(Protocol):
+    """What is needed of a photo: upright codes and their meaning."""
+
+    @property
+    def encoded(self) -> np.ndarray:
+        """(h, w, 3) uint8 or uint16."""
+
+    @property
+    def space(self) -> RgbSpace:
+        """What the codes mean."""
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Notes from reading the file."""
+
+
+def card_kind(name: str) -> CardKind:
+    """The card of that name.
+
+    Raises
+    ------
+    InvalidMarks : for an unknown name
+    """
+    try:
+        return CARD_KINDS[name]
+    except KeyError:
+        raise InvalidMarks(f"There is no card kind called {name!r}.", f"Use one of {', '.join(CARD_KINDS)}.") from None
+
+
+def find_marks(picture: Picture, kind: str, reflectance: float | None = None) -> tuple[Marks, CardError | None]:
+    """A first suggestion of all marks, and why the card was not found where it was not.
+
+    Only the plain grey card is searched for; the corners of other kinds start in the middle of the photo.
+    """
+    height, width = picture.encoded.shape[:2]
+    card_kind(kind)
+    corners, problem = None, None
+    if kind == "grey18":
+        try:
+            corners = find_card(picture.encoded)
+        except CardError as error:
+            problem = error
+    path, ribbon = suggest_path(picture.encoded, corners)
+    return Marks(kind, corners or _default_corners(width, height), path, ribbon, reflectance), problem
+
+
+def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:
+    x, y, w, h = 0.70 * width, 0.55 * height, 0.18 * width, 0.16 * height
+    return ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+
+
+def measure_photo(picture: Picture, marks: Marks, settings: Settings | None = None) -> PhotoReading:
+    """Everything that one photo says, with its uncertainty.
+
+    Parameters
+    ----------
+    picture : upright codes and their meaning
+    marks : card and path; the card is searched for where it has no corners
+
+    Returns
+    -------
+    PhotoReading : without regions where a check failed
+
+    Raises
+    ------
+    CardError, HairError, InvalidMarks : where a mark cannot be used
+    """
+    settings = settings or Settings()
+    kind = card_kind(marks.card_kind)
+    _require_reflectance(marks.reflectance)
+    path = HairPath(marks.path, marks.width)
+    corners = marks.corners if marks.corners is not None else find_card(picture.encoded)
+    card = read_card(picture.encoded, picture.space, kind, corners, settings.card_limits)
+    correction = correction_from_card(card, marks.reflectance)
+    strip = straighten(picture.encoded, path)
+    linear, usable = _balanced(strip, picture.space, correction)
+    colours, verdict = _bands(linear, usable, strip, settings)
+    summary = CardSummary(
+        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient
+    )
+    checks = check_photo(summary, [(n, c.dropped) for n, c in colours.items()], picture.warnings, settings.limits)
+    regions: tuple[RegionReading, ...] = ()
+    if all(check.ok for check in checks):
+        moved = _placement(picture, path, correction, colours, settings)
+        regions = tuple(
+            region_reading(name, colour, colours, card, moved[name], settings) for name, colour in colours.items()
+        )
+    points = profile(linear, verdict)
+    return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks)
+
+
+def _require_reflectance(reflectance: float | None) -> None:
+    if reflectance is not None and not 0.02 <= reflectance <= 0.98:
+        raise InvalidMarks(
+            f"A card cannot reflect {reflectance:g} of the light (0.02 to 0.98).",
+            "Give the grey's reflectance as a share, such as 0.18.",
+            value=float(reflectance),
+            limit=0.98,
+            unit="share",
+        )
+
+
+def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Floats, np.ndarray]:
+    """Balanced linear light of a strip, and which of its pixels can be used."""
+    usable = strip.inside & ~clipped_codes(strip.codes)
+    return apply(correction, space.linear(strip.codes)), usable
+
+
+def _bands(
+    linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings
+) -> tuple[dict[str, BandColour], np.ndarray]:
+    """Colour of each band, and what was kept along the whole path."""
+    verdict = np.zeros(usable.shape, np.uint8)
+    edges = sorted({0.0, 1.0, *(edge for band in settings.bands for edge in (band.start, band.stop))})
+    named = {(band.start, band.stop): band.name for band in settings.bands}
+    colours: dict[str, BandColour] = {}
+    for start, stop in pairwise(edges):
+        rows = strip.rows(start, stop)
+        name = named.get((start, stop))
+        if name is None:
+            part = linear[rows]
+            verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
+            continue
+        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area)
+        colours[name] = colour
+        verdict[rows] = colour.verdict
+    return {name: colours[name] for name in REGIONS if name in colours}, verdict
+
+
+def _placement(
+    picture: Picture, path: HairPath, correction: Correction, colours: dict[str, BandColour], settings: Settings
+) -> dict[str, Floats]:
+    """Covariance of each band's Lab when the marks move by their standard uncertainty, sideways and along."""
+    step = settings.placement * path.width
+    found: dict[str, Floats] = {name: np.zeros((3, 3)) for name in colours}
+    for across, along in ((step, 0.0), (0.0, step)):
+        labs = []
+        for sign in (-1, 1):
+            strip = straighten(picture.encoded, path, across=sign * across, along=sign * along, largest=16_000)
+            linear, usable = _balanced(strip, picture.space, correction)
+            labs.append(_quick_labs(linear, usable, strip, settings))
+        for name, cov in found.items():
+            half = (labs[1][name] - labs[0][name]) / 2
+            cov += np.outer(half, half)
+    return found
+
+
+def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings) -> dict[str, Floats]:
+    labs = {}
+    for band in settings.bands:
+        rows = strip.rows(band.start, band.stop)
+        labs[band.name] = band_colour(linear[rows], usable[rows], band.name, settings.selection, strip.area).lab
+    return labs

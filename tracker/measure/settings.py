@@ -1,0 +1,34 @@
+"""How a photo is measured: every choice in one place, passed as an argument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from tracker.hair import BANDS, Band, Selection
+from tracker.quality import Limits
+from tracker.reference_card import CardLimits
+from tracker.repeatability import PROVISIONAL, Repeatability
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How a photo is measured.
+
+    Attributes
+    ----------
+    bands : stretches of the path
+    selection : how body hair is chosen
+    limits, card_limits : when no number is given
+    repeatability : spread between photos of the same hair by the same kit
+    light_half_width : float, EV by which the light on the hair may differ from that on the card, either way,
+        beside what the card's own gradient shows; 0.1 EV is 1.3 L* at L* 40
+    placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
+    """
+
+    bands: tuple[Band, ...] = BANDS
+    selection: Selection = field(default_factory=Selection)
+    limits: Limits = field(default_factory=Limits)
+    card_limits: CardLimits = field(default_factory=CardLimits)
+    repeatability: Repeatability = PROVISIONAL
+    light_half_width: float = 0.1
+    placement: float = 0.12

@@ -1,0 +1,143 @@
+"""Gates before a number is shown: each with its value, its limit and what to do."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.reading import CardSummary, Check, Dropped
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Limits of the checks. Weak choices of our own, to be moved by measurement only.
+
+    Attributes
+    ----------
+    darkest, brightest : float, L* of the card's grey as photographed
+    cast : float, chroma of the card's grey as photographed; beyond it one grey cannot undo the light
+    gradient : float, EV across the card; 0.3 EV there means up to 4 L* at L* 40
+    clipped : float, share of a band's pixels that are burnt out or crushed
+    kept : float, smallest share of a band's pixels that are body hair
+    """
+
+    darkest: float = 25.0
+    brightest: float = 82.0
+    cast: float = 45.0
+    gradient: float = 0.3
+    clipped: float = 0.15
+    kept: float = 0.45
+
+
+_NOTES = {
+    "profile_converted": "The photo's colour profile is of a kind that the colour engine had to convert to sRGB.",
+    "profile_unreadable": "The photo's colour profile is damaged; its colours were read as sRGB.",
+}
+
+
+def check_photo(
+    card: CardSummary,
+    dropped: Sequence[tuple[str, Dropped]],
+    warnings: Sequence[str] = (),
+    limits: Limits | None = None,
+) -> tuple[Check, ...]:
+    """Every check of one photo, passed or not.
+
+    Parameters
+    ----------
+    card : as found in the photo
+    dropped : name and left-out shares of each band
+    warnings : notes from reading the file
+    """
+    limits = limits or Limits()
+    checks = [*_exposure(card, limits), _cast(card, limits), _gradient(card, limits)]
+    for name, shares in dropped:
+        checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
+    checks += [
+        Check("profile", True, 1.0, 1.0, "profile", _NOTES.get(note, note), "Where you can, set the camera to sRGB.")
+        for note in warnings
+    ]
+    return tuple(checks)
+
+
+def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
+    lightness = card.lab[0]
+    dark = lightness < limits.darkest
+    bright = lightness > limits.brightest
+    return (
+        Check(
+            "bright_enough",
+            not dark,
+            lightness,
+            limits.darkest,
+            "L*",
+            f"The photo is {'too dark' if dark else 'bright enough'}: the card reads {lightness:.0f}.",
+            "Add light or raise the exposure." if dark else "",
+        ),
+        Check(
+            "not_too_bright",
+            not bright,
+            lightness,
+            limits.brightest,
+            "L*",
+            "The photo is too bright: light hair will burn out." if bright else "The photo is not too bright.",
+            "Lower the exposure." if bright else "",
+        ),
+    )
+
+
+def _cast(card: CardSummary, limits: Limits) -> Check:
+    chroma = (card.lab[1] ** 2 + card.lab[2] ** 2) ** 0.5
+    ok = chroma <= limits.cast
+    return Check(
+        "cast",
+        ok,
+        chroma,
+        limits.cast,
+        "C*",
+        "The light's colour can be balanced out." if ok else "The light is too strongly coloured for one card.",
+        "" if ok else "Use daylight or white lamps.",
+    )
+
+
+def _gradient(card: CardSummary, limits: Limits) -> Check:
+    ok = card.gradient <= limits.gradient
+    return Check(
+        "even_light",
+        ok,
+        card.gradient,
+        limits.gradient,
+        "EV",
+        f"The light {'is even' if ok else 'falls off'} across the card ({card.gradient:.2f} EV).",
+        "" if ok else "Move away from the lamp or turn the card towards it.",
+    )
+
+
+def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
+    ok = shares.clipped <= limits.clipped
+    return Check(
+        f"clipped_{name}",
+        ok,
+        shares.clipped,
+        limits.clipped,
+        "share",
+        f"{shares.clipped:.0%} of the {_WORDS[name]} is burnt out or black.",
+        "" if ok else "Change the exposure, or turn the hair out of the hard light.",
+    )
+
+
+def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
+    kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair
+    ok = kept >= limits.kept
+    return Check(
+        f"hair_{name}",
+        ok,
+        kept,
+        limits.kept,
+        "share",
+        f"{kept:.0%} of the {_WORDS[name]} is clean hair.",
+        "" if ok else "Move the path so that its whole width lies on hair.",
+    )
+
+
+_WORDS = {"root": "root", "mid": "mid-length", "end": "ends"}
