@@ -1,0 +1,61 @@
+"""What a photo is once it has been read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.rgb_space import RgbSpace
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The largest photo that is read.
+
+    Attributes
+    ----------
+    max_bytes : int, size of the file
+    max_pixels : int, width times height
+    """
+
+    max_bytes: int = 25 * 1024**2
+    max_pixels: int = 50_000_000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Photo:
+    """An upright photo with the meaning of its code values.
+
+    Attributes
+    ----------
+    encoded : uint8 or uint16 (height, width, 3), read-only code values, red green blue, upright
+    space : RgbSpace, what the code values mean
+    taken_at : aware UTC datetime or None. Without a time offset in the file the camera's zone is unknown:
+        the camera's local clock time is then kept as it is and tagged UTC, up to 14 hours off.
+    camera : str or None, maker and model as the file states them, printable, at most 80 characters
+    sha256 : str, hexadecimal digest of the bytes that came in
+    warnings : strings that a check can be made from: ``"profile_converted"`` (colours went through the 8-bit
+        colour engine, out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile,
+        read as sRGB), ``"profile_assumed"`` (colour tags that are not known here, read as sRGB)
+    """
+
+    encoded: NDArray[Any]
+    space: RgbSpace
+    taken_at: datetime | None
+    camera: str | None
+    sha256: str
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if self.encoded.dtype not in (np.uint8, np.uint16) or self.encoded.ndim != 3 or self.encoded.shape[2] != 3:
+            raise ValueError(f"expected uint8 or uint16 (h, w, 3), got {self.encoded.dtype} {self.encoded.shape}")
+
+    @property
+    def size(self) -> tuple[int, int]:
+        """Width and height in pixels."""
+        height, width = self.encoded.shape[:2]
+        return width, height

@@ -1,0 +1,209 @@
+"""ICC colour profiles: read the matrix kind, write a minimal one of our own.
+
+References
+----------
+[1] ICC.1:2022: 7.2 header, 7.3 tag table, 10.6 curveType, 10.18 parametricCurveType, annex E Bradford.
+[2] ICC.1:2001-04: 6.5.17 textDescriptionType, as version 2 profiles need it.
+"""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.quantities import Vector3, matrix3
+from tracker.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve, white_xyz
+
+_PCS_WHITE: Vector3 = (0.9642, 1.0, 0.8249)  # D50 of the profile connection space [1], 7.2.16
+_PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # the same in 1/65536
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])  # [1], annex E
+_PARAMETER_COUNTS = (1, 3, 4, 5, 7)
+_MOST_TAGS = 200
+_MATRIX_TOLERANCE = 5e-4  # of an XYZ entry: rounding to s15Fixed16 and unlike D50 digits stay below 1e-4
+_CURVE_TOLERANCE = 2e-4  # of linear light: below 0.2 L* even in black
+_TABLE_SIZE = 1024
+
+
+def parse_profile(icc: bytes) -> RgbSpace | None:
+    """The RGB space of a matrix profile.
+
+    Parameters
+    ----------
+    icc : bytes of a version 2 or 4 profile for a camera, display or colour space
+
+    Returns
+    -------
+    RgbSpace; one of the named constants where primaries and curves agree with it. None for profiles of
+    another kind (look-up tables, grey, four inks) and for damaged ones.
+    """
+    try:
+        return _parse(icc)
+    except (struct.error, ValueError, ArithmeticError, KeyError):
+        return None
+
+
+def build_profile(space: RgbSpace) -> bytes:
+    """A minimal version 2 matrix profile for a space, always the same bytes for the same space.
+
+    Parameters
+    ----------
+    space : RgbSpace
+
+    Returns
+    -------
+    bytes of the profile; it carries nothing but the space and a fixed name, date and licence
+    """
+    columns = _fixed_columns(_adaptation(white_xyz(D65), _PCS_WHITE) @ np.array(space.to_xyz))
+    blocks = [
+        (b"desc", _description(b"tracker RGB")),
+        (b"cprt", b"text\0\0\0\0CC0\0"),
+        (b"wtpt", _xyz_block(_PCS_WHITE_FIXED)),
+        *((name, _xyz_block(column)) for name, column in zip((b"rXYZ", b"gXYZ", b"bXYZ"), columns, strict=True)),
+        *((name, _curve_block(curve)) for name, curve in zip((b"rTRC", b"gTRC", b"bTRC"), space.curves, strict=True)),
+    ]
+    start = 128 + 4 + 12 * len(blocks)
+    table, body, placed = struct.pack(">I", len(blocks)), b"", dict[bytes, int]()
+    for name, block in blocks:
+        if block not in placed:  # equal curves share one block
+            placed[block] = start + len(body)
+            body += block + b"\0" * (-len(block) % 4)
+        table += struct.pack(">4sII", name, placed[block], len(block))
+    return _header(start + len(body)) + table + body
+
+
+def _parse(icc: bytes) -> RgbSpace | None:
+    size, major, device, colours, connection = struct.unpack_from(">I4xB3x4s4s4s", icc)
+    if icc[36:40] != b"acsp" or size > len(icc) or major not in (2, 4):
+        return None
+    if colours != b"RGB " or connection != b"XYZ " or device not in (b"scnr", b"mntr", b"spac"):
+        return None
+    tags = _tags(icc)
+    if any(name.startswith((b"A2B", b"D2B")) for name in tags):
+        return None
+    to_pcs = np.stack([_read_xyz(tags[name]) for name in (b"rXYZ", b"gXYZ", b"bXYZ")], axis=-1)
+    to_xyz = _from_pcs(tags.get(b"chad")) @ to_pcs
+    white = to_xyz.sum(axis=1)
+    if not np.isfinite(to_xyz).all() or abs(np.linalg.det(to_xyz)) < 1e-6 or white[1] <= 0:
+        return None
+    red, green, blue = (_read_curve(tags[name]) for name in (b"rTRC", b"gTRC", b"bTRC"))
+    space = RgbSpace("matrix profile", matrix3(to_xyz / white[1]), (red, green, blue))
+    return next((named for named in NAMED_SPACES if _agree(named, space)), space)
+
+
+def _tags(icc: bytes) -> dict[bytes, bytes]:
+    (count,) = struct.unpack_from(">I", icc, 128)
+    if count > _MOST_TAGS:
+        raise ValueError(f"{count} tags")
+    entries = (struct.unpack_from(">4sII", icc, 132 + 12 * i) for i in range(count))
+    tags = {}
+    for name, offset, size in entries:
+        if offset + size > len(icc):
+            raise ValueError(f"tag {name!r} ends outside the profile")
+        tags[name] = icc[offset : offset + size]
+    return tags
+
+
+def _read_xyz(block: bytes) -> NDArray[np.float64]:
+    if block[:4] != b"XYZ ":
+        raise ValueError("not an XYZ tag")
+    return np.array(struct.unpack_from(">3i", block, 8)) / 65536
+
+
+def _read_curve(block: bytes) -> Curve:
+    if block[:4] == b"para":
+        return _read_parametric(block)
+    if block[:4] != b"curv":
+        raise ValueError("not a curve tag")
+    (count,) = struct.unpack_from(">I", block, 8)
+    if count == 0:
+        return ParametricCurve(1.0)
+    samples = struct.unpack_from(f">{count}H", block, 12)
+    if count == 1:
+        return _finite(ParametricCurve(samples[0] / 256))
+    return SampledCurve(tuple(sample / 65535 for sample in samples))
+
+
+def _read_parametric(block: bytes) -> Curve:
+    (kind,) = struct.unpack_from(">H", block, 8)
+    if kind >= len(_PARAMETER_COUNTS):
+        raise ValueError(f"parametric curve of type {kind}")
+    g, *rest = (value / 65536 for value in struct.unpack_from(f">{_PARAMETER_COUNTS[kind]}i", block, 12))
+    if kind == 0:
+        return _finite(ParametricCurve(g))
+    if kind in (1, 2):
+        a, b = rest[:2]
+        floor = rest[2] if kind == 2 else 0.0
+        return _finite(ParametricCurve(g, a, b, 0.0, -b / a, floor, floor))
+    return _finite(ParametricCurve(g, *rest))
+
+
+def _finite(curve: ParametricCurve) -> ParametricCurve:
+    values = curve.decode(np.linspace(0.0, 1.0, 256)) if curve.gamma > 0 else np.array([math.nan])
+    if not np.isfinite(values).all():
+        raise ValueError(f"{curve} has no values")
+    return curve
+
+
+def _from_pcs(chad: bytes | None) -> NDArray[np.float64]:
+    """XYZ of the connection space (D50) to XYZ under D65.
+
+    The profile's own adaptation is undone where it started from D65; one from another white is left in place,
+    as the colours must look alike under D65, and Bradford takes them there.
+    """
+    if chad is not None and chad[:4] == b"sf32":
+        own = np.array(struct.unpack_from(">9i", chad, 8)).reshape(3, 3) / 65536
+        if abs(np.linalg.det(own)) > 1e-6:
+            inverse = np.linalg.inv(own)
+            if np.allclose(inverse @ np.array(_PCS_WHITE), white_xyz(D65), atol=1e-3):
+                return np.asarray(inverse, np.float64)
+    return _adaptation(_PCS_WHITE, white_xyz(D65))
+
+
+def _adaptation(source: Vector3, target: Vector3) -> NDArray[np.float64]:
+    gains = (_BRADFORD @ np.array(target)) / (_BRADFORD @ np.array(source))
+    return np.asarray(np.linalg.solve(_BRADFORD, gains[:, np.newaxis] * _BRADFORD))
+
+
+def _agree(named: RgbSpace, space: RgbSpace) -> bool:
+    codes = np.repeat(np.linspace(0.0, 1.0, 256)[:, np.newaxis], 3, axis=1)
+    return np.allclose(named.to_xyz, space.to_xyz, rtol=0, atol=_MATRIX_TOLERANCE) and np.allclose(
+        named.decode(codes), space.decode(codes), rtol=0, atol=_CURVE_TOLERANCE
+    )
+
+
+def _header(size: int) -> bytes:
+    white = struct.pack(">3i", *_PCS_WHITE_FIXED)
+    date = struct.pack(">6H", 2026, 1, 1, 0, 0, 0)
+    head = struct.pack(">I4xI4s4s4s12s4s", size, 0x02100000, b"mntr", b"RGB ", b"XYZ ", date, b"acsp")
+    return (head.ljust(64, b"\0") + struct.pack(">I", 1) + white).ljust(128, b"\0")  # intent 1: relative colorimetric
+
+
+def _description(text: bytes) -> bytes:
+    return b"desc\0\0\0\0" + struct.pack(">I", len(text) + 1) + text + b"\0" * (1 + 8 + 3 + 67)
+
+
+def _fixed_columns(to_pcs: NDArray[np.float64]) -> NDArray[np.int64]:
+    """Three primaries in 1/65536, which add up to the white exactly so that neutral stays neutral."""
+    fixed = np.rint(to_pcs * 65536).astype(np.int64)
+    for row, white in zip(fixed, _PCS_WHITE_FIXED, strict=True):
+        row[np.argmax(row)] += white - row.sum()
+    return fixed.T
+
+
+def _xyz_block(fixed: Sequence[int] | NDArray[np.int64]) -> bytes:
+    return b"XYZ \0\0\0\0" + struct.pack(">3i", *fixed)
+
+
+def _curve_block(curve: Curve) -> bytes:
+    if isinstance(curve, ParametricCurve) and curve == ParametricCurve(curve.gamma):
+        exponent = curve.gamma * 256
+        if exponent == round(exponent) and 0 < exponent < 65536:
+            return b"curv\0\0\0\0" + struct.pack(">IH", 1, round(exponent))
+    count = len(curve.samples) if isinstance(curve, SampledCurve) else _TABLE_SIZE
+    light = np.clip(curve.decode(np.linspace(0.0, 1.0, count)), 0.0, 1.0)
+    samples = np.rint(light * 65535).astype(">u2")
+    return b"curv\0\0\0\0" + struct.pack(">I", count) + samples.tobytes()

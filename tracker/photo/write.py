@@ -1,0 +1,98 @@
+"""A clean JPEG from pixels alone, and smaller ones for the screen."""
+
+from __future__ import annotations
+
+import io
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image
+
+from tracker.errors import UnsupportedFormat
+from tracker.photo.colour_engine import engine_profile
+from tracker.photo.container import guarded, open_image
+from tracker.photo.model import Limits, Photo
+from tracker.photo.pixels import eight_bit
+from tracker.photo.profile import build_profile, parse_profile
+from tracker.rgb_space import SRGB, RgbSpace
+
+
+def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> bytes:
+    """A JPEG rebuilt from the code values: nothing else of the original file is in it.
+
+    Parameters
+    ----------
+    photo : Photo
+    quality : int, 1..100
+    max_edge : int or None, longest edge in pixels; a larger photo is averaged in linear light
+
+    Returns
+    -------
+    bytes of an upright 8-bit 4:4:4 JPEG in the space of the photo, with a profile made here unless it is sRGB
+    """
+    encoded = eight_bit(photo.encoded)
+    if max_edge is not None and max(photo.size) > max_edge:
+        encoded = _reduced(photo, max_edge)
+    profile = None if photo.space == SRGB else build_profile(photo.space)
+    return _jpeg(Image.fromarray(encoded), quality, profile)
+
+
+def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:
+    """A JPEG for the screen from one that `clean_jpeg` made.
+
+    Parameters
+    ----------
+    content : bytes of an upright JPEG
+    max_edge : int, longest edge in pixels; a smaller picture keeps its size
+    quality : int, 1..100
+
+    Returns
+    -------
+    bytes of an sRGB JPEG without profile or metadata; colours outside sRGB are clipped, so never measure it
+
+    Raises
+    ------
+    UnsupportedFormat
+        Not a JPEG in RGB or grey.
+    TooLarge
+        Over the default `Limits` of pixels.
+    Unreadable
+        Damaged or cut off.
+    """
+    if not content.startswith(b"\xff\xd8\xff"):
+        raise UnsupportedFormat("The picture is not a JPEG.", "Read the photo and make a clean JPEG first.")
+    with open_image(content, "JPEG", Limits()) as image, guarded():
+        if image.mode not in ("RGB", "L"):
+            raise UnsupportedFormat("The picture is not in RGB.", "Read the photo and make a clean JPEG first.")
+        # A gap of 1 lets the decoder itself halve the size as often as it stays large enough.
+        image.thumbnail((max_edge, max_edge), Image.Resampling.LANCZOS, reducing_gap=1.0)
+        picture = _to_srgb(image.convert("RGB"), image.info.get("icc_profile"))
+        return _jpeg(picture, quality, None)
+
+
+def _reduced(photo: Photo, max_edge: int) -> NDArray[np.uint8]:
+    scale = max_edge / max(photo.size)
+    width, height = (max(1, round(edge * scale)) for edge in photo.size)
+    light = photo.space.native_linear(photo.encoded)
+    return photo.space.encode(cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA))
+
+
+def _to_srgb(picture: Image.Image, icc: bytes | None) -> Image.Image:
+    if not icc:
+        return picture
+    space = parse_profile(icc)
+    if space is not None:
+        return picture if space == SRGB else _through_matrix(picture, space)
+    engine = engine_profile(icc)
+    return picture if engine is None or engine.mode != "RGB" else engine.to_srgb(picture)
+
+
+def _through_matrix(picture: Image.Image, space: RgbSpace) -> Image.Image:
+    return Image.fromarray(SRGB.encode(space.linear(np.asarray(picture))))
+
+
+def _jpeg(picture: Image.Image, quality: int, profile: bytes | None) -> bytes:
+    out = io.BytesIO()
+    picture.save(out, "JPEG", quality=quality, subsampling=0, icc_profile=profile)
+    return out.getvalue()
