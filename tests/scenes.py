@@ -7,6 +7,7 @@ step of the measurement makes of them.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -29,6 +30,13 @@ class Drawn:
     warnings: tuple[str, ...] = ()
 
 
+@lru_cache(maxsize=8)
+def _strands(width: int, height: int, seed: int) -> np.ndarray:
+    noise = np.random.default_rng(seed).normal(size=(height, width))
+    strands = cv2.GaussianBlur(noise, (0, 0), sigmaX=1.5, sigmaY=25)
+    return strands / strands.std()
+
+
 def scene(
     root: tuple[float, float, float] = (28.0, 6.0, 12.0),
     tip: tuple[float, float, float] = (55.0, 6.0, 24.0),
@@ -47,8 +55,7 @@ def scene(
     linear = np.maximum(wall, 0.02)
     rows = np.arange(height)
     share = np.clip((rows - 100) / (height - 200), 0, 1)
-    strands = cv2.GaussianBlur(rng.normal(size=(height, width)), (0, 0), sigmaX=1.5, sigmaY=25)
-    strands *= spread / max(strands.std(), 1e-9)
+    strands = spread * _strands(width, height, seed + 100)
     lab = (1 - share)[:, None, None] * np.array(root) + share[:, None, None] * np.array(tip)
     lab = np.repeat(lab, width, axis=1)
     lab[..., 0] = np.clip(lab[..., 0] + strands, 2, 98)

@@ -58,14 +58,24 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
     if not usable.any():
         return verdict
     verdict[usable] = KEPT
-    pixels = lab[usable]
-    centre = np.median(pixels, axis=0)
-    spread = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
-    away = np.square((pixels - centre) / spread).sum(axis=1) > how.distance**2
-    verdict[usable] = np.where(away, NOT_HAIR, KEPT)
+    centre, spread = _middle_of_ribbon(lab, usable)
+    away = np.square((lab - centre) / spread).sum(axis=-1) > how.distance**2
+    verdict[usable & away] = NOT_HAIR
     hair = verdict == KEPT
     if hair.any():
         low, high = np.quantile(luminance[hair], [how.shadow, 1 - how.gloss])
         verdict[hair & (luminance > high)] = GLOSS
         verdict[hair & (luminance < low)] = SHADOW
     return verdict
+
+
+def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
+    """Median and robust spread of the inner half of the width: a person puts the path on hair, its edges may miss."""
+    columns = lab.shape[1]
+    inner = slice(columns // 4, columns - columns // 4)
+    pixels = lab[:, inner][usable[:, inner]]
+    if len(pixels) < 8:
+        pixels = lab[usable]
+    centre = np.median(pixels, axis=0)
+    spread = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
+    return np.asarray(centre), np.asarray(spread)

@@ -62,7 +62,8 @@ def find_card(encoded: np.ndarray) -> Corners:
             limit=1.0,
             unit="cards",
         )
-    corners = _refine(picture, best.corners) / scale
+    # twice: a corner that the outline cut off is reached from the better line
+    corners = (_refine(picture, _refine(picture, best.corners)) + 0.5) / scale  # from pixel centres to pixel edges
     height, width = encoded.shape[:2]
     return _as_corners(np.clip(corners, 0, [width, height]))
 
@@ -220,8 +221,8 @@ def _edge_line(grey: Floats, start: Floats, end: Floats, centre: Floats) -> tupl
     normal = np.array([direction[1], -direction[0]])
     if normal @ ((start + end) / 2 - centre) < 0:
         normal = -normal
-    reach = max(4.0, 0.06 * float(np.linalg.norm(end - start)))
-    offsets = np.arange(-reach / 2, reach + 0.25, 0.5)
+    reach = max(4.0, 0.08 * float(np.linalg.norm(end - start)))
+    offsets = np.arange(-reach, reach + 0.25, 0.5)
     along = start + np.linspace(0.12, 0.88, 25)[:, None] * (end - start)
     places = along[:, None] + offsets[None, :, None] * normal
     x = np.clip(places[..., 0], 0, grey.shape[1] - 1).astype(np.float32)
@@ -229,11 +230,20 @@ def _edge_line(grey: Floats, start: Floats, end: Floats, centre: Floats) -> tupl
     profile = cv2.remap(grey.astype(np.float32), x, y, cv2.INTER_LINEAR).astype(float)
     steps = np.abs(np.diff(profile, axis=1)).max(axis=2)
     at = offsets[np.argmax(steps, axis=1)] + 0.25
-    kept = np.abs(at - np.median(at)) <= 1.5
-    slope, shift = np.polyfit(np.linspace(0.12, 0.88, 25)[kept], at[kept], 1) if kept.sum() >= 5 else (0.0, 0.0)
+    shift, slope = _robust_line(np.linspace(0.12, 0.88, 25), at)
     first, last = start + shift * normal, end + (shift + slope) * normal
-    # pixel centres of the search picture lie half a pixel inside
-    return first + 0.5, (last - first) / np.linalg.norm(last - first)
+    return first, (last - first) / np.linalg.norm(last - first)
+
+
+def _robust_line(x: Floats, y: Floats) -> tuple[float, float]:
+    """Intercept and slope through most points: median of pairwise slopes (Sen 1968), refitted on what lies near."""
+    first, second = np.triu_indices(len(x), 1)
+    slope = float(np.median((y[second] - y[first]) / (x[second] - x[first])))
+    shift = float(np.median(y - slope * x))
+    near = np.abs(y - shift - slope * x) <= 1.0
+    if near.sum() >= 5:
+        slope, shift = (float(v) for v in np.polyfit(x[near], y[near], 1))
+    return shift, slope
 
 
 def _as_corners(points: Floats) -> Corners:

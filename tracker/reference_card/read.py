@@ -198,7 +198,7 @@ _BLOCKS = 6
 
 def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
     """Mean of the pixels that belong together, and the covariance of that mean from block to block."""
-    inside = _belongs(values)
+    _, inside = _light_plane(values)
     kept = np.where(inside[..., None], values, np.nan)
     cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
     flat = [block.reshape(-1, 3) for row in cut for block in row]
@@ -220,27 +220,18 @@ def _exposure(values: Floats) -> Floats:
     return np.asarray(np.log2(np.maximum(luminance(values), 1e-5)))
 
 
-def _light_plane(values: Floats) -> tuple[Floats, Floats]:
-    """Plane through a patch's exposure (EV), robust against what covers it, and each pixel's distance to it."""
+def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
+    """Plane through a patch's exposure (EV), robust against what covers it, and which pixels lie on it."""
     ev = _exposure(values)
     rows, columns = np.mgrid[0 : ev.shape[0], 0 : ev.shape[1]] / np.array(ev.shape)[:, None, None] - 0.5
     design = np.stack([np.ones(ev.size), columns.ravel(), rows.ravel()], -1)
     keep = np.abs(ev - np.median(ev)).ravel() <= 0.6
     for _ in range(4):
-        if keep.sum() < 3:
-            break
         plane, *_ = np.linalg.lstsq(design[keep], ev.ravel()[keep], rcond=None)
         rest = ev.ravel() - design @ plane
         spread = 1.4826 * float(np.median(np.abs(rest[keep])))
         keep = np.abs(rest) <= max(4 * spread, 0.12)
-    return plane, np.asarray(rest.reshape(ev.shape))
-
-
-def _belongs(values: Floats) -> np.ndarray:
-    """Pixels that lie on the patch's own plane of light."""
-    _, rest = _light_plane(values)
-    spread = 1.4826 * float(np.median(np.abs(rest)))
-    return np.asarray(np.abs(rest) <= max(4 * spread, 0.12))
+    return plane, np.asarray(keep.reshape(ev.shape))
 
 
 def _check_light(kind: CardKind, linear: list[Floats], used: tuple[int, ...], limits: CardLimits) -> float:
@@ -248,8 +239,8 @@ def _check_light(kind: CardKind, linear: list[Floats], used: tuple[int, ...], li
     worst = 0.0
     for index in used:
         values = linear[index]
-        plane, _ = _light_plane(values)
-        covered = 1 - float(np.mean(_belongs(values)))
+        plane, inside = _light_plane(values)
+        covered = 1 - float(np.mean(inside))
         if covered > limits.covered:
             raise CardCovered(
                 f"{covered:.0%} of the card shows something else or lies in a shadow (limit {limits.covered:.0%}).",

@@ -1,0 +1,124 @@
+"""The correction from a card, against published photos of a chart and against cameras made up here."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.golden_tables import read_table
+from tests.scenes import CARD, marks, photograph, scene
+from tests.test_reference_card import drawn_patches, frame
+from tracker.balance import apply, correction_from_card
+from tracker.colorimetry import decode, delta_e_2000, encode, lab_to_linear, linear_to_lab
+from tracker.errors import CardImplausible
+from tracker.measure import measure_photo
+from tracker.reading import Correction
+from tracker.reference_card import CARD_KINDS, CardReading, chart_reference, read_card
+from tracker.rgb_space import SRGB
+
+HAIR = np.array([(15, 1, 1), (25, 5, 8), (40, 8, 20), (55, 7, 24), (70, 3, 20), (35, 18, 26)], float)
+
+
+def chart_photos() -> dict[str, np.ndarray]:
+    """Linear values of the 24 patches in six published photos."""
+    photos: dict[str, list[list[float]]] = {}
+    for row in read_table("chart_photos.csv"):
+        photos.setdefault(row["photo"], []).append([float(row[c]) for c in ("red", "green", "blue")])
+    return {name: decode(np.array(values)) for name, values in photos.items()}
+
+
+# six published photos (source in the file's head): balanced on neutral 5 the other greys reach C* 2.5 or less; the
+# white patch is left out because its own b* is 2.9
+@pytest.mark.parametrize(("name", "linear"), chart_photos().items(), ids=lambda v: v if isinstance(v, str) else "")
+def test_published_chart_photos_balance_on_neutral_5(name: str, linear: np.ndarray) -> None:
+    grey = CARD_KINDS["grey18"]
+    card = CardReading(grey, CARD, linear[[21]], np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.0)
+    neutral_5 = float(chart_reference()[21].mean())
+    lab = linear_to_lab(apply(correction_from_card(card, neutral_5), linear))
+    greys = lab[[19, 20, 21, 22, 23]]
+    assert np.hypot(greys[:, 1], greys[:, 2]).max() <= 2.5
+    # and the project's claim is bounded by what one grey cannot see: 4 to 5 on average over all patches
+    mean_error = float(delta_e_2000(lab, linear_to_lab(chart_reference())).mean())
+    assert 3.5 < mean_error < 5.2
+    # a chart in frame does better on the same photos
+    chart = CARD_KINDS["chart24"]
+    covs = np.zeros((24, 3, 3))
+    fitted = correction_from_card(CardReading(chart, CARD, linear, covs, np.ones(24, bool), 0.0, 0.0))
+    better = float(delta_e_2000(linear_to_lab(apply(fitted, linear)), linear_to_lab(chart_reference())).mean())
+    assert better < mean_error
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.tuples(*[st.floats(0.35, 1.6)] * 3), st.floats(0.5, 1.25))
+def test_channel_gains_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
+    hair = scene(root=(38, 8, 16), tip=(55, 6, 22))
+    plain = measure_photo(photograph(hair, noise=0, bits=16), marks())
+    lit = photograph(hair, gains=tuple(g * exposure for g in gains), noise=0, bits=16)  # type: ignore[arg-type]
+    if lit.encoded.max() == np.iinfo(np.uint16).max:
+        hair_codes = lit.encoded[:, 200:420]
+        if hair_codes.max() == np.iinfo(np.uint16).max:
+            return  # until clipping
+    for region in measure_photo(lit, marks()).regions:
+        same = plain.region(region.name)
+        assert same is not None
+        np.testing.assert_allclose(region.lab.lab, same.lab.lab, atol=0.05)
+
+
+def camera(linear: np.ndarray, exponent: float, flare: float, gains: np.ndarray) -> np.ndarray:
+    """A camera with contrast and stray light, neutral to its own white."""
+    return ((linear + flare) ** (1 / exponent)) * gains
+
+
+@pytest.mark.parametrize("exponent", [0.8, 1.0, 1.25])
+@pytest.mark.parametrize("flare", [0.0, 0.01, 0.02])
+def test_strip_undoes_contrast_and_stray_light(exponent: float, flare: float) -> None:
+    gains = np.array([0.9, 0.8, 0.6])
+    steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
+    photo = drawn_patches(camera(steps, exponent, flare, gains), 1, 3)
+    card = read_card(photo.encoded, SRGB, CARD_KINDS["steps3"], frame(photo))
+    correction = correction_from_card(card)
+    assert correction.exponent == pytest.approx(exponent, abs=0.03)
+    assert correction.flare == pytest.approx(flare, abs=0.004)
+    seen = camera(lab_to_linear(HAIR), exponent, flare, gains)
+    assert delta_e_2000(linear_to_lab(apply(correction, seen)), HAIR).max() < 1.0
+    plain = Correction("grey18", tuple(0.18 / card.linear[1]))  # type: ignore[arg-type]
+    if flare == 0.02:
+        assert delta_e_2000(linear_to_lab(apply(plain, seen)), HAIR).max() > 3.0
+
+
+def test_strip_that_fits_no_camera_is_refused() -> None:
+    steps = np.repeat(np.array([0.9, 0.45, 0.03])[:, None], 3, axis=1)
+    photo = drawn_patches(steps, 1, 3)
+    with pytest.raises(CardImplausible, match="do not fit"):
+        correction_from_card(read_card(photo.encoded, SRGB, CARD_KINDS["steps3"], frame(photo)))
+
+
+def test_chart_undoes_a_colour_mixing_camera_and_keeps_white_white() -> None:
+    mixing = np.array([[0.85, 0.1, 0.05], [0.08, 0.86, 0.06], [0.02, 0.13, 0.85]])
+    gains = np.array([0.9, 0.8, 0.55])
+    photo = drawn_patches(np.clip(chart_reference() @ mixing.T * gains, 0, 1), 6, 4)
+    correction = correction_from_card(read_card(photo.encoded, SRGB, CARD_KINDS["chart24"], frame(photo)))
+    np.testing.assert_allclose(np.sum(correction.matrix, axis=1), 1.0, atol=1e-9)
+    seen = lab_to_linear(HAIR) @ mixing.T * gains
+    assert delta_e_2000(linear_to_lab(apply(correction, seen)), HAIR).max() < 0.8
+
+
+def test_reflectance_of_the_studios_own_card_is_used() -> None:
+    photo = photograph(scene(reflectance=0.19))
+    card = read_card(photo.encoded, SRGB, CARD_KINDS["grey18"], CARD)
+    own = apply(correction_from_card(card, 0.19), card.linear)
+    np.testing.assert_allclose(own, 0.19, rtol=1e-9)
+    # a card of 0.19 taken for 0.18 darkens hair of L* 40 by 1.00 (CIELAB, computed in the published-facts table)
+    forty = lab_to_linear([40.0, 0, 0])
+    wrong = linear_to_lab(apply(correction_from_card(card), forty / 0.19 * card.linear[0]))
+    assert float(wrong[0]) - 40 == pytest.approx(-1.00, abs=0.03)
+
+
+def test_encoded_averages_would_be_wrong() -> None:
+    # codes 50 and 200 in equal parts: L* 62.1 in linear light, 52.4 where codes are averaged (CIELAB by hand)
+    codes = np.array([[50] * 3, [200] * 3]) / 255
+    assert float(linear_to_lab(decode(codes).mean(axis=0))[0]) == pytest.approx(62.1, abs=0.05)
+    assert float(linear_to_lab(decode(codes.mean(axis=0)))[0]) == pytest.approx(52.4, abs=0.05)
+    np.testing.assert_allclose(encode(decode(codes)), codes)

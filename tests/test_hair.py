@@ -1,0 +1,193 @@
+"""The path, the selection of body hair and the bands: drawn strands of known colour, and a real head of hair."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.scenes import PATH, WIDTH, Drawn, photograph, scene
+from tracker import errors
+from tracker.colorimetry import decode, delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.hair import (
+    BANDS,
+    CLIPPED,
+    GLOSS,
+    KEPT,
+    NOT_HAIR,
+    SHADOW,
+    HairPath,
+    Selection,
+    band_colour,
+    clipped_codes,
+    lights_and_lows,
+    profile,
+    select_body,
+    straighten,
+    suggest_path,
+)
+
+
+@pytest.mark.parametrize(
+    ("points", "words"),
+    [
+        (((10.0, 10.0),), "1 point, it needs"),
+        ((), "0 points"),
+        (((10.0, 10.0), (10.0, 10.0), (10.0, 300.0)), "are the same"),
+        (((10.0, 10.0), (10.0, 30.0)), "20 pixels long"),
+        (((10.0, float("nan")), (10.0, 300.0)), "without two coordinates"),
+    ],
+)
+def test_points_that_make_no_path(points: tuple, words: str) -> None:
+    with pytest.raises(errors.InvalidPath, match=words):
+        HairPath(points, 40.0)
+
+
+@pytest.mark.parametrize("width", [2.0, 0.0, -5.0, float("nan")])
+def test_width_that_makes_no_path(width: float) -> None:
+    with pytest.raises(errors.InvalidPath, match="pixels wide"):
+        HairPath(PATH, width)
+
+
+def test_path_that_leaves_the_photo() -> None:
+    encoded = photograph(scene()).encoded
+    with pytest.raises(errors.OutsidePhoto, match="50 pixels outside") as caught:
+        straighten(encoded, HairPath(((300.0, 150.0), (950.0, 600.0)), 40.0))
+    assert caught.value.value == 50
+    with pytest.raises(errors.OutsidePhoto, match="of the path's width"):
+        straighten(encoded, HairPath(((5.0, 150.0), (5.0, 900.0)), 200.0))
+
+
+def test_strip_of_a_straight_path_is_the_photo_itself() -> None:
+    rng = np.random.default_rng(1)
+    encoded = rng.integers(0, 256, (300, 200, 3), dtype=np.uint8)
+    strip = straighten(encoded, HairPath(((100.0, 50.0), (100.0, 250.0)), 40.0))
+    # looking from root to tip, down the photo, the left hand is the photo's right
+    np.testing.assert_array_equal(strip.codes, encoded[50:250, 80:120][:, ::-1])
+    assert strip.area == pytest.approx(1.0)
+
+
+@given(st.integers(0, 10_000))
+def test_strip_never_folds_or_leaves_the_ribbon(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    points = np.cumsum(np.abs(rng.normal(60, 25, (6, 2))) * [0.3, 1] + 5, axis=0) + np.array([60, 20])
+    path = HairPath(tuple((float(x), float(y)) for x, y in points), 24.0)
+    strip = straighten(np.zeros((900, 500, 3), np.uint8), path)
+    middle = np.stack([strip.x.mean(axis=1), strip.y.mean(axis=1)], -1)
+    assert np.all(np.diff(middle[:, 1]) > 0)
+    away = np.hypot(strip.x - middle[:, :1], strip.y - middle[:, 1:])
+    assert away.max() <= 12.5
+
+
+def balanced_strip(linear: np.ndarray, width: float = WIDTH) -> tuple[np.ndarray, np.ndarray]:
+    photo = photograph(linear, noise=0.001)
+    strip = straighten(photo.encoded, HairPath(PATH, width))
+    return decode(strip.codes / 255), strip.inside & ~clipped_codes(strip.codes)
+
+
+def test_body_colour_of_even_hair_is_what_was_drawn() -> None:
+    colour = (42.0, 8.0, 20.0)
+    linear, usable = balanced_strip(scene(root=colour, tip=colour, spread=1.0))
+    for band in BANDS:
+        count = len(linear)
+        rows = slice(int(band.start * count), int(band.stop * count))
+        got = band_colour(linear[rows], usable[rows], band.name, Selection())
+        assert float(delta_e_2000(got.lab, colour)) < 0.6
+        assert got.dropped.not_hair == 0
+
+
+def test_gloss_shadow_wall_and_burnt_pixels_are_left_out_and_counted() -> None:
+    rng = np.random.default_rng(3)
+    lab = np.array([40.0, 8.0, 20.0]) + rng.normal(size=(200, 100, 3)) * [2.0, 0.4, 0.8]
+    linear = lab_to_linear(lab)
+    linear[:, :8] = lab_to_linear([95.0, 0.0, 0.0])  # wall
+    linear[:, 8:14] = linear[:, 8:14] * 0.5 + 0.30  # gloss of the lamp's colour
+    linear[:, 14:20] *= 0.2  # gaps between strands
+    usable = np.ones((200, 100), bool)
+    usable[:, 95:] = False  # burnt out
+    verdict = select_body(linear_to_lab(linear), luminance(linear), usable, Selection())
+    assert np.all(verdict[:, 95:] == CLIPPED)
+    assert np.all(verdict[:, :8] == NOT_HAIR)
+    assert np.isin(verdict[:, 8:14], [GLOSS, NOT_HAIR]).mean() > 0.95
+    assert np.isin(verdict[:, 14:20], [SHADOW, NOT_HAIR]).mean() > 0.95
+    body = linear[verdict == KEPT].mean(axis=0)
+    assert float(delta_e_2000(linear_to_lab(body), [40, 8, 20])) < 0.7
+    naive = linear[usable].mean(axis=0)
+    assert float(delta_e_2000(linear_to_lab(naive), [40, 8, 20])) > 4
+
+
+def test_lights_and_lows_of_two_tone_hair() -> None:
+    stripes = np.where((np.arange(120) // 20) % 2 == 0, 30.0, 55.0)
+    lab = np.stack([np.tile(stripes, (240, 1)), np.full((240, 120), 7.0), np.full((240, 120), 18.0)], -1)
+    lab[..., 0] += np.random.default_rng(1).normal(size=(240, 120))
+    usable = np.ones((240, 120), bool)
+    band = band_colour(lab_to_linear(lab), usable, "mid", Selection(0.0, 0.0))
+    root = band_colour(lab_to_linear(lab - [22, 0, 0]) * 1.0, usable, "root", Selection(0.0, 0.0))
+    lights, lows, dimension, share = lights_and_lows(band.cells, np.minimum(root.cells, 34.0))
+    assert lights.value == pytest.approx(55, abs=1)
+    assert lows.value == pytest.approx(30, abs=1)
+    assert dimension.value == pytest.approx(25, abs=1.5)
+    assert share is not None
+    assert share.value == pytest.approx(0.5, abs=0.1)
+
+
+def test_too_little_hair_is_refused() -> None:
+    with pytest.raises(errors.TooFewPixels, match="at the root") as caught:
+        band_colour(np.full((18, 18, 3), 0.1), np.ones((18, 18), bool), "root", Selection())
+    assert caught.value.limit == 400
+    with pytest.raises(errors.TooFewPixels):
+        band_colour(np.full((60, 60, 3), 0.1), np.zeros((60, 60), bool), "root", Selection())
+
+
+def test_profile_rises_from_root_to_tip_as_drawn() -> None:
+    linear, usable = balanced_strip(scene(root=(25, 6, 10), tip=(60, 6, 24), spread=1.5))
+    verdict = np.where(usable, KEPT, CLIPPED).astype(np.uint8)
+    points = profile(linear, verdict)
+    lightness = np.array([point.lab[0] for point in points])
+    position = np.array([point.position for point in points])
+    assert len(points) == 40
+    # drawn: L* 25 at y = 100 to 60 at y = 1000; the path runs from y = 150 to 940
+    expected = 25 + 35 * (150 + position * 790 - 100) / 900
+    np.testing.assert_allclose(lightness, expected, atol=1.5)
+    assert all(point.u_lightness > 0 for point in points)
+
+
+# scikit-image's public-domain portrait of an astronaut: a real head of hair beside wall and skin. The reference is a
+# narrow ribbon placed by hand that holds nothing but hair; twice as wide, it takes in wall, face and ear.
+HAIR_PATH = ((242.0, 24.0), (272.0, 40.0), (290.0, 66.0), (288.0, 90.0), (284.0, 112.0))
+
+
+def test_real_head_of_hair_keeps_its_colour_when_the_ribbon_is_too_wide() -> None:
+    from skimage.data import astronaut
+
+    def colour(width: float) -> tuple[np.ndarray, np.ndarray]:
+        strip = straighten(astronaut(), HairPath(HAIR_PATH, width))
+        linear = decode(strip.codes / 255)
+        usable = strip.inside & ~clipped_codes(strip.codes)
+        body = band_colour(linear, usable, "mid", Selection())
+        return body.lab, linear_to_lab(linear[usable].mean(axis=0))
+
+    narrow, _ = colour(16.0)
+    wide, naive = colour(44.0)
+    assert float(delta_e_2000(wide, narrow)) < 4.0
+    assert float(delta_e_2000(naive, narrow)) > 2 * float(delta_e_2000(wide, narrow))
+
+
+def test_suggested_path_lies_on_the_drawn_hair_and_clear_of_the_card() -> None:
+    photo = photograph(scene())
+    path, width = suggest_path(photo.encoded)
+    assert path[0][1] < path[-1][1]
+    for x, y in path:
+        # the drawn hair is an ellipse about (305, 550) with half axes 170 and 510
+        assert ((x - 305) / 170) ** 2 + ((y - 550) / 510) ** 2 < 1
+    assert 20 < width < 200
+    straighten(photo.encoded, HairPath(path, width))
+
+
+@pytest.mark.parametrize("shape", [(40, 30, 3), (30, 400, 3), (400, 30, 3)])
+def test_suggestion_survives_photos_without_hair(shape: tuple[int, int, int]) -> None:
+    path, width = suggest_path(Drawn(np.full(shape, 90, np.uint8)).encoded)
+    assert len(path) == 5
+    assert width >= 12
+    assert all(0 <= x <= shape[1] and 0 <= y <= shape[0] for x, y in path)

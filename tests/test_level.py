@@ -1,0 +1,80 @@
+"""Level and lift on the provisional scale."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracker.level import DEFAULT_SCALE, estimate_level, estimate_lift
+from tracker.quantities import LabMeasured, matrix3
+
+
+def grey(lightness: float, u: float = 0.8) -> LabMeasured:
+    return LabMeasured((lightness, 0.0, 0.0), matrix3([[u * u, 0, 0], [0, 0.2, 0], [0, 0, 0.2]]))
+
+
+# Scanavez et al. 2000, J Cosmet Sci 51:289-302, Tables III and IV: black hair L* 18.4, dark brown hair L* 22.5 to 23.8;
+# which levels those are: common practice, no source. Level 10 at L* 67: from memory
+@pytest.mark.parametrize(("lightness", "level", "within"), [(18.4, 1, 0.05), (22.7, 3, 0.05), (67.0, 10, 0.05)])
+def test_scale_passes_through_its_anchors(lightness: float, level: float, within: float) -> None:
+    assert DEFAULT_SCALE.level(lightness) == pytest.approx(level, abs=within)
+
+
+@given(st.floats(0, 100), st.floats(0, 100))
+def test_level_rises_with_lightness(first: float, second: float) -> None:
+    low, high = sorted((first, second))
+    assert DEFAULT_SCALE.level(low) <= DEFAULT_SCALE.level(high)
+    inside = DEFAULT_SCALE.lightness(1) <= low < high - 1e-6 and high <= DEFAULT_SCALE.lightness(10)
+    if inside:
+        assert DEFAULT_SCALE.level(low) < DEFAULT_SCALE.level(high)
+
+
+@given(st.floats(1, 10))
+def test_lightness_and_level_invert(level: float) -> None:
+    assert DEFAULT_SCALE.level(DEFAULT_SCALE.lightness(level)) == pytest.approx(level, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("lightness", "text"), [(9.0, "darker than 1"), (15.0, "darker than 1"), (75.0, "lighter than 10")]
+)
+def test_outside_the_scale_there_is_no_number(lightness: float, text: str) -> None:
+    reading = estimate_level(grey(lightness))
+    assert reading.value is None
+    assert reading.text == text
+    assert reading.provisional
+
+
+def test_level_carries_the_uncertainty_of_the_colour_and_of_the_scale() -> None:
+    reading = estimate_level(grey(40.0))
+    assert reading.value is not None
+    slope = DEFAULT_SCALE.slope(40.0)
+    step = (DEFAULT_SCALE.level(40.05) - DEFAULT_SCALE.level(39.95)) / 0.1
+    assert 1 / slope == pytest.approx(step, rel=1e-4)
+    assert reading.value.u == pytest.approx(math.hypot(0.8 / slope, DEFAULT_SCALE.u))
+    # darkest hair: the same error in L* is worth more levels
+    dark, light = estimate_level(grey(19.0)).value, estimate_level(grey(60.0)).value
+    assert dark is not None
+    assert light is not None
+    assert dark.u > light.u
+
+
+def test_lift_drops_the_scales_own_uncertainty() -> None:
+    lift = estimate_lift(28.0, 45.0, 0.8, 0.8)
+    assert lift.value is not None
+    assert lift.value.u < DEFAULT_SCALE.u
+    assert lift.value.value == pytest.approx(DEFAULT_SCALE.level(45) - DEFAULT_SCALE.level(28))
+    assert lift.text == "3.1 levels lighter (± 0.5)"
+    assert estimate_lift(45.0, 28.0, 0.8, 0.8).text == "3.1 levels darker (± 0.5)"
+    assert estimate_lift(30.0, 30.0, 0.8, 0.8).text.startswith("level unchanged")
+
+
+def test_lift_from_outside_the_scale_is_a_bound() -> None:
+    lift = estimate_lift(14.0, 45.0, 0.8, 0.8)
+    assert lift.value is None
+    assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(45) - 1)
+    assert lift.text == "at least 6.8 levels lighter (before is darker than 1)"
+    assert estimate_lift(40.0, 80.0, 1, 1).text.endswith("(after is lighter than 10)")
+    assert estimate_lift(12.0, 14.0, 1, 1).text == "both darker than 1"
