@@ -204,5 +204,7 @@ def from_json(shape: type[Record], text: str) -> Record:
     ------
     ValueError : where the text is not JSON or does not fit the shape
     """
-    record: Record = _adapter(shape).validate_json(f"[{text}]")[0]
-    return record
+    found: list[Record] = _adapter(shape).validate_json(f"[{text}]")
+    if len(found) != 1:
+        raise ValueError(f"expected one {shape.__name__}, got {len(found)}")
+    return found[0]

@@ -1,0 +1,89 @@
+"""Before against after, in numbers and in words."""
+
+from __future__ import annotations
+
+import dataclasses
+
+import pytest
+
+from tests.scenes import marks, photograph, scene
+from tracker.comparison import Kit, compare_readings, match_kits
+from tracker.errors import CannotCompare
+from tracker.level import DEFAULT_SCALE
+from tracker.measure import measure_photo
+from tracker.reading import PhotoReading
+
+
+@pytest.fixture(scope="module")
+def before() -> PhotoReading:
+    return measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5)), marks())
+
+
+@pytest.fixture(scope="module")
+def after() -> PhotoReading:
+    return measure_photo(photograph(scene(root=(27, 6, 11), tip=(60, 5, 20), spread=1.5), seed=9), marks())
+
+
+# share of the way from drawn root to drawn tip at the middle of each band of the path
+@pytest.mark.parametrize(("index", "share"), [(0, 0.143), (1, 0.494), (2, 0.846)])
+def test_lift_is_the_drawn_one(before: PhotoReading, after: PhotoReading, index: int, share: float) -> None:
+    region = compare_readings(before, after, same_kit=True)[index]
+    drawn = DEFAULT_SCALE.level(27 + share * 33) - DEFAULT_SCALE.level(27 + share * 7)
+    assert region.lift.value is not None
+    assert region.lift.value.value == pytest.approx(drawn, abs=0.3)
+    assert abs(region.lift.value.value - drawn) < 2.2 * region.lift.value.u
+
+
+def test_a_real_change_is_said_as_a_sentence(before: PhotoReading, after: PhotoReading) -> None:
+    end = compare_readings(before, after, same_kit=True)[2]
+    assert end.verdict == "changed"
+    assert end.sentence.startswith("Ends: ")
+    assert "levels lighter (± " in end.sentence
+    assert end.sentence.endswith("That is a real change.")
+
+
+def test_unlike_kits_are_less_sure(before: PhotoReading, after: PhotoReading) -> None:
+    alike = compare_readings(before, after, same_kit=True)[2]
+    unlike = compare_readings(before, after, same_kit=False)[2]
+    assert alike.lift.value is not None
+    assert unlike.lift.value is not None
+    assert unlike.lift.value.u > 1.3 * alike.lift.value.u
+    assert unlike.change.size.high - unlike.change.size.low > alike.change.size.high - alike.change.size.low
+
+
+def test_the_same_hair_is_never_called_changed(before: PhotoReading) -> None:
+    again = measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5), seed=4), marks())
+    for region in compare_readings(before, again, same_kit=True):
+        assert region.verdict != "changed"
+        assert "no meaningful change" in region.sentence or "too close to call with one photo each" in region.sentence
+    for region in compare_readings(before, again, same_kit=False):
+        assert "unlike kits" in region.sentence or "no meaningful change" in region.sentence
+
+
+def test_comparison_is_the_same_when_shown_again(before: PhotoReading, after: PhotoReading) -> None:
+    assert compare_readings(before, after, same_kit=True) == compare_readings(before, after, same_kit=True)
+
+
+def test_nothing_in_common_is_said(before: PhotoReading) -> None:
+    empty = dataclasses.replace(before, regions=())
+    with pytest.raises(CannotCompare, match="nothing to compare"):
+        compare_readings(before, empty, same_kit=True)
+
+
+KIT = Kit("Maker Model", "grey18", "daylight")
+
+
+@pytest.mark.parametrize(
+    ("other", "same", "words"),
+    [
+        (KIT, True, "Same camera, card and light."),
+        (Kit("Another", "grey18", "daylight"), False, "another camera"),
+        (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
+        (Kit(None, "grey18", "daylight"), True, "Taken as the same camera"),
+        (Kit(None, "grey18", None), True, "camera and light"),
+    ],
+)
+def test_kits(other: Kit, same: bool, words: str) -> None:
+    match = match_kits(KIT, other)
+    assert match.same is same
+    assert words in match.says
