@@ -1,6 +1,6 @@
 """The hair in the photo: a path from root to tip, its bands, and which pixels are body hair."""
 
-from tracker.hair.bands import BANDS, Band, BandColour, band_colour, lights_and_lows, profile
+from tracker.hair.bands import BANDS, Band, BandColour, band_colour, body_mean, lights_and_lows, profile
 from tracker.hair.path import HairPath, Strip, straighten
 from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, clipped_codes, select_body
 from tracker.hair.suggest import suggest_path
@@ -18,6 +18,7 @@ __all__ = [
     "Selection",
     "Strip",
     "band_colour",
+    "body_mean",
     "clipped_codes",
     "lights_and_lows",
     "profile",

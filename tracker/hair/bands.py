@@ -74,7 +74,7 @@ def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, a
     ------
     TooFewPixels : where fewer than `FEWEST` pixels of the photo are left
     """
-    verdict = select_body(linear_to_lab(linear), luminance(linear), usable, how)
+    mean, verdict = body_mean(linear, usable, how)
     kept = verdict == KEPT
     pixels = int(kept.sum() * area)
     if pixels < FEWEST:
@@ -85,13 +85,20 @@ def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, a
             limit=float(FEWEST),
             unit="pixels",
         )
-    mean = linear[kept].mean(axis=0, dtype=float)
     blocks = _block_means(linear, kept, _BLOCKS, fewest=12).reshape(-1, 3)
     blocks = blocks[np.isfinite(blocks[:, 0])]
     cov, dof = np.diag(np.full(3, 4.0)), 1.0
     if len(blocks) >= 4:
         cov, dof = np.cov(linear_to_lab(blocks), rowvar=False) / len(blocks), len(blocks) - 1.0
     return BandColour(linear_to_lab(mean), mean, np.asarray(cov), dof, _cells(linear, kept), verdict, pixels)
+
+
+def body_mean(linear: Floats, usable: np.ndarray, how: Selection) -> tuple[Floats, np.ndarray]:
+    """Mean of the body hair in linear light, (3,), not a number where there is none, and what was kept, (n, m)."""
+    verdict = select_body(linear_to_lab(linear), luminance(linear), usable, how)
+    body = linear[verdict == KEPT]
+    mean = body.mean(axis=0, dtype=float) if len(body) else np.full(3, np.nan)
+    return np.asarray(mean), verdict
 
 
 def _block_means(values: Floats, kept: np.ndarray, shape: tuple[int, int], fewest: int) -> Floats:

@@ -16,7 +16,7 @@ from tracker.reading import Point
 
 _SHORTEST = 60.0  # pixels; the path of a head in a photo is ten times that
 _NARROWEST = 8.0
-_LARGEST_STRIP = 200_000  # grid points; more costs time and adds nothing beside the spread from block to block
+_LARGEST_STRIP = 100_000  # grid points; more costs time and adds nothing beside the spread from block to block
 
 
 @dataclass(frozen=True, slots=True)

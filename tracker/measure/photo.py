@@ -16,6 +16,7 @@ from tracker.hair import (
     HairPath,
     Strip,
     band_colour,
+    body_mean,
     clipped_codes,
     profile,
     select_body,
@@ -169,11 +170,12 @@ def _placement(
     for across, along in ((step, 0.0), (0.0, step)):
         labs = []
         for sign in (-1, 1):
-            strip = straighten(picture.encoded, path, across=sign * across, along=sign * along, largest=16_000)
+            strip = straighten(picture.encoded, path, across=sign * across, along=sign * along, largest=12_000)
             linear, usable = _balanced(strip, picture.space, correction)
             labs.append(_quick_labs(linear, usable, strip, settings))
         for name, cov in found.items():
-            half = (labs[1][name] - labs[0][name]) / 2
+            # where a moved ribbon holds no hair at all, the marks sit on an edge that the checks speak of
+            half = np.nan_to_num((labs[1][name] - labs[0][name]) / 2)
             cov += np.outer(half, half)
     return found
 
@@ -182,5 +184,5 @@ def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, settings: Sett
     labs = {}
     for band in settings.bands:
         rows = strip.rows(band.start, band.stop)
-        labs[band.name] = band_colour(linear[rows], usable[rows], band.name, settings.selection, strip.area).lab
+        labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], settings.selection)[0])
     return labs
