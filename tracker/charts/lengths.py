@@ -1,0 +1,75 @@
+"""Lightness from root to tip, as a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tracker.charts.marks import COVERAGE, DARK, LIGHT, Array, Axes, Spec, band, chart, labels, line, padded
+from tracker.reading import ProfilePoint
+from tracker.uncertainty import format_number
+
+_DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())
+
+
+def profile_chart(
+    before: Sequence[ProfilePoint],
+    after: Sequence[ProfilePoint] | None,
+    dark: bool,
+    *,
+    title: str = "",
+    names: tuple[str, str] = ("before", "after"),
+) -> tuple[Spec, str]:
+    """Lightness along the hair, of one reading or two.
+
+    Parameters
+    ----------
+    before, after : points of a reading from root to tip; `after` may be None. The first of two is dashed
+    dark : bool, theme of the page
+    title : str, the finding; by default where each line starts and ends
+    names : what stands beside the lines of two; one alone needs no name
+
+    Returns
+    -------
+    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
+
+    Raises
+    ------
+    ValueError : where a reading has no points
+    """
+    if not before or (after is not None and not after):
+        raise ValueError("a profile needs at least one point")
+    pair = {"": before} if after is None else dict(zip(names, (before, after), strict=True))
+    profiles = {name: sorted(points, key=lambda point: point.position) for name, points in pair.items()}
+    greys = DARK if dark else LIGHT
+    edges = {name: _edges(points) for name, points in profiles.items()}
+    domain = padded(*(float(bound) for low, high in edges.values() for bound in (low.min(), high.max())))
+    axes = Axes(_way(), domain, "lightness, L*")
+    layers = []
+    for dash, (name, points) in zip(_DASHES[-len(profiles) :], profiles.items(), strict=True):
+        way, lightness = [point.position for point in points], [point.lab[0] for point in points]
+        layers += [band(way, *edges[name], axes, greys, 0.28), line(way, lightness, axes, greys, dash)]
+    layers.append(labels({name: points[-1].lab[0] for name, points in profiles.items()}, axes, greys))
+    said = " ".join(_from_to(name, points) for name, points in profiles.items())
+    text = f"{title.rstrip('.')}. {said}" if title else said
+    return chart(title or said, layers, greys), f"{text} Lightness from root to tip, bands hold 95 %."
+
+
+def _edges(points: Sequence[ProfilePoint]) -> tuple[Array, Array]:
+    lightness = np.array([point.lab[0] for point in points])
+    reach = COVERAGE * np.array([point.u_lightness for point in points])
+    return lightness - reach, lightness + reach
+
+
+def _way() -> Spec:
+    words = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(datum.value, '.0%')"
+    axis = {"grid": False, "values": [0, 0.25, 0.5, 0.75, 1], "labelExpr": words, "labelFlush": True}
+    scale = {"domain": [0, 1], "nice": False}
+    return {"field": "along", "type": "quantitative", "title": "way from root to tip", "scale": scale, "axis": axis}
+
+
+def _from_to(name: str, points: Sequence[ProfilePoint]) -> str:
+    start = f"{name[:1].upper()}{name[1:]}: " if name else ""
+    root, tip = (format_number(point.lab[0]) for point in (points[0], points[-1]))
+    return f"{start}L* {root} at the root, {tip} at the tip."

@@ -1,0 +1,121 @@
+"""Whether the readings carry a rate, and why not where they do not."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.fade.posterior import Posterior, Priors, design, linear_part
+from tracker.fade.series import FadeSeries
+from tracker.quantities import Measured
+
+Array = NDArray[np.float64]
+
+_SIGN = 0.975  # the fast part must have this much of its probability on one side of none
+_SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is as good (Wilks 1938)
+_NARROWED = 0.7  # weak choice of our own: share of the prior spread of ln k that may be left
+_MISFIT = 0.001  # weak choice of our own
+
+
+@dataclass(frozen=True, slots=True)
+class HalfLife:
+    """Months until half of the fast part has happened: median and the ends of the 95 % interval."""
+
+    low: float
+    median: float
+    high: float
+
+
+def judge_rate(
+    series: FadeSeries, priors: Priors, found: Posterior
+) -> tuple[Measured | None, HalfLife | None, str | None]:
+    """The rate and the half-life of the fast part, or the sentence that says why there is none.
+
+    Parameters
+    ----------
+    found : the posterior of that series under those priors
+
+    Returns
+    -------
+    (rate, half_life, None) or (None, None, refusal)
+    """
+    refusal = (
+        _too_few(series)
+        or _does_not_fit(series, found)
+        or _no_fast_part(found)
+        or _unbounded(series, priors, found)
+        or _not_narrowed(priors, found)
+    )
+    if refusal:
+        return None, None, f"No rate can be given: {refusal}"
+    rates, weights = found.rates, found.weights
+    mean = float(weights @ rates)
+    rate = Measured(mean, math.sqrt(float(weights @ (rates - mean) ** 2)), "per month")
+    fastest, middle, slowest = (_rate_quantile(rates, weights, p) for p in (0.975, 0.5, 0.025))
+    return rate, HalfLife(math.log(2) / fastest, math.log(2) / middle, math.log(2) / slowest), None
+
+
+def _too_few(series: FadeSeries) -> str | None:
+    """Start, amplitude and rate are three unknowns; with fewer occasions the priors would answer."""
+    if series.occasions < 2:
+        return "one reading shows no movement."
+    if series.occasions < 3:
+        return "two readings show a difference, not how it came about."
+    return None
+
+
+def _does_not_fit(series: FadeSeries, found: Posterior) -> str | None:
+    """Compare the residuals with the uncertainties, at the likeliest rate."""
+    best = int(np.argmax(found.weights))
+    rows = design(np.asarray(series.months), found.rates[best : best + 1])[0]
+    precision = 1 / np.square(series.u)
+    used = float(np.einsum("n,ni,ij,nj->", precision, rows, found.covariances[best], rows))
+    left = len(series) - used - 1  # one more for the rate
+    if left < 1:
+        return None
+    from scipy.special import chdtrc  # imported late: keeps `import tracker` light
+
+    squares = float(precision @ (np.asarray(series.values) - rows @ found.coefficients[best]) ** 2)
+    if float(chdtrc(left, squares)) >= _MISFIT:
+        return None
+    return "the readings jump by more than their uncertainty explains. Is a service missing?"
+
+
+def _no_fast_part(found: Posterior) -> str | None:
+    from scipy.special import ndtr  # imported late: keeps `import tracker` light
+
+    sd = np.sqrt(np.maximum(found.covariances[:, 1, 1], 1e-300))
+    positive = float(found.weights @ ndtr(found.coefficients[:, 1] / sd))
+    if max(positive, 1 - positive) >= _SIGN:
+        return None
+    return "no fast part stands out of the scatter of the readings."
+
+
+def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | None:
+    """Ask whether no fast part at all, or one that is over at once, explains the readings as well as any rate."""
+    months = np.asarray(series.months, dtype=np.float64)
+    best = float(linear_part(series, priors, design(months, found.rates))[0].max())
+    one, step = np.ones_like(months), (months > 0).astype(float)
+    limits = np.stack([np.stack([one, fast, months], axis=-1) for fast in (0 * one, step)])
+    straight, at_once = linear_part(series, priors, limits)[0]
+    if at_once > best - _SUPPORT:
+        return "the fast part may have been over before the second reading (saturated). Read sooner after a service."
+    if straight > best - _SUPPORT:
+        return "a straight line explains the readings as well."
+    return None
+
+
+def _not_narrowed(priors: Priors, found: Posterior) -> str | None:
+    logs = np.log(found.rates)
+    spread = math.sqrt(float(found.weights @ (logs - found.weights @ logs) ** 2))
+    if spread <= _NARROWED * priors.rate_spread:
+        return None
+    return "the readings add too little to what was assumed before them."
+
+
+def _rate_quantile(rates: Array, weights: Array, probability: float) -> float:
+    """Quantile of the grid, its cells taken as even in ln k."""
+    return float(np.exp(np.interp(probability, np.cumsum(weights) - weights / 2, np.log(rates))))
