@@ -28,6 +28,7 @@
         ├── NotFound            no such record
         ├── Conflict            somebody else saved first
         ├── ConsentMissing      the client has not agreed to this
+        ├── InvalidEntry        words or choices that cannot be kept as they are
         ├── StoreFull           no room, or over the quota
         ├── StoreDamaged        a file or record fails its check
         └── NewerDatabase       made by a newer version of this program
@@ -184,6 +185,10 @@ class Conflict(StoreError):
 
 class ConsentMissing(StoreError):
     """The client has not agreed to this purpose."""
+
+
+class InvalidEntry(StoreError):
+    """Words or choices that cannot be kept as they are."""
 
 
 class StoreFull(StoreError):

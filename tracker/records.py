@@ -5,10 +5,11 @@ Identifiers are opaque strings (UUID4 hex), times are aware UTC.
 
 from __future__ import annotations
 
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 from uuid import uuid4
 
 from tracker.reading import Marks, PhotoReading
@@ -148,6 +149,7 @@ class PhotoRecord:
     size : width and height in pixels
     reading : PhotoReading or None
     failure : str or None, why there is no number
+    warnings : notes from reading the file that was handed over, such as ``profile_converted``
     """
 
     id: str
@@ -163,6 +165,7 @@ class PhotoRecord:
     marks: Marks | None
     reading: PhotoReading | None
     failure: str | None = None
+    warnings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +188,7 @@ class Draft:
 
 
 @lru_cache(maxsize=32)
-def _adapter(shape: type[Any]) -> TypeAdapter[list[Any]]:
+def _adapter(shape: Hashable) -> TypeAdapter[list[Any]]:
     from pydantic import ConfigDict, TypeAdapter  # imported late: keeps `import tracker` light
 
     # a list, because a configuration is taken from the outside only around a plain dataclass
@@ -194,7 +197,7 @@ def _adapter(shape: type[Any]) -> TypeAdapter[list[Any]]:
 
 def to_json(record: object) -> str:
     """One record as JSON text."""
-    return _adapter(type(record)).dump_json([record]).decode()[1:-1]
+    return _adapter(cast("Hashable", type(record))).dump_json([record]).decode()[1:-1]
 
 
 def from_json(shape: type[Record], text: str) -> Record:
@@ -204,7 +207,7 @@ def from_json(shape: type[Record], text: str) -> Record:
     ------
     ValueError : where the text is not JSON or does not fit the shape
     """
-    found: list[Record] = _adapter(shape).validate_json(f"[{text}]")
+    found: list[Record] = _adapter(cast("Hashable", shape)).validate_json(f"[{text}]")
     if len(found) != 1:
         raise ValueError(f"expected one {shape.__name__}, got {len(found)}")
     return found[0]

@@ -1,0 +1,160 @@
+"""A backup holds everything, and a restore brings it back, save those who were erased."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
+
+from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
+from tracker.store import Store, backup, restore
+from tracker.store.pictures import Pictures
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "studio") as opened:
+        yield opened
+
+
+def contents(store: Store) -> tuple[object, ...]:
+    """Everything that can be read from a store."""
+    clients = store.clients()
+    return (
+        clients,
+        [store.consents(summary.client.id) for summary in clients],
+        store.recent_visits(999),
+        store.photos(),
+        store.drafts(),
+        {name: store.picture(name) for name in sorted(pictures_in(store.root))},
+        store.damaged(),
+    )
+
+
+def test_restore_drill(store: Store, tmp_path: Path) -> None:
+    for number in range(3):
+        client = add_client(store, f"Client {number}")
+        save_pair(store, client.id, b"before %d" % number, b"after %d" % number)
+        store.save_draft(new_draft(client.id, None, (new_photo(store, client.id, b"draft %d" % number),)))
+    store.put_picture(b"nobody's")
+    made = store.backup(tmp_path / "backups")
+    assert len(pictures_in(made)) == 9
+    assert restore(made, tmp_path / "new") == frozenset()
+    with Store(tmp_path / "new") as restored:
+        wanted = contents(store)
+        assert contents(restored)[:5] == wanted[:5]
+        assert pictures_in(restored.root) == {photo.file for photo in store.photos()} | {
+            photo.file for draft in store.drafts() for photo in draft.photos
+        }
+        with restored._reading() as connection:
+            assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+            assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
+
+
+def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
+    client = add_client(store, "only in the log so far")
+    assert files_with(store.root, [b"only in the log so far"]) == [("database.sqlite-wal", b"only in the log so far")]
+    with store._writing() as connection:
+        connection.exec_driver_sql("UPDATE client SET demo = 1")
+        made = store.backup(tmp_path / "backups")
+    with closing(sqlite3.connect(made / "database.sqlite")) as copy:
+        assert copy.execute("SELECT id, demo FROM client").fetchall() == [(client.id, 0)]
+        assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    assert sorted(path.name for path in made.iterdir()) == ["database.sqlite", "pictures"]
+
+
+def test_a_photo_removed_while_the_backup_runs(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = add_client(store)
+    photo = store.save_photo(new_photo(store, client.id, b"going"))
+    real = backup.copy_database
+
+    def copy_then_lose(source: Path, target: Path) -> None:
+        real(source, target)
+        store.delete_photo(photo.id)
+
+    monkeypatch.setattr(backup, "copy_database", copy_then_lose)
+    made = store.backup(tmp_path / "backups")
+    assert pictures_in(made) == {photo.file}
+
+
+def test_damaged_pictures_are_told_and_the_rest_is_backed_up(store: Store, tmp_path: Path) -> None:
+    visit = save_pair(store, add_client(store).id)
+    broken, whole = store.photos(visit_id=visit.id)
+    store.picture_path(broken.file).write_bytes(b"altered")
+    with pytest.raises(StoreDamaged, match="1 photo files"):
+        store.backup(tmp_path / "backups")
+    (made,) = (tmp_path / "backups").iterdir()
+    assert pictures_in(made) == {whole.file}
+    assert restore(made, tmp_path / "new") == {broken.file}
+
+
+def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    save_pair(store, add_client(store).id)
+
+    def full(*_: object) -> str:
+        raise StoreFull("The disk is full.")
+
+    monkeypatch.setattr(Pictures, "put", full)
+    with pytest.raises(StoreFull):
+        store.backup(tmp_path / "backups")
+    assert list((tmp_path / "backups").iterdir()) == []
+
+
+def test_a_backup_does_not_lie_inside_the_studio(store: Store) -> None:
+    with pytest.raises(StoreError, match="inside"):
+        store.backup(store.root / "backups")
+
+
+@pytest.mark.parametrize("known_from", ["the store", "a newer backup"])
+def test_the_erased_stay_erased(store: Store, tmp_path: Path, known_from: str) -> None:
+    gone, kept = add_client(store, "qxgonexq"), add_client(store, "Kept")
+    save_pair(store, gone.id, b"qxpicturexq", b"shared")
+    save_pair(store, kept.id, b"own", b"shared")
+    old = store.backup(tmp_path / "backups")
+    store.erase_client(gone.id)
+    if known_from == "a newer backup":
+        store.backup(tmp_path / "backups")
+        restore(old, tmp_path / "new")
+    else:
+        restore(old, tmp_path / "new", erased=store.erasures())
+    assert files_with(tmp_path / "new", [b"qxgonexq", b"qxpicturexq"]) == []
+    with Store(tmp_path / "new") as restored:
+        assert [summary.client for summary in restored.clients()] == [kept]
+        assert len(pictures_in(restored.root)) == 2
+        assert [line.client_id for line in restored.erasures()] == [gone.id]
+
+
+def test_restore_refuses(store: Store, tmp_path: Path) -> None:
+    made = store.backup(tmp_path / "backups")
+    with pytest.raises(NotFound):
+        restore(tmp_path / "nowhere", tmp_path / "new")
+    with pytest.raises(Conflict, match="not empty"):
+        restore(made, store.root)
+    with closing(sqlite3.connect(made / "database.sqlite")) as connection:
+        connection.execute("UPDATE alembic_version SET version_num = '9999'")
+        connection.commit()
+    with pytest.raises(NewerDatabase):
+        restore(made, tmp_path / "new")
+    (made / "database.sqlite").write_bytes(b"no database" * 999)
+    with pytest.raises(StoreDamaged):
+        restore(made, tmp_path / "new")
+    assert list((tmp_path / "new").iterdir()) == []
+
+
+def test_a_backup_with_lost_rows_is_refused(store: Store, tmp_path: Path) -> None:
+    store.save_visit(new_visit(add_client(store).id), [])
+    made = store.backup(tmp_path / "backups")
+    with closing(sqlite3.connect(made / "database.sqlite")) as connection:
+        connection.execute("DELETE FROM client")
+        connection.commit()
+    with pytest.raises(StoreDamaged):
+        restore(made, tmp_path / "new")
+
+
+def test_a_database_is_never_copied_as_a_file() -> None:
+    sources = Path(backup.__file__).parent.rglob("*.py")
+    assert [path.name for path in sources if "shutil.copy" in path.read_text(encoding="utf-8")] == []

@@ -1,0 +1,112 @@
+"""Whatever step a program dies at, the studio is found as before or as after, never in between."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import pytest
+from crash_studio import add_client, new_photo, new_visit, pictures_in
+from sqlalchemy import event
+
+from tracker.store import Store
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs fork and SIGKILL")
+
+
+def crashes(job: str, folder: Path) -> list[dict[str, Any]]:
+    """What is found after dying at each step of a job."""
+    script = Path(__file__).with_name("crash_saving.py")
+    done = subprocess.run(
+        [sys.executable, script, job, folder], capture_output=True, text=True, check=False, timeout=120
+    )
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def test_killed_while_saving(tmp_path: Path) -> None:
+    found = crashes("save", tmp_path)
+    assert len(found) > 15
+    old = {"pictures": ["qxbeforexq"], "notes": [""]}
+    new = {"pictures": ["new after", "new before"], "notes": ["changed"]}
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        visible = {"pictures": state["pictures"], "notes": state["notes"]}
+        assert visible in (old, new)
+        if visible == new:
+            assert state["drafts"] == 0
+    assert {"pictures": found[0]["pictures"], "notes": found[0]["notes"]} == old
+    assert {"pictures": found[-1]["pictures"], "notes": found[-1]["notes"]} == new
+
+
+def test_killed_while_erasing(tmp_path: Path) -> None:
+    found = crashes("erase", tmp_path)
+    assert len(found) > 8
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert state["clients"] + state["erased"] == 1
+        assert (state["tokens"] > 0) == (state["clients"] == 1)
+    assert found[0]["clients"] == 1
+    assert found[-1]["erased"] == 1
+
+
+def test_killed_while_deleting(tmp_path: Path) -> None:
+    found = crashes("remove", tmp_path)
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert len(state["notes"]) == len(state["pictures"])
+    assert found[-1]["pictures"] == []
+
+
+class CutOff(Exception):
+    """Raised by the test in the middle of saving."""
+
+
+def test_an_error_at_any_step_of_saving_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with Store(tmp_path) as store:
+        client = add_client(store)
+        visit = new_visit(client.id)
+        kept = store.save_visit(visit, [new_photo(store, client.id, b"old", visit_id=visit.id)])
+        steps, last = count(), 0
+
+        def step(*_: object) -> None:
+            if next(steps) == last:
+                raise CutOff
+
+        def counted(real: Callable[..., None]) -> Callable[..., None]:
+            def run(*args: Any) -> None:
+                step()
+                real(*args)
+
+            return run
+
+        event.listen(store._engine, "after_cursor_execute", step)
+        for name in ("fsync", "replace"):
+            monkeypatch.setattr(os, name, counted(getattr(os, name)))
+        for last in count():
+            steps = count()
+            try:
+                photo = new_photo(store, client.id, b"new", visit_id=visit.id)
+                store.save_visit(replace(kept, note="new"), [photo])
+                break
+            except CutOff:
+                steps = count(last + 1)
+                if store.visit(visit.id) == kept:
+                    assert [store.picture(photo.file) for photo in store.photos(visit_id=visit.id)] == [b"old"]
+                else:  # saved; only the old picture was not removed yet, which the next start does
+                    break
+        assert last > 8
+        assert store.visit(visit.id).note == "new"
+    with Store(tmp_path) as store:
+        assert pictures_in(tmp_path) == {photo.file for photo in store.photos()}
+        assert [store.picture(photo.file) for photo in store.photos()] == [b"new"]

@@ -1,0 +1,156 @@
+"""Erased means that no byte is left."""
+
+from __future__ import annotations
+
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
+
+from tracker.errors import Conflict, NotFound, StoreError
+from tracker.store import Store, engine
+
+NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT = (
+    f"qx{place}token{place}xq".encode() for place in ("name", "note", "words", "camera", "picture", "draft")
+)
+TOKENS = (NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT)
+
+
+def plant(store: Store) -> str:
+    """A client with a token wherever words or bytes can be; returns the identifier."""
+    client = add_client(store, NAME.decode(), NOTE.decode())
+    store.update_client(replace(client, note=f"first {NOTE.decode()}"))
+    visit = new_visit(client.id, note=WORDS.decode())
+    photo = replace(new_photo(store, client.id, PICTURE * 50, visit_id=visit.id), camera=CAMERA.decode())
+    saved = store.save_visit(visit, [photo])
+    store.save_visit(replace(saved, next_time=WORDS.decode() * 300), [photo])
+    in_draft = replace(new_photo(store, client.id, DRAFT * 50), camera=CAMERA.decode())
+    store.save_draft(new_draft(client.id, new_visit(client.id, note=DRAFT.decode()), (in_draft,)))
+    return client.id
+
+
+@pytest.mark.parametrize("reopened", [False, True])
+def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
+    store = Store(tmp_path)
+    others = [add_client(store, f"Other {number}") for number in range(20)]
+    visits = [save_pair(store, other.id, b"b%d" % number) for number, other in enumerate(others)]
+    client_id = plant(store)
+    store._layout.safety_copy.write_bytes(b"copy with " + NAME)
+    if reopened:
+        store.close()
+        store = Store(tmp_path)
+    with store:
+        assert {token for _, token in files_with(tmp_path, TOKENS)} == set(TOKENS)
+        receipt = store.erase_client(client_id)
+        assert (receipt.client_id, receipt.visits, receipt.photos, receipt.files) == (client_id, 1, 1, 2)
+        assert files_with(tmp_path, TOKENS) == []
+        assert (tmp_path / "database.sqlite-wal").exists()
+        assert [(line.client_id, line.erased_at) for line in store.erasures()] == [(client_id, receipt.erased_at)]
+        assert [store.visits(other.id) for other in others] == [[visit] for visit in visits]
+    assert files_with(tmp_path, TOKENS) == []
+
+
+def test_remains_of_a_program_that_does_not_overwrite_go_too(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        client = add_client(store, "Ada", NOTE.decode() * 99)
+        with closing(sqlite3.connect(tmp_path / "database.sqlite")) as other:
+            other.execute("PRAGMA secure_delete=OFF")
+            other.execute("UPDATE client SET record = replace(record, ?, ''), search = ''", (NOTE.decode(),))
+            other.commit()
+            other.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        assert files_with(tmp_path, [NOTE]) == [("database.sqlite", NOTE)]
+        store.erase_client(client.id)
+        assert files_with(tmp_path, [NOTE]) == []
+
+
+def test_a_picture_that_another_client_has_too_stays(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
+        save_pair(store, ada.id, b"shared", b"own")
+        kept = store.save_photo(new_photo(store, bea.id, b"shared"))
+        assert store.erase_client(ada.id).files == 1
+        assert store.picture(kept.file) == b"shared"
+        assert pictures_in(tmp_path) == {kept.file}
+
+
+def test_erasing_twice(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        client = add_client(store)
+        store.erase_client(client.id)
+        with pytest.raises(NotFound):
+            store.erase_client(client.id)
+        with pytest.raises(NotFound):
+            store.client(client.id)
+
+
+def test_a_damaged_client_can_be_erased(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        client = add_client(store)
+        with store._writing() as connection:
+            connection.exec_driver_sql("UPDATE client SET record = '{'")
+        store.erase_client(client.id)
+        assert store.damaged() == []
+        assert store.is_empty()
+
+
+def test_a_window_that_reads_on_delays_the_end_of_an_erasure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engine, "BUSY_SECONDS", 0.1)
+    with Store(tmp_path) as store:
+        client_id = plant(store)
+        with closing(sqlite3.connect(tmp_path / "database.sqlite")) as reader:
+            reader.execute("BEGIN")
+            reader.execute("SELECT count(*) FROM client").fetchone()
+            with pytest.raises(Conflict, match="still reads"):
+                store.erase_client(client_id)
+        assert store.is_empty()
+    with Store(tmp_path):
+        assert files_with(tmp_path, TOKENS) == []
+
+
+def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "in use")
+
+    with Store(tmp_path) as store:
+        client = add_client(store)
+        photo = store.save_photo(new_photo(store, client.id, b"kept open"))
+        with monkeypatch.context() as patched:
+            patched.setattr(Path, "unlink", refuse)
+            store.delete_photo(photo.id)
+            with pytest.raises(StoreError, match="in use"):
+                store.erase_client(client.id)
+        assert pictures_in(tmp_path) == {photo.file}
+        with monkeypatch.context() as patched:
+            patched.setattr(Path, "unlink", refuse)
+            store.close()
+            Store(tmp_path).close()
+    assert pictures_in(tmp_path) == {photo.file}
+    with Store(tmp_path) as store:
+        assert pictures_in(tmp_path) == set()
+        with store._reading() as connection:
+            assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is not None
+
+
+def test_an_erasure_that_was_cut_off_is_finished_at_the_next_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Store(tmp_path) as store:
+        client_id = plant(store)
+
+        def cut_off(_self: Store, _names: object) -> int:
+            raise KeyboardInterrupt
+
+        with monkeypatch.context() as patched:
+            patched.setattr(Store, "_discard_files", cut_off)
+            with pytest.raises(KeyboardInterrupt):
+                store.erase_client(client_id)
+        assert files_with(tmp_path, TOKENS) != []
+    with Store(tmp_path) as store:
+        assert files_with(tmp_path, TOKENS) == []
+        assert pictures_in(tmp_path) == set()
+        assert [line.client_id for line in store.erasures()] == [client_id]

@@ -1,0 +1,378 @@
+"""The studio's verbs: each all done or not at all, by the rules of consent, through real photos."""
+
+from __future__ import annotations
+
+import io
+import json
+import subprocess
+import sys
+import threading
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from functools import cache
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from tests.scenes import CARD, PATH, WIDTH, photograph, scene
+from tracker import workflow
+from tracker.errors import (
+    Conflict,
+    ConsentMissing,
+    InvalidMarks,
+    NotFound,
+    StoreError,
+    TooLarge,
+    TrackerError,
+    UnsupportedFormat,
+)
+from tracker.photo import Limits
+from tracker.reading import Marks
+from tracker.records import (
+    AFTER,
+    BEFORE,
+    MEASURING,
+    PORTFOLIO,
+    PROGRESS,
+    Client,
+    Draft,
+    PhotoRecord,
+    Visit,
+    new_id,
+    now,
+)
+from tracker.store import Store
+
+HIDDEN = "qxhiddenxq"
+MARKS = Marks("grey18", CARD, PATH, WIDTH)  # type: ignore[arg-type]
+
+
+@cache
+def jpeg(tip: float = 55.0) -> bytes:
+    """A drawn photo with a card, as a phone would hand it over: with camera, time and a hidden word in its tags."""
+    exif = Image.Exif()
+    exif[0x010F], exif[0x0110], exif[0x010E] = "Maker", "Model", HIDDEN  # make, model, description
+    exif.get_ifd(0x8769)[0x9003] = "2026:03:14 10:20:30"  # when it was taken
+    exif.get_ifd(0x8769)[0x9011] = "+00:00"
+    out = io.BytesIO()
+    picture = Image.fromarray(photograph(scene(tip=(tip, 6.0, 24.0))).encoded)
+    picture.save(out, "JPEG", quality=92, exif=exif, comment=HIDDEN.encode())
+    return out.getvalue()
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "studio") as opened:
+        yield opened
+
+
+@pytest.fixture
+def client(store: Store) -> Client:
+    return workflow.add_client(store, "Ada", "", {MEASURING: True, PORTFOLIO: True}, "the owner")
+
+
+def taken_in(store: Store, client: Client, role: str = BEFORE, tip: float = 55.0) -> PhotoRecord:
+    record, _ = workflow.take_in(store, jpeg(tip), client_id=client.id, role=role, light="daylight")
+    return record
+
+
+def full_draft(store: Store, client: Client) -> Draft:
+    """A kept visit draft with a visit and two photos."""
+    draft = workflow.start_draft(store, client.id, "visit")
+    visit = Visit(new_id(), client.id, date(2026, 3, 14), ("toner",), (), " note ", "", now())
+    photos = (taken_in(store, client), taken_in(store, client, AFTER, 70.0))
+    return workflow.keep_draft(store, replace(draft, visit=visit, photos=photos))
+
+
+# clients and consent
+
+
+def test_a_client_with_answers(store: Store) -> None:
+    client = workflow.add_client(store, "  Zoë \t Q ", " a\r\nb\0 ", {MEASURING: True, PORTFOLIO: False}, " the owner ")
+    assert (client.name, client.note, client.demo) == ("Zoë Q", "a\nb", False)
+    assert store.client(client.id) == client
+    answers = {consent.purpose: consent for consent in store.consents(client.id)}
+    assert {purpose: consent.given for purpose, consent in answers.items()} == {MEASURING: True, PORTFOLIO: False}
+    assert answers[MEASURING].recorded_by == "the owner"
+    assert answers[MEASURING].wording_version == "1"
+
+
+@pytest.mark.parametrize("consents", [{}, {MEASURING: False}, {PORTFOLIO: True}, {MEASURING: True, "other": True}])
+def test_without_a_yes_nothing_is_kept(store: Store, consents: dict[str, bool]) -> None:
+    with pytest.raises(ConsentMissing):
+        workflow.add_client(store, "Ada", "", consents, "the owner")
+    assert store.is_empty()
+
+
+@pytest.mark.parametrize(
+    ("name", "note", "by"),
+    [("", "", "me"), (" \n\t", "", "me"), ("x" * 10_000, "", "me"), ("Ada", "x" * 10_000, "me"), ("Ada", "", " ")],
+)
+def test_words_that_are_missing_or_too_long(store: Store, name: str, note: str, by: str) -> None:
+    with pytest.raises(StoreError) as caught:
+        workflow.add_client(store, name, note, {MEASURING: True}, by)
+    assert caught.value.what
+    assert caught.value.advice
+    assert store.is_empty()
+
+
+@pytest.mark.parametrize("name", ["'); DROP TABLE client;--", "<img src=x onerror=alert(1)>", "=1+1", "👩🏽‍🦱 Zoë"])
+def test_names_are_kept_literally(store: Store, name: str) -> None:
+    assert workflow.add_client(store, name, name, {MEASURING: True}, name).name == name
+    assert store.clients(name)[0].client.note == name
+
+
+def test_half_a_character_is_dropped(store: Store) -> None:
+    assert workflow.add_client(store, "Ada\ud83d", "", {MEASURING: True}, "me").name == "Ada"
+
+
+def test_edit_client(store: Store, client: Client) -> None:
+    assert workflow.edit_client(store, client.id, " Grace ", "n").name == "Grace"
+    assert store.client(client.id).note == "n"
+    with pytest.raises(StoreError):
+        workflow.edit_client(store, client.id, "", "")
+    with pytest.raises(NotFound):
+        workflow.edit_client(store, "nobody", "Grace", "")
+
+
+def test_withdrawing_takes_out_of_the_portfolio_at_once(store: Store, client: Client) -> None:
+    workflow.record_visit(store, full_draft(store, client))
+    assert len(store.portfolio()) == 1
+    workflow.answer_consent(store, client.id, PORTFOLIO, False, "the owner")
+    assert store.portfolio() == []
+    assert [c.given for c in store.consents(client.id) if c.purpose == PORTFOLIO] == [True, False]
+    with pytest.raises(ConsentMissing):
+        workflow.answer_consent(store, client.id, "marketing", True, "the owner")
+    with pytest.raises(NotFound):
+        workflow.answer_consent(store, "nobody", PORTFOLIO, True, "the owner")
+
+
+# photos
+
+
+def test_take_in_keeps_the_picture_and_nothing_else(store: Store, client: Client) -> None:
+    record, photo = workflow.take_in(store, jpeg(), client_id=client.id, role=BEFORE, light="daylight")
+    assert record.size == (photo.encoded.shape[1], photo.encoded.shape[0])
+    assert (record.marks, record.reading, record.failure) == (None, None, None)
+    assert record.taken_at == datetime(2026, 3, 14, 10, 20, 30, tzinfo=UTC)
+    assert record.camera == "Maker Model"
+    kept = store.picture(record.file)
+    assert kept != jpeg()
+    assert HIDDEN.encode() in jpeg()
+    for path in store.root.rglob("*"):
+        assert path.is_dir() or HIDDEN.encode() not in path.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("content", "error"),
+    [(b"", TrackerError), (b"GIF89a" + b"\0" * 99, UnsupportedFormat), (b"\xff\xd8\xff", TrackerError)],
+)
+def test_what_is_no_photo_leaves_nothing(
+    store: Store, client: Client, content: bytes, error: type[TrackerError]
+) -> None:
+    with pytest.raises(error):
+        workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")
+    assert store.usage().pictures == 0
+
+
+def test_take_in_checks_before_it_reads(store: Store, client: Client) -> None:
+    wanted = {"client_id": client.id, "role": BEFORE, "light": "daylight"}
+    with pytest.raises(TooLarge):
+        workflow.take_in(store, jpeg(), limits=Limits(max_bytes=1000), **wanted)
+    for wrong, error in (
+        ({"client_id": "nobody"}, NotFound),
+        ({"role": "x"}, StoreError),
+        ({"light": "x"}, StoreError),
+    ):
+        with pytest.raises(error):
+            workflow.take_in(store, jpeg(), **{**wanted, **wrong})
+    workflow.answer_consent(store, client.id, MEASURING, False, "the owner")
+    with pytest.raises(ConsentMissing):
+        workflow.take_in(store, jpeg(), **wanted)
+    assert store.usage().pictures == 0
+
+
+def test_marks_are_suggested_and_measured_from_the_kept_picture(store: Store, client: Client) -> None:
+    record = taken_in(store, client)
+    marks, problem = workflow.suggest_marks(store, record, "grey18", 0.2)
+    assert problem is None
+    assert marks.reflectance == 0.2
+    measured = workflow.measure_record(store, record, MARKS)
+    assert measured.failure is None
+    assert measured.reading is not None
+    assert measured.reading.ok
+    assert measured == workflow.measure_record(store, record, MARKS)
+    assert replace(measured, marks=None, reading=None) == record
+
+
+def test_why_there_is_no_number_is_kept(store: Store, client: Client) -> None:
+    record = taken_in(store, client)
+    failed = workflow.measure_record(store, record, replace(MARKS, path=((-500.0, -500.0), (-400.0, -400.0))))
+    assert failed.reading is None
+    assert failed.failure
+    again = workflow.measure_record(store, failed, MARKS)
+    assert again.failure is None
+    store.picture_path(record.file).write_bytes(b"altered")
+    lost = workflow.measure_record(store, record, MARKS)
+    assert lost.failure is not None
+    assert "not what was kept" in lost.failure
+
+
+def test_opened_photos_are_held_and_let_go(store: Store, client: Client) -> None:
+    decoded = workflow.DecodedPhotos(capacity=1)
+    first, second = taken_in(store, client), taken_in(store, client, tip=70.0)
+    photo = decoded.get(store, first.file)
+    assert decoded.get(store, first.file) is photo
+    decoded.get(store, second.file)
+    assert decoded.get(store, first.file) is not photo
+    plain = workflow.measure_record(store, first, MARKS)
+    assert workflow.measure_record(store, first, MARKS, decoded=decoded) == plain
+    with pytest.raises(NotFound):
+        decoded.get(store, "ab" * 32)
+
+
+def test_remeasure(store: Store, client: Client) -> None:
+    unmarked = store.save_photo(taken_in(store, client, PROGRESS))
+    with pytest.raises(InvalidMarks):
+        workflow.remeasure(store, unmarked.id)
+    marked = store.save_photo(replace(unmarked, marks=MARKS, failure="not measured yet"))
+    measured = workflow.remeasure(store, marked.id)
+    assert measured.reading is not None
+    assert store.photo(marked.id) == measured
+    workflow.answer_consent(store, client.id, MEASURING, False, "the owner")
+    with pytest.raises(ConsentMissing):
+        workflow.remeasure(store, marked.id)
+
+
+# visits
+
+
+def test_a_draft_becomes_a_visit_once(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    visit = workflow.record_visit(store, draft)
+    assert workflow.record_visit(store, draft) == visit
+    assert visit.note == "note"
+    assert store.visits(client.id) == [visit]
+    assert [photo.visit_id for photo in store.photos(client.id)] == [visit.id] * 2
+    assert store.drafts() == []
+
+
+def test_two_taps_at_once_make_one_visit(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    saved: list[Visit] = []
+    taps = [threading.Thread(target=lambda: saved.append(workflow.record_visit(store, draft))) for _ in range(4)]
+    for tap in taps:
+        tap.start()
+    for tap in taps:
+        tap.join()
+    assert len(saved) == 4
+    assert store.visits(client.id) == [saved[0]] == list({visit.id: visit for visit in saved}.values())
+
+
+def test_changing_a_visit_through_a_draft(store: Store, client: Client) -> None:
+    visit = workflow.record_visit(store, full_draft(store, client))
+    draft = workflow.start_draft(store, client.id, "visit", visit)
+    assert len(draft.photos) == 2
+    changed = workflow.record_visit(store, replace(draft, visit=replace(visit, note="other"), photos=draft.photos[:1]))
+    assert (changed.id, changed.note, changed.revision) == (visit.id, "other", 2)
+    assert [photo.id for photo in store.photos(visit_id=visit.id)] == [draft.photos[0].id]
+    assert store.usage().pictures == 1
+
+
+def test_a_window_left_open_does_not_bring_a_saved_draft_back(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    workflow.record_visit(store, draft)
+    with pytest.raises(Conflict, match="saved already"):
+        workflow.keep_draft(store, draft)
+    assert store.drafts() == []
+
+
+def test_progress(store: Store, client: Client) -> None:
+    draft = workflow.start_draft(store, client.id, PROGRESS)
+    with pytest.raises(Conflict):
+        workflow.record_progress(store, draft)
+    draft = workflow.keep_draft(store, replace(draft, photos=(taken_in(store, client, PROGRESS),)))
+    photo = workflow.record_progress(store, draft)
+    assert workflow.record_progress(store, draft) == photo
+    assert store.photos(client.id, role=PROGRESS) == [photo]
+    assert store.drafts() == []
+
+
+def test_drafts_of_the_wrong_kind(store: Store, client: Client) -> None:
+    with pytest.raises(StoreError):
+        workflow.start_draft(store, client.id, "party")
+    with pytest.raises(Conflict):
+        workflow.record_visit(store, workflow.start_draft(store, client.id, "visit"))
+    with pytest.raises(Conflict):
+        workflow.record_visit(store, workflow.start_draft(store, client.id, PROGRESS))
+    with pytest.raises(Conflict):
+        workflow.record_progress(store, full_draft(store, client))
+
+
+def test_nothing_starts_without_consent(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    workflow.answer_consent(store, client.id, MEASURING, False, "the owner")
+    for ask in (
+        lambda: workflow.start_draft(store, client.id, "visit"),
+        lambda: workflow.keep_draft(store, draft),
+        lambda: workflow.record_visit(store, draft),
+    ):
+        with pytest.raises(ConsentMissing):
+            ask()
+    assert store.visits(client.id) == []
+
+
+def test_discarding(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    workflow.discard_draft(store, draft.id)
+    workflow.discard_draft(store, draft.id)
+    assert store.drafts() == []
+    assert store.usage().pictures == 0
+    with pytest.raises(NotFound):
+        workflow.keep_draft(store, draft)
+
+
+def test_too_long_a_note(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    assert draft.visit is not None
+    with pytest.raises(StoreError, match="4001 characters"):
+        workflow.record_visit(store, replace(draft, visit=replace(draft.visit, next_time="x" * 4001)))
+    assert store.drafts() == [draft]
+
+
+def test_erase(store: Store, client: Client) -> None:
+    workflow.record_visit(store, full_draft(store, client))
+    receipt = workflow.erase_client(store, client.id)
+    assert (receipt.visits, receipt.photos, receipt.files) == (1, 2, 2)
+    assert store.is_empty()
+
+
+def test_every_number_can_be_made_again_from_a_backup(store: Store, client: Client, tmp_path: Path) -> None:
+    from tracker.store import restore
+
+    draft = full_draft(store, client)
+    photos = tuple(workflow.measure_record(store, photo, MARKS) for photo in draft.photos)
+    workflow.record_visit(store, replace(draft, photos=photos))
+    restore(store.backup(tmp_path / "backups"), tmp_path / "new")
+    with Store(tmp_path / "new") as restored:
+        for photo in store.photos():
+            assert workflow.remeasure(restored, photo.id) == photo
+
+
+def test_importing_does_not_load_the_screen() -> None:
+    code = "import sys, json; from tracker import workflow; print(json.dumps(sorted(sys.modules)))"
+    loaded = json.loads(subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout)
+    assert not {"streamlit", "altair", "colour"} & set(loaded)
+
+
+def test_what_was_odd_about_the_file_is_still_a_note_on_the_reading(store: Store, client: Client) -> None:
+    with Image.open(io.BytesIO(jpeg())) as plain:
+        odd = io.BytesIO()
+        plain.save(odd, "JPEG", quality=95, icc_profile=b"not a profile")
+    photo, _ = workflow.take_in(store, odd.getvalue(), client_id=client.id, role=BEFORE, light="daylight")
+    assert photo.warnings == ("profile_unreadable",)
+    measured = workflow.measure_record(store, photo, MARKS)
+    assert measured.reading is not None
+    assert [check.ok for check in measured.reading.checks if check.name == "profile"] == [True]

@@ -1,0 +1,147 @@
+"""An open store, below the records: its files, its transactions, and the checks that all records share."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from typing import TypeVar
+
+from sqlalchemy import Column, Connection, Engine, Table, select, union
+
+from tracker.errors import ConsentMissing, NotFound, StoreError
+from tracker.records import MEASURING
+from tracker.store import schema
+from tracker.store.faults import database_faults
+from tracker.store.folder import Layout
+from tracker.store.pictures import Pictures
+from tracker.store.rows import KINDS, Identified, read_record
+
+Record = TypeVar("Record", bound=Identified)
+
+
+class Database:
+    """What every part of the store works with.
+
+    Pictures and rows stay in step by one rule: a row that names a picture is written only after the
+    picture was seen, and a picture is removed only after no row was seen to name it, each inside a
+    transaction that holds the write lock.
+
+    Parameters
+    ----------
+    layout : Layout of the studio's folder
+    engine : Engine, as `engine.make_engine` gives it
+    pictures : Pictures
+    """
+
+    def __init__(self, layout: Layout, engine: Engine, pictures: Pictures) -> None:
+        self._layout = layout
+        self._engine = engine
+        self._readers = engine.execution_options(write=False)
+        self._pictures = pictures
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        """A transaction that alone may write; all of it is kept, or nothing."""
+        with database_faults(), self._engine.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        """A transaction that sees one state of the record, beside any writer."""
+        with database_faults(), self._readers.begin() as connection:
+            yield connection
+
+    def _one(self, shape: type[Record], identifier: str) -> Record:
+        with self._reading() as connection:
+            return find(connection, shape, identifier)
+
+    def _discard_files(self, names: Iterable[str]) -> int:
+        """Remove pictures that no record names any more; returns how many."""
+        candidates = set(names)
+        if not candidates:
+            return 0
+        with self._writing() as connection:
+            return sum(self._pictures.remove(name) for name in sorted(candidates - wanted_files(connection)))
+
+    def _tidy_files(self, names: Iterable[str]) -> None:
+        """As `_discard_files`, after a save that stands either way: what cannot go now goes at the next start."""
+        with suppress(StoreError):
+            self._discard_files(names)
+
+    def _require_pictures(self, names: Iterable[str]) -> None:
+        for name in set(names):
+            self._pictures.path(name)
+
+
+def find(connection: Connection, shape: type[Record], identifier: str) -> Record:
+    """The record of that shape and identifier.
+
+    Raises
+    ------
+    NotFound, StoreDamaged
+    """
+    table = schema.metadata.tables[KINDS[shape]]
+    text = connection.execute(select(table.c.record).where(table.c.id == identifier)).scalar_one_or_none()
+    if text is None:
+        raise missing(KINDS[shape])
+    return read_record(shape, identifier, text)
+
+
+def missing(kind: str) -> NotFound:
+    """The error for a record that is not there."""
+    return NotFound(f"There is no such {kind}.", "It may have been removed in another window; load the page again.")
+
+
+def stored(connection: Connection, column: Column[str], identifier: str) -> str | None:
+    """One column of the row of that identifier, None where there is no row."""
+    value: str | None = connection.execute(
+        select(column).where(table_of(column).c.id == identifier)
+    ).scalar_one_or_none()
+    return value
+
+
+def table_of(column: Column[str]) -> Table:
+    """The table that a column belongs to."""
+    return column.table
+
+
+def require_client(connection: Connection, client_id: str) -> None:
+    """Check that the client is there, even where its record is damaged.
+
+    Raises
+    ------
+    NotFound
+    """
+    if stored(connection, schema.client.c.id, client_id) is None:
+        raise missing("client")
+
+
+def agreed(connection: Connection, client_id: str, purpose: str) -> bool:
+    """Whether the client's latest answer for that purpose is yes."""
+    latest = (
+        select(schema.consent.c.given)
+        .where(schema.consent.c.client_id == client_id, schema.consent.c.purpose == purpose)
+        .order_by(schema.consent.c.number.desc())
+        .limit(1)
+    )
+    return bool(connection.execute(latest).scalar_one_or_none())
+
+
+def require_measuring(connection: Connection, client_id: str) -> None:
+    """Check that the client is there and agrees to being photographed and measured.
+
+    Raises
+    ------
+    NotFound, ConsentMissing
+    """
+    require_client(connection, client_id)
+    if not agreed(connection, client_id, MEASURING):
+        raise ConsentMissing(
+            "The client has not agreed to being photographed and measured.",
+            "Read the question to them and record the answer on the client's page.",
+        )
+
+
+def wanted_files(connection: Connection) -> set[str]:
+    """Names of all pictures that a photo or a draft holds."""
+    return set(connection.execute(union(select(schema.photo.c.file), select(schema.draft_file.c.file))).scalars())

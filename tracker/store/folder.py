@@ -1,0 +1,125 @@
+"""Where the studio's data lies, and how closed it is to other users of the computer."""
+
+from __future__ import annotations
+
+import os
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.errors import StoreError
+
+_FOLDER_MODE = 0o700
+_FILE_MODE = 0o600
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Names of the files in a studio's folder, and in a backup of it.
+
+    Attributes
+    ----------
+    root : Path of the folder
+    """
+
+    root: Path
+
+    @property
+    def database(self) -> Path:
+        """The record."""
+        return self.root / "database.sqlite"
+
+    @property
+    def safety_copy(self) -> Path:
+        """The record as it was before the last upgrade of the program."""
+        return self.root / "before-upgrade.sqlite"
+
+    @property
+    def pictures(self) -> Path:
+        """Folder of the kept pictures."""
+        return self.root / "pictures"
+
+    @property
+    def lock(self) -> Path:
+        """The mark that somebody has this folder open."""
+        return self.root / "open.lock"
+
+
+def data_folder() -> Path:
+    """The folder that holds everything of the studio, made if it is not there.
+
+    Returns
+    -------
+    Path : ``TRACKER_HOME`` where that is set, else this user's own data folder
+
+    Raises
+    ------
+    StoreError : where the folder cannot be made
+    """
+    chosen = os.environ.get("TRACKER_HOME")
+    return private_folder(Path(chosen).expanduser() if chosen else _users_folder() / "tracker")
+
+
+def _users_folder() -> Path:
+    if sys.platform == "win32":
+        return Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData" / "Local")
+    if sys.platform == "darwin":
+        return Path.home() / "Library" / "Application Support"
+    stated = Path(os.environ.get("XDG_DATA_HOME", ""))
+    return stated if stated.is_absolute() else Path.home() / ".local" / "share"
+
+
+def private_folder(path: Path) -> Path:
+    """Make a folder that only this user can open; one that is there keeps its rights.
+
+    Raises
+    ------
+    StoreError : where it cannot be made
+    """
+    try:
+        path.mkdir(mode=_FOLDER_MODE, parents=True, exist_ok=True)
+    except OSError as error:
+        raise StoreError(
+            f"The folder {path} cannot be made ({error.strerror}).", "Choose another folder for the studio's data."
+        ) from error
+    return path
+
+
+def private_file(path: Path) -> Path:
+    """Make an empty file that only this user can read; one that is there is left as it is.
+
+    Raises
+    ------
+    StoreError : where it cannot be made
+    """
+    try:
+        os.close(os.open(path, os.O_CREAT | os.O_WRONLY, _FILE_MODE))
+    except OSError as error:
+        raise StoreError(
+            f"The file {path} cannot be written ({error.strerror}).", "Check the rights of the folder it lies in."
+        ) from error
+    return path
+
+
+def sync_folder(path: Path) -> None:
+    """Put the names in a folder safely on the disk; without it a rename can be lost with the power."""
+    if sys.platform == "win32":
+        return  # folders cannot be opened there, and renames are written through
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def bytes_in(path: Path) -> int:
+    """Size of all files below a folder, bytes; files that vanish meanwhile count as nothing."""
+    total = 0
+    with os.scandir(path) as entries:
+        for entry in entries:
+            try:
+                is_folder = entry.is_dir(follow_symlinks=False)
+                total += bytes_in(Path(entry.path)) if is_folder else entry.stat(follow_symlinks=False).st_size
+            except FileNotFoundError:
+                continue
+    return total

@@ -1,0 +1,128 @@
+"""Bring the database file to this program's schema: all the way or not at all."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+from contextlib import closing
+from pathlib import Path
+
+from alembic import command
+from alembic.config import Config
+from alembic.runtime.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import Connection, inspect
+
+from tracker.errors import NewerDatabase, StoreDamaged
+from tracker.store.engine import make_engine
+from tracker.store.faults import database_faults, disk_faults
+from tracker.store.folder import private_file
+
+_SCRIPTS = Path(__file__).parent / "migrations"
+
+
+def migrate(path: Path, safety_copy: Path | None) -> None:
+    """Create or upgrade the database.
+
+    Runs in one transaction that also keeps other programs from migrating at the same time.
+
+    Parameters
+    ----------
+    path : Path of the SQLite file, made if it is not there
+    safety_copy : Path or None, where an existing database is copied to before it is upgraded; replaces the last
+        one. None only where another copy is at hand.
+
+    Raises
+    ------
+    NewerDatabase : the file is of a revision that this program does not know; it is left as it is
+    StoreDamaged : the file is no database of this program, or its rows do not refer to each other any more
+    """
+    private_file(path)
+    engine = make_engine(path, foreign_keys=False)
+    try:
+        with database_faults(), engine.begin() as connection:
+            _upgrade(connection, path, safety_copy)
+    finally:
+        engine.dispose()
+
+
+def alembic_config(connection: Connection) -> Config:
+    """Settings of Alembic for a connection that is inside its transaction already."""
+    config = Config()
+    config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    config.attributes["connection"] = connection
+    return config
+
+
+def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> None:
+    config = alembic_config(connection)
+    scripts = ScriptDirectory.from_config(config)
+    revision = MigrationContext.configure(connection).get_current_revision()
+    if revision == scripts.get_current_head():
+        return
+    if revision is not None:
+        _check_known(scripts, revision)
+        if safety_copy is not None:
+            copy_database(path, safety_copy)
+    elif inspect(connection).get_table_names():
+        raise StoreDamaged(f"The file {path} is a database of another program.", "Choose another data folder.")
+    command.upgrade(config, "head")
+    broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
+    if broken:
+        raise StoreDamaged(
+            f"The database could not be upgraded: {len(broken)} records lost what they belong to.",
+            "It is left as it was. Keep using the earlier version and report this.",
+        )
+
+
+def _check_known(scripts: ScriptDirectory, revision: str) -> None:
+    if revision not in {script.revision for script in scripts.walk_revisions()}:
+        raise NewerDatabase(
+            f"The database was made by a newer version of this program (revision {revision}).",
+            "Install the newer version; nothing was changed.",
+        )
+
+
+def copy_database(source: Path, target: Path) -> None:
+    """Copy a database that may be in use, as one file that holds everything that was committed.
+
+    A copy of the file alone would miss what still lies in the write-ahead log.
+
+    Parameters
+    ----------
+    source : Path of the database
+    target : Path of the copy; one that is there is replaced only once the new one is whole
+
+    Raises
+    ------
+    StoreDamaged : the copy does not pass its check
+    StoreFull : no room on the disk
+    """
+    growing = target.with_name(f"{target.name}.tmp")
+    growing.unlink(missing_ok=True)
+    private_file(growing)
+    try:
+        with database_faults(), closing(sqlite3.connect(source)) as origin, closing(sqlite3.connect(growing)) as copy:
+            origin.backup(copy)
+            copy.execute("PRAGMA journal_mode=DELETE")  # one file, no log beside it
+            check_integrity(copy)
+        with disk_faults("The copy of the database could not be kept"):
+            with growing.open("rb+") as file:
+                os.fsync(file.fileno())
+            growing.replace(target)
+    finally:
+        growing.unlink(missing_ok=True)
+
+
+def check_integrity(connection: sqlite3.Connection) -> None:
+    """Let the database check itself.
+
+    Raises
+    ------
+    StoreDamaged : it found something
+    """
+    (verdict,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
+    broken = connection.execute("PRAGMA foreign_key_check").fetchone()
+    if verdict != "ok" or broken is not None:
+        raise StoreDamaged("The database does not pass its own check.", "Restore the last backup into an empty folder.")

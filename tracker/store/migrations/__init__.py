@@ -1,0 +1,1 @@
+"""Migrations of the database, one file per revision, each shipped with the program."""

@@ -1,0 +1,158 @@
+"""The kept pictures: files named by the SHA-256 of their content."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import threading
+from collections.abc import Collection, Iterator
+from pathlib import Path
+from uuid import uuid4
+
+from tracker.errors import NotFound, StoreDamaged, StoreFull
+from tracker.store.faults import disk_faults
+from tracker.store.folder import bytes_in, private_file, private_folder, sync_folder
+
+_NAME = re.compile(r"[0-9a-f]{64}")
+_MEGABYTE = 1024**2
+
+
+class Pictures:
+    """Pictures in ``ab/<sha>.jpg`` below a folder, where ``ab`` are the first letters of the name.
+
+    Parameters
+    ----------
+    folder : Path, made if it is not there
+    within : Path, the folder that the quota counts
+    quota_bytes : int, the most bytes that `within` may hold
+    """
+
+    def __init__(self, folder: Path, within: Path, quota_bytes: int) -> None:
+        self._folder = private_folder(folder)
+        self._within = within
+        self._quota_bytes = quota_bytes
+        self._one_at_a_time = threading.Lock()  # two at once could both fit the quota, but not together
+
+    def put(self, content: bytes) -> str:
+        """Keep a picture. It is safely on the disk, and whole, before its name exists.
+
+        Parameters
+        ----------
+        content : bytes of a JPEG
+
+        Returns
+        -------
+        str : SHA-256 of the content, the picture's name; the same content is kept once
+
+        Raises
+        ------
+        StoreFull : over the quota, or no room on the disk
+        StoreError : the disk refuses it
+        """
+        name = hashlib.sha256(content).hexdigest()
+        path = self._place(name)
+        with self._one_at_a_time, disk_faults("The photo could not be kept"):
+            if not _holds(path, name):
+                self._check_quota(len(content))
+                self._write(path, content)
+        return name
+
+    def get(self, name: str) -> bytes:
+        """Content of a picture, checked against its name.
+
+        Raises
+        ------
+        NotFound : there is no such picture
+        StoreDamaged : its content is not what was kept
+        """
+        with disk_faults("The photo could not be read"):
+            content = self.path(name).read_bytes()
+        if hashlib.sha256(content).hexdigest() != name:
+            raise StoreDamaged(
+                f"The photo file {name[:12]} is not what was kept: its content changed.",
+                "Take it from a backup, or take the photo again.",
+            )
+        return content
+
+    def path(self, name: str) -> Path:
+        """Where a picture lies.
+
+        Raises
+        ------
+        NotFound : there is no such picture, or the name is no SHA-256 in hexadecimal
+        """
+        path = self._place(name)
+        if not path.is_file():
+            raise NotFound(f"The photo file {name[:12]} is not there.", "Take it from a backup, or take it again.")
+        return path
+
+    def remove(self, name: str) -> bool:
+        """Remove a picture; True where it was there."""
+        path = self._place(name)
+        with disk_faults("The photo could not be removed"):
+            if not path.exists():
+                return False
+            path.unlink()
+            sync_folder(path.parent)
+        return True
+
+    def names(self) -> Iterator[str]:
+        """Names of all pictures."""
+        return (path.stem for path in self._folder.glob("??/*.jpg") if _NAME.fullmatch(path.stem))
+
+    def sweep(self, wanted: Collection[str]) -> bool:
+        """Remove what a crash left: unfinished files, and pictures that are not wanted.
+
+        Parameters
+        ----------
+        wanted : names of the pictures that records refer to
+
+        Returns
+        -------
+        bool : False where the disk kept one of them, as while another program reads it
+        """
+        unwanted = [path for path in self._folder.glob("??/*.jpg") if path.stem not in wanted]
+        clean = True
+        for path in [*self._folder.glob("??/*.tmp"), *unwanted]:
+            try:
+                path.unlink(missing_ok=True)
+            except OSError:
+                clean = False
+        return clean
+
+    def _place(self, name: str) -> Path:
+        if not _NAME.fullmatch(name):
+            raise NotFound("There is no photo file of that name.", "Load the page again.")
+        return self._folder / name[:2] / f"{name}.jpg"
+
+    def _check_quota(self, more: int) -> None:
+        needed = bytes_in(self._within) + more
+        if needed > self._quota_bytes:
+            value, limit = needed / _MEGABYTE, self._quota_bytes / _MEGABYTE
+            raise StoreFull(
+                f"The photo does not fit: the studio's data would take {value:.1f} MB (limit {limit:.1f} MB).",
+                "Delete photos that are not needed, or raise the limit.",
+                value=value,
+                limit=limit,
+                unit="MB",
+            )
+
+    def _write(self, path: Path, content: bytes) -> None:
+        if not path.parent.is_dir():
+            private_folder(path.parent)
+            sync_folder(self._folder)
+        unfinished = private_file(path.with_name(f"{uuid4().hex}.tmp"))
+        try:
+            with unfinished.open("wb") as file:
+                file.write(content)
+                file.flush()
+                os.fsync(file.fileno())
+            unfinished.replace(path)
+        finally:
+            unfinished.unlink(missing_ok=True)
+        sync_folder(path.parent)
+
+
+def _holds(path: Path, name: str) -> bool:
+    return path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == name

@@ -1,0 +1,112 @@
+"""Take a client on, keep their answers, and forget them when they ask."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from tracker.errors import ConsentMissing, InvalidEntry
+from tracker.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
+from tracker.store import Receipt, Store
+from tracker.workflow.words import clean_line, clean_note
+
+
+def add_client(
+    store: Store,
+    name: str,
+    note: str,
+    consents: Mapping[str, bool],
+    recorded_by: str,
+    *,
+    demo: bool = False,
+) -> Client:
+    """Take a client on, together with what they agreed to.
+
+    Parameters
+    ----------
+    store : Store
+    name : str, at most 120 characters
+    note : str, at most 4000 characters
+    consents : answer for each purpose of `records.PURPOSES` that was asked
+    recorded_by : str, who asked
+    demo : bool, True for the made-up clients of the demo
+
+    Returns
+    -------
+    Client : as it is kept
+
+    Raises
+    ------
+    ConsentMissing : the client does not agree to being measured; nothing is kept
+    InvalidEntry : no name, or something is too long
+    """
+    client = Client(new_id(), _name(name), clean_note(note, "The note"), now(), demo)
+    if not consents.get(MEASURING, False):
+        raise ConsentMissing(
+            "The client has not agreed to being photographed and measured, so nothing is kept about them.",
+            "Read the question to them; without a yes this program is not for this client.",
+        )
+    answers = [_answer(client.id, purpose, given, recorded_by) for purpose, given in consents.items()]
+    return store.add_client(client, answers)
+
+
+def edit_client(store: Store, client_id: str, name: str, note: str) -> Client:
+    """Change a client's name and note.
+
+    Raises
+    ------
+    NotFound : no such client
+    InvalidEntry : no name, or something is too long
+    """
+    changed = replace(store.client(client_id), name=_name(name), note=clean_note(note, "The note"))
+    return store.update_client(changed)
+
+
+def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:
+    """Keep a client's new answer, a yes or a withdrawal; it counts from now on, and earlier ones stay on record.
+
+    Parameters
+    ----------
+    store : Store
+    client_id : str
+    purpose : str, one of `records.PURPOSES`
+    given : bool
+    by : str, who asked
+
+    Raises
+    ------
+    NotFound : no such client
+    ConsentMissing : no such purpose
+    InvalidEntry : nobody is named who asked
+    """
+    return store.add_consent(_answer(client_id, purpose, given, by))
+
+
+def erase_client(store: Store, client_id: str) -> Receipt:
+    """Erase a client so that no byte of them is left in the studio's folder.
+
+    Returns
+    -------
+    Receipt : what was removed
+
+    Raises
+    ------
+    NotFound : no such client
+    """
+    return store.erase_client(client_id)
+
+
+def _name(text: str) -> str:
+    name = clean_line(text, "The name")
+    if not name:
+        raise InvalidEntry("The client has no name.", "Type a name, or a word that you know them by.")
+    return name
+
+
+def _answer(client_id: str, purpose: str, given: bool, by: str) -> Consent:
+    if purpose not in PURPOSES:
+        raise ConsentMissing(f"There is no question about {purpose}.", f"Ask about {' or '.join(PURPOSES)}.")
+    recorder = clean_line(by, "The name of who asked")
+    if not recorder:
+        raise InvalidEntry("It is not noted who asked the client.", "Type the name of the person who asked.")
+    return Consent(new_id(), client_id, purpose, given, CONSENT_VERSION, now(), recorder)

@@ -1,0 +1,231 @@
+"""A made-up studio to try the program with: invented people, drawn photos, real measuring."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from pathlib import Path
+from typing import Any
+
+from tracker.errors import Conflict, NotFound, StoreDamaged
+from tracker.reading import Marks
+from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
+from tracker.store import Store
+from tracker.workflow.clients import add_client
+from tracker.workflow.photos import measure_record, take_in
+from tracker.workflow.visits import keep_draft, record_visit, start_draft
+
+Progress = Callable[[float, str], None]
+
+DAYS_A_MONTH = 30.4375
+_MONTHS_BACK = 6.2  # the service lies far enough back for all progress photos
+_RECORDER = "demo"
+_NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
+
+_LIGHTENING = (
+    Step("root", "Left as it is", note="Soft start, no line"),
+    Step("mid-length", "Painted freehand with a lightener, open air", minutes=45),
+    Step("ends", "Painted more fully than the mid-lengths", minutes=45),
+    Step("all over", "Sheer toner to soften the warmth", minutes=10),
+)
+_CONSULTATION = (Step("all over", "Looked at in daylight before any colour, and measured as a start"),)
+
+
+@dataclass(frozen=True, slots=True)
+class Sample:
+    """One photo of the demo, as the list beside it describes it.
+
+    Attributes
+    ----------
+    path : Path of the photo
+    client : str, invented first name
+    role : str, ``before``, ``after``, ``progress`` or ``single``
+    months : float, since the service
+    light : str, one of `records.LIGHTS`
+    marks : Marks
+    """
+
+    path: Path
+    client: str
+    role: str
+    months: float
+    light: str
+    marks: Marks
+
+
+def sample_folder() -> Path:
+    """The folder of the demo's photos in a checkout of the source.
+
+    Raises
+    ------
+    NotFound : the program was installed without them
+    """
+    folder = Path(__file__).parents[2] / "sample_images"
+    if not (folder / "truth.json").is_file():
+        raise NotFound(
+            "The photos of the demo are not here.", "They come with the source code: start the program from there."
+        )
+    return folder
+
+
+def has_demo(store: Store) -> bool:
+    """True where the studio has made-up clients."""
+    return bool(store.demo_clients())
+
+
+def remove_demo(store: Store) -> None:
+    """Erase all made-up clients; real ones are not touched."""
+    for client_id in store.demo_clients():
+        store.erase_client(client_id)
+
+
+def load_demo(
+    store: Store, folder: Path | None = None, progress: Progress | None = None, *, today: date | None = None
+) -> None:
+    """Fill an empty studio with made-up clients, their visits and progress photos.
+
+    The photos go the same way as real ones. Where anything fails, all of it is removed again.
+
+    Parameters
+    ----------
+    store : Store, without clients
+    folder : Path with ``truth.json`` and the photos it lists; None for `sample_folder`
+    progress : called with the share that is done, 0..1, and what is being done
+    today : date or None for the current one
+
+    Raises
+    ------
+    Conflict : there are clients already
+    NotFound : the photos are not there
+    StoreDamaged : their list cannot be read
+    """
+    if not store.is_empty():
+        raise Conflict("The demo needs an empty studio, and there are clients already.", "Use another data folder.")
+    samples = read_samples(folder or sample_folder())
+    try:
+        _Loading(store, progress or _silent, today or date.today()).load(samples)
+    except BaseException:
+        remove_demo(store)
+        raise
+
+
+def read_samples(folder: Path) -> list[Sample]:
+    """The photos that ``truth.json`` lists.
+
+    Raises
+    ------
+    NotFound : no list, or one of its photos is not there
+    StoreDamaged : the list cannot be read
+    """
+    listing = folder / "truth.json"
+    try:
+        entries = json.loads(listing.read_text(encoding="utf-8"))["photos"]
+        samples = [_sample(folder, entry) for entry in entries]
+    except FileNotFoundError as error:
+        raise NotFound(f"The demo's list {listing} is not there.", "Check out the source code again.") from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise StoreDamaged(f"The demo's list {listing} cannot be read.", "Check out the source code again.") from error
+    for sample in samples:
+        if not sample.path.is_file():
+            raise NotFound(f"The demo's photo {sample.path} is not there.", "Check out the source code again.")
+    return samples
+
+
+def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
+    a, b, c, d = ((float(x), float(y)) for x, y in entry["card"]["corners"])
+    path = tuple((float(x), float(y)) for x, y in entry["path"])
+    return Sample(
+        path=folder / Path(entry["file"]).name,
+        client=str(entry["client"]),
+        role=str(entry["role"]),
+        months=float(entry.get("months") or 0.0),
+        light=_light(str(entry["light"])),
+        marks=Marks(str(entry["card"]["kind"]), (a, b, c, d), path, float(entry["width"])),
+    )
+
+
+def _light(illuminant: str) -> str:
+    """The illuminant that a photo was drawn under (CIE names: D is daylight) as the studio would note it."""
+    return "daylight" if illuminant.startswith(("D", "daylight")) else "salon lamps"
+
+
+def _alike(samples: list[Sample]) -> list[Sample]:
+    """One client's photos in the light and with the card of the first before, as a careful studio takes them."""
+    first = next((sample for sample in samples if sample.role == BEFORE), samples[0])
+    kit = (first.light, first.marks.card_kind)
+    return [sample for sample in samples if (sample.light, sample.marks.card_kind) == kit]
+
+
+def _silent(_share: float, _text: str) -> None:
+    """No progress to show."""
+
+
+class _Loading:
+    """One run of loading: where it is, and on which days things happen."""
+
+    def __init__(self, store: Store, progress: Progress, today: date) -> None:
+        self._store = store
+        self._photos = 0
+        self._done = 0
+        self._progress = progress
+        self._today = today
+
+    def load(self, samples: list[Sample]) -> None:
+        """Fill the studio, client by client."""
+        names = dict.fromkeys(sample.client for sample in samples)
+        heads = {name: _alike([sample for sample in samples if sample.client == name]) for name in names}
+        self._photos = sum(len(own) for own in heads.values())
+        for place, (name, own) in enumerate(heads.items()):
+            client = add_client(self._store, name, _NOTE, dict.fromkeys(PURPOSES, True), _RECORDER, demo=True)
+            if any(sample.role == AFTER for sample in own):
+                self._service(client, own)
+            else:
+                self._consultation(client, own, self._today - timedelta(days=7 * (place + 1)))
+        self._progress(1.0, "Done")
+
+    def _service(self, client: Client, samples: list[Sample]) -> None:
+        """A visit with before and after, and the progress photos since."""
+        months = max([_MONTHS_BACK, *(sample.months + 0.2 for sample in samples)])
+        on = self._today - timedelta(days=months * DAYS_A_MONTH)
+        visit = _visit(
+            client, on, ("hand-painted lightening", "toner"), _LIGHTENING, "Same light and place for photos."
+        )
+        hours = {BEFORE: 10, AFTER: 14}
+        photos = [
+            self._photo(client, sample, sample.role, _at(on, hours[sample.role]))
+            for sample in samples
+            if sample.role in hours
+        ]
+        self._record(visit, photos)
+        for sample in samples:
+            if sample.role == PROGRESS:
+                taken_at = _at(on, 12) + timedelta(days=sample.months * DAYS_A_MONTH)
+                self._store.save_photo(self._photo(client, sample, PROGRESS, taken_at))
+
+    def _consultation(self, client: Client, samples: list[Sample], on: date) -> None:
+        """A visit with photos of the hair as it is."""
+        visit = _visit(client, on, ("other",), _CONSULTATION, "Photo again before the first service.")
+        self._record(visit, [self._photo(client, sample, BEFORE, _at(on, 10)) for sample in samples])
+
+    def _photo(self, client: Client, sample: Sample, role: str, taken_at: datetime) -> PhotoRecord:
+        """One photo, taken in and measured as any other."""
+        self._progress(self._done / self._photos, f"{sample.client}: {sample.role}")
+        content = sample.path.read_bytes()
+        record, _ = take_in(self._store, content, client_id=client.id, role=role, light=sample.light)
+        measured = measure_record(self._store, replace(record, taken_at=taken_at), sample.marks)
+        self._done += 1
+        return measured
+
+    def _record(self, visit: Visit, photos: list[PhotoRecord]) -> None:
+        draft = start_draft(self._store, visit.client_id, "visit")
+        record_visit(self._store, keep_draft(self._store, replace(draft, visit=visit, photos=tuple(photos))))
+
+
+def _visit(client: Client, on: date, services: tuple[str, ...], steps: tuple[Step, ...], next_time: str) -> Visit:
+    return Visit(new_id(), client.id, on, services, steps, _NOTE, next_time, now())
+
+
+def _at(day: date, hour: int) -> datetime:
+    return datetime.combine(day, time(hour), UTC)

@@ -1,0 +1,208 @@
+"""From a file that somebody hands over to a kept photo with its reading."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from dataclasses import replace
+
+from tracker.errors import ConsentMissing, InvalidEntry, InvalidMarks, TrackerError
+from tracker.measure import Settings, find_marks, measure_photo
+from tracker.photo import Limits, Photo, clean_jpeg, read_photo
+from tracker.reading import Marks, PhotoReading
+from tracker.records import LIGHTS, MEASURING, ROLES, PhotoRecord, new_id, now
+from tracker.store import Store
+
+
+class DecodedPhotos:
+    """The photos that were opened last, so that moving a mark does not open the file again.
+
+    Parameters
+    ----------
+    capacity : int, how many are held; a photo of 12 million pixels takes 36 MB
+    """
+
+    def __init__(self, capacity: int = 4) -> None:
+        self._capacity = capacity
+        self._photos: OrderedDict[str, Photo] = OrderedDict()
+        self._one_at_a_time = threading.Lock()
+
+    def get(self, store: Store, file: str) -> Photo:
+        """The photo of a kept picture.
+
+        Raises
+        ------
+        NotFound, StoreDamaged, PhotoError : where it cannot be read back
+        """
+        with self._one_at_a_time:
+            photo = self._photos.pop(file, None) or _read_back(store, file)
+            self._photos[file] = photo
+            while len(self._photos) > self._capacity:
+                self._photos.popitem(last=False)
+        return photo
+
+
+def take_in(
+    store: Store,
+    content: bytes,
+    *,
+    client_id: str,
+    role: str,
+    light: str,
+    limits: Limits = Limits(),  # noqa: B008 - frozen
+) -> tuple[PhotoRecord, Photo]:
+    """Keep the picture of a photo, without anything else that the file carried.
+
+    The record is not kept yet: put it into a draft or save it.
+
+    Parameters
+    ----------
+    store : Store
+    content : bytes as they were handed over, not trusted; they are not kept
+    client_id : str
+    role : str, one of `records.ROLES`
+    light : str, one of `records.LIGHTS`
+    limits : Limits, the largest photo that is read
+
+    Returns
+    -------
+    PhotoRecord : without marks
+    Photo : as it was read
+
+    Raises
+    ------
+    NotFound : no such client
+    ConsentMissing : the client does not agree to being photographed
+    PhotoError : the file cannot be read as a photo
+    StoreFull : no room
+    """
+    if role not in ROLES or light not in LIGHTS:
+        raise InvalidEntry(f"A photo cannot be noted as {role} in {light}.", "Choose both from the lists.")
+    store.client(client_id)
+    require_agreement(store, client_id)
+    photo = read_photo(content, limits)
+    file = store.put_picture(clean_jpeg(photo))
+    added_at = now()
+    record = PhotoRecord(
+        id=new_id(),
+        client_id=client_id,
+        visit_id=None,
+        role=role,
+        taken_at=photo.taken_at or added_at,
+        added_at=added_at,
+        camera=photo.camera,
+        light=light,
+        file=file,
+        size=photo.size,
+        marks=None,
+        reading=None,
+        warnings=photo.warnings,
+    )
+    return record, photo
+
+
+def suggest_marks(
+    store: Store,
+    photo: PhotoRecord,
+    card_kind: str,
+    reflectance: float | None = None,
+    *,
+    decoded: DecodedPhotos | None = None,
+) -> tuple[Marks, str | None]:
+    """A first suggestion of where the card and the hair are.
+
+    Parameters
+    ----------
+    store : Store
+    photo : PhotoRecord, its picture is kept
+    card_kind : str, such as ``grey18``
+    reflectance : float or None, of the card's grey where it is known better
+    decoded : DecodedPhotos or None, to open a file once only
+
+    Returns
+    -------
+    Marks : to be looked at by a person
+    str or None : why the card was not found, and what to do
+
+    Raises
+    ------
+    NotFound, StoreDamaged : the picture cannot be read back
+    InvalidMarks : no such kind of card
+    """
+    marks, problem = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance)
+    return marks, None if problem is None else problem.message
+
+
+def measure_record(
+    store: Store,
+    photo: PhotoRecord,
+    marks: Marks,
+    settings: Settings | None = None,
+    *,
+    decoded: DecodedPhotos | None = None,
+) -> PhotoRecord:
+    """The photo with these marks and what was measured: from the kept picture, so it can always be repeated.
+
+    Parameters
+    ----------
+    store : Store
+    photo : PhotoRecord, its picture is kept
+    marks : Marks
+    settings : tracker.measure.Settings or None for the usual ones
+    decoded : DecodedPhotos or None, to open a file once only
+
+    Returns
+    -------
+    PhotoRecord : with a reading, or with the reason why there is no number in `failure`. Not saved yet.
+    """
+    try:
+        kept = _photo(store, photo.file, decoded)
+        # the kept copy is sound, so what was odd about the file that came in is remembered beside it
+        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, settings)
+    except TrackerError as error:
+        return replace(photo, marks=marks, reading=None, failure=error.message)
+    return replace(photo, marks=marks, reading=reading, failure=_failure(reading))
+
+
+def remeasure(store: Store, photo_id: str, settings: Settings | None = None) -> PhotoRecord:
+    """Measure a kept photo again with its marks, as after a change of the method, and save what comes out.
+
+    Raises
+    ------
+    NotFound : no such photo
+    InvalidMarks : it was never marked
+    ConsentMissing : the client does not agree to being measured any more
+    """
+    photo = store.photo(photo_id)
+    if photo.marks is None:
+        raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
+    require_agreement(store, photo.client_id)
+    return store.save_photo(measure_record(store, photo, photo.marks, settings))
+
+
+def require_agreement(store: Store, client_id: str) -> None:
+    """Check that the client agrees to being photographed and measured.
+
+    Raises
+    ------
+    ConsentMissing
+    """
+    if not store.has_consent(client_id, MEASURING):
+        raise ConsentMissing(
+            "The client has not agreed to being photographed and measured.",
+            "Read the question to them and record the answer on the client's page.",
+        )
+
+
+def _failure(reading: PhotoReading) -> str | None:
+    """The first check that stopped the number, in a sentence."""
+    failed = next((check for check in reading.checks if not check.ok), None)
+    return None if failed is None else f"{failed.says} {failed.advice}".strip()
+
+
+def _photo(store: Store, file: str, decoded: DecodedPhotos | None) -> Photo:
+    return _read_back(store, file) if decoded is None else decoded.get(store, file)
+
+
+def _read_back(store: Store, file: str) -> Photo:
+    return read_photo(store.picture(file))

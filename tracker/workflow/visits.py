@@ -1,0 +1,115 @@
+"""Put a visit or a progress photo together, and make it part of the record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tracker.errors import Conflict, InvalidEntry, NotFound
+from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
+from tracker.store import Store
+from tracker.workflow.photos import require_agreement
+from tracker.workflow.words import clean_note
+
+VISIT = "visit"
+KINDS = (VISIT, PROGRESS)
+"""Kinds of drafts."""
+
+
+def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = None) -> Draft:
+    """Begin a visit or a progress photo; it is kept from the start.
+
+    Parameters
+    ----------
+    store : Store
+    client_id : str
+    kind : str, ``visit`` or ``progress``
+    visit : Visit or None, one that is kept already and is to be changed
+
+    Raises
+    ------
+    NotFound : no such client
+    ConsentMissing : the client does not agree to being measured
+    """
+    if kind not in KINDS:
+        raise InvalidEntry(f"There is no draft of a {kind}.", f"Begin a {' or a '.join(KINDS)}.")
+    store.client(client_id)
+    require_agreement(store, client_id)
+    photos = () if visit is None else tuple(store.photos(visit_id=visit.id))
+    return store.save_draft(Draft(new_id(), client_id, kind, 0, visit, photos, now()))
+
+
+def keep_draft(store: Store, draft: Draft) -> Draft:
+    """Keep a draft as it is now.
+
+    Raises
+    ------
+    Conflict : it was made part of the record in another window
+    ConsentMissing : it has photos, and the client does not agree to being measured
+    NotFound : no such client, or a picture is not there any more
+    """
+    if _is_recorded(store, draft):
+        raise Conflict("This was saved already in another window.", "Open it from the client's page to change it.")
+    return store.save_draft(replace(draft, updated_at=now()))
+
+
+def record_visit(store: Store, draft: Draft) -> Visit:
+    """Make a draft a visit: visit and photos are kept and the draft is removed, all at once.
+
+    Parameters
+    ----------
+    store : Store
+    draft : Draft with its visit; the photos become the visit's own
+
+    Returns
+    -------
+    Visit : as it is kept; the same one where the draft was recorded before
+
+    Raises
+    ------
+    Conflict : the draft is no visit, or the visit was changed in another window
+    ConsentMissing : the client does not agree to being measured
+    NotFound : no such client, or a picture is not there any more
+    InvalidEntry : a note is too long
+    """
+    if draft.kind != VISIT or draft.visit is None:
+        raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
+    visit = replace(
+        draft.visit,
+        note=clean_note(draft.visit.note, "The note"),
+        next_time=clean_note(draft.visit.next_time, "The note for next time"),
+    )
+    photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
+    return store.save_visit(visit, photos, draft_id=draft.id)
+
+
+def record_progress(store: Store, draft: Draft) -> PhotoRecord:
+    """Make a draft a progress photo: the photo is kept and the draft is removed, all at once.
+
+    Returns
+    -------
+    PhotoRecord : as it is kept; the same one where the draft was recorded before
+
+    Raises
+    ------
+    Conflict : the draft is no progress photo, or has not exactly one photo
+    ConsentMissing : the client does not agree to being measured
+    NotFound : no such client, or the picture is not there any more
+    """
+    if draft.kind != PROGRESS or len(draft.photos) != 1:
+        raise Conflict("A progress draft has exactly one photo.", "Add the photo, or take one out, then save.")
+    return store.save_photo(replace(draft.photos[0], visit_id=None), draft_id=draft.id)
+
+
+def discard_draft(store: Store, draft_id: str) -> None:
+    """Throw a draft away with the pictures that only it held; nothing happens where it is gone already."""
+    store.delete_draft(draft_id)
+
+
+def _is_recorded(store: Store, draft: Draft) -> bool:
+    """Whether the draft itself is gone and what it holds is in the record."""
+    try:
+        store.draft(draft.id)
+    except NotFound:
+        held = {photo.id for photo in draft.photos}
+        return any(photo.id in held for photo in store.photos(client_id=draft.client_id))
+    return False

@@ -1,0 +1,63 @@
+"""Words as a person typed them: made safe to store, and no longer than they may be."""
+
+from __future__ import annotations
+
+import unicodedata
+
+from tracker.errors import InvalidEntry
+
+NAME_LIMIT = 120
+NOTE_LIMIT = 4000
+"""Most characters of a name, and of any longer text."""
+
+_LINE_BREAKS = ("\n", "\t")
+
+
+def clean_line(text: str, what: str, limit: int = NAME_LIMIT) -> str:
+    """One line of text: trimmed, with single spaces, without control characters.
+
+    Parameters
+    ----------
+    text : str, as typed
+    what : str, what it is, for the sentence, such as ``"The name"``
+    limit : int, most characters
+
+    Raises
+    ------
+    InvalidEntry : too long
+    """
+    return _within(" ".join(_visible(text).split()), what, limit)
+
+
+def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
+    """Text of several lines: trimmed, without control characters.
+
+    Parameters
+    ----------
+    text : str, as typed
+    what : str, what it is, for the sentence, such as ``"The note"``
+    limit : int, most characters
+
+    Raises
+    ------
+    InvalidEntry : too long
+    """
+    return _within(_visible(text.replace("\r\n", "\n")).strip(), what, limit)
+
+
+def _visible(text: str) -> str:
+    """Text in composed form without control characters (Cc) and halves of characters (Cs)."""
+    kept = (letter for letter in text if letter in _LINE_BREAKS or unicodedata.category(letter) not in ("Cc", "Cs"))
+    return unicodedata.normalize("NFC", "".join(kept))
+
+
+def _within(text: str, what: str, limit: int) -> str:
+    if len(text) > limit:
+        raise InvalidEntry(
+            f"{what} has {len(text)} characters (limit {limit}).",
+            "Shorten it.",
+            value=len(text),
+            limit=limit,
+            unit="characters",
+        )
+    return text
