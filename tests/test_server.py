@@ -1,0 +1,207 @@
+"""The app's own answers: who may ask, which headers go with them, which pictures there are."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from starlette.applications import Starlette
+
+from tracker.errors import NotFound
+from tracker.reading import CardSummary, Correction, Marks, PhotoReading
+from tracker.records import BEFORE, PhotoRecord, new_id
+from tracker.ui import server, session
+
+
+@dataclass
+class Answer:
+    status: int
+    headers: dict[str, str]
+    body: bytes
+
+
+def ask(app: Any, path: str, query: str = "", **headers: str) -> Answer:
+    """One GET, straight into the application."""
+    given = {"host": "127.0.0.1:8501", **{name.replace("_", "-"): value for name, value in headers.items()}}
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": path,
+        "raw_path": path.encode(),
+        "query_string": query.encode(),
+        "headers": [(name.encode(), value.encode()) for name, value in given.items()],
+        "http_version": "1.1",
+        "scheme": "http",
+        "root_path": "",
+        "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", 8501),
+    }
+    sent: list[dict[str, Any]] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "http.request", "body": b"", "more_body": False}
+
+    async def send(message: dict[str, Any]) -> None:
+        sent.append(message)
+
+    asyncio.run(app(scope, receive, send))
+    found = {name.decode(): value.decode() for name, value in sent[0]["headers"]}
+    return Answer(sent[0]["status"], found, b"".join(message.get("body", b"") for message in sent[1:]))
+
+
+def house(*, local_only: bool = True) -> Any:
+    return server.HouseRules(Starlette(routes=server.routes()), local_only=lambda: local_only)
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8501", "localhost", "LOCALHOST:9", "[::1]:8501", "127.8.8.8"])
+def test_loopback_names_are_this_computer(host: str) -> None:
+    assert server.is_this_computer(host)
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "",
+        "evil.example",
+        "localhost.evil.example",
+        "127.0.0.1.evil.example",
+        "192.168.1.4:8501",
+        "[",
+        "0.0.0.0",  # noqa: S104
+        "a@b:x",
+    ],
+)
+def test_other_names_are_refused_while_local(host: str) -> None:
+    assert not server.is_this_computer(host)
+    assert ask(house(), "/", host=host).status == 403
+    assert ask(house(local_only=False), "/", host=host).status == 404
+
+
+def test_a_refused_socket_is_closed_unopened() -> None:
+    sent: list[dict[str, Any]] = []
+
+    async def receive() -> dict[str, Any]:
+        return {"type": "websocket.connect"}
+
+    async def send(message: dict[str, Any]) -> None:
+        sent.append(message)
+
+    scope = {"type": "websocket", "path": "/_stcore/stream", "headers": [(b"host", b"evil.example")]}
+    asyncio.run(house()(scope, receive, send))
+    assert sent == [{"type": "websocket.close", "code": 1008}]
+
+
+def test_every_answer_carries_the_headers() -> None:
+    for answer in (ask(house(), "/nowhere"), ask(house(), "/", host="evil.example")):
+        assert answer.headers["x-frame-options"] == "SAMEORIGIN"
+        assert "noindex" in answer.headers["x-robots-tag"]
+        assert answer.headers["x-content-type-options"] == "nosniff"
+        assert answer.headers["referrer-policy"] == "no-referrer"
+        assert answer.headers["cross-origin-resource-policy"] == "same-origin"
+        assert "http" not in answer.headers["content-security-policy"]
+
+
+class Shelf:
+    """Stands in for the store and the session: one photo that can be erased."""
+
+    def __init__(self, photo: PhotoRecord, content: bytes) -> None:
+        self.photos = {photo.id: photo}
+        self.content = content
+
+    def find_photo(self, photo_id: str) -> PhotoRecord:
+        if photo_id not in self.photos:
+            raise NotFound("There is no such photo.")
+        return self.photos[photo_id]
+
+    def picture(self, name: str) -> bytes:
+        assert name == "a" * 64
+        return self.content
+
+
+@pytest.fixture
+def shelf(monkeypatch: pytest.MonkeyPatch) -> Shelf:
+    from tracker.photo import clean_jpeg, read_photo
+
+    pixels = np.full((1200, 900, 3), 120, np.uint8)
+    pixels[:, :450] = 60
+    content = clean_jpeg(read_photo(server._jpeg(pixels)))
+    corners = ((10.0, 10.0), (110.0, 10.0), (110.0, 110.0), (10.0, 110.0))
+    reading = PhotoReading(
+        "1",
+        CardSummary("grey18", corners, (50.0, 0.0, 0.0), 0.0, 0.0),
+        Correction("grey18", (1.0, 1.1, 1.2)),
+        (),
+        (),
+        (),
+    )
+    marks = Marks("grey18", corners, ((500.0, 100.0), (500.0, 1000.0)), 100.0)
+    when = datetime(2026, 3, 1, tzinfo=UTC)
+    photo = PhotoRecord(
+        new_id(), new_id(), None, BEFORE, when, when, None, "daylight", "a" * 64, (900, 1200), marks, reading
+    )
+    found = Shelf(photo, content)
+    monkeypatch.setattr(session, "find_photo", found.find_photo)
+    monkeypatch.setattr(session, "open_store", lambda: found)
+    return found
+
+
+def longest_edge(content: bytes) -> int:
+    with Image.open(io.BytesIO(content)) as image:
+        assert image.format == "JPEG"
+        return max(image.size)
+
+
+@pytest.mark.parametrize("kind", ["", "balanced/", "measured/"])
+def test_pictures_come_in_allowed_sizes(shelf: Shelf, kind: str) -> None:
+    photo = next(iter(shelf.photos))
+    answer = ask(house(), f"/picture/{photo}/{kind}320.jpg")
+    assert [answer.status, answer.headers["content-type"]] == [200, "image/jpeg"]
+    assert longest_edge(answer.body) == 320
+    assert answer.headers["cache-control"] == "private, no-cache"
+    kept = ask(house(), f"/picture/{photo}/{kind}320.jpg", "v=1")
+    assert "immutable" in kept.headers["cache-control"]
+    assert kept.headers["cache-control"].startswith("private")
+    for edge in ("321", "4000", "0"):
+        assert ask(house(), f"/picture/{photo}/{kind}{edge}.jpg").status == 404
+
+
+def test_an_unchanged_picture_is_not_sent_again_and_a_new_reading_is(shelf: Shelf) -> None:
+    photo = next(iter(shelf.photos.values()))
+    path = f"/picture/{photo.id}/balanced/320.jpg"
+    tag = ask(house(), path).headers["etag"]
+    assert ask(house(), path, if_none_match=tag).status == 304
+    assert photo.reading is not None
+    other = replace(photo.reading, correction=Correction("grey18", (2.0, 2.0, 2.0)))
+    shelf.photos[photo.id] = replace(photo, reading=other)
+    assert ask(house(), path, if_none_match=tag).status == 200
+
+
+def test_an_erased_photo_is_gone_at_once(shelf: Shelf) -> None:
+    photo = next(iter(shelf.photos))
+    tag = ask(house(), f"/picture/{photo}/320.jpg").headers["etag"]
+    shelf.photos.clear()
+    assert ask(house(), f"/picture/{photo}/320.jpg", if_none_match=tag).status == 404
+
+
+@pytest.mark.parametrize("asked", ["0" * 32, "..", "%2e%2e", "x' OR 1=1"])
+def test_an_unknown_photo_is_not_found(shelf: Shelf, asked: str) -> None:
+    assert ask(house(), f"/picture/{asked}/320.jpg").status == 404
+
+
+def test_a_photo_without_a_reading_has_no_balanced_picture(shelf: Shelf) -> None:
+    photo = next(iter(shelf.photos.values()))
+    shelf.photos[photo.id] = replace(photo, reading=None)
+    assert ask(house(), f"/picture/{photo.id}/balanced/320.jpg").status == 404
+    assert ask(house(), f"/picture/{photo.id}/320.jpg").status == 200
+
+
+def test_a_damaged_file_says_nothing(shelf: Shelf) -> None:
+    shelf.content = shelf.content[:200]
+    answer = ask(house(), f"/picture/{next(iter(shelf.photos))}/320.jpg")
+    assert [answer.status, answer.body] == [422, b""]

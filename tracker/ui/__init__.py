@@ -1,0 +1,1 @@
+"""The face: pages and their parts, made with Streamlit."""

@@ -1,0 +1,6 @@
+"""Pieces of the face that need the browser's own hands: each is plain HTML, CSS and JavaScript, no build step."""
+
+from tracker.ui.components.before_after import before_after
+from tracker.ui.components.point_editor import EditedMarks, edit_marks
+
+__all__ = ["EditedMarks", "before_after", "edit_marks"]

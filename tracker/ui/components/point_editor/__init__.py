@@ -1,0 +1,120 @@
+"""Mark the grey card and the root-to-tip path on a photo, by finger, mouse or keyboard."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+
+from tracker.reading import Point
+
+_HERE = Path(__file__).parent
+_SCRIPTS = ("geometry.js", "view.js", "drawing.js", "hands.js", "controls.js", "editor.js", "main.js")
+
+_mount = st.components.v2.component(
+    "tracker_point_editor",
+    html=(_HERE / "editor.html").read_text("utf-8"),
+    css=(_HERE / "editor.css").read_text("utf-8"),
+    js="\n".join((_HERE / name).read_text("utf-8") for name in _SCRIPTS),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class EditedMarks:
+    """Where the marks are now, in pixels of the full-size photo.
+
+    Attributes
+    ----------
+    corners : four points, clockwise from the card's own top left
+    path : two or more points from root to tip
+    width : float, width of the path
+    rev : int or str, the revision that these marks belong to
+    """
+
+    corners: tuple[Point, Point, Point, Point]
+    path: tuple[Point, ...]
+    width: float
+    rev: int | str
+
+
+def edit_marks(
+    *,
+    key: str,
+    url: str,
+    size: tuple[int, int],
+    corners: Sequence[Sequence[float]],
+    path: Sequence[Sequence[float]],
+    width: float,
+    rev: int | str = 0,
+    label: str = "Photo",
+) -> EditedMarks:
+    """Show the photo with its marks and return where the person has put them.
+
+    Parameters
+    ----------
+    key : str, one per photo
+    url : str, address of a picture of the photo; any size with the same shape
+    size : width and height of the full-size photo, pixels
+    corners, path, width : where the marks begin, pixels of the full-size photo
+    rev : int or str, raise it to make the browser take the marks from here again (a new search for the card);
+        while it stays the same, the person's marks win
+    label : str, what the photo shows, for those who cannot see it
+
+    Returns
+    -------
+    EditedMarks : keep them; the browser forgets its own when the page is left
+
+    Notes
+    -----
+    Put the call inside an `st.fragment` to rerun only that fragment when a mark is moved.
+    """
+    given = EditedMarks(_four(corners), _points(path), float(width), rev)
+    held = st.session_state.get(key)
+    marks = _read(held.get("value") if isinstance(held, Mapping) else None, size, rev) or given
+    result = _mount(
+        key=key,
+        data={
+            "url": url,
+            "size": [int(size[0]), int(size[1])],
+            "corners": [list(point) for point in marks.corners],
+            "path": [list(point) for point in marks.path],
+            "width": marks.width,
+            "rev": rev,
+            "label": label,
+        },
+        on_value_change=_nothing,
+    )
+    return _read(result.value, size, rev) or marks
+
+
+def _nothing() -> None:
+    """Streamlit keeps a component's state only where it has a callback."""
+
+
+def _four(points: Sequence[Sequence[float]]) -> tuple[Point, Point, Point, Point]:
+    one, two, three, four = _points(points)
+    return one, two, three, four
+
+
+def _points(points: Sequence[Sequence[float]]) -> tuple[Point, ...]:
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | None:
+    """What the browser sent, or None where it is stale or no marks."""
+    try:
+        if value["rev"] != rev:
+            return None
+        corners, path, width = _four(value["corners"]), _points(value["path"]), float(value["width"])
+    except (KeyError, TypeError, ValueError):
+        return None
+    numbers = [number for point in (*corners, *path) for number in point]
+    if len(path) < 2 or not width > 0 or not all(map(math.isfinite, (*numbers, width))):
+        return None
+    if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path)):
+        return None
+    return EditedMarks(corners, path, width, rev)

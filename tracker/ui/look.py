@@ -1,0 +1,189 @@
+"""How the pages look: the style sheet, swatches, checks, drawings and photos. No decisions about the job.
+
+Everything that reaches the browser as markup is escaped here.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cache
+from html import escape
+from pathlib import Path
+from urllib.parse import quote
+
+import streamlit as st
+
+from tracker.reading import Check
+
+_HERE = Path(__file__).parent
+_SIZE = re.compile(r'viewBox="0 0 (\d+) (\d+)"')
+_HEX = re.compile(r"#[0-9a-fA-F]{6}")
+
+SURROUND = "rgb(131, 131, 131)"
+"""Mid-grey behind every photo and swatch, about L* 55."""
+
+
+@dataclass(frozen=True, slots=True)
+class Swatch:
+    """One measured colour with its words.
+
+    Attributes
+    ----------
+    colour : str, ``#rrggbb``, or empty where nothing was measured
+    label : str, what it is: "Root, before"
+    level : str, in words: "Level 6.2 ± 0.3"
+    warmth : str, in words: "warmth 12.4, golden"
+    """
+
+    colour: str
+    label: str
+    level: str = ""
+    warmth: str = ""
+
+
+def page_style() -> None:
+    """Give the page its style sheet; once per run, at the top."""
+    st.html(f"<style>{(_HERE / 'look.css').read_text('utf-8')}</style>")
+
+
+def swatches(items: Iterable[Swatch]) -> None:
+    """A row of measured colours on mid-grey, each with its words under it."""
+    st.html(swatches_html(items))
+
+
+def swatches_html(items: Iterable[Swatch]) -> str:
+    """The markup of `swatches`."""
+    return f'<ul class="t-swatches">{"".join(_swatch(item) for item in items)}</ul>'
+
+
+def check_list(checks: Iterable[Check]) -> None:
+    """Every check as a mark, a sentence and what to do."""
+    st.html(check_list_html(checks))
+
+
+def check_list_html(checks: Iterable[Check]) -> str:
+    """The markup of `check_list`."""
+    return f'<ul class="t-checks">{"".join(_check(check) for check in checks)}</ul>'
+
+
+def failure(what: str, advice: str = "") -> None:
+    """A failure as a sentence and what to do, announced to screen readers."""
+    more = f"<p>{escape(advice)}</p>" if advice else ""
+    st.html(f'<div class="t-failure" role="alert">{_mark(ok=False)}<div><p><b>{escape(what)}</b></p>{more}</div></div>')
+
+
+def step_bar(names: Sequence[str], current: int) -> None:
+    """Where one is in a job of several steps; `current` counts from 0."""
+    st.html(step_bar_html(names, current))
+
+
+def step_bar_html(names: Sequence[str], current: int) -> str:
+    """The markup of `step_bar`."""
+    return f'<ol class="t-steps" aria-label="Steps">{"".join(_step(i, n, current) for i, n in enumerate(names))}</ol>'
+
+
+def photo(url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: str = "", eager: bool = False) -> None:
+    """A photo on mid-grey that holds its place while it loads.
+
+    Parameters
+    ----------
+    url, href : str, addresses within the app: the picture, and where a tap leads
+    ratio : float, width over height of the frame
+    eager : bool, True for the first picture of a page
+    """
+    st.html(photo_html(url, alt, ratio=ratio, caption=caption, href=href, eager=eager))
+
+
+def photo_html(
+    url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: str = "", eager: bool = False
+) -> str:
+    """The markup of `photo`."""
+    loading = "eager" if eager else "lazy"
+    picture = (
+        f'<span class="t-surround" style="aspect-ratio: {min(max(float(ratio), 0.2), 5.0):.4f}">'
+        f'<img src="{_local(url)}" alt="{escape(alt)}" loading="{loading}" decoding="async"></span>'
+    )
+    if href:
+        picture = f'<a href="{_local(href)}" target="_self">{picture}</a>'
+    words = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
+    return f'<figure class="t-photo">{picture}{words}</figure>'
+
+
+def empty(drawing_name: str, sentence: str) -> None:
+    """The top of an empty page: one drawing and one sentence; the page adds its one button."""
+    st.html(f'<div class="t-empty">{drawing_html(drawing_name)}<p>{escape(sentence)}</p></div>')
+
+
+def show_drawing(name: str, alt: str = "") -> None:
+    """One of our own drawings, across the column; `alt` says what it shows."""
+    st.html(drawing_html(name, alt))
+
+
+def drawing_html(name: str, alt: str = "") -> str:
+    """A drawing in the colour of the text around it, light or dark.
+
+    Streamlit takes SVG out of written HTML, so the drawing is a mask over that colour: only its opacity counts.
+    """
+    said = f'role="img" aria-label="{escape(alt)}"' if alt else 'aria-hidden="true"'
+    return f'<div class="t-drawing" {said} style="{_mask(name)}"></div>'
+
+
+@cache
+def drawing(name: str) -> str:
+    """The SVG text of a drawing: ``card``, ``empty clients``, ``empty portfolio``, ``path`` or ``icon``."""
+    file = _HERE / "drawings" / f"{name.replace(' ', '_')}.svg"
+    if file.parent != _HERE / "drawings" or not file.is_file():
+        raise KeyError(name)
+    return file.read_text("utf-8").strip()
+
+
+def _swatch(item: Swatch) -> str:
+    known = _HEX.fullmatch(item.colour) is not None
+    patch = (
+        f'<span class="t-colour" style="background-color: {item.colour}"></span>'
+        if known
+        else '<span class="t-colour t-unknown">no number</span>'
+    )
+    words = "".join(f"<span>{_together(line)}</span>" for line in (item.level, item.warmth) if line)
+    return f'<li><span class="t-patch">{patch}</span><b>{escape(item.label)}</b>{words}</li>'
+
+
+def _together(line: str) -> str:
+    """The line, escaped, with a number and its ± never on two lines."""
+    return escape(line).replace(" ± ", "\u00a0±\u00a0")
+
+
+def _check(check: Check) -> str:
+    advice = f'<span class="t-advice">{escape(check.advice)}</span>' if check.advice else ""
+    word = "Passed" if check.ok else "Not passed"
+    kind = "t-ok" if check.ok else "t-stop"
+    says = f'<span class="t-says"><span class="t-unseen">{word}: </span>{escape(check.says)}</span>'
+    return f'<li class="{kind}">{_mark(ok=check.ok)}<div>{says}{advice}</div></li>'
+
+
+def _mark(*, ok: bool) -> str:
+    """A tick in an open ring, or a filled triangle with a stroke: two shapes, no colour."""
+    return f'<span class="t-mark" aria-hidden="true" style="{_mask("passed" if ok else "stopped")}"></span>'
+
+
+@cache
+def _mask(name: str) -> str:
+    picture = f"url(data:image/svg+xml,{quote(drawing(name), safe='')})"
+    shape = " / ".join(_SIZE.findall(drawing(name))[0])
+    return f"aspect-ratio: {shape}; -webkit-mask-image: {picture}; mask-image: {picture}"
+
+
+def _step(index: int, name: str, current: int) -> str:
+    state = "done" if index < current else "now" if index == current else "later"
+    here = ' aria-current="step"' if state == "now" else ""
+    sign = "✓" if state == "done" else str(index + 1)
+    return f'<li class="t-{state}"{here}><span class="t-sign">{sign}</span><span>{escape(name)}</span></li>'
+
+
+def _local(url: str) -> str:
+    """The address, escaped, if it stays within the app."""
+    if not url.startswith("/") or url.startswith(("//", "/\\")):
+        raise ValueError(f"not an address within the app: {url!r}")
+    return escape(url)

@@ -1,0 +1,130 @@
+"""The pages, the way between them, and what a person sees when one of them fails.
+
+Pages use `link`, `go_to` and `address` to lead to one another.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Never
+from urllib.parse import urlencode
+from uuid import uuid4
+
+import streamlit as st
+
+from tracker.errors import TrackerError
+from tracker.ui import look
+
+_log = logging.getLogger("tracker.ui")
+_ICON = Path(__file__).parent / "drawings" / "icon.svg"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One page: its name in code and in the address, its words in the menu.
+
+    Attributes
+    ----------
+    name : str, module under `tracker.ui.pages`
+    title : str, shown in the menu and in the browser's tab
+    path : str, the address; empty for the first page
+    listed : bool, False for pages that are only reached through a link
+    """
+
+    name: str
+    title: str
+    path: str
+    listed: bool = True
+
+
+ENTRIES = (
+    Entry("today", "Today", ""),
+    Entry("clients", "Clients", "clients"),
+    Entry("client", "Client", "client", listed=False),
+    Entry("new_visit", "New visit", "new-visit"),
+    Entry("compare", "Compare", "compare", listed=False),
+    Entry("portfolio", "Portfolio", "portfolio"),
+    Entry("studio", "Studio", "studio"),
+)
+
+
+def page(name: str) -> st.Page:
+    """The page of that name, for `st.switch_page` and `st.page_link`."""
+    entry = _entry(name)
+    return st.Page(
+        _guarded(entry),
+        title=entry.title,
+        url_path=entry.path or entry.name,
+        default=not entry.path,
+        visibility="visible" if entry.listed else "hidden",
+    )
+
+
+def go_to(name: str, **query: str) -> Never:
+    """Leave for another page, for example ``go_to("client", client=client.id)``."""
+    st.switch_page(page(name), query_params=query)
+    raise AssertionError("the page was left")
+
+
+def link(name: str, label: str, **query: str) -> None:
+    """A link to another page of the app; ``label`` is Markdown, so escape what a person typed."""
+    st.page_link(page(name), label=label, query_params=query or None)
+
+
+def address(name: str, **query: str) -> str:
+    """The page's address within the app, for links inside written HTML."""
+    return f"/{_entry(name).path}" + (f"?{urlencode(query)}" if query else "")
+
+
+def show_failure(error: Exception) -> bool:
+    """Say what went wrong: an expected failure in its own words, anything else as one line with a number to look up.
+
+    Returns
+    -------
+    bool : True, which tells `st.App` that nothing more need be shown
+    """
+    if isinstance(error, TrackerError):
+        look.failure(error.what, error.advice)
+        return True
+    number = uuid4().hex[:8]
+    _log.error("failure %s", number, exc_info=error)
+    look.failure(
+        "Something went wrong on this page. What was saved before is safe.",
+        f"Open the page again. If it happens again, note the number {number}: the program's log has the details.",
+    )
+    return True
+
+
+def _entry(name: str) -> Entry:
+    return next(entry for entry in ENTRIES if entry.name == name)
+
+
+def _guarded(entry: Entry) -> Callable[[], None]:
+    def run() -> None:
+        try:
+            import_module(f"tracker.ui.pages.{entry.name}").page()
+        except Exception as error:  # the last place to turn any failure into words
+            show_failure(error)
+
+    return run
+
+
+def _phone_menu() -> None:
+    """The same pages at the lower edge of a narrow screen, under the thumb; the style sheet hides it on wide ones."""
+    with st.container(key="phone-menu", horizontal=True):
+        for entry in ENTRIES:
+            if entry.listed:
+                st.page_link(page(entry.name), label=entry.title)
+
+
+def main() -> None:
+    """Show the page that was asked for."""
+    st.set_page_config(page_title="Hair colour tracker", page_icon=str(_ICON), layout="centered")
+    look.page_style()
+    chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
+    _phone_menu()
+    chosen.run()
