@@ -58,6 +58,9 @@ def _textured(small: np.ndarray, card: Floats | None) -> np.ndarray | None:
     codes = np.clip(energy / max(float(energy.max()), 1e-6) * 255, 0, 255).astype(np.uint8)
     _, mask = cv2.threshold(codes, 0, 1, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
     mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((11, 11), np.uint8))
+    # a head of hair is broad; stands, plants and bottles are not
+    broad = max(5, round(0.16 * small.shape[1]))
+    mask = cv2.morphologyEx(mask, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (broad, broad)))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=4)
     if count < 2:
         return None
