@@ -1,0 +1,177 @@
+"""The house has seven floors, and a room looks only down: walks every import and says which one breaks that."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from dataclasses import dataclass
+from graphlib import TopologicalSorter
+from pathlib import Path
+
+import pytest
+
+REPOSITORY = Path(__file__).parents[1]
+
+LAYERS = {
+    0: {"tracker", "errors", "quantities"},
+    1: {"colorimetry", "uncertainty", "rgb_space", "reading"},
+    2: {
+        "balance",
+        "change",
+        "fade",
+        "hair",
+        "level",
+        "quality",
+        "reference_card",
+        "regrowth",
+        "repeatability",
+        "warmth",
+    },
+    3: {"comparison", "marks_file", "measure", "records"},
+    4: {"charts", "overlay", "portfolio", "report"},
+    5: {"photo", "store"},
+    6: {"workflow"},
+    7: {"__main__", "app", "cli", "ui"},
+}
+LAYER = {room: layer for layer, rooms in LAYERS.items() for room in rooms}
+
+# Rooms of one layer that stand in an order, each pair with its reason: the first may import the second.
+ORDER = {
+    ("balance", "reference_card"): "a correction is made from what the card reads",
+    ("change", "repeatability"): "how many photos would settle it follows from the scatter between photos",
+    ("__main__", "cli"): "python -m tracker is the command line",
+    ("app", "ui"): "the app serves the pages",
+}
+
+# Libraries that open a door to the outside, and the only rooms that may.
+DOORS = {
+    "PIL": {"photo"},
+    "pillow_heif": {"photo"},
+    "alembic": {"store"},
+    "sqlalchemy": {"store"},
+    "streamlit": {"app", "ui"},
+}
+SPEAKING = {"cli"}  # rooms that may print
+
+
+@dataclass(frozen=True)
+class Import:
+    """One import, wherever in a module it stands."""
+
+    line: int
+    module: str
+
+
+def imports(source: str, module: str, is_package: bool) -> Iterator[Import]:
+    """Every import of a module, those inside functions too, by absolute name."""
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            yield from (Import(node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                parents = module.split(".") if is_package else module.split(".")[:-1]
+                kept = parents[: len(parents) - node.level + 1]
+                base = ".".join([*kept, *filter(None, [node.module])])
+            yield from (Import(node.lineno, f"{base}.{alias.name}") for alias in node.names)
+
+
+def home_of(module: str) -> str:
+    """The room in which a module of ours stands."""
+    return module.split(".")[1 if module.startswith("tracker.") else 0]
+
+
+def room_of(imported: str) -> str:
+    """The room of ours that an import leads to; of another's, the library."""
+    first, *rest = imported.split(".")
+    if first != "tracker":
+        return first
+    # else a name of the package itself, such as METHOD_VERSION
+    return rest[0] if rest and rest[0] in ROOMS else "tracker"
+
+
+def faults(source: str, module: str, is_package: bool = False) -> list[str]:
+    """What a module imports or does that its room may not."""
+    here = home_of(module)
+    if here not in LAYER:
+        return [f"{module}: the room {here} stands in no layer"]
+    found = []
+    for each in imports(source, module, is_package):
+        there = room_of(each.module)
+        ours = each.module.split(".")[0] in ("tracker", "app")
+        if ours and there != here and not may_import(here, there):
+            found.append(f"{module}:{each.line}: {here} (layer {LAYER[here]}) imports {there}")
+        if not ours and here not in DOORS.get(there, {here}):
+            found.append(f"{module}:{each.line}: {here} imports {there}")
+    if here not in SPEAKING:
+        found += [f"{module}:{line}: {here} prints" for line in prints(source)]
+    return found
+
+
+def may_import(here: str, there: str) -> bool:
+    return there in LAYER and (LAYER[there] < LAYER[here] or (here, there) in ORDER)
+
+
+def prints(source: str) -> Iterator[int]:
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print":
+            yield node.lineno
+
+
+def module_name(path: Path) -> str:
+    parts = path.relative_to(REPOSITORY).with_suffix("").parts
+    return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+
+
+FILES = sorted([REPOSITORY / "app.py", *(REPOSITORY / "tracker").rglob("*.py")])
+ROOMS = {*LAYER, *(home_of(module_name(path)) for path in FILES)}
+
+
+@pytest.mark.parametrize("path", FILES, ids=module_name)
+def test_a_room_imports_only_from_lower_layers(path: Path) -> None:
+    assert faults(path.read_text("utf-8"), module_name(path), path.stem == "__init__") == []
+
+
+def test_every_exception_is_used() -> None:
+    used = {
+        (home_of(module_name(path)), room_of(each.module))
+        for path in FILES
+        for each in imports(path.read_text("utf-8"), module_name(path), path.stem == "__init__")
+    }
+    assert set(ORDER) <= used
+
+
+def test_the_order_stays_within_a_layer_and_has_no_circle() -> None:
+    assert all(LAYER[first] == LAYER[second] for first, second in ORDER)
+    below = {first: {second for other, second in ORDER if other == first} for first, _ in ORDER}
+    TopologicalSorter(below).prepare()
+
+
+def test_the_app_stays_a_doorway() -> None:
+    assert len((REPOSITORY / "app.py").read_text("utf-8").splitlines()) < 60
+
+
+@pytest.mark.parametrize(
+    ("module", "source", "fault"),
+    [
+        ("tracker.level", "from tracker.store import Store", "level (layer 2) imports store"),
+        ("tracker.level", "def f():\n    import tracker.measure.photo", "level (layer 2) imports measure"),
+        ("tracker.level", "from tracker import workflow", "level (layer 2) imports workflow"),
+        ("tracker.level", "from . import photo", "level (layer 2) imports photo"),
+        ("tracker.hair.path", "from ..measure import measure_photo", "hair (layer 2) imports measure"),
+        (
+            "tracker.reference_card.read",
+            "from tracker.balance import apply",
+            "reference_card (layer 2) imports balance",
+        ),
+        ("tracker.fade.model", "from tracker.level import Lift", "fade (layer 2) imports level"),
+        ("tracker.measure.photo", "import app", "measure (layer 3) imports app"),
+        ("tracker.cli.demo", "import streamlit as st", "cli imports streamlit"),
+        ("tracker.workflow.visits", "from sqlalchemy import select", "workflow imports sqlalchemy"),
+        ("tracker.overlay", "def f():\n    from PIL import Image", "overlay imports PIL"),
+        ("tracker.quality", "def f():\n    print(1)", "quality prints"),
+        ("tracker.helpers", "", "the room helpers stands in no layer"),
+    ],
+)
+def test_the_walk_finds_a_broken_import(module: str, source: str, fault: str) -> None:
+    assert any(fault in found for found in faults(source, module))

@@ -1,0 +1,102 @@
+"""What can be typed, and how it ends.
+
+Status 0: done. 1: done, but at least one photo or pair has no number. 2: bad input, said in one line on standard error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from tracker.cli.terminal import complain
+from tracker.errors import TrackerError
+
+BAD_INPUT = 2
+INTERRUPTED = 130  # 128 and the number of the signal, as shells have it
+
+_MARKS = """\
+MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
+"path": [[x, y], ...], "width": pixels, "light": "daylight"}]}. Points are pixels of the upright photo; photo paths
+are relative to the file. Kinds of card: grey18, steps3, chart24. Corners run clockwise from the card's own top left;
+without them a grey18 card is searched for. The path runs from root to tip. "card" may also have "reflectance",
+"light" may be left out.
+"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        complain("usage", f"{message}. See {self.prog} --help.")
+        raise SystemExit(BAD_INPUT)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit status.
+
+    Parameters
+    ----------
+    arguments : words after the program's name; by default those it was started with
+    """
+    options = _parser().parse_args(arguments)
+    try:
+        status = _run(options)
+        sys.stdout.flush()
+    except TrackerError as error:
+        complain(error.code, error.message)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # whoever read the output has closed it; Python must not stumble over it again at its end
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+    return status
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = _Parser(prog="python -m tracker", description="Measure what a hair colour service really changed.")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    common = _Parser(add_help=False)
+    common.add_argument("--json", action="store_true", help="print the result as JSON")
+
+    measure = commands.add_parser("measure", parents=[common], help="measure marked photos", description=_MARKS)
+    measure.add_argument("marks", type=Path, metavar="MARKS.json")
+    measure.add_argument("--out", type=Path, metavar="RESULT.json", help="write the result there")
+
+    compare = commands.add_parser("compare", parents=[common], help="lift, colour difference and verdict per region")
+    compare.add_argument("before", type=Path, metavar="BEFORE.json", help="a result of measure")
+    compare.add_argument("after", type=Path, metavar="AFTER.json", help="one with as many photos, in the same order")
+
+    fade = commands.add_parser("fade", parents=[common], help="how a service wears, from a table of readings")
+    fade.add_argument(
+        "series",
+        type=Path,
+        metavar="SERIES.csv",
+        help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
+    )
+    commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
+    return parser
+
+
+def _run(options: argparse.Namespace) -> int:
+    # each command is imported when it is asked for: help and refusals stay quick
+    if options.command == "measure":
+        from tracker.cli.measuring import measure
+
+        return measure(options.marks, options.out, options.json)
+    if options.command == "compare":
+        from tracker.cli.comparing import compare
+
+        return compare(options.before, options.after, options.json)
+    if options.command == "fade":
+        from tracker.cli.fading import fade
+
+        return fade(options.series, options.json)
+    from tracker.cli.demo import demo
+
+    return demo(options.json)

@@ -1,0 +1,104 @@
+"""``compare``: two results of ``measure``, photo by photo, region by region."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tracker.cli.result import Json, MeasuredPhoto, Result, read_result
+from tracker.cli.terminal import printable, say, say_json
+from tracker.comparison import RegionChange, compare_readings, match_kits
+from tracker.errors import CannotCompare, TrackerError
+from tracker.uncertainty import format_measured
+
+
+def compare(before: Path, after: Path, as_json: bool) -> int:
+    """Compare the photos of two results in their order; status 1 where a pair has no number.
+
+    Raises
+    ------
+    CannotCompare : one is no result, or they do not go together
+    """
+    first, second = read_result(before), read_result(after)
+    _require_pairs(first, second)
+    pairs = [_pair(*photos) for photos in zip(first.photos, second.photos, strict=True)]
+    if as_json:
+        say_json({"method_version": first.method_version, "pairs": pairs})
+    else:
+        _say_all(pairs)
+    return 0 if all(pair["ok"] for pair in pairs) else 1
+
+
+def _require_pairs(first: Result, second: Result) -> None:
+    counts = len(first.photos), len(second.photos)
+    if counts[0] != counts[1]:
+        raise CannotCompare(
+            f"There are {counts[0]} photos before and {counts[1]} after.",
+            "List as many photos after as before, in the same order.",
+            value=float(counts[1]),
+            limit=float(counts[0]),
+            unit="photos",
+        )
+    if not counts[0]:
+        raise CannotCompare("There are no photos in the two results.", "Measure some first.")
+    if first.method_version != second.method_version:
+        raise CannotCompare(
+            f"They were measured by methods {first.method_version} and {second.method_version}.",
+            "Measure both again.",
+        )
+
+
+def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
+    pair: Json = {"before": before.photo, "after": after.photo, "ok": True, "error": None}
+    try:
+        if before.reading is None or after.reading is None:
+            which = before.photo if before.reading is None else after.photo
+            raise CannotCompare(f"{which} has no number, so there is nothing to compare.", "Take it again.")
+        kits = match_kits(before.kit, after.kit)
+        changes = compare_readings(before.reading, after.reading, same_kit=kits.same)
+    except TrackerError as error:
+        return {
+            **pair,
+            "ok": False,
+            "error": {"code": error.code, "message": error.message},
+            "same_kit": None,
+            "regions": {},
+        }
+    return {
+        **pair,
+        "same_kit": {"same": kits.same, "says": kits.says},
+        "regions": {change.name: _change(change) for change in changes},
+    }
+
+
+def _change(found: RegionChange) -> Json:
+    lift, size = found.lift, found.change.size
+    return {
+        "lift": {
+            "value": lift.value.value if lift.value else None,
+            "u": lift.value.u if lift.value else None,
+            "at_least": lift.at_least,
+            "text": lift.text,
+        },
+        "delta_e": {"value": size.value, "low": size.low, "high": size.high},
+        "warmth": {"value": found.warmth.value, "u": found.warmth.u, "text": format_measured(found.warmth)},
+        "delta": {"lab": list(found.change.delta), "u": list(found.change.u)},
+        "p_value": found.change.p_value,
+        "verdict": found.verdict,
+        "photos_needed": found.change.photos_needed,
+        "sentence": found.sentence,
+    }
+
+
+def _say_all(pairs: list[Json]) -> None:
+    for pair in pairs:
+        names = f"{printable(pair['before'])} to {printable(pair['after'])}"
+        if not pair["ok"]:
+            say(f"{names}: no result. {printable(pair['error']['message'])}")
+            continue
+        say(f"{names}: {pair['same_kit']['says']}")
+        for change in pair["regions"].values():
+            size = change["delta_e"]
+            interval = f"{size['value']:.1f} ({size['low']:.1f} to {size['high']:.1f})"
+            say(f"  {change['sentence']}")
+            say(f"    Lift: {change['lift']['text']}. Colour difference {interval}. Verdict: {change['verdict']}.")
+            say(f"    Change of warmth: {change['warmth']['text']}.")

@@ -1,0 +1,78 @@
+"""Reading what the person names, and writing a result so that it is whole or not there."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from contextlib import suppress
+from pathlib import Path
+
+from tracker.errors import StoreError, TrackerError
+
+_LARGEST = 64 * 1024**2  # bytes of text; a photo's result takes some 15 kB
+
+
+def read_text(path: Path, wrong: type[TrackerError]) -> str:
+    """The text of a file.
+
+    Parameters
+    ----------
+    wrong : the error to raise where it cannot be read or is no text
+    """
+    try:
+        with path.open("rb") as file:
+            content = file.read(_LARGEST + 1)
+    except (OSError, ValueError) as error:
+        raise wrong(f"{path} cannot be read ({_reason(error)}).", "Check its name and place.") from error
+    if len(content) > _LARGEST:
+        raise wrong(f"{path} is larger than {_LARGEST // 1024**2} MB.", "Check that it is the right file.")
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise wrong(f"{path} is not text in UTF-8.", "Check that it is the right file.") from error
+
+
+def require_writable(path: Path, sources: tuple[Path, ...]) -> None:
+    """Find out before the work is done that its result could not be written.
+
+    Parameters
+    ----------
+    sources : files that must not be overwritten
+
+    Raises
+    ------
+    StoreError
+    """
+    if path.is_dir() or not path.parent.is_dir():
+        raise StoreError(f"{path} is no place for a file.", "Name a file in a folder that is there.")
+    if any(path.exists() and path.samefile(source) for source in sources):
+        raise StoreError(f"{path} would be overwritten by its own result.", "Name another file.")
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a file at once: after a crash or a full disk the old one is there, never half of the new.
+
+    Raises
+    ------
+    StoreError : where it cannot be written
+    """
+    target = path.resolve()
+    try:
+        descriptor, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:40]}.")
+    except OSError as error:
+        raise StoreError(f"{path} cannot be written ({_reason(error)}).", "Name another file.") from error
+    try:
+        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).replace(target)
+    except OSError as error:
+        raise StoreError(f"{path} cannot be written ({_reason(error)}).", "Name another file.") from error
+    finally:
+        with suppress(FileNotFoundError):
+            Path(name).unlink()
+
+
+def _reason(error: Exception) -> str:
+    return getattr(error, "strerror", None) or "not a name for a file"

@@ -1,0 +1,113 @@
+"""``measure``: marked photos to a RESULT, one photo at a time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from tracker.cli.files import read_text, require_writable, write_whole
+from tracker.cli.result import Json, document, failed_entry, measured_entry
+from tracker.cli.terminal import Progress, complain, printable, say, say_json, to_text
+from tracker.comparison import REGION_WORDS
+from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
+from tracker.marks_file import MarkedPhoto, parse_marks
+from tracker.measure import measure_photo
+from tracker.photo import Limits, read_photo
+
+if TYPE_CHECKING:
+    from tracker.photo import Photo
+
+_MB = 1024**2
+
+
+def measure(marks: Path, out: Path | None, as_json: bool) -> int:
+    """Measure every photo of a marks file; status 1 where any has no number.
+
+    Parameters
+    ----------
+    marks : Path of the marks file; photos lie relative to it
+    out : Path or None, where to write the RESULT
+    as_json : bool, print the RESULT instead of sentences
+
+    Raises
+    ------
+    TrackerError : bad input as a whole; what is wrong with one photo stands in the RESULT
+    """
+    found = parse_marks(read_text(marks, InvalidMarks))
+    if out is not None:
+        require_writable(out, (marks, *(marks.parent / marked.photo for marked in found.photos)))
+    entries: list[Json] = []
+    with Progress() as progress:
+        for marked in found.photos:
+            progress.show(len(entries) / len(found.photos), marked.photo)
+            entries.append(_entry(marked, marks.parent))
+    if found.ignored:
+        complain("note", f"Not part of a marks file and ignored: {', '.join(found.ignored)}.")
+    result = document(entries)
+    if out is not None:
+        write_whole(out, to_text(result) + "\n")
+    if as_json:
+        say_json(result)
+    else:
+        _say_all(entries, out)
+    return 0 if all(entry["ok"] for entry in entries) else 1
+
+
+def _entry(marked: MarkedPhoto, folder: Path) -> Json:
+    try:
+        photo = _read(folder / marked.photo)
+        return measured_entry(marked.photo, measure_photo(photo, marked.marks), photo.camera, marked.light)
+    except TrackerError as error:
+        return failed_entry(marked.photo, error.code, error.message, marked.light)
+    except Exception as error:  # a fault of this program on one photo must not cost the others their numbers
+        fault = f"The program failed on this photo ({type(error).__name__}: {error}). Please report it."
+        return failed_entry(marked.photo, "unexpected", fault, marked.light)
+
+
+def _read(path: Path) -> Photo:
+    """The photo in a file, whose size is checked before it is read.
+
+    Raises
+    ------
+    PhotoError
+    """
+    limits = Limits()
+    try:
+        if not path.is_file():
+            raise Unreadable("There is no such photo file.", "Check its name and its place beside the marks file.")
+        size = path.stat().st_size
+        if size > limits.max_bytes:
+            value, limit = size / _MB, limits.max_bytes / _MB
+            raise TooLarge(
+                f"The photo file has {value:.1f} MB (limit {limit:g}).",
+                "Save it at a smaller size and try again.",
+                value=value,
+                limit=limit,
+                unit="MB",
+            )
+        content = path.read_bytes()
+    except OSError as error:
+        raise Unreadable(
+            f"The photo file cannot be opened ({error.strerror}).", "Check its name and rights."
+        ) from error
+    return read_photo(content, limits)
+
+
+def _say_all(entries: list[Json], out: Path | None) -> None:
+    for entry in entries:
+        name = printable(entry["photo"])
+        if not entry["ok"]:
+            say(f"{name}: no number. {printable(entry['error']['message'])}")
+            continue
+        say(f"{name}: measured.")
+        for region, found in entry["regions"].items():
+            lightness, a, b = found["lab"]
+            level, warmth = found["level"]["text"], found["warmth"]["text"]
+            colour = f"L* {lightness:.1f}, a* {a:.1f}, b* {b:.1f}"
+            say(f"  {REGION_WORDS[region]}: level {level}; {warmth}; {colour}.")
+    measured = [entry for entry in entries if entry["ok"]]
+    say(f"{len(measured)} of {len(entries)} photo{'s' if len(entries) != 1 else ''} measured.")
+    if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
+        say("Levels stand on a provisional scale until you calibrate your own in the app.")
+    if out is not None:
+        say(f"Written to {printable(str(out))}.")

@@ -1,0 +1,179 @@
+"""The RESULT document of ``measure``, written and read back.
+
+Beside the keys of the contract each photo carries ``camera``, ``light`` and ``reading``, the whole record of its
+reading, so that two results can be compared exactly without their photos.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tracker import METHOD_VERSION
+from tracker.cli.files import read_text
+from tracker.comparison import Kit
+from tracker.errors import CannotCompare, TrackerError
+from tracker.level import estimate_level
+from tracker.reading import CardSummary, Check, PhotoReading, RegionReading
+from tracker.records import from_json, to_json
+from tracker.warmth import estimate_warmth
+
+Json = dict[str, Any]
+
+_ADVICE = "Make it with python -m tracker measure --out."
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPhoto:
+    """One photo of a result that was read back.
+
+    Attributes
+    ----------
+    photo : str, its name in the marks file
+    reading : PhotoReading or None
+    camera, light : str or None
+    """
+
+    photo: str
+    reading: PhotoReading | None
+    camera: str | None
+    light: str | None
+
+    @property
+    def kit(self) -> Kit:
+        """What it was taken with."""
+        return Kit(self.camera, self.reading.card.kind if self.reading else "", self.light)
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """A result that was read back."""
+
+    method_version: str
+    photos: tuple[MeasuredPhoto, ...]
+
+
+def document(photos: list[Json]) -> Json:
+    """The RESULT of these photos."""
+    return {"method_version": METHOD_VERSION, "photos": photos}
+
+
+def failed_entry(photo: str, code: str, message: str, light: str | None) -> Json:
+    """A photo that could not be measured at all."""
+    return {
+        "photo": photo,
+        "ok": False,
+        "error": {"code": code, "message": message},
+        "card": None,
+        "checks": [],
+        "regions": {},
+        "camera": None,
+        "light": light,
+        "reading": None,
+    }
+
+
+def measured_entry(photo: str, reading: PhotoReading, camera: str | None, light: str | None) -> Json:
+    """A photo with its reading; one with a failed check has no regions."""
+    return {
+        "photo": photo,
+        "ok": reading.ok,
+        "error": None if reading.ok else _check_error(reading.checks),
+        "card": _card(reading.card),
+        "checks": [_check(check) for check in reading.checks],
+        "regions": {region.name: _region(region) for region in reading.regions} if reading.ok else {},
+        "camera": camera,
+        "light": light,
+        "reading": json.loads(to_json(reading)),
+    }
+
+
+def _check_error(checks: tuple[Check, ...]) -> Json:
+    failed = next((check for check in checks if not check.ok), None)
+    message = f"{failed.says} {failed.advice}".strip() if failed else "No band of hair was measured."
+    return {"code": "check_failed", "message": message}
+
+
+def _card(card: CardSummary) -> Json:
+    return {
+        "kind": card.kind,
+        "corners": [list(corner) for corner in card.corners],
+        "lab": list(card.lab),
+        "clipped": float(card.clipped),
+        "gradient": float(card.gradient),
+    }
+
+
+def _check(check: Check) -> Json:
+    return {
+        "name": check.name,
+        "ok": bool(check.ok),
+        "value": float(check.value),
+        "limit": float(check.limit),
+        "unit": check.unit,
+        "says": check.says,
+        "advice": check.advice,
+    }
+
+
+def _region(region: RegionReading) -> Json:
+    level, warmth = estimate_level(region.lab), estimate_warmth(region.lab)
+    return {
+        "lab": list(region.lab.lab),
+        "u": list(region.lab.u),
+        "level": {
+            "value": level.value.value if level.value else None,
+            "u": level.value.u if level.value else None,
+            "text": level.text,
+            "provisional": level.provisional,
+        },
+        "warmth": {
+            "value": warmth.value.value,
+            "u": warmth.value.u,
+            "tone": warmth.tone,
+            "undertone": warmth.undertone,
+            "text": warmth.text,
+        },
+        "pixels": region.pixels,
+    }
+
+
+def read_result(path: Path) -> Result:
+    """A RESULT file with its readings.
+
+    Raises
+    ------
+    CannotCompare : no file, or not a RESULT
+    """
+    text = read_text(path, CannotCompare)
+    try:
+        found = json.loads(text)
+        photos = tuple(_measured(entry) for entry in found["photos"])
+        return Result(str(found["method_version"]), photos)
+    except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
+        raise _no_result(path) from error
+
+
+def _measured(entry: Json) -> MeasuredPhoto:
+    reading = None if entry["reading"] is None else from_json(PhotoReading, json.dumps(entry["reading"]))
+    if reading is not None and not all(_is_sound(region) for region in reading.regions):
+        raise ValueError("a region with a colour or a covariance that nothing can have")
+    return MeasuredPhoto(str(entry["photo"]), reading, entry.get("camera"), entry.get("light"))
+
+
+def _is_sound(region: RegionReading) -> bool:
+    """Finite colours, and covariances that are one: a file can be edited by hand."""
+    numbers = np.array([region.lab.lab, *region.lab.cov, *region.repeat_cov], float)
+    if not np.all(np.isfinite(numbers)) or np.abs(numbers).max() > 1e6 or not region.lab.dof > 0:
+        return False
+    covariances = numbers[1:].reshape(2, 3, 3)
+    symmetric = np.allclose(covariances, np.swapaxes(covariances, 1, 2))
+    return bool(symmetric and np.all(np.linalg.eigvalsh(covariances) > 0))
+
+
+def _no_result(path: Path) -> TrackerError:
+    return CannotCompare(f"{path} is not a result of measure.", _ADVICE)
