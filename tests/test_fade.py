@@ -7,10 +7,10 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from golden_tables import read_table
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.golden_tables import read_table
 from tracker.errors import InvalidSeries, TooFewReadings
 from tracker.fade import (
     DEFAULT_PRIORS,

@@ -148,7 +148,7 @@ def test_marks_that_cannot_be_used_are_named_errors(bad: Marks, error: type[erro
 
 
 def test_suggested_marks_can_be_measured_as_they_are() -> None:
-    photo = photograph(scene(spread=1.0))
+    photo = photograph(scene())
     found, problem = find_marks(photo, "grey18")
     assert problem is None
     assert measure_photo(photo, found).ok

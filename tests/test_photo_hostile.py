@@ -15,9 +15,9 @@ import pillow_heif.options
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from photo_samples import exif, jpeg, lightness_profile, named_profile, save, scene
 from PIL import ExifTags, Image, ImageFile, features
 
+from tests.photo_samples import exif, jpeg, lightness_profile, named_profile, save, scene
 from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
 from tracker.photo import Limits, Photo, read_photo
 from tracker.photo.container import guarded

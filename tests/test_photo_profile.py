@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
-from photo_samples import (
+from PIL import Image, ImageCms
+
+from tests.photo_samples import (
     D50,
     NAMES,
     SRGB_PARA,
@@ -23,8 +25,6 @@ from photo_samples import (
     rgb_to_pcs,
     xyz,
 )
-from PIL import Image, ImageCms
-
 from tracker.photo import build_profile, parse_profile
 from tracker.rgb_space import NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
 

@@ -12,7 +12,9 @@ import numpy as np
 import pytest
 import tifffile
 from numpy.typing import NDArray
-from photo_samples import (
+from PIL import ExifTags, Image, features
+
+from tests.photo_samples import (
     colour,
     curv,
     exif,
@@ -26,8 +28,6 @@ from photo_samples import (
     scene,
     stored_as,
 )
-from PIL import ExifTags, Image, features
-
 from tracker.errors import UnsupportedFormat
 from tracker.photo import read_photo
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB

@@ -8,9 +8,19 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from photo_samples import curv, exif, jpeg, lightness_profile, matrix_profile, named_profile, save, scene, stored_as
 from PIL import ExifTags, Image
 
+from tests.photo_samples import (
+    curv,
+    exif,
+    jpeg,
+    lightness_profile,
+    matrix_profile,
+    named_profile,
+    save,
+    scene,
+    stored_as,
+)
 from tracker.errors import Unreadable, UnsupportedFormat
 from tracker.photo import Photo, build_profile, clean_jpeg, read_photo, scaled_jpeg
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace
