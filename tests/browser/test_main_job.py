@@ -1,0 +1,178 @@
+"""The main job in a real browser: by mouse with the sample photos, by keyboard alone, and in a hand."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from conftest import Watched
+
+pytestmark = pytest.mark.browser
+
+SAMPLES = Path(__file__).parents[2] / "sample_images"
+MEASURING_MS = 60_000
+LISTED = ("Today", "Clients", "New visit", "Portfolio", "Studio")
+
+needs_samples = pytest.mark.skipif(not (SAMPLES / "truth.json").is_file(), reason="the sample photos are not here")
+
+
+def sample(role: str) -> Path:
+    """The sample photo in that role, taken in daylight."""
+    return next(iter(sorted(SAMPLES.glob(f"*{role}*daylight*.jpg"))))
+
+
+def open_listed(page: Any, name: str) -> None:
+    """Go to a page by the menu."""
+    page.get_by_role("link", name=name, exact=True).click()
+    page.get_by_role("heading", name=name, exact=True).wait_for()
+
+
+def add_client(page: Any, name: str) -> None:
+    """Add a client who agrees to everything."""
+    open_listed(page, "Clients")
+    page.get_by_role("button", name="Add a client").click()
+    page.get_by_label("Name", exact=True).fill(name)
+    for box in page.get_by_role("checkbox").all():
+        box.check(force=True)
+    page.get_by_label("Who asked the client").fill("me")
+    page.get_by_role("button", name="Add the client").click()
+    page.get_by_role("heading", name=name, exact=True).wait_for()
+
+
+def add_photo(page: Any, photo: Path, there: int) -> None:
+    """Hand over the next photo and wait until so many are there."""
+    page.locator("input[type=file]").first.set_input_files(photo)
+    page.wait_for_function(
+        "there => [...document.querySelectorAll('button')].filter(b => b.innerText.includes('Remove this photo'))"
+        ".length === there",
+        arg=there,
+        timeout=MEASURING_MS,
+    )
+
+
+def drag(page: Any, handle: str, right: float, down: float) -> None:
+    """Move one handle of the editor."""
+    box = page.get_by_test_id(handle).locator(".hit").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + right, y + down, steps=6)
+    page.mouse.up()
+
+
+def place(page: Any, handle: str) -> str:
+    """Where a handle says it is."""
+    return str(page.get_by_test_id(handle).get_attribute("aria-label"))
+
+
+@needs_samples
+@pytest.mark.slow
+def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop: Watched, tmp_path: Path) -> None:
+    page = desktop.page
+    page.goto(studio)
+    page.get_by_role("button", name="Load the demo studio").click()
+    page.get_by_text("The demo studio is loaded").wait_for(timeout=240_000)
+    page.get_by_role("heading", name="Recent visits").wait_for()
+    add_client(page, "Mira")
+    page.get_by_role("button", name="New visit").click()
+    add_photo(page, sample("before"), 1)
+    add_photo(page, sample("after"), 2)
+    page.get_by_role("button", name="Next: check the marks").click()
+    page.get_by_test_id("corner-0").wait_for()
+    stood = place(page, "corner-0")
+    drag(page, "corner-0", 3, 3)
+    page.wait_for_function(
+        "stood => document.querySelector('[data-testid=stMain]').innerText.includes('Looks right') && stood", arg=stood
+    )
+    assert place(page, "corner-0") != stood
+    page.screenshot(path=tmp_path / "marks.png")
+    page.get_by_role("button", name="Looks right").click()
+    page.get_by_role("radio", name="After", checked=True).wait_for(timeout=MEASURING_MS)
+    page.get_by_role("button", name="Looks right").click()
+    page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
+    finding = page.get_by_role("heading", name="lighter").inner_text()
+    assert "±" in finding
+    page.get_by_role("button", name="Next: save").click()
+    page.get_by_text("hand-painted lightening", exact=True).click()
+    page.get_by_role("button", name="Save the visit").click()
+    page.get_by_text("The visit is saved").wait_for()
+    page.screenshot(path=tmp_path / "compare.png")
+    open_listed(page, "Portfolio")
+    page.get_by_text(finding).first.wait_for()
+    assert "Mira" not in page.get_by_test_id("stMain").inner_text()
+    desktop.assert_clean()
+
+
+def focused(page: Any) -> str:
+    """Words of what has the focus, also inside a component."""
+    return str(
+        page.evaluate(
+            """() => { let at = document.activeElement
+              while (at?.shadowRoot?.activeElement) at = at.shadowRoot.activeElement
+              if (!at || ["BODY", "MAIN"].includes(at.tagName)) return ""
+              const label = at.getAttribute("aria-label") ?? at.closest("label")?.innerText ?? ""
+              return `${label} ${at.innerText ?? ""}`.trim() }"""
+        )
+    )
+
+
+def tab_to(page: Any, words: str) -> None:
+    """Press the tab key until something with these words has the focus."""
+    for _ in range(80):
+        if words in focused(page):
+            return
+        page.keyboard.press("Tab")
+    pytest.fail(f"the tab key never reaches {words!r}")
+
+
+def test_a_client_is_added_by_keyboard_alone(studio: str, desktop: Watched) -> None:
+    page = desktop.page
+    page.goto(studio)
+    page.get_by_role("button", name="Add a client").wait_for()
+    tab_to(page, "Add a client")
+    page.keyboard.press("Enter")
+    page.get_by_label("Name", exact=True).wait_for()
+    tab_to(page, "Name")
+    page.keyboard.type("Ida")
+    tab_to(page, "kept on the studio's own computer")
+    page.keyboard.press("Space")
+    tab_to(page, "Who asked the client")
+    page.keyboard.type("me")
+    tab_to(page, "Add the client")
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="Ida", exact=True).wait_for()
+    tab_to(page, "New visit")
+    while "New visit" in focused(page) and page.evaluate("document.activeElement.tagName") != "BUTTON":
+        page.keyboard.press("Tab")
+        tab_to(page, "New visit")
+    page.keyboard.press("Enter")
+    page.get_by_text("Before photo").first.wait_for()
+    tab_to(page, "Upload")
+    desktop.assert_clean()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_page_fits_a_phone(studio: str, opened: Any, scheme: str, tmp_path: Path) -> None:
+    watched = opened(
+        viewport={"width": 390, "height": 844},
+        has_touch=True,
+        is_mobile=True,
+        device_scale_factor=2,
+        color_scheme=scheme,
+    )
+    page = watched.page
+    page.goto(studio)
+    page.get_by_role("heading", name="Today", exact=True).wait_for()
+    for name in LISTED:
+        open_listed(page, name)
+        page.wait_for_timeout(400)
+        page.screenshot(path=tmp_path / f"{name}-{scheme}.png")
+        main = page.get_by_test_id("stMain")
+        assert main.evaluate("main => main.scrollWidth - main.clientWidth") <= 0, name
+        for button in main.get_by_role("button").all():
+            box = button.bounding_box()
+            assert box is None or box["height"] >= 44, (name, button.inner_text())
+    watched.assert_clean()

@@ -1,0 +1,181 @@
+"""The main job without a browser: photos, marks, result, save; leaving it and coming back."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+from test_pages_harness import (
+    NASTY,
+    Filled,
+    assert_no_failure,
+    drawn_photo,
+    open_page,
+    words,
+)
+
+from tests.scenes import CARD, PATH, WIDTH
+from tracker import workflow
+from tracker.records import MEASURING, Client
+from tracker.store import Store
+
+pytest_plugins = ("test_pages_harness",)
+
+
+@pytest.fixture
+def client(store: Store) -> Client:
+    """Somebody who agreed to be measured."""
+    return workflow.add_client(store, "Cleo", "", {MEASURING: True}, "me")
+
+
+def upload(test: AppTest, role: str, content: bytes, name: str = "photo.jpg") -> AppTest:
+    """Hand a file to the uploader that is there now for this role."""
+    key = next(uploader.key for uploader in test.file_uploader if uploader.key.startswith(f"upload-{role}-"))
+    return test.file_uploader(key=key).set_value([(name, content, "image/jpeg")]).run()
+
+
+def shown_draft(test: AppTest, store: Store) -> Any:
+    """The draft that the page's address carries."""
+    draft_id = test.query_params["draft"]
+    return store.draft(draft_id if isinstance(draft_id, str) else draft_id[0])
+
+
+def look_right(test: AppTest, store: Store, role: str) -> AppTest:
+    """Put the marks where they fit, as a drag would, and confirm them."""
+    photo = next(photo for photo in shown_draft(test, store).photos if photo.role == role)
+    value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
+    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    return test.button(key=f"right-{role}").click().run()
+
+
+def test_the_whole_job(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0, seed=3))
+    assert "needs both" in words(test)
+    upload(test, "after", drawn_photo(62.0, seed=4))
+    assert_no_failure(test)
+    test.button(key="to-marks").click().run()
+    assert_no_failure(test)
+    look_right(test, store, "before")
+    look_right(test, store, "after")
+    assert_no_failure(test)
+    assert "levels lighter" in test.subheader[0].value
+    test.button(key="to-save").click().run()
+    draft = shown_draft(test, store)
+    test.pills(key=f"visit-services-{draft.id}").set_value(["toner"])
+    test.text_area(key=f"visit-note-{draft.id}").set_value(NASTY[3])
+    test.button(key=f"steps-{draft.id}-add").click().run()
+    test.text_input(key=f"steps-{draft.id}-0-what").set_value(NASTY[1]).run()
+    assert "allergy test 48 hours" in words(test)
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    [visit] = store.visits(client.id)
+    assert visit.services == ("toner",)
+    assert visit.note == NASTY[3]
+    assert [step.what for step in visit.steps] == [NASTY[1]]
+    assert store.drafts() == []
+    assert test.session_state["page-shown"] == "compare"
+
+
+@pytest.mark.parametrize("content", [b"GIF89a not a photo", b"", b"<svg onload=alert(1)>", drawn_photo(50.0)[:900]])
+def test_what_is_no_photo_is_said_beside_it_and_nothing_is_kept(
+    store: Store,
+    client: Client,
+    content: bytes,
+) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", content)
+    assert_no_failure(test)
+    assert any('role="alert"' in block.value for block in test.html)
+    assert store.drafts() == []
+
+
+def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "after", drawn_photo(62.0))
+    test.button(key="to-marks").click().run()
+    look_right(test, store, "after")
+    assert "no lift can be given" in words(test)
+    test.button(key="to-save").click().run()
+    draft = shown_draft(test, store)
+    test.text_area(key=f"visit-next-{draft.id}").set_value("go slower").run()
+    test.text_area(key=f"visit-note-{draft.id}").set_value("and softer").run()
+
+    again = open_page("new_visit", draft=draft.id)
+    assert_no_failure(again)
+    assert again.text_area(key=f"visit-next-{draft.id}").value == "go slower"
+    assert again.text_area(key=f"visit-note-{draft.id}").value == "and softer"
+    assert "Waiting for you" in words(open_page("today"))
+
+
+def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0))
+    test.button(key="to-marks").click().run()
+    [photo] = shown_draft(test, store).photos
+    tiny = [[10.0, 10.0], [14.0, 10.0], [14.0, 14.0], [10.0, 14.0]]
+    value = {"rev": 0, "corners": tiny, "path": [list(p) for p in PATH], "width": WIDTH}
+    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    test.button(key="right-before").click().run()
+    assert_no_failure(test)
+    assert "No number" in words(test)
+    test.button(key="without-before").click().run()
+    test.button(key="to-save").click().run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    [visit] = store.visits(client.id)
+    [kept] = store.photos(visit_id=visit.id)
+    assert kept.failure
+    assert "No number" in words(test)
+
+
+def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
+    before = len(filled.store.photos(client_id=filled.client.id))
+    test = open_page("new_visit", client=filled.client.id, kind="progress")
+    upload(test, "progress", drawn_photo(57.0))
+    test.button(key="to-marks").click().run()
+    look_right(test, filled.store, "progress")
+    test.button(key="to-save").click().run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    assert test.session_state["page-shown"] == "client"
+    assert len(filled.store.photos(client_id=filled.client.id)) == before + 1
+
+
+def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0))
+    test.segmented_control(key="light").set_value("salon lamps").run()
+    test.radio(key="card-kind").set_value("steps3").run()
+    test.number_input(key="card-reflectance").set_value(20.0).run()
+    assert_no_failure(test)
+    [photo] = shown_draft(test, store).photos
+    assert photo.light == "salon lamps"
+    assert photo.marks.card_kind == "steps3"
+    assert photo.marks.reflectance == pytest.approx(0.2)
+
+
+def test_a_draft_can_be_thrown_away(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0))
+    test.button(key="discard").click().run()
+    assert_no_failure(test)
+    assert store.drafts() == []
+
+
+def test_a_kept_visit_can_be_changed(filled: Filled) -> None:
+    test = open_page("compare", visit=filled.visit.id)
+    test.button(key=f"change-{filled.visit.id}").click().run()
+    assert_no_failure(test)
+    for key in ("to-marks", "right-before"):
+        test.button(key=key).click().run()
+    assert_no_failure(test)
+    test.button(key="to-save").click().run()
+    draft = shown_draft(test, filled.store)
+    test.text_area(key=f"visit-note-{draft.id}").set_value("changed").run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    [visit] = filled.store.visits(filled.client.id)
+    assert visit.note == "changed"
+    assert visit.revision == 2

@@ -1,0 +1,1 @@
+"""One file (or package) per page, each with a `page()`."""

@@ -1,0 +1,95 @@
+"""Compare: show the client what changed."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.ui.look import empty
+from tracker.ui.navigation import link
+from tracker.ui.parts.change_view import show_pair
+from tracker.ui.parts.details import pair_details, photo_details
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.reading_view import measured_photo, no_number, reading_swatches
+from tracker.ui.parts.rows import row
+from tracker.ui.parts.visit_line import photo_of, role_photo, visit_words
+from tracker.ui.parts.visit_notes import visit_notes
+from tracker.ui.parts.words import plain
+from tracker.ui.session import asked_for, open_store
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+OFFERED = 20
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    with told():
+        store = open_store()
+        visit_id = asked_for("visit")
+        if visit_id is None:
+            _choose(store)
+        else:
+            _visit(store, store.visit(visit_id))
+
+
+def _choose(store: Store) -> None:
+    st.title("Compare", anchor=False)
+    visits = [(visit, list(store.photos(visit_id=visit.id))) for visit in store.recent_visits(OFFERED)]
+    pairs = [(visit, photos) for visit, photos in visits if role_photo(photos, BEFORE) and role_photo(photos, AFTER)]
+    if not pairs:
+        empty("card", "Nothing to compare yet. Record a visit with a photo before and a photo after.")
+        return
+    st.markdown("Which visit?")
+    for visit, photos in pairs:
+        row(
+            small_picture(photo_of(photos)),
+            visit.id,
+            "compare",
+            store.client(visit.client_id).name,
+            visit_words(visit, date.today()),
+            visit=visit.id,
+        )
+
+
+def _visit(store: Store, visit: Visit) -> None:
+    client = store.client(visit.client_id)
+    st.title(plain(client.name), anchor=False)
+    st.caption(visit_words(visit, date.today()))
+    photos = list(store.photos(visit_id=visit.id))
+    before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
+    if before is not None and after is not None:
+        _pair(before, after)
+    else:
+        _single(before or after)
+    visit_notes(store, visit)
+    link("client", f"All visits of {plain(client.name)}", client=client.id)
+
+
+def _pair(before: PhotoRecord, after: PhotoRecord) -> None:
+    pair = compare_photos(before, after)
+    show_pair(pair, key="compare-slider")
+    for word, photo in (("Before", before), ("After", after)):
+        if no_number(photo):
+            st.markdown(f"{word}. {plain(no_number(photo))}")
+    pair_details(pair)
+
+
+def _single(photo: PhotoRecord | None) -> None:
+    if photo is None:
+        st.markdown("This visit has no photo.")
+        return
+    st.subheader("One photo only, so there is no lift to show.", anchor=False)
+    measured_photo(photo)
+    reading_swatches(photo)
+    if no_number(photo):
+        st.markdown(plain(no_number(photo)))
+    photo_details(photo)

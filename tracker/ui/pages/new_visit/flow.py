@@ -1,0 +1,104 @@
+"""Which draft is open and at which step; each step has its own file."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.records import MEASURING, PROGRESS, Client, Draft
+from tracker.ui.look import empty, step_bar
+from tracker.ui.navigation import go_to, link
+from tracker.ui.pages.new_visit import marks, photos, result, save
+from tracker.ui.pages.new_visit.draft_state import Work, keep
+from tracker.ui.parts.client_line import client_line
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.waiting import STEP_NAMES
+from tracker.ui.parts.words import plain
+from tracker.ui.session import asked_for, open_store
+from tracker.workflow.visits import VISIT
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+LATELY = 8
+"""Clients that are offered by name without a search."""
+
+_STEPS = (photos.show, marks.show, result.show, save.show)
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    with told():
+        store = open_store()
+        draft_id, client_id = asked_for("draft"), asked_for("client")
+        if draft_id is not None:
+            draft = store.draft(draft_id)
+            _work(Work(store, store.client(draft.client_id), draft.kind, draft))
+        elif client_id is not None:
+            kind = PROGRESS if st.query_params.get("kind") == PROGRESS else VISIT
+            _work(Work(store, store.client(client_id), kind, None))
+        else:
+            _who(store)
+
+
+def _who(store: Store) -> None:
+    """Choosing the client, for those who came by the menu."""
+    st.title("New visit", anchor=False)
+    summaries = store.clients("")
+    if not summaries:
+        empty("empty clients", "Add a client first; it takes a name and one agreement.")
+        if st.button("Add a client", type="primary", key="add-client"):
+            go_to("clients", add="1")
+        return
+    st.markdown("Who is in the chair?")
+    names = {summary.client.id: summary.client.name for summary in summaries}
+    chosen = st.selectbox(
+        "Find a client", list(names), index=None, format_func=names.__getitem__, placeholder="Name", key="who"
+    )
+    if chosen:
+        go_to("new_visit", client=chosen)
+    if st.button("Add a client", key="add-client"):
+        go_to("clients", add="1")
+    lately = sorted(summaries, key=lambda summary: summary.last_visit or date.min, reverse=True)[:LATELY]
+    for summary in lately:
+        client_line(store, summary, "new_visit")
+
+
+def _work(work: Work) -> None:
+    st.title("Progress photo" if work.kind == PROGRESS else "New visit", anchor=False)
+    st.caption(plain(work.client.name))
+    if not work.store.has_consent(work.client.id, MEASURING):
+        _no_agreement(work.client)
+        return
+    step = work.draft.step if work.draft is not None else 0
+    step_bar(STEP_NAMES, step)
+    _STEPS[min(step, len(_STEPS) - 1)](work)
+    if work.draft is not None:
+        _leave(work, work.draft)
+
+
+def _no_agreement(client: Client) -> None:
+    st.warning("No photo may be taken or measured: the client has not agreed to it, or withdrew.")
+    link("client", "Record the agreement on the client’s page", client=client.id)
+
+
+def _leave(work: Work, draft: Draft) -> None:
+    """The ways out of an unfinished job."""
+    st.divider()
+    st.caption("You can leave at any time: the draft is kept and waits under Today.")
+    with st.container(horizontal=True):
+        if draft.step > 0 and st.button("Back one step", key="step-back"):
+            keep(work.store, replace(draft, step=draft.step - 1))
+            st.rerun()
+        with st.popover("Throw this draft away"):
+            st.markdown("Deletes the photos and notes of this draft. This cannot be undone.")
+            if st.button("Throw away", key="discard"):
+                workflow.discard_draft(work.store, draft.id)
+                say_on_next_page("The draft is deleted.")
+                go_to("client", client=work.client.id)

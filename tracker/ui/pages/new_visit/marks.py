@@ -1,0 +1,173 @@
+"""Step 2: the card's corners and the way along the hair, already placed, to be looked at and corrected."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.reading import Marks
+from tracker.records import PhotoRecord
+from tracker.ui.components.point_editor import edit_marks
+from tracker.ui.look import failure
+from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
+from tracker.ui.parts.reading_view import checks, no_number
+from tracker.ui.parts.words import ROLE_WORDS
+
+SEARCHED = "grey18"
+"""The one kind of card that the program looks for by itself."""
+
+_PHOTO, _NEXT = "marks-photo", "marks-next-photo"
+
+
+def show(work: Work) -> None:
+    """The step, one photo at a time."""
+    if not work.photos:
+        go_to_step(work, 0)
+    roles = [photo.role for photo in work.photos]
+    st.session_state[_PHOTO] = _which(work, roles)
+    if len(roles) > 1:
+        st.segmented_control("Photo", roles, format_func=ROLE_WORDS.__getitem__, key=_PHOTO, required=True)
+    _one_photo(work, st.session_state[_PHOTO])
+
+
+def _which(work: Work, roles: list[str]) -> str:
+    """The photo to show: the one that was asked for, else the first without a result."""
+    wanted = st.session_state.pop(_NEXT, None) or st.session_state.get(_PHOTO)
+    if wanted in roles:
+        return str(wanted)
+    return next((photo.role for photo in work.photos if not is_measured(photo)), roles[0])
+
+
+def is_measured(photo: PhotoRecord) -> bool:
+    """True where these marks were measured, with or without a number as the result."""
+    return photo.reading is not None or photo.failure is not None
+
+
+@st.fragment
+def _one_photo(work: Work, role: str) -> None:
+    """The editor; dragging reruns this part of the page only."""
+    with told():
+        photo = _current(work, role)
+        if photo is None or photo.marks is None:
+            return
+        _card_sentence(photo, photo.marks)
+        # an upright photo leaves room for the buttons beside it; on a phone they come below
+        upright = picture_ratio(photo) < 1
+        picture, beside = st.columns([3, 2], gap="large") if upright else (st.container(), st.container())
+        with picture:
+            photo = _edited(work, photo)
+        with beside:
+            _buttons(work, photo)
+
+
+def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
+    """The photo with its marks where the person has put them; moved marks are kept at once."""
+    given = photo.marks
+    if given is None or given.corners is None:
+        return photo
+    edited = edit_marks(
+        key=f"marks-{photo.id}",
+        url=picture_url(photo, LARGE),
+        size=photo.size,
+        corners=given.corners,
+        path=given.path,
+        width=given.width,
+        rev=st.session_state.setdefault(_rev_key(photo), 0),
+        label=f"{ROLE_WORDS[photo.role]} photo",
+    )
+    marks = replace(given, corners=edited.corners, path=edited.path, width=edited.width)
+    if marks == given:
+        return photo
+    moved = replace(photo, marks=marks, reading=None, failure=None)
+    _put(work, moved)
+    return moved
+
+
+def _buttons(work: Work, photo: PhotoRecord) -> None:
+    """The way on, and what stopped the number where something did."""
+    right = st.button("Looks right", type="primary", key=f"right-{photo.role}")
+    if st.button("Find the card again", key=f"again-{photo.role}"):
+        _find_again(work, photo)
+        st.session_state[_rev_key(photo)] += 1
+        st.rerun()
+    if right and photo.marks is not None:
+        _confirm(work, photo, photo.marks)
+    elif is_measured(photo) and no_number(photo):
+        _without_number(work, photo)
+
+
+def _rev_key(photo: PhotoRecord) -> str:
+    return f"marks-rev-{photo.id}"
+
+
+def _card_sentence(photo: PhotoRecord, marks: Marks) -> None:
+    """Whether the card was found, and what to look at."""
+    problem = st.session_state.get(card_problem_key(photo))
+    if problem:
+        failure(problem)
+    elif marks.card_kind != SEARCHED and not is_measured(photo):
+        st.markdown(
+            "This kind of card is not searched for. Drag its four corners into place, beginning with the corner at "
+            "the card’s own top left, and look that the line runs from root to tip."
+        )
+    else:
+        st.markdown("The four corners should lie on the card’s corners, and the line should run from root to tip.")
+
+
+def _without_number(work: Work, photo: PhotoRecord) -> None:
+    """What stopped the number, and the way on without it."""
+    failure(no_number(photo))
+    checks(photo)
+    if st.button("Go on without a number", key=f"without-{photo.role}"):
+        _next(work, photo)
+
+
+def _find_again(work: Work, photo: PhotoRecord) -> None:
+    marks = photo.marks
+    if marks is None:
+        return
+    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=decoded())
+    st.session_state[card_problem_key(photo)] = problem
+    _put(work, replace(photo, marks=found, reading=None, failure=None))
+
+
+def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
+    """Measure with these marks, once; go on if there is a number."""
+    measured = photo
+    if not is_measured(photo):
+        with st.spinner("Measuring"):
+            measured = workflow.measure_record(work.store, photo, marks, decoded=decoded())
+        st.session_state.pop(card_problem_key(photo), None)
+        _put(work, measured)
+    if no_number(measured):
+        st.rerun()
+    _next(work, measured)
+
+
+def _next(work: Work, photo: PhotoRecord) -> None:
+    """The next photo that was not looked at, else the result."""
+    draft = work.store.draft(work.draft.id) if work.draft is not None else None
+    waiting = [other for other in (draft.photos if draft else ()) if other.id != photo.id and not is_measured(other)]
+    if waiting:
+        st.session_state[_NEXT] = waiting[0].role
+        st.rerun()
+    go_to_step(replace(work, draft=draft), 2)
+
+
+def _current(work: Work, role: str) -> PhotoRecord | None:
+    """The photo as the draft holds it now: a fragment keeps the arguments of the last full run."""
+    if work.draft is None:
+        return None
+    return replace(work, draft=work.store.draft(work.draft.id)).photo(role)
+
+
+def _put(work: Work, photo: PhotoRecord) -> None:
+    if work.draft is None:
+        return
+    draft = work.store.draft(work.draft.id)
+    others = tuple(other for other in draft.photos if other.id != photo.id)
+    keep(work.store, replace(draft, photos=(*others, photo)))

@@ -1,0 +1,128 @@
+"""Step 4: what was done, in the colourist's own words, and saving."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, time
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.errors import TrackerError
+from tracker.records import PROGRESS, SERVICES, PhotoRecord, Visit, new_id, now
+from tracker.ui.navigation import go_to
+from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, keep
+from tracker.ui.pages.new_visit.step_rows import step_rows
+from tracker.ui.parts.notices import say_on_next_page, sorry
+from tracker.ui.parts.words import as_date, day, plain
+from tracker.workflow.words import NOTE_LIMIT
+
+_CAUTIONS = (
+    "The usual cautions of colour services: an allergy test 48 hours before, every time; a strand test first; the "
+    "maker’s label for mixing, timing, gloves and eyes; never on an irritated scalp. Local rules and licensed "
+    "practice come first. This program keeps your notes; it gives no formulas and no medical advice."
+)
+
+
+def show(work: Work) -> None:
+    """The step."""
+    if work.draft is None:
+        return
+    if work.kind == PROGRESS:
+        _progress(work)
+    else:
+        _visit(work)
+
+
+def _visit(work: Work) -> None:
+    if work.draft is None:
+        return
+    visit = _fields(work.draft.id, work.draft.visit or _new_visit(work))
+    if work.draft.visit != visit:
+        keep(work.store, replace(work.draft, visit=visit))
+    st.caption(_CAUTIONS)
+    if not st.button("Save the visit", type="primary", key="save"):
+        return
+    try:
+        photos = tuple(_dated(photo, visit.on) for photo in work.draft.photos)
+        saved = workflow.record_visit(work.store, replace(work.draft, visit=visit, photos=photos))
+    except TrackerError as error:
+        sorry(error)
+        return
+    forget_decoded()
+    say_on_next_page("The visit is saved.")
+    go_to("compare", visit=saved.id)
+
+
+def _progress(work: Work) -> None:
+    if work.draft is None or not work.photos:
+        return
+    photo = work.photos[0]
+    st.markdown("The photo joins the current service of this client and shows how the colour wears.")
+    on = as_date(photo.taken_at)
+    if photo.taken_at == photo.added_at:
+        chosen = st.date_input("Taken on", value=on, max_value=date.today(), format="DD/MM/YYYY", key="taken-on")
+        on = chosen if isinstance(chosen, date) else on
+        st.caption("The file does not say when it was taken.")
+    else:
+        st.markdown(f"Taken on {day(on)}, as the camera noted it.")
+    if not st.button("Save the photo", type="primary", key="save"):
+        return
+    try:
+        workflow.record_progress(work.store, replace(work.draft, photos=(_dated(photo, on),)))
+    except TrackerError as error:
+        sorry(error)
+        return
+    forget_decoded()
+    say_on_next_page("The progress photo is saved.")
+    go_to("client", client=work.client.id)
+
+
+def _dated(photo: PhotoRecord, on: date) -> PhotoRecord:
+    """The photo on the given day where the camera did not note one: noon stands for the hour that nobody knows."""
+    if photo.taken_at != photo.added_at or as_date(photo.taken_at) == on:
+        return photo
+    return replace(photo, taken_at=datetime.combine(on, time(12)).astimezone(UTC))
+
+
+def _new_visit(work: Work) -> Visit:
+    """A visit with nothing noted yet, on the day the photos were taken."""
+    taken = max((as_date(photo.taken_at) for photo in work.photos), default=date.today())
+    return Visit(new_id(), work.client.id, min(taken, date.today()), (), (), "", "", now())
+
+
+def _fields(draft_id: str, kept: Visit) -> Visit:
+    """The visit as the fields now read; every field may stay empty."""
+    visit = _first_values(draft_id, kept)
+    on = st.date_input(
+        "Date of the visit", value=visit.on, max_value=date.today(), format="DD/MM/YYYY", key=f"visit-on-{draft_id}"
+    )
+    own = [service for service in visit.services if service not in SERVICES]
+    services = st.pills(
+        "Services",
+        [*SERVICES, *own],
+        selection_mode="multi",
+        default=list(visit.services),
+        format_func=plain,
+        key=f"visit-services-{draft_id}",
+    )
+    steps = step_rows(visit.steps, key=f"steps-{draft_id}")
+    note = st.text_area("Note", value=visit.note, max_chars=NOTE_LIMIT, key=f"visit-note-{draft_id}")
+    next_time = st.text_area("Next time", value=visit.next_time, max_chars=NOTE_LIMIT, key=f"visit-next-{draft_id}")
+    return replace(
+        visit,
+        on=on if isinstance(on, date) else visit.on,
+        services=tuple(services or ()),
+        steps=steps,
+        note=(note or "").strip(),
+        next_time=(next_time or "").strip(),
+    )
+
+
+def _first_values(draft_id: str, kept: Visit) -> Visit:
+    """What the fields began with; a field whose beginning changes under it would forget what was typed."""
+    key = f"visit-first-{draft_id}"
+    if f"visit-on-{draft_id}" not in st.session_state:
+        st.session_state[key] = kept
+    first: Visit = st.session_state.setdefault(key, kept)
+    return first

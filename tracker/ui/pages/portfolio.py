@@ -1,0 +1,97 @@
+"""Portfolio: measured lift to show a new client, never whose hair it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.ui.look import empty
+from tracker.ui.look import photo as show_photo
+from tracker.ui.navigation import address, link
+from tracker.ui.parts.change_view import show_pair
+from tracker.ui.parts.details import pair_details
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pictures import MEDIUM, balanced_url, photo_words
+from tracker.ui.parts.wear import wear_words
+from tracker.ui.parts.words import listed, plain, sentence_case
+from tracker.ui.session import asked_for, open_store
+
+if TYPE_CHECKING:
+    from tracker.store import PortfolioEntry, Store
+
+ALL = "all services"
+ABREAST = 2
+PAGE = 12
+"""Pairs that are shown before "Show more"."""
+
+_ROOM = "portfolio-room"
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Portfolio", anchor=False)
+    with told():
+        store = open_store()
+        entries = list(store.portfolio())
+        wanted = asked_for("visit")
+        large = next((entry for entry in entries if entry.visit.id == wanted), None)
+        if large is not None:
+            _large(store, large)
+        else:
+            _gallery(store, entries, missing=wanted is not None)
+
+
+def _gallery(store: Store, entries: list[PortfolioEntry], *, missing: bool) -> None:
+    if missing:
+        st.info("That pair is not in the portfolio (any more).")
+    if not entries:
+        empty(
+            "empty portfolio",
+            "The portfolio shows before and after of clients who agreed to it. Nobody has a pair here yet: it needs "
+            "the client’s agreement, and a visit with a measured photo before and after.",
+        )
+        link("clients", "All clients")
+        return
+    services = sorted({service for entry in entries for service in entry.visit.services})
+    wanted = st.pills("Show", [ALL, *services], default=ALL, required=True, format_func=plain, key="portfolio-service")
+    shown = [entry for entry in entries if wanted == ALL or wanted in entry.visit.services]
+    room = st.session_state.get(_ROOM, PAGE)
+    for start in range(0, min(len(shown), room), ABREAST):
+        places = st.columns(ABREAST, gap="large")
+        for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
+            with place:
+                _tile(store, entry)
+
+    if len(shown) > room and st.button("Show more", key="portfolio-more"):
+        st.session_state[_ROOM] = room + PAGE
+        st.rerun()
+
+
+def _tile(store: Store, entry: PortfolioEntry) -> None:
+    href = address("portfolio", visit=entry.visit.id)
+    for place, photo in zip(st.columns(2, gap="small", wrap=False), (entry.before, entry.after), strict=True):
+        with place:
+            word = "Before" if photo is entry.before else "After"
+            show_photo(balanced_url(photo, MEDIUM), photo_words(photo), ratio=3 / 4, caption=word, href=href)
+    headline = compare_photos(entry.before, entry.after).headline
+    if headline is not None:
+        st.markdown(f"**{plain(headline.sentence)}**")
+    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
+    link("portfolio", "Look closer", visit=entry.visit.id)
+
+
+def _large(store: Store, entry: PortfolioEntry) -> None:
+    link("portfolio", "Back to the portfolio")
+    pair = compare_photos(entry.before, entry.after)
+    show_pair(pair, key="portfolio-slider")
+    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
+    pair_details(pair)
+
+
+def _services(entry: PortfolioEntry) -> str:
+    services = sentence_case(listed(plain(service) for service in entry.visit.services))
+    return f"{services}, {entry.visit.on:%B %Y}." if services else f"{entry.visit.on:%B %Y}."

@@ -1,0 +1,95 @@
+"""Today: what is waiting, who was in, what came in between."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import PROGRESS
+from tracker.ui.look import empty
+from tracker.ui.navigation import go_to
+from tracker.ui.parts.demo import demo_button
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.rows import row
+from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
+from tracker.ui.parts.waiting import drafts_waiting
+from tracker.ui.parts.words import ago, as_date
+from tracker.ui.session import open_store
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+RECENT = 8
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Today", anchor=False)
+    with told():
+        store = open_store()
+        if store.is_empty():
+            _welcome(store)
+            return
+        if st.button("New visit", type="primary", key="new-visit"):
+            go_to("new_visit")
+        drafts_waiting(store, store.drafts())
+        _recent_visits(store)
+        _recent_progress(store)
+
+
+def _welcome(store: Store) -> None:
+    """What an empty studio shows: one drawing, one sentence, what to do."""
+    empty(
+        "card",
+        "Put a grey card beside the hair, take one photo before and one after, "
+        "and see by how many levels the hair became lighter.",
+    )
+    with st.container(horizontal=True, horizontal_alignment="center"):
+        if st.button("Add a client", type="primary", key="add-client"):
+            go_to("clients", add="1")
+        demo_button(store, "Load the demo studio", key="load-demo")
+    st.caption(
+        "The demo studio holds made-up clients, clearly marked, and is removed with one click under Studio.",
+        text_alignment="center",
+    )
+
+
+def _recent_visits(store: Store) -> None:
+    visits = list(store.recent_visits(RECENT))
+    st.header("Recent visits", anchor=False)
+    if not visits:
+        st.markdown("No visit is recorded yet.")
+    for visit in visits:
+        photos = list(store.photos(visit_id=visit.id))
+        about = visit_words(visit, date.today())
+        finding = lift_words(photos)
+        row(
+            small_picture(photo_of(photos)),
+            visit.id,
+            "compare",
+            store.client(visit.client_id).name,
+            f"{about}  \n{finding}" if finding else about,
+            visit=visit.id,
+        )
+
+
+def _recent_progress(store: Store) -> None:
+    photos = sorted(store.photos(role=PROGRESS), key=lambda photo: photo.taken_at, reverse=True)[:RECENT]
+    if not photos:
+        return
+    st.header("Progress photos lately", anchor=False)
+    for photo in photos:
+        client = store.client(photo.client_id)
+        row(
+            small_picture(photo),
+            photo.id,
+            "client",
+            client.name,
+            f"Progress photo, {ago(as_date(photo.taken_at))}",
+            client=client.id,
+        )

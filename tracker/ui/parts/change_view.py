@@ -1,0 +1,147 @@
+"""What changed between two photos: the sentence, the slider, the swatches, the numbers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.level import Lift, estimate_level
+from tracker.quantities import Measured
+from tracker.records import PhotoRecord
+from tracker.ui.components.before_after import before_after
+from tracker.ui.look import swatches
+from tracker.ui.parts.pair import Pair, has_number
+from tracker.ui.parts.pictures import LARGE, balanced_url, photo_words, picture_ratio
+from tracker.ui.parts.reading_view import region_swatch
+from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.uncertainty import format_measured
+from tracker.warmth import estimate_warmth
+
+if TYPE_CHECKING:
+    from tracker.comparison import RegionChange
+
+_TOGETHER = "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
+_BALANCED = "Both photos are balanced to the same light."
+_UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
+
+
+def show_pair(pair: Pair, key: str, *, sentence_first: bool = False) -> None:
+    """Slider, sentences, swatches and numbers; upright photos leave room for the words beside them."""
+    if sentence_first:
+        _headline(pair)
+    if picture_ratio(pair.after) >= 1:
+        picture, said = st.container(), st.container()
+    else:
+        picture, said = st.columns([6, 5], gap="large")
+    with picture:
+        _slider(pair, key)
+    with said:
+        if not sentence_first:
+            _headline(pair)
+        _other_sentences(pair)
+        _pair_swatches(pair, in_rows=picture_ratio(pair.after) < 1)
+    _numbers(pair)
+
+
+def no_lift_words(pair: Pair) -> str:
+    """Why a pair has no lift."""
+    if pair.problem is not None:
+        return pair.problem.message
+    missing = [word for word, photo in (("before", pair.before), ("after", pair.after)) if not has_number(photo)]
+    if len(missing) == 2:
+        return "No lift: neither photo has a number."
+    return f"No lift: the {missing[0]} photo has no number." if missing else "No lift for this pair."
+
+
+def _headline(pair: Pair) -> None:
+    headline = pair.headline
+    st.subheader(plain(headline.sentence if headline is not None else no_lift_words(pair)), anchor=False)
+
+
+def _other_sentences(pair: Pair) -> None:
+    others = [change.sentence for change in pair.changes if change is not pair.headline]
+    if others:
+        st.markdown("  \n".join(plain(sentence) for sentence in others))
+    if pair.kit_note:
+        st.caption(plain(pair.kit_note))
+
+
+def _slider(pair: Pair, key: str) -> None:
+    """Before and after under one sliding edge."""
+    balanced = has_number(pair.before) and has_number(pair.after)
+    before_after(
+        key=key,
+        before_url=balanced_url(pair.before, LARGE),
+        after_url=balanced_url(pair.after, LARGE),
+        ratio=picture_ratio(pair.after),
+        before_alt=photo_words(pair.before),
+        after_alt=photo_words(pair.after),
+        note=_BALANCED if balanced else _UNBALANCED,
+    )
+
+
+def _pair_swatches(pair: Pair, *, in_rows: bool) -> None:
+    """For each band the two measured colours side by side, with their levels."""
+    rows = []
+    for change in pair.changes:
+        photos = (("before", pair.before), ("after", pair.after))
+        found = [(word, photo.reading.region(change.name)) for word, photo in photos if photo.reading is not None]
+        rows.append([region_swatch(region, word) for word, region in found if region is not None])
+    for items in rows if in_rows else [[item for row in rows for item in row]]:
+        if items:
+            swatches(items)
+
+
+def _numbers(pair: Pair) -> None:
+    """Level, lift and warmth of each band as a small table."""
+    if not pair.changes:
+        return
+    header = "| |" + "".join(f" {REGION_WORDS[change.name]} |" for change in pair.changes)
+    rule = "|---|" + "---|" * len(pair.changes)
+    rows = []
+    for label, write in _ROWS:
+        cells = [write(pair, change).replace(" ± ", _TOGETHER) for change in pair.changes]
+        rows.append(f"| {label} | {' | '.join(cells)} |")
+    st.markdown("\n".join([header, rule, *rows]))
+    st.caption(
+        "± at 95 %. Levels are provisional. Warmth counts from natural hair of the same lightness: "
+        "plus is warmer, minus is ashier."
+    )
+
+
+def signed(measured: Measured) -> str:
+    """A change with its sign and its ±."""
+    return ("+" if measured.value > 0 else "") + format_measured(measured)
+
+
+def _lift(lift: Lift) -> str:
+    return signed(lift.value) if lift.value is not None else plain(lift.text)
+
+
+def _level(photo: PhotoRecord, name: str) -> str:
+    region = photo.reading.region(name) if photo.reading else None
+    return estimate_level(region.lab).text if region else "–"
+
+
+def _warmth(photo: PhotoRecord, name: str) -> str:
+    region = photo.reading.region(name) if photo.reading else None
+    return signed(estimate_warmth(region.lab).value) if region else "–"
+
+
+def _undertone(photo: PhotoRecord, name: str) -> str:
+    region = photo.reading.region(name) if photo.reading else None
+    return (estimate_warmth(region.lab).undertone if region else None) or "not defined"
+
+
+_ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (
+    ("Level before", lambda pair, change: _level(pair.before, change.name)),
+    ("Level after", lambda pair, change: _level(pair.after, change.name)),
+    ("**Lift**", lambda pair, change: f"**{_lift(change.lift)}**"),
+    ("Warmth before", lambda pair, change: _warmth(pair.before, change.name)),
+    ("Warmth after", lambda pair, change: _warmth(pair.after, change.name)),
+    ("**Warmth change**", lambda pair, change: f"**{signed(change.warmth)}**"),
+    ("Undertone before", lambda pair, change: _undertone(pair.before, change.name)),
+    ("Undertone after", lambda pair, change: _undertone(pair.after, change.name)),
+)

@@ -1,0 +1,64 @@
+"""Changing what is noted about a client, and erasing the client."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.records import Client
+from tracker.ui.navigation import go_to
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.words import count, day, listed
+from tracker.workflow.words import NAME_LIMIT, NOTE_LIMIT
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def change_words(store: Store, client: Client) -> None:
+    """The form for name and note."""
+    with st.form("client-words", border=False):
+        name = st.text_input("Name", value=client.name, max_chars=NAME_LIMIT, key="edit-name")
+        note = st.text_area("Note", value=client.note, max_chars=NOTE_LIMIT, key="edit-note")
+        saving = st.form_submit_button("Save", key="edit-save")
+    if saving:
+        with told():
+            workflow.edit_client(store, client.id, name or "", note or "")
+            st.rerun()
+
+
+def erase_for_good(store: Store, client: Client) -> None:
+    """Erasing, with everything it takes named first and the name typed as the confirmation."""
+    visits, photos = len(list(store.visits(client.id))), len(list(store.photos(client_id=client.id)))
+    drafts = len(list(store.drafts(client.id)))
+    parts = [count(visits, "visit"), count(photos, "photo with its numbers", "photos with their numbers")]
+    if drafts:
+        parts.append(count(drafts, "unfinished draft"))
+    st.markdown(
+        f"Erases the name, the note, every answer about agreement, {listed(parts)}. This cannot be undone. "
+        "Backups made earlier still hold them; delete those files too, or note that the client must be erased again "
+        "after restoring one."
+    )
+    typed = st.text_input("Type the client’s name to confirm", key="erase-name", autocomplete="off")
+    if st.button("Erase for good", key="erase"):
+        if " ".join((typed or "").split()) != " ".join(client.name.split()):
+            st.error("Nothing was erased: the typed name is not the client’s name.")
+            return
+        with told():
+            receipt = workflow.erase_client(store, client.id)
+            say_on_next_page(receipt_words(receipt))
+            go_to("clients")
+
+
+def receipt_words(receipt: workflow.Receipt) -> str:
+    """What was erased, as a sentence."""
+    removed = listed(
+        [count(receipt.visits, "visit"), count(receipt.photos, "photo"), count(receipt.files, "picture file")]
+    )
+    moment = receipt.erased_at.astimezone()
+    return (
+        f"Erased on {day(moment.date())} at {moment:%H:%M}: the client, every answer about agreement, {removed}. "
+        f"Receipt {receipt.client_id[:8]}."
+    )

@@ -1,0 +1,27 @@
+"""One client as a line of a list."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tracker.ui.parts.pictures import SMALL
+from tracker.ui.parts.rows import row
+from tracker.ui.parts.words import ago, count, listed, plain, sentence_case
+
+if TYPE_CHECKING:
+    from tracker.store import ClientSummary, Store
+
+
+def client_line(store: Store, summary: ClientSummary, page: str) -> None:
+    """Last photo, name, last service and how long ago; a tap opens `page` for this client."""
+    about = "no visit yet"
+    if summary.visits:
+        last = max(store.visits(summary.client.id), key=lambda visit: visit.on)
+        services = sentence_case(listed((plain(name) for name in last.services), empty="visit"))
+        about = f"{services}, {ago(last.on)} · {count(summary.visits, 'visit')}"
+    if summary.client.demo:
+        about += " · made up"
+    picture = None
+    if summary.last_photo is not None:
+        picture = (f"/picture/{summary.last_photo.id}/{SMALL}.jpg", "The last photo of this client’s hair")
+    row(picture, summary.client.id, page, summary.client.name, about, client=summary.client.id)

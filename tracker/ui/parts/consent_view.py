@@ -1,0 +1,99 @@
+"""Asking for agreement, and showing what was agreed: two purposes, two separate statements."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.words import as_date, day, plain
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+PURPOSE_WORDS = {MEASURING: "Photos and measuring", PORTFOLIO: "Portfolio"}
+_LAST_ASKED_BY = "consent-asked-by"
+
+
+def ask_agreement(key: str) -> dict[str, bool]:
+    """The two statements to read out and tick; gives what was ticked for each purpose."""
+    answers = {}
+    for purpose, need in ((MEASURING, "needed to take photos"), (PORTFOLIO, "only if the client likes")):
+        st.markdown(f"**{PURPOSE_WORDS[purpose]}** ({need})")
+        answers[purpose] = st.checkbox(CONSENT_WORDING[purpose], key=f"{key}-{purpose}")
+    return answers
+
+
+def ask_recorder(key: str) -> str:
+    """Who asked the client."""
+    name = st.text_input(
+        "Who asked the client",
+        value=st.session_state.get(_LAST_ASKED_BY, ""),
+        max_chars=80,
+        key=f"{key}-by",
+        placeholder="Your name or initials",
+    )
+    return (name or "").strip()
+
+
+def remember_recorder(name: str) -> None:
+    """Offer this name again the next time."""
+    if name:
+        st.session_state[_LAST_ASKED_BY] = name
+
+
+def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
+    """The answer in force for each purpose that was asked."""
+    answers: dict[str, Consent] = {}
+    for consent in sorted(consents, key=lambda answer: answer.recorded_at):
+        answers[consent.purpose] = consent
+    return answers
+
+
+def agreement_state(store: Store, client_id: str) -> None:
+    """What the client agreed to, with one button each to give or withdraw, and the history."""
+    consents = tuple(store.consents(client_id))
+    answers = latest_answers(consents)
+    recorder = st.session_state.get(_LAST_ASKED_BY) or (consents[-1].recorded_by if consents else "the studio")
+    for purpose in PURPOSES:
+        _one_purpose(store, client_id, purpose, answers.get(purpose), recorder)
+    if consents:
+        with st.expander("Every answer so far"):
+            for consent in sorted(consents, key=lambda answer: answer.recorded_at, reverse=True):
+                st.markdown(_history_line(consent))
+
+
+def _one_purpose(store: Store, client_id: str, purpose: str, answer: Consent | None, recorder: str) -> None:
+    given = answer is not None and answer.given
+    left, right = st.columns([3, 1], vertical_alignment="center")
+    with left:
+        st.markdown(f"**{PURPOSE_WORDS[purpose]}:** {_state_words(answer)}")
+        st.caption(CONSENT_WORDING[purpose])
+    label = "Withdraw" if given else "Client agrees"
+    if right.button(label, key=f"agreement-{purpose}", width="stretch"):
+        with told():
+            workflow.answer_consent(store, client_id, purpose, given=not given, by=recorder)
+            st.rerun()
+
+
+def _state_words(answer: Consent | None) -> str:
+    if answer is None:
+        return "never asked"
+    verdict = "agreed" if answer.given else "not agreed"
+    return f"{verdict}, {_when(answer.recorded_at)}, asked by {plain(answer.recorded_by)}"
+
+
+def _history_line(consent: Consent) -> str:
+    verb = "agreed" if consent.given else "declined or withdrew"
+    return (
+        f"- {_when(consent.recorded_at)}: {verb}, {PURPOSE_WORDS[consent.purpose].lower()}, "
+        f"wording {consent.wording_version}, asked by {plain(consent.recorded_by)}"
+    )
+
+
+def _when(moment: datetime) -> str:
+    return day(as_date(moment))

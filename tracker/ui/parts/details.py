@@ -1,0 +1,45 @@
+"""The details under a result: the profile from root to tip, the checks, how it was measured."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import PhotoRecord
+from tracker.ui.parts.charts_view import show_profile
+from tracker.ui.parts.how import how_it_was_measured, yardstick
+from tracker.ui.parts.pair import Pair
+from tracker.ui.parts.reading_view import checks, measured_photo
+from tracker.ui.parts.words import REGION_WORDS
+
+if TYPE_CHECKING:
+    from tracker.comparison import RegionChange
+
+
+def pair_details(pair: Pair) -> None:
+    """What was measured on both photos, the profile, the checks and the method."""
+    with st.expander("What was measured"):
+        for word, photo in (("Before", pair.before), ("After", pair.after)):
+            st.markdown(f"**{word}**")
+            measured_photo(photo)
+            checks(photo)
+    if len(pair.readings) == 2 and pair.changes:
+        show_profile(*pair.readings)
+    sizes = [f"{REGION_WORDS[change.name]}: {_size(change)}" for change in pair.changes]
+    extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {yardstick()}",) if sizes else ()
+    how_it_was_measured(*pair.readings, extra=extra)
+
+
+def photo_details(photo: PhotoRecord) -> None:
+    """The same for one photo."""
+    checks(photo)
+    if photo.reading is not None:
+        if photo.reading.ok:
+            show_profile(photo.reading)
+        how_it_was_measured(photo.reading)
+
+
+def _size(change: RegionChange) -> str:
+    size = change.change.size
+    return f"{size.value:.1f} ({size.low:.1f} to {size.high:.1f})"

@@ -1,0 +1,45 @@
+"""What a fade chart says, as a sentence and as notes under it."""
+
+from __future__ import annotations
+
+from tracker.fade import FadeFit, months_between
+from tracker.records import PhotoRecord
+from tracker.ui.parts.pair import CHANGED, compare_photos
+from tracker.ui.parts.words import REGION_WORDS
+from tracker.uncertainty import format_measured
+
+LIGHTNESS, WARMTH = "Lightness", "Warmth"
+
+BANDS = (
+    "Dots: what was measured, in its measured colour, with ± at 95 %. Line and bands: where the colour most likely was "
+    "and will be; the inner band holds it in 80 of 100 cases, the outer one in 95."
+)
+
+
+def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
+    """The title of the chart: what happened between the first photo and the last."""
+    where = REGION_WORDS[region]
+    if len(photos) < 2:
+        return f"{where}: one photo so far, the next one shows how it wears"
+    first, last = photos[0], photos[-1]
+    after = f"after {months_between(first.taken_at, last.taken_at):.1f} months"
+    change = compare_photos(first, last).change(region)
+    if change is None:
+        return f"{where}: nothing to compare {after}"
+    if quantity == LIGHTNESS and change.change.lightness:
+        return f"{where}: {change.lift.text} {after}"
+    if quantity == WARMTH and change.change.warmth:
+        return f"{where}: {format_measured(change.warmth)} in warmth {after}"
+    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no change beyond doubt"
+    return f"{where}: {known} in {quantity.lower()} {after}"
+
+
+def rate_words(fit: FadeFit) -> str:
+    """How fast it goes, or why that cannot be said."""
+    if fit.half_life is None:
+        return fit.refusal or ""
+    half = fit.half_life
+    return (
+        f"Half of the early change happens within {half.median:.1f} months "
+        f"(between {half.low:.1f} and {half.high:.1f}, 95 %)."
+    )

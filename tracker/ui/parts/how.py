@@ -1,0 +1,112 @@
+"""How a number was made, in words, for those who want to know."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from tracker.reading import PhotoReading, RegionReading
+from tracker.ui.parts.words import REGION_WORDS
+from tracker.uncertainty import format_measured, format_number
+
+_CORRECTION = {
+    "grey18": (
+        "The grey card gave the colour and the strength of the light, and the photo was corrected so that the card "
+        "reads its own grey. One grey cannot tell how the camera renders other colours; that part of the doubt is in "
+        "the ± of every single value, and mostly cancels in a before and after from the same camera, card and light."
+    ),
+    "steps3": (
+        "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
+        "the stray light, and the photo was corrected so that all three read their own values."
+    ),
+    "chart24": (
+        "The 24 patches of the chart gave the colour and strength of the light and how this camera renders colours, "
+        "and the photo was corrected so that the patches read their own values as closely as possible."
+    ),
+}
+
+_BUDGET = (
+    "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
+    "one band differ, how well the card was read and how true it is, light that differs between card and hair, how "
+    "exactly the marks were placed, and how the camera renders colours."
+)
+
+_PROVISIONAL = (
+    "Provisional: levels are read on this program's built-in scale, because no published table says what colour a "
+    "level has. How far photos repeat in your own studio has not been measured, so the ± rests on general figures."
+)
+
+_YARDSTICK = (
+    "For scale, from dental work, as no figure for hair is published: half of all observers notice a difference of "
+    "0.8 ΔE00, and half still accept 1.8 (Paravina 2015)."
+)
+
+
+def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) -> None:
+    """The expander with the method behind these readings."""
+    if not readings:
+        return
+    with st.expander("How this was measured"):
+        for sentence in dict.fromkeys(_CORRECTION.get(reading.correction.kind, "") for reading in readings):
+            if sentence:
+                st.markdown(sentence)
+        st.markdown(_BUDGET)
+        st.markdown(_PROVISIONAL)
+        for sentence in extra:
+            st.markdown(sentence)
+        for name, reading in zip(_names(len(readings)), readings, strict=True):
+            _figures(name, reading)
+
+
+def yardstick() -> str:
+    """What a colour difference means to an eye."""
+    return _YARDSTICK
+
+
+def _names(number: int) -> tuple[str, ...]:
+    return ("Before photo", "After photo") if number == 2 else tuple("Photo" for _ in range(number))
+
+
+def _figures(name: str, reading: PhotoReading) -> None:
+    """The figures of one photo as a table: L*, a*, b*, lights and lows, what was left out."""
+    red, green, blue = (format_number(gain, 2) for gain in reading.correction.gains)
+    st.markdown(
+        f"**{name}.** Method version {reading.method_version}. "
+        f"Light corrected by red × {red}, green × {green}, blue × {blue}."
+    )
+    if not reading.regions:
+        return
+    header = "| |" + "".join(f" {REGION_WORDS[region.name]} |" for region in reading.regions)
+    rule = "|---|" + "---|" * len(reading.regions)
+    rows = [_row(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
+    st.markdown("\n".join([header, rule, *rows]))
+
+
+def _row(label: str, cells: list[str]) -> str:
+    return f"| {label} |" + "".join(f" {cell} |" for cell in cells)
+
+
+def _component(region: RegionReading, axis: int) -> str:
+    from tracker.quantities import Measured
+
+    return format_measured(Measured(region.lab.lab[axis], region.lab.u[axis], dof=region.lab.dof))
+
+
+def _left_out(region: RegionReading) -> str:
+    dropped = region.dropped
+    parts = (("gloss", dropped.gloss), ("shadow", dropped.shadow), ("not hair", dropped.not_hair))
+    return ", ".join(f"{share:.0%} {word}" for word, share in parts)
+
+
+_ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (
+    ("L\\* lightness", lambda region: _component(region, 0)),
+    ("a\\* green to red", lambda region: _component(region, 1)),
+    ("b\\* blue to yellow", lambda region: _component(region, 2)),
+    ("Lights, L\\*", lambda region: format_measured(region.lights)),
+    ("Lows, L\\*", lambda region: format_measured(region.lows)),
+    ("Lights minus lows", lambda region: format_measured(region.dimension)),
+    ("Lighter than the root", lambda region: "–" if region.lightened is None else f"{region.lightened.value:.0%}"),
+    ("Left out", _left_out),
+    ("Pixels averaged", lambda region: f"{region.pixels:,}"),
+)

@@ -1,0 +1,39 @@
+"""Failures as sentences near what caused them, and what the page before had to say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import streamlit as st
+
+from tracker.errors import TrackerError
+from tracker.ui.look import failure
+from tracker.ui.parts.words import plain
+
+_LATER = "said-later"
+
+
+def sorry(error: TrackerError) -> None:
+    """What is wrong and what to do."""
+    failure(error.what, error.advice)
+
+
+@contextmanager
+def told() -> Iterator[None]:
+    """Run a step of the page; an expected failure becomes a sentence in its place."""
+    try:
+        yield
+    except TrackerError as error:
+        sorry(error)
+
+
+def say_on_next_page(sentence: str) -> None:
+    """Keep a sentence for the top of the page that is opened next."""
+    st.session_state.setdefault(_LATER, []).append(sentence)
+
+
+def say_what_was_kept() -> None:
+    """Show the sentences that the page before left."""
+    for sentence in st.session_state.pop(_LATER, []):
+        st.success(plain(sentence))

@@ -1,0 +1,68 @@
+"""One photo's reading: swatches with level and warmth, what was measured, the checks."""
+
+from __future__ import annotations
+
+from tracker.colorimetry import lab_to_hex
+from tracker.level import estimate_level
+from tracker.reading import RegionReading
+from tracker.records import PhotoRecord
+from tracker.ui.look import Swatch, check_list, photo, swatches
+from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
+from tracker.ui.parts.words import REGION_WORDS, sentence_case
+from tracker.warmth import estimate_warmth
+
+
+def region_swatch(region: RegionReading, when: str = "") -> Swatch:
+    """The measured colour of a band with its words; `when` tells two photos apart."""
+    label = REGION_WORDS[region.name] + (f", {when}" if when else "")
+    return Swatch(lab_to_hex(region.lab.lab), label, sentence_case(level_words(region)), warmth_words(region))
+
+
+def level_words(region: RegionReading) -> str:
+    """The level of a band as `level 6.2 ± 0.5`, or on which side of the scale it lies."""
+    level = estimate_level(region.lab)
+    return f"level {level.text}" if level.value is not None else level.text
+
+
+def warmth_words(region: RegionReading) -> str:
+    """The warmth of a band in words and figures."""
+    tone, _, figures = estimate_warmth(region.lab).text.partition(", ")
+    return f"{sentence_case(tone)} ({figures})"
+
+
+def reading_swatches(record: PhotoRecord) -> None:
+    """The bands of one photo, root to tip."""
+    if record.reading is not None and record.reading.ok:
+        swatches([region_swatch(region) for region in record.reading.regions])
+
+
+def no_number(record: PhotoRecord) -> str:
+    """The sentence for a photo without a number, or nothing where it has one."""
+    if record.reading is not None and record.reading.ok:
+        return ""
+    if record.failure:
+        return f"No number: {record.failure}"
+    if record.reading is not None:
+        broken = next((check for check in record.reading.checks if not check.ok), None)
+        if broken is not None:
+            return f"No number: {broken.says} {broken.advice}".strip()
+    return "No number: this photo has not been measured."
+
+
+def measured_photo(record: PhotoRecord) -> None:
+    """The photo with the measured pixels drawn on it; the plain photo where nothing was measured."""
+    if record.reading is not None and record.reading.ok:
+        photo(
+            measured_url(record, LARGE),
+            f"{photo_words(record)}, with the measured bands drawn on it",
+            ratio=picture_ratio(record),
+            caption="Drawn in: the bands and what was averaged. Gloss, shadow and what is not hair were left out.",
+        )
+    else:
+        photo(picture_url(record, MEDIUM), photo_words(record), ratio=picture_ratio(record))
+
+
+def checks(record: PhotoRecord) -> None:
+    """Every check of the photo with its sentence."""
+    if record.reading is not None:
+        check_list(record.reading.checks)

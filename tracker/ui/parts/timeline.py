@@ -1,0 +1,76 @@
+"""Everything that happened to one client's hair, newest first."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.ui.look import empty
+from tracker.ui.look import photo as show_photo
+from tracker.ui.navigation import link
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
+from tracker.ui.parts.reading_view import no_number, reading_swatches
+from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
+from tracker.ui.parts.words import ago, as_date, day, plain
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def timeline(store: Store, client_id: str) -> None:
+    """Visits and progress photos with their colours and numbers."""
+    st.header("Visits and progress photos", anchor=False)
+    photos = list(store.photos(client_id=client_id))
+    entries: list[tuple[date, Visit | PhotoRecord]] = [(visit.on, visit) for visit in store.visits(client_id)]
+    entries += [(as_date(photo.taken_at), photo) for photo in photos if photo.role == PROGRESS]
+    if not entries:
+        empty("card", "No visit yet. The first one takes a photo before, a photo after, and a minute.")
+    for _, entry in sorted(entries, key=lambda item: item[0], reverse=True):
+        with st.container(key=f"event-{entry.id}"):
+            if isinstance(entry, Visit):
+                _visit(entry, [photo for photo in photos if photo.visit_id == entry.id])
+            else:
+                _progress(store, entry)
+
+
+def _visit(visit: Visit, photos: list[PhotoRecord]) -> None:
+    link("compare", visit_words(visit, date.today()), visit=visit.id)
+    before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
+    shown = [photo for photo in (before, after) if photo is not None]
+    if not shown:
+        st.caption("No photo was taken.")
+        return
+    finding = lift_words(photos)
+    if finding:
+        st.markdown(f"**{finding}**")
+    _photos_and_numbers(shown)
+
+
+def _progress(store: Store, photo: PhotoRecord) -> None:
+    taken = as_date(photo.taken_at)
+    st.markdown(f"**Progress photo** · {day(taken)}, {ago(taken)}")
+    _photos_and_numbers([photo])
+    with st.popover("Delete this photo", type="tertiary"):
+        st.markdown("Deletes the photo and its numbers. This cannot be undone.")
+        if st.button("Delete", key=f"delete-{photo.id}"):
+            with told():
+                store.delete_photo(photo.id)
+                st.rerun()
+
+
+def _photos_and_numbers(photos: list[PhotoRecord]) -> None:
+    """The photos small, and the colours of the last one beside them."""
+    pictures, colours = st.columns([2, 3], gap="medium")
+    with pictures:
+        for place, photo in zip(st.columns(2, wrap=False), photos, strict=False):
+            with place:
+                show_photo(balanced_url(photo, SMALL), photo_words(photo), ratio=3 / 4)
+    with colours:
+        reading_swatches(photos[-1])
+        missing = no_number(photos[-1])
+        if missing:
+            st.markdown(plain(missing))

@@ -1,0 +1,42 @@
+"""A visit in a few words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.words import ago, day, listed, plain, sentence_case
+
+
+def visit_words(visit: Visit, today: date) -> str:
+    """Services and day of a visit, ready for Markdown."""
+    services = sentence_case(listed((plain(service) for service in visit.services), empty="no service noted"))
+    span = ago(visit.on, today)
+    return f"{services} · {day(visit.on)}" + (f", {span}" if visit.on <= today else "")
+
+
+def lift_words(photos: Sequence[PhotoRecord]) -> str:
+    """What the visit changed, ready for Markdown; nothing where there is no pair with numbers."""
+    before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
+    if before is None or after is None:
+        return ""
+    headline = compare_photos(before, after).headline
+    return plain(headline.sentence) if headline is not None else ""
+
+
+def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:
+    """The photo that stands for a visit: after, else before."""
+    for role in (AFTER, BEFORE):
+        found = role_photo(photos, role)
+        if found is not None:
+            return found
+    return None
+
+
+def role_photo(photos: Sequence[PhotoRecord], role: str) -> PhotoRecord | None:
+    """The first photo in that role, one with a number before one without."""
+    candidates = [photo for photo in photos if photo.role == role]
+    with_number = [photo for photo in candidates if photo.reading is not None and photo.reading.ok]
+    return next(iter(with_number or candidates), None)

@@ -1,0 +1,36 @@
+"""How a service of the portfolio wore, in one sentence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tracker.fade import months_between
+from tracker.records import PROGRESS
+from tracker.ui.parts.pair import CHANGED, compare_photos
+from tracker.ui.parts.reading_view import no_number
+from tracker.ui.parts.words import plain
+
+if TYPE_CHECKING:
+    from tracker.store import PortfolioEntry, Store
+
+
+def wear_words(store: Store, entry: PortfolioEntry) -> str:
+    """The change from the photo after the service to the last one before the next service, or nothing."""
+    later = [visit.on for visit in store.visits(entry.client_id) if visit.on > entry.visit.on]
+    photos = [
+        photo
+        for photo in store.photos(client_id=entry.client_id, role=PROGRESS)
+        if photo.taken_at > entry.after.taken_at
+        and not no_number(photo)
+        and (not later or photo.taken_at.date() < min(later))
+    ]
+    if not photos:
+        return ""
+    last = max(photos, key=lambda photo: photo.taken_at)
+    headline = compare_photos(entry.after, last).headline
+    if headline is None:
+        return ""
+    months = months_between(entry.after.taken_at, last.taken_at)
+    if headline.verdict != CHANGED:
+        return f"Measured again {months:.1f} months later, with no change that is beyond doubt."
+    return f"Measured again {months:.1f} months later. {plain(headline.sentence)}"
