@@ -79,8 +79,8 @@ KIT = Kit("Maker Model", "grey18", "daylight")
         (KIT, True, "Same camera, card and light."),
         (Kit("Another", "grey18", "daylight"), False, "another camera"),
         (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
-        (Kit(None, "grey18", "daylight"), True, "Taken as the same camera"),
-        (Kit(None, "grey18", None), True, "camera and light"),
+        (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
+        (Kit(None, "grey18", None), True, "camera and the light"),
     ],
 )
 def test_kits(other: Kit, same: bool, words: str) -> None:

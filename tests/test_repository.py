@@ -15,7 +15,7 @@ from PIL import Image
 REPOSITORY = Path(__file__).parents[1]
 SAMPLES = REPOSITORY / "sample_images"
 
-START = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/streamlit run app.py"
+START = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/streamlit run app.py"
 TESTS = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/python -m pytest"
 
 MB = 1024**2

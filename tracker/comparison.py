@@ -85,16 +85,10 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         unlike.append("another light")
     if unlike:
         return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.")
-    missing = [
-        word
-        for word, known in (
-            ("camera", before.camera and after.camera),
-            ("light", before.light and after.light),
-        )
-        if not known
-    ]
+    pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
+    missing = [word for word, known in pairs if not known]
     if missing:
-        return KitMatch(True, f"Taken as the same {' and '.join(missing)}: nothing else was noted.")
+        return KitMatch(True, f"The {' and the '.join(missing)} was not noted and is taken to be the same.")
     return KitMatch(True, "Same camera, card and light.")
 
 

@@ -108,6 +108,6 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
     measured = [entry for entry in entries if entry["ok"]]
     say(f"{len(measured)} of {len(entries)} photo{'s' if len(entries) != 1 else ''} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
-        say("Levels stand on a provisional scale until you calibrate your own in the app.")
+        say("Levels stand on a provisional scale.")
     if out is not None:
         say(f"Written to {printable(str(out))}.")
