@@ -202,7 +202,7 @@ class TestLengths:
     def test_one_alone_needs_no_name(self) -> None:
         spec, words = profile_chart(profile(20, 60), None, dark=False)
         assert [row["name"] for row in layers(spec, "text")[0]["data"]["values"]] == [""]
-        assert spec["title"]["text"] == ["L* 20.0 at the root, 60.0 at the tip."]
+        assert " ".join(spec["title"]["text"]) == "L* 20.0 at the root, 60.0 at the tip."
         assert words.count("at the root") == 1
 
     def test_points_in_any_order(self) -> None:

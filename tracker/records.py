@@ -54,6 +54,7 @@ SERVICES = (
     "all-over colour",
     "treatment",
     "cut",
+    "consultation",
     "other",
 )
 ZONES = ("root", "mid-length", "ends", "all over", "face frame")

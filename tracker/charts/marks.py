@@ -26,7 +26,7 @@ COVERAGE = 1.96
 
 _SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 _FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-_TITLE_LETTERS = 38  # fits a phone of 360 px at the size of the title
+_TITLE_LETTERS = 33  # fits a phone of 360 px at the size of the title
 _LABEL_GAP = 17.0  # pixels between the middles of two labels
 _LABEL_ROOM = 110  # pixels at most to the right of the plot; a longer name is cut
 

@@ -39,8 +39,8 @@ class BandColour:
     ----------
     lab : (3,), from the mean of the body hair in linear light
     linear : (3,), that mean
-    cov : (3, 3), covariance of `lab` from block to block within this band
-    dof : float, blocks less one
+    cov : (3, 3), covariance of `lab` from block to block within this band, about its own trend
+    dof : float, blocks less two
     cells : (n,), L* of small pieces of the band, NaN where there is no hair
     verdict : (n, m) uint8, see `tracker.hair.select`
     pixels : int, pixels of the photo that were averaged
@@ -85,12 +85,26 @@ def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, a
             limit=float(FEWEST),
             unit="pixels",
         )
-    blocks = _block_means(linear, kept, _BLOCKS, fewest=12).reshape(-1, 3)
-    blocks = blocks[np.isfinite(blocks[:, 0])]
-    cov, dof = np.diag(np.full(3, 4.0)), 1.0
-    if len(blocks) >= 4:
-        cov, dof = np.cov(linear_to_lab(blocks), rowvar=False) / len(blocks), len(blocks) - 1.0
-    return BandColour(linear_to_lab(mean), mean, np.asarray(cov), dof, _cells(linear, kept), verdict, pixels)
+    cov, dof = _block_spread(_block_means(linear, kept, _BLOCKS, fewest=12))
+    return BandColour(linear_to_lab(mean), mean, cov, dof, _cells(linear, kept), verdict, pixels)
+
+
+def _block_spread(means: Floats) -> tuple[Floats, float]:
+    """Covariance of the band's Lab from block to block, and its degrees of freedom.
+
+    A steady change from root to tip is no noise: where the band lies is the placement's business. So the
+    blocks are taken about their own straight line along the band.
+    """
+    along = np.repeat(np.arange(len(means)), means.shape[1]).astype(float)
+    blocks = means.reshape(-1, 3)
+    seen = np.isfinite(blocks[:, 0])
+    if seen.sum() < 5 or np.ptp(along[seen]) == 0:
+        return np.diag(np.full(3, 4.0)), 1.0
+    lab = linear_to_lab(blocks[seen])
+    design = np.stack([np.ones(int(seen.sum())), along[seen]], -1)
+    rest = lab - design @ np.linalg.lstsq(design, lab, rcond=None)[0]
+    dof = len(lab) - 2.0
+    return np.asarray(rest.T @ rest / dof / len(lab)), dof
 
 
 def body_mean(linear: Floats, usable: np.ndarray, how: Selection) -> tuple[Floats, np.ndarray]:

@@ -206,7 +206,7 @@ class _Loading:
 
     def _consultation(self, client: Client, samples: list[Sample], on: date) -> None:
         """A visit with photos of the hair as it is."""
-        visit = _visit(client, on, ("other",), _CONSULTATION, "Photo again before the first service.")
+        visit = _visit(client, on, ("consultation",), _CONSULTATION, "Photo again before the first service.")
         self._record(visit, [self._photo(client, sample, BEFORE, _at(on, 10)) for sample in samples])
 
     def _photo(self, client: Client, sample: Sample, role: str, taken_at: datetime) -> PhotoRecord:

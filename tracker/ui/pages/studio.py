@@ -41,9 +41,12 @@ def page() -> None:
 
 def _photo_advice() -> None:
     st.header("A photo that can be measured", anchor=False)
-    show_drawing("card", "A head of hair from behind with the grey card held flat beside the mid-lengths")
+    show_drawing(
+        "card", "From above: the grey card beside the hair, turned a third of the way from the camera to the window"
+    )
     st.markdown(
-        "- Hold the card flat beside the hair, in the same light, facing the same way.\n"
+        "- Hold the card beside the hair, turned a third of the way from the camera to the light: "
+        "then nothing shines on it.\n"
         "- Daylight from a window, lamps off, is best. Mixed light is worst.\n"
         "- No flash, no filter, no beauty mode, no portrait mode.\n"
         "- Fill the photo with hair and card. The whole card must show, without a shadow or a shine on it.\n"

@@ -28,7 +28,7 @@ def show_profile(first: PhotoReading, second: PhotoReading | None = None) -> Non
 
     if not first.profile or (second is not None and not second.profile):
         return
-    title = "Lightness from root to tip" + (", before and after" if second is not None else "")
+    title = "Lightness from root to tip"
     spec, words = profile_chart(first.profile, second.profile if second is not None else None, is_dark(), title=title)
     show_chart(spec, words, key="profile")
     st.caption("The band around a line holds 95 % of what repeated reading of this photo would give.")

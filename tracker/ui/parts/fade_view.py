@@ -69,10 +69,10 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
     else:
         left, right = st.columns(2)
         region = left.segmented_control(
-            "Where", REGIONS, default="mid", required=True, format_func=REGION_WORDS.__getitem__, key="fade-region"
+            "Where", REGIONS, default="end", required=True, format_func=REGION_WORDS.__getitem__, key="fade-region"
         )
         quantity = right.segmented_control(
-            "What", [LIGHTNESS, WARMTH], default=LIGHTNESS, required=True, key="fade-quantity"
+            "What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="fade-quantity"
         )
         _chart(segment.photos, str(region), str(quantity))
     for photo in segment.left_out:

@@ -29,9 +29,13 @@ def show(work: Work) -> None:
     _follow_card(work, card, reflectance)
     if not work.photos:
         with st.expander("How to take a photo that can be measured"):
-            show_drawing("card", "A head of hair from behind with the grey card held flat beside the mid-lengths")
+            show_drawing(
+                "card",
+                "From above: the grey card beside the hair, turned a third of the way from the camera to the window",
+            )
             st.markdown(
-                "Hold the card flat beside the hair, in the same light, facing the same way. No flash and no filter. "
+                "Hold the card beside the hair, turned a third of the way from the camera to the light: "
+                "then nothing shines on it. No flash and no filter. "
                 "Fill the photo with hair and card. Same place, phone and card before and after."
             )
     with uploads:
