@@ -80,7 +80,7 @@ KIT = Kit("Maker Model", "grey18", "daylight")
         (Kit("Another", "grey18", "daylight"), False, "another camera"),
         (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
         (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
-        (Kit(None, "grey18", None), True, "camera and the light"),
+        (Kit(None, "grey18", None), True, "Camera and light were not noted"),
     ],
 )
 def test_kits(other: Kit, same: bool, words: str) -> None:

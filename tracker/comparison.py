@@ -87,8 +87,10 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.")
     pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
     missing = [word for word, known in pairs if not known]
+    if len(missing) == 1:
+        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.")
     if missing:
-        return KitMatch(True, f"The {' and the '.join(missing)} was not noted and is taken to be the same.")
+        return KitMatch(True, "Camera and light were not noted and are taken to be the same.")
     return KitMatch(True, "Same camera, card and light.")
 
 
@@ -176,9 +178,13 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
     if change.lightness:
         parts.append(lift.text)
     if change.warmth:
-        size = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
-        direction = "warmer" if warmth.value > 0 else "cooler"
-        parts.append(f"{size[0]} {direction} (± {size[1]})")
+        parts.append(warmth_words(warmth))
     if not parts:
         return f"another tone (colour difference {change.size.value:.1f})"
     return " and ".join(parts)
+
+
+def warmth_words(warmth: Measured) -> str:
+    """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
+    size, spread = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
+    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {spread})"

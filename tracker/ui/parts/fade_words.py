@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from tracker.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
 from tracker.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
 from tracker.ui.parts.words import REGION_WORDS
-from tracker.uncertainty import format_measured
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
@@ -29,7 +29,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     if quantity == LIGHTNESS and change.change.lightness:
         return f"{where}: {change.lift.text} {after}"
     if quantity == WARMTH and change.change.warmth:
-        return f"{where}: {format_measured(change.warmth)} in warmth {after}"
+        return f"{where}: {warmth_words(change.warmth)} {after}"
     known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no change beyond doubt"
     return f"{where}: {known} in {quantity.lower()} {after}"
 

@@ -1,0 +1,79 @@
+"""Takes the pictures of the README's tour: ``python -m tests.browser.tour`` walks it and writes them anew."""
+
+from __future__ import annotations
+
+import io
+import shutil
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from PIL import Image
+
+sys.path.insert(0, str(Path(__file__).parent))  # the helpers of the browser tests, as pytest finds them
+
+from conftest import BROWSERS, FLAGS, REPOSITORY, serving
+from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, sample
+
+PICTURES = REPOSITORY / "sample_images" / "tour"
+
+
+def keep(page: Any, name: str, height: int = 0) -> None:
+    """The window as it stands, or so much of the page, as a small JPEG."""
+    page.wait_for_timeout(1500)
+    before = page.viewport_size
+    if height:
+        page.set_viewport_size({"width": before["width"], "height": height})
+        page.wait_for_timeout(800)
+    with Image.open(io.BytesIO(page.screenshot())) as shot:
+        shot.convert("RGB").save(PICTURES / f"{name}.jpg", quality=88, optimize=True)
+    page.set_viewport_size(before)
+
+
+def walk(page: Any, address: str) -> None:
+    """The tour, step by step."""
+    page.goto(address)
+    page.get_by_role("button", name="Load the demo studio").click()
+    page.get_by_text("The demo studio is loaded").wait_for(timeout=240_000)
+    open_listed(page, "Clients")
+    page.get_by_role("link", name="Noor").first.click()
+    page.get_by_text("How the colour wears").wait_for()
+    keep(page, "1-wear", 960)
+    add_client(page, "Mira")
+    page.get_by_role("button", name="New visit").click()
+    add_photo(page, sample("before"), 1)
+    add_photo(page, sample("after"), 2)
+    page.get_by_role("button", name="Next: check the marks").click()
+    page.get_by_test_id("corner-0").wait_for()
+    keep(page, "2-marks", 1180)
+    page.get_by_role("button", name="Looks right").click()
+    page.get_by_role("radio", name="After", checked=True).wait_for(timeout=MEASURING_MS)
+    page.get_by_role("button", name="Looks right").click()
+    page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
+    keep(page, "3-result", 1000)
+    page.get_by_role("button", name="Next: save").click()
+    page.get_by_text("hand-painted lightening", exact=True).click()
+    page.get_by_role("button", name="Save the visit").click()
+    page.get_by_text("The visit is saved").wait_for()
+    open_listed(page, "Portfolio")
+    page.get_by_text("Look closer").first.wait_for()
+    keep(page, "4-portfolio", 860)
+
+
+def main() -> None:
+    """Walk the tour in a fresh studio."""
+    from playwright.sync_api import sync_playwright
+
+    PICTURES.mkdir(exist_ok=True)
+    browser_path = next(path for name in BROWSERS if (path := shutil.which(name)))
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
+        home = Path(folder)
+        with serving(REPOSITORY / "app.py", home / "studio", home / "server.log") as address:
+            browser = driver.chromium.launch(executable_path=browser_path, args=list(FLAGS))
+            walk(browser.new_page(viewport={"width": 1100, "height": 900}), address)
+            browser.close()
+
+
+if __name__ == "__main__":
+    main()
