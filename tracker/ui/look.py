@@ -111,6 +111,11 @@ def photo_html(
     return f'<figure class="t-photo">{picture}{words}</figure>'
 
 
+def no_photo() -> None:
+    """An empty frame where a photo would be."""
+    st.html('<div class="t-no-photo" aria-hidden="true"></div>')
+
+
 def empty(drawing_name: str, sentence: str) -> None:
     """The top of an empty page: one drawing and one sentence; the page adds its one button."""
     st.html(f'<div class="t-empty">{drawing_html(drawing_name)}<p>{escape(sentence)}</p></div>')

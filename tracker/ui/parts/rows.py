@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from tracker.ui.look import no_photo
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.words import plain
@@ -28,7 +29,7 @@ def row(picture: tuple[str, str] | None, key: str, page: str, title: str, about:
             if picture is not None:
                 show_photo(*picture, ratio=1)
             else:
-                st.html('<div class="no-photo" aria-hidden="true"></div>')
+                no_photo()
         with st.container(gap="xsmall"):
             link(page, plain(title), **identifiers)
             st.caption(about)
