@@ -31,6 +31,7 @@ class Selection:
     distance: float = 4.5
 
 
+_ENOUGH = 2500  # pixels that settle a median
 # smallest spread (L*, a*, b*) that counts as one head of hair: strands differ, and so do lights and lows
 _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
@@ -76,6 +77,7 @@ def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
     pixels = lab[:, inner][usable[:, inner]]
     if len(pixels) < 8:
         pixels = lab[usable]
+    pixels = pixels[:: max(1, len(pixels) // _ENOUGH)]
     centre = np.median(pixels, axis=0)
     spread = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
     return np.asarray(centre), np.asarray(spread)
