@@ -39,8 +39,12 @@ def test_on_a_phone_the_menu_is_at_the_lower_edge_and_covers_nothing(studio: str
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     links[-1].tap()
     page.get_by_role("heading", name="Studio", exact=True).wait_for()
-    main = page.get_by_test_id("stMain")
-    main.evaluate("main => main.scrollTo(0, main.scrollHeight)")
+    page.get_by_text("My photos then leave the portfolio at once", exact=False).wait_for()
+    page.wait_for_function(
+        """() => { const main = document.querySelector("[data-testid=stMain]"); main.scrollTo(0, main.scrollHeight)
+          return document.querySelector("[data-test-script-state=notRunning]") &&
+            main.scrollTop + main.clientHeight >= main.scrollHeight - 1 }"""
+    )
     lowest = page.locator(".stMainBlockContainer > div").first.bounding_box()
     assert lowest["y"] + lowest["height"] < boxes[0]["y"]
     phone.assert_clean()
