@@ -22,6 +22,18 @@ def sample(role: str) -> Path:
     return next(iter(sorted(SAMPLES.glob(f"*{role}*daylight*.jpg"))))
 
 
+def settled(page: Any) -> None:
+    """Wait until the page is drawn: what is pressed or filled while it still changes may be replaced under the hand."""
+    page.wait_for_timeout(150)  # until the last action has reached the server
+    page.locator('[data-test-script-state="notRunning"]').wait_for()
+
+
+def press(page: Any, name: str) -> None:
+    """Press a button once the page stands still."""
+    settled(page)
+    page.get_by_role("button", name=name).click()
+
+
 def open_listed(page: Any, name: str) -> None:
     """Go to a page by the menu."""
     page.get_by_role("link", name=name, exact=True).click()
@@ -31,20 +43,19 @@ def open_listed(page: Any, name: str) -> None:
 def add_client(page: Any, name: str) -> None:
     """Add a client who agrees to everything."""
     open_listed(page, "Clients")
-    page.get_by_role("button", name="Add a client").click()
+    press(page, "Add a client")
     page.get_by_label("Name", exact=True).fill(name)
     for purpose in range(2):
         # each kind of field comes in a script of its own, so a box may be there later than the button below it
         page.get_by_role("checkbox").nth(purpose).check(force=True)
     page.get_by_label("Who asked the client").fill("me")
-    page.get_by_role("button", name="Add the client").click()
+    press(page, "Add the client")
     page.get_by_role("heading", name=name, exact=True).wait_for()
 
 
 def add_photo(page: Any, photo: Path, there: int) -> None:
     """Hand over the next photo and wait until so many are there."""
-    # a page that is still being drawn replaces the field under the file
-    page.locator('[data-test-script-state="notRunning"]').wait_for()
+    settled(page)
     page.locator("input[type=file]").first.set_input_files(photo)
     page.wait_for_function(
         "there => [...document.querySelectorAll('button')].filter(b => b.innerText.includes('Remove this photo'))"
@@ -73,14 +84,14 @@ def place(page: Any, handle: str) -> str:
 def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop: Watched, tmp_path: Path) -> None:
     page = desktop.page
     page.goto(studio)
-    page.get_by_role("button", name="Load the demo studio").click()
+    press(page, "Load the demo studio")
     page.get_by_text("The demo studio is loaded").wait_for(timeout=240_000)
     page.get_by_role("heading", name="Recent visits").wait_for()
     add_client(page, "Mira")
-    page.get_by_role("button", name="New visit").click()
+    press(page, "New visit")
     add_photo(page, sample("before"), 1)
     add_photo(page, sample("after"), 2)
-    page.get_by_role("button", name="Next: check the marks").click()
+    press(page, "Next: check the marks")
     page.get_by_test_id("corner-0").wait_for()
     stood = place(page, "corner-0")
     drag(page, "corner-0", 3, 3)
@@ -89,15 +100,15 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     )
     assert place(page, "corner-0") != stood
     page.screenshot(path=tmp_path / "marks.png")
-    page.get_by_role("button", name="Looks right").click()
+    press(page, "Looks right")
     page.get_by_role("radio", name="After", checked=True).wait_for(timeout=MEASURING_MS)
-    page.get_by_role("button", name="Looks right").click()
+    press(page, "Looks right")
     page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
     finding = page.get_by_role("heading", name="lighter").inner_text()
     assert "±" in finding
-    page.get_by_role("button", name="Next: save").click()
+    press(page, "Next: save")
     page.get_by_text("hand-painted lightening", exact=True).click()
-    page.get_by_role("button", name="Save the visit").click()
+    press(page, "Save the visit")
     page.get_by_text("The visit is saved").wait_for()
     page.screenshot(path=tmp_path / "compare.png")
     open_listed(page, "Portfolio")

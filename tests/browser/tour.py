@@ -14,7 +14,7 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).parent))  # the helpers of the browser tests, as pytest finds them
 
 from conftest import BROWSERS, FLAGS, REPOSITORY, serving
-from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, sample
+from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, press, sample
 
 PICTURES = REPOSITORY / "sample_images" / "tour"
 
@@ -34,27 +34,27 @@ def keep(page: Any, name: str, height: int = 0) -> None:
 def walk(page: Any, address: str) -> None:
     """The tour, step by step."""
     page.goto(address)
-    page.get_by_role("button", name="Load the demo studio").click()
+    press(page, "Load the demo studio")
     page.get_by_text("The demo studio is loaded").wait_for(timeout=240_000)
     open_listed(page, "Clients")
     page.get_by_role("link", name="Noor").first.click()
     page.get_by_text("How the colour wears").wait_for()
     keep(page, "1-wear", 960)
     add_client(page, "Mira")
-    page.get_by_role("button", name="New visit").click()
+    press(page, "New visit")
     add_photo(page, sample("before"), 1)
     add_photo(page, sample("after"), 2)
-    page.get_by_role("button", name="Next: check the marks").click()
+    press(page, "Next: check the marks")
     page.get_by_test_id("corner-0").wait_for()
     keep(page, "2-marks", 1180)
-    page.get_by_role("button", name="Looks right").click()
+    press(page, "Looks right")
     page.get_by_role("radio", name="After", checked=True).wait_for(timeout=MEASURING_MS)
-    page.get_by_role("button", name="Looks right").click()
+    press(page, "Looks right")
     page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
     keep(page, "3-result", 1000)
-    page.get_by_role("button", name="Next: save").click()
+    press(page, "Next: save")
     page.get_by_text("hand-painted lightening", exact=True).click()
-    page.get_by_role("button", name="Save the visit").click()
+    press(page, "Save the visit")
     page.get_by_text("The visit is saved").wait_for()
     open_listed(page, "Portfolio")
     page.get_by_text("Look closer").first.wait_for()
