@@ -107,12 +107,12 @@ def test_the_content_decides_and_not_the_name(tmp_path: Path) -> None:
 
 def test_a_huge_file_is_refused_before_it_is_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with (tmp_path / "huge.jpg").open("wb") as file:
-        file.truncate(40 * 1024**2)
+        file.truncate(90 * 1024**2)
     monkeypatch.setattr(Path, "read_bytes", lambda path: pytest.fail(f"{path} was read"))
     _, out, _ = run("measure", write_marks(tmp_path, entry("huge.jpg")), "--json")
     error = json.loads(out)["photos"][0]["error"]
     assert error["code"] == "too_large"
-    assert "40.0 MB (limit 25)" in error["message"]
+    assert "90.0 MB (limit 80)" in error["message"]
 
 
 @pytest.mark.parametrize("name", ["", ".", "no\0name.jpg", "\ud800.jpg", "x" * 300, "marks.json/a.jpg"])
@@ -212,7 +212,7 @@ def test_results_that_cannot_be_compared(tmp_path: Path) -> None:
         two.write_text(json.dumps(changed), "utf-8")
         require_refusal(run("compare", one, two), "cannot_compare", words)
 
-    refused({**good, "photos": good["photos"] * 2}, "1 photos before and 2 after")
+    refused({**good, "photos": good["photos"] * 2}, "1 before and 2 after")
     refused({**good, "method_version": "0.1"}, "Measure both again")
     refused({**good, "photos": [{**good["photos"][0], "reading": {"card": 5}}]}, "not a result of measure")
     for damage in (float("nan"), -1.0):

@@ -79,6 +79,7 @@ KIT = Kit("Maker Model", "grey18", "daylight")
         (KIT, True, "Same camera, card and light."),
         (Kit("Another", "grey18", "daylight"), False, "another camera"),
         (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
+        (Kit("Maker Model", "grey18", "daylight", developed=True), False, "another kind of file"),
         (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
         (Kit(None, "grey18", None), True, "Camera and light were not noted"),
     ],

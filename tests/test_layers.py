@@ -47,6 +47,7 @@ ORDER = {
 DOORS = {
     "PIL": {"photo"},
     "pillow_heif": {"photo"},
+    "rawpy": {"photo"},
     "alembic": {"store"},
     "sqlalchemy": {"store"},
     "streamlit": {"app", "ui"},

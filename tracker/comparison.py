@@ -13,6 +13,7 @@ import numpy as np
 from tracker.change import CANNOT_TELL, CHANGED, Change, compare
 from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
+from tracker.quality import RAW
 from tracker.quantities import LabMeasured, Measured, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
 from tracker.uncertainty import format_measured
@@ -34,11 +35,13 @@ class Kit:
     camera : str or None, as the camera wrote it
     card_kind : str
     light : str or None, None where nobody noted it
+    developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
     """
 
     camera: str | None
     card_kind: str
     light: str | None
+    developed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,11 +77,18 @@ class RegionChange:
         return self.change.verdict
 
 
+def was_developed(reading: PhotoReading | None) -> bool:
+    """True where a reading comes from a camera's raw file."""
+    return reading is not None and any(check.name == RAW for check in reading.checks)
+
+
 def match_kits(before: Kit, after: Kit) -> KitMatch:
     """Whether two kits are the same; what nobody noted is taken as the same, and that is said."""
     unlike = []
     if before.camera and after.camera and before.camera != after.camera:
         unlike.append("another camera")
+    if before.developed != after.developed:
+        unlike.append("another kind of file")
     if before.card_kind != after.card_kind:
         unlike.append("another card")
     if before.light and after.light and before.light != after.light:
@@ -169,7 +179,7 @@ def _sentence(name: str, lift: Lift, warmth: Measured, change: Change) -> str:
         more = change.photos_needed - 1
         words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
         return f"{where}: too close to call with one photo each; {words} of each would settle it."
-    return f"{where}: no meaningful change ({lift.text})."
+    return f"{where}: no meaningful change; {lift.text}."
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:
@@ -180,7 +190,8 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
     if change.warmth:
         parts.append(warmth_words(warmth))
     if not parts:
-        return f"another tone (colour difference {change.size.value:.1f})"
+        size = change.size
+        return f"another tone (colour difference {size.value:.1f}, {size.low:.1f} to {size.high:.1f})"
     return " and ".join(parts)
 
 

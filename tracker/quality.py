@@ -29,10 +29,15 @@ class Limits:
     kept: float = 0.45
 
 
+RAW = "raw"
+"""Name of the check that notes a photo developed from a camera's raw file."""
+
 _NOTES = {
     "profile_converted": "The photo's colour profile is of a kind that the colour engine had to convert to sRGB.",
     "profile_unreadable": "The photo's colour profile is damaged; its colours were read as sRGB.",
+    "profile_assumed": "The photo does not say clearly what its colours mean; they were read as sRGB.",
 }
+_RAW_NOTE = "raw_developed"
 
 
 def check_photo(
@@ -53,11 +58,15 @@ def check_photo(
     checks = [*_exposure(card, limits), _cast(card, limits), _gradient(card, limits)]
     for name, shares in dropped:
         checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
-    checks += [
-        Check("profile", True, 1.0, 1.0, "profile", _NOTES.get(note, note), "Where you can, set the camera to sRGB.")
-        for note in warnings
-    ]
-    return tuple(checks)
+    return (*checks, *(_note(warning) for warning in warnings))
+
+
+def _note(warning: str) -> Check:
+    """What was odd about the file, as a check that is passed."""
+    if warning == _RAW_NOTE:
+        says = "The photo was developed from the camera's raw file: linear light, without the camera's look."
+        return Check(RAW, True, 1.0, 1.0, "file", says)
+    return Check("profile", True, 1.0, 1.0, "file", _NOTES.get(warning, warning), "Where you can, set it to sRGB.")
 
 
 def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
@@ -121,7 +130,7 @@ def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
         shares.clipped,
         limits.clipped,
         "share",
-        f"{shares.clipped:.0%} of the {_WORDS[name]} is burnt out or black.",
+        f"{shares.clipped:.0%} of the {_WORDS[name]} burnt out or black.",
         "" if ok else "Change the exposure, or turn the hair out of the hard light.",
     )
 
@@ -135,9 +144,9 @@ def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
         kept,
         limits.kept,
         "share",
-        f"{kept:.0%} of the {_WORDS[name]} is clean hair.",
+        f"{kept:.0%} of the {_WORDS[name]} clean hair.",
         "" if ok else "Move the path so that its whole width lies on hair.",
     )
 
 
-_WORDS = {"root": "root", "mid": "mid-length", "end": "ends"}
+_WORDS = {"root": "root is", "mid": "mid-lengths are", "end": "ends are"}

@@ -112,6 +112,11 @@ class RgbSpace:
     to_xyz: Matrix3
     curves: tuple[Curve, Curve, Curve]
 
+    @property
+    def is_linear(self) -> bool:
+        """Whether code values are in proportion to light."""
+        return self.curves == (LINEAR,) * 3
+
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
         """Linear light in the primaries of this space, computed without tables.
 
@@ -240,6 +245,9 @@ def matrix_from_primaries(primaries: Sequence[Chromaticity], white: Chromaticity
     columns = np.array([white_xyz(primary) for primary in primaries]).T
     return matrix3(columns * np.linalg.solve(columns, np.array(white_xyz(white))))
 
+
+LINEAR = ParametricCurve(1.0)
+"""Code values in proportion to light."""
 
 _SRGB_CURVE = ParametricCurve(2.4, a=1 / 1.055, b=0.055 / 1.055, c=1 / 12.92, d=0.04045)
 _ADOBE_CURVE = ParametricCurve(563 / 256)

@@ -32,7 +32,7 @@ def _require_pairs(first: Result, second: Result) -> None:
     counts = len(first.photos), len(second.photos)
     if counts[0] != counts[1]:
         raise CannotCompare(
-            f"There are {counts[0]} photos before and {counts[1]} after.",
+            f"The results do not go together: {counts[0]} before and {counts[1]} after.",
             "List as many photos after as before, in the same order.",
             value=float(counts[1]),
             limit=float(counts[0]),

@@ -76,8 +76,9 @@ def _read(path: Path) -> Photo:
         if not path.is_file():
             raise Unreadable("There is no such photo file.", "Check its name and its place beside the marks file.")
         size = path.stat().st_size
-        if size > limits.max_bytes:
-            value, limit = size / _MB, limits.max_bytes / _MB
+        largest = max(limits.max_bytes, limits.max_raw_bytes)  # which of both holds is known once it is read
+        if size > largest:
+            value, limit = size / _MB, largest / _MB
             raise TooLarge(
                 f"The photo file has {value:.1f} MB (limit {limit:g}).",
                 "Save it at a smaller size and try again.",
@@ -101,10 +102,8 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
             continue
         say(f"{name}: measured.")
         for region, found in entry["regions"].items():
-            lightness, a, b = found["lab"]
             level, warmth = found["level"]["text"], found["warmth"]["text"]
-            colour = f"L* {lightness:.1f}, a* {a:.1f}, b* {b:.1f}"
-            say(f"  {REGION_WORDS[region]}: level {level}; {warmth}; {colour}.")
+            say(f"  {REGION_WORDS[region]}: level {level}; {warmth}; {found['text']}.")
     measured = [entry for entry in entries if entry["ok"]]
     say(f"{len(measured)} of {len(entries)} photo{'s' if len(entries) != 1 else ''} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):

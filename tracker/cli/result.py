@@ -15,11 +15,13 @@ import numpy as np
 
 from tracker import METHOD_VERSION
 from tracker.cli.files import read_text
-from tracker.comparison import Kit
+from tracker.comparison import Kit, was_developed
 from tracker.errors import CannotCompare, TrackerError
 from tracker.level import estimate_level
+from tracker.quantities import Measured
 from tracker.reading import CardSummary, Check, PhotoReading, RegionReading
 from tracker.records import from_json, to_json
+from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth
 
 Json = dict[str, Any]
@@ -46,7 +48,8 @@ class MeasuredPhoto:
     @property
     def kit(self) -> Kit:
         """What it was taken with."""
-        return Kit(self.camera, self.reading.card.kind if self.reading else "", self.light)
+        card_kind = self.reading.card.kind if self.reading else ""
+        return Kit(self.camera, card_kind, self.light, was_developed(self.reading))
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +125,13 @@ def _check(check: Check) -> Json:
 
 def _region(region: RegionReading) -> Json:
     level, warmth = estimate_level(region.lab), estimate_warmth(region.lab)
+    parts = zip(("L*", "a*", "b*"), region.lab.lab, region.lab.u, strict=True)
     return {
         "lab": list(region.lab.lab),
         "u": list(region.lab.u),
+        "text": ", ".join(
+            f"{name} {format_measured(Measured(value, u, name, region.lab.dof))}" for name, value, u in parts
+        ),
         "level": {
             "value": level.value.value if level.value else None,
             "u": level.value.u if level.value else None,

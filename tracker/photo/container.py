@@ -90,17 +90,17 @@ def open_image(content: bytes, name: str, limits: Limits) -> Image.Image:
     """
     if name == "WEBP":
         # Opening a WebP allocates its whole canvas, so its size is checked first.
-        _check_size(_webp_size(content), limits)
+        check_size(_webp_size(content), limits)
     if name in ("HEIF", "AVIF"):
         for size in _coded_sizes(content):
-            _check_size(size, limits)
+            check_size(size, limits)
     if name == "HEIF":
         from pillow_heif import register_heif_opener
 
         register_heif_opener()
     with guarded():
         image = Image.open(io.BytesIO(content), formats=[name])
-        _check_size(image.size, limits)
+        check_size(image.size, limits)
     return image
 
 
@@ -140,7 +140,14 @@ def _coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
         at = content.find(_SIZE_BOX, at)
 
 
-def _check_size(size: tuple[int, int], limits: Limits) -> None:
+def check_size(size: tuple[int, int], limits: Limits) -> None:
+    """Refuse a width and height that a header states.
+
+    Raises
+    ------
+    TooLarge
+        More pixels than `limits`, or an edge beyond 65,500 pixels.
+    """
     width, height = size
     if width * height > limits.max_pixels:
         value, limit = width * height / 1e6, limits.max_pixels / 1e6

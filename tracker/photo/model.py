@@ -20,10 +20,12 @@ class Limits:
     ----------
     max_bytes : int, size of the file
     max_pixels : int, width times height
+    max_raw_bytes : int, size of a camera's raw file
     """
 
     max_bytes: int = 25 * 1024**2
     max_pixels: int = 50_000_000
+    max_raw_bytes: int = 80 * 1024**2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,7 +42,8 @@ class Photo:
     sha256 : str, hexadecimal digest of the bytes that came in
     warnings : strings that a check can be made from: ``"profile_converted"`` (colours went through the 8-bit
         colour engine, out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile,
-        read as sRGB), ``"profile_assumed"`` (colour tags that are not known here, read as sRGB)
+        read as sRGB), ``"profile_assumed"`` (colour tags that are not known here, read as sRGB),
+        ``"raw_developed"`` (linear, from a camera's raw file: no look of the camera is in it)
     """
 
     encoded: NDArray[Any]

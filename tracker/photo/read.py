@@ -16,12 +16,14 @@ from tracker.photo.container import guarded, open_image, recognise
 from tracker.photo.metadata import camera, orientation, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import bits_per_sample, check_samples, code_values, eight_bit, upright
+from tracker.photo.raw import read_raw
+from tracker.photo.raw_container import is_raw
 
 _TURNED_BY_DECODER = ("TIFF", "HEIF")
 
 
 def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
-    """Read a photo: JPEG, HEIC, HEIF, AVIF, PNG, TIFF or WebP, recognised by content.
+    """Read a photo: JPEG, HEIC, HEIF, AVIF, PNG, TIFF, WebP or a camera's raw file, recognised by content.
 
     Parameters
     ----------
@@ -31,27 +33,24 @@ def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B00
     Returns
     -------
     Photo, upright; of files with several pictures the first. Photos with a matrix profile keep their code
-    values and their space; other profiles are converted to sRGB with a warning.
+    values and their space; other profiles are converted to sRGB with a warning. Raw files come out linear,
+    in a space with the camera's primaries.
 
     Raises
     ------
     UnsupportedFormat
-        Other formats; transparent, high dynamic range or float pixels; CMYK without a profile.
+        Other formats; raw files without the raw extra; transparent, high dynamic range or float pixels; CMYK without
+        a profile.
     TooLarge
         Over `limits`.
     Unreadable
         Empty, damaged or cut off.
     No other exception, whatever the bytes.
     """
-    if len(content) > limits.max_bytes:
-        value, limit = len(content) / 1024**2, limits.max_bytes / 1024**2
-        raise TooLarge(
-            f"The photo file has {value:.1f} MB (limit {limit:g}).",
-            "Save it at a smaller size and try again.",
-            value=value,
-            limit=limit,
-            unit="MB",
-        )
+    raw = len(content) <= max(limits.max_bytes, limits.max_raw_bytes) and is_raw(content)
+    _check_bytes(len(content), limits.max_raw_bytes if raw else limits.max_bytes)
+    if raw:
+        return read_raw(content, limits)
     name = recognise(content)
     with open_image(content, name, limits) as image, guarded():
         bits = bits_per_sample(image, content)
@@ -67,6 +66,18 @@ def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B00
     encoded.setflags(write=False)
     digest = hashlib.sha256(content).hexdigest()
     return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, meaning.warnings)
+
+
+def _check_bytes(size: int, most: int) -> None:
+    if size > most:
+        value, limit = size / 1024**2, most / 1024**2
+        raise TooLarge(
+            f"The photo file has {value:.1f} MB (limit {limit:g}).",
+            "Save it at a smaller size and try again.",
+            value=value,
+            limit=limit,
+            unit="MB",
+        )
 
 
 def _values(image: Image.Image, content: bytes, bits: int, engine: EngineProfile | None) -> NDArray[Any]:

@@ -71,10 +71,11 @@ def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
 
 def kit_of(photo: PhotoRecord) -> Kit:
     """What a photo was taken with, as far as it is known."""
-    from tracker.comparison import Kit
+    from tracker.comparison import Kit, was_developed
 
     light = photo.light if photo.light != LIGHTS[-1] else None
-    return Kit(photo.camera, photo.marks.card_kind if photo.marks is not None else "", light)
+    card_kind = photo.marks.card_kind if photo.marks is not None else ""
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading))
 
 
 def like_for_like(before: PhotoRecord, after: PhotoRecord) -> bool:

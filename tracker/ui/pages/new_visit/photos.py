@@ -9,6 +9,7 @@ import streamlit as st
 from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure import CARD_KINDS
+from tracker.photo import can_read_raw
 from tracker.records import LIGHTS, PROGRESS, PhotoRecord
 from tracker.ui.look import photo as show_photo
 from tracker.ui.look import show_drawing
@@ -18,7 +19,9 @@ from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, pictur
 from tracker.ui.parts.words import ROLE_WORDS
 
 FORMATS = ["jpg", "jpeg", "heic", "heif", "png", "webp", "avif", "tif", "tiff"]
+RAW_FORMATS = ["dng", "cr2", "cr3", "nef", "arw", "raf", "orf", "rw2", "pef"]
 LARGEST_MB = 25
+LARGEST_RAW_MB = 80
 
 
 def show(work: Work) -> None:
@@ -58,7 +61,8 @@ def _slot(work: Work, role: str, light: str, card: str, reflectance: float | Non
         return
     turn_key = f"upload-turn-{role}"
     turn = st.session_state.setdefault(turn_key, 0)
-    upload = st.file_uploader(label, type=FORMATS, max_upload_size=LARGEST_MB, key=f"upload-{role}-{turn}")
+    formats, largest = (FORMATS + RAW_FORMATS, LARGEST_RAW_MB) if can_read_raw() else (FORMATS, LARGEST_MB)
+    upload = st.file_uploader(label, type=formats, max_upload_size=largest, key=f"upload-{role}-{turn}")
     if upload is None:
         return
     try:

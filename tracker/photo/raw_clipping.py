@@ -1,0 +1,65 @@
+"""Which pixels of a developed raw photo rest on a saturated sensor value.
+
+White balance, the means of neighbours and a camera's colour matrix all pull a saturated value below full scale, so
+clipping is looked for where it happens: in the sensor's own numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+FULL = 65535
+
+_LOWEST_SATURATION = 0.75  # of the stated white level: no sensor saturates lower; weak, our own
+_PILE = 50  # sensor values at the very top that are no chance; weak, our own
+_PILE_RATIO = 3  # how many times more than at the value below: a natural light end thins out instead
+
+
+def mark_clipped(
+    codes: NDArray[Any], sensels: NDArray[Any], white: int, stated: Sequence[int] | None, reach: int
+) -> None:
+    """Set all three codes to full scale, in place, where any value behind the pixel is at the end of its range.
+
+    Parameters
+    ----------
+    codes : uint16 (h, w, 3), developed, not turned
+    sensels : uint16 (h, w) or (h, w, 3 or 4), the sensor's values at the same pixels
+    white : int, the level that was developed to full scale
+    stated : saturation levels of the channels, where the camera states them
+    reach : int, pixels from which the developing takes a value, each way
+    """
+    level = saturation_level(sensels, white, stated)
+    clipped = (sensels >= level) if sensels.ndim == 2 else (sensels[..., :3] >= level).any(axis=-1)
+    if reach:
+        clipped = cv2.dilate(clipped.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
+    for channel in range(3):  # gains above one bring values to full scale that the sensor still held
+        clipped |= codes[..., channel] == FULL
+    codes[clipped] = FULL
+
+
+def saturation_level(sensels: NDArray[Any], white: int, stated: Sequence[int] | None) -> int:
+    """The lowest sensor value that counts as saturated.
+
+    Parameters
+    ----------
+    sensels : uint16, any shape
+    white : int, the white level of the file
+    stated : saturation levels of the channels, where the camera states them
+
+    Notes
+    -----
+    The least of the white level, the camera's stated levels, and a pile: many values at the very top of the
+    photo, and far more than at the value below. Cameras that saturate below their stated white level leave one.
+    """
+    lowest = _LOWEST_SATURATION * white
+    levels = [white, *(level for level in stated or () if level >= lowest)]
+    counts = np.bincount(sensels[..., :3].ravel() if sensels.ndim == 3 else sensels.ravel())
+    top, *below = np.flatnonzero(counts)[:-3:-1]
+    if top >= lowest and below and counts[top] >= _PILE and counts[top] > _PILE_RATIO * counts[below[0]]:
+        levels.append(int(top))
+    return min(levels)
