@@ -13,7 +13,7 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, op
 from tracker import workflow
 from tracker.records import PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui.parts.words import plain
+from tracker.ui.parts.words import months_words, plain
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -254,3 +254,14 @@ def test_searching_finds_a_client_and_says_when_there_is_none(filled: Filled) ->
     assert_no_failure(test)
     assert "No client has this in the name" in words(test)
     assert filled.client.name
+
+
+@pytest.mark.parametrize(
+    ("months", "said"), [(0.0, ""), (0.01, ""), (0.033, "1 day"), (0.6, "18 days"), (1.6, "1.6 months")]
+)
+def test_a_span_is_said_in_days_below_a_month(months: float, said: str) -> None:
+    assert months_words(months) == said
+
+
+def test_a_number_is_never_parted_from_its_uncertainty() -> None:
+    assert "±\N{NO-BREAK SPACE}1" in plain("2.0 levels lighter (± 1.2)")

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from typing import Any
 
 import pytest
+from PIL import Image
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
     NASTY,
@@ -107,6 +109,25 @@ def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client)
     assert again.text_area(key=f"visit-next-{draft.id}").value == "go slower"
     assert again.text_area(key=f"visit-note-{draft.id}").value == "and softer"
     assert "Waiting for you" in words(open_page("today"))
+
+
+@pytest.mark.parametrize("kind", ["grey18", "chart24"])
+def test_a_wall_where_the_corners_began_is_not_measured_as_a_card(store: Store, client: Client, kind: str) -> None:
+    grey = Image.new("RGB", (600, 800), (150, 150, 150))
+    grey.paste((70, 50, 40), (150, 100, 350, 700))
+    written = io.BytesIO()
+    grey.save(written, "JPEG", quality=95)
+    test = open_page("new_visit", client=client.id)
+    test.radio(key="card-kind").set_value(kind).run()
+    upload(test, "before", written.getvalue())
+    test.button(key="to-marks").click().run()
+    test.button(key="right-before").click().run()
+    assert_no_failure(test)
+    [photo] = shown_draft(test, store).photos
+    assert photo.reading is None
+    assert photo.failure is not None
+    assert ("four corners" if kind == "grey18" else "were not moved") in photo.failure
+    assert "No number" in words(test)
 
 
 def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Client) -> None:

@@ -67,7 +67,7 @@ def _scale() -> None:
     if DEFAULT_SCALE.provisional:
         st.markdown(
             "Provisional. Levels are read on the built-in scale, because no published table says what colour a level "
-            "has. A single level may be off by about one; a lift between two photos is far more certain, because "
+            "has. A single level may be off by one or two; a lift between two photos is far more certain, because "
             "what is wrong with the scale is wrong in both."
         )
 

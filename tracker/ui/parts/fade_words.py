@@ -6,7 +6,7 @@ from tracker.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
 from tracker.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
-from tracker.ui.parts.words import REGION_WORDS
+from tracker.ui.parts.words import REGION_WORDS, months_words
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
@@ -22,7 +22,8 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     if len(photos) < 2:
         return f"{where}: one photo so far, the next one shows how it wears"
     first, last = photos[0], photos[-1]
-    after = f"after {months_between(first.taken_at, last.taken_at):.1f} months"
+    span = months_words(months_between(first.taken_at, last.taken_at))
+    after = f"after {span}" if span else "on the same day"
     change = compare_photos(first, last).change(region)
     if change is None:
         return f"{where}: nothing to compare {after}"

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
+from tracker.quantities import Measured
 from tracker.reading import PhotoReading, RegionReading
 from tracker.ui.parts.words import REGION_WORDS
 from tracker.uncertainty import format_measured, format_number
@@ -88,9 +89,15 @@ def _row(label: str, cells: list[str]) -> str:
 
 
 def _component(region: RegionReading, axis: int) -> str:
-    from tracker.quantities import Measured
-
     return format_measured(Measured(region.lab.lab[axis], region.lab.u[axis], dof=region.lab.dof))
+
+
+def _share(share: Measured | None) -> str:
+    """A measured share in per cent."""
+    if share is None:
+        return "–"
+    size, spread = format_measured(Measured(100 * share.value, 100 * share.u, dof=share.dof), 0).split(" ± ")
+    return f"{size}% (± {spread})"
 
 
 def _left_out(region: RegionReading) -> str:
@@ -106,7 +113,7 @@ _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (
     ("Lights, L\\*", lambda region: format_measured(region.lights)),
     ("Lows, L\\*", lambda region: format_measured(region.lows)),
     ("Lights minus lows", lambda region: format_measured(region.dimension)),
-    ("Lighter than the root", lambda region: "–" if region.lightened is None else f"{region.lightened.value:.0%}"),
+    ("Lighter than the root", lambda region: _share(region.lightened)),
     ("Left out", _left_out),
     ("Pixels averaged", lambda region: f"{region.pixels:,}"),
 )

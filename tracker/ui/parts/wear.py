@@ -8,7 +8,7 @@ from tracker.fade import months_between
 from tracker.records import PROGRESS
 from tracker.ui.parts.pair import CHANGED, compare_photos
 from tracker.ui.parts.reading_view import no_number
-from tracker.ui.parts.words import plain
+from tracker.ui.parts.words import as_date, months_words, plain
 
 if TYPE_CHECKING:
     from tracker.store import PortfolioEntry, Store
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 def wear_words(store: Store, entry: PortfolioEntry) -> str:
     """The change from the photo after the service to the last one before the next service, or nothing."""
-    later = [visit.on for visit in store.visits(entry.client_id) if visit.on > entry.visit.on]
+    next_visits = [visit.on for visit in store.visits(entry.client_id) if visit.on > entry.visit.on]
     photos = [
         photo
         for photo in store.photos(client_id=entry.client_id, role=PROGRESS)
         if photo.taken_at > entry.after.taken_at
         and not no_number(photo)
-        and (not later or photo.taken_at.date() < min(later))
+        and (not next_visits or as_date(photo.taken_at) < min(next_visits))
     ]
     if not photos:
         return ""
@@ -30,7 +30,8 @@ def wear_words(store: Store, entry: PortfolioEntry) -> str:
     headline = compare_photos(entry.after, last).headline
     if headline is None:
         return ""
-    months = months_between(entry.after.taken_at, last.taken_at)
+    span = months_words(months_between(entry.after.taken_at, last.taken_at))
+    later = f"{span} later" if span else "the same day"
     if headline.verdict != CHANGED:
-        return f"Measured again {months:.1f} months later, with no change that is beyond doubt."
-    return f"Measured again {months:.1f} months later. {plain(headline.sentence)}"
+        return f"Measured again {later}, with no change that is beyond doubt."
+    return f"Measured again {later}. {plain(headline.sentence)}"

@@ -13,8 +13,8 @@ _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&^=@])")
 
 
 def plain(text: str) -> str:
-    """The text so that Markdown shows every sign of it as it was typed."""
-    one_line = " ".join(text.split())
+    """The text so that Markdown shows every sign of it as it was typed; a ± stays with its number."""
+    one_line = " ".join(text.split()).replace("± ", "±\N{NO-BREAK SPACE}")
     return _MARKDOWN.sub(r"\\\1", one_line)
 
 
@@ -49,6 +49,14 @@ def ago(when: date, today: date | None = None) -> str:
         if days < limit:
             return f"{count(int(days / length + 0.5), word)} ago"
     return ""
+
+
+def months_words(months: float) -> str:
+    """A span as `6.0 months`, in days where it is shorter than a month; empty for the same day."""
+    days = round(months * 30.4375)
+    if days < 1:
+        return ""
+    return count(days, "day") if days < 30 else f"{months:.1f} months"
 
 
 def count(number: int, word: str, plural: str = "") -> str:

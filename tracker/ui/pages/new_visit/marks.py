@@ -20,6 +20,9 @@ from tracker.ui.parts.words import ROLE_WORDS
 SEARCHED = "grey18"
 """The one kind of card that the program looks for by itself."""
 
+_STILL = 1.0
+"""How far a corner may differ from where it began and still count as not moved, pixels: rounding only."""
+
 _PHOTO, _NEXT = "marks-photo", "marks-next-photo"
 
 
@@ -90,7 +93,8 @@ def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
 def _buttons(work: Work, photo: PhotoRecord) -> None:
     """The way on, and what stopped the number where something did."""
     right = st.button("Looks right", type="primary", key=f"right-{photo.role}")
-    if st.button("Find the card again", key=f"again-{photo.role}"):
+    searched = photo.marks is not None and photo.marks.card_kind == SEARCHED
+    if st.button("Find the card again" if searched else "Start the marks again", key=f"again-{photo.role}"):
         _find_again(work, photo)
         st.session_state[_rev_key(photo)] += 1
         st.rerun()
@@ -140,12 +144,33 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
     measured = photo
     if not is_measured(photo):
         with st.spinner("Measuring"):
-            measured = workflow.measure_record(work.store, photo, marks, decoded=decoded())
+            missing = _card_not_placed(work, photo, marks)
+            if missing:
+                measured = replace(photo, reading=None, failure=missing)
+            else:
+                measured = workflow.measure_record(work.store, photo, marks, decoded=decoded())
         st.session_state.pop(card_problem_key(photo), None)
         _put(work, measured)
     if no_number(measured):
         st.rerun()
     _next(work, measured)
+
+
+def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None:
+    """What is wrong where the corners lie where they began for want of a card: a wall must not pass for one."""
+    if marks.corners is None:
+        return None
+    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=decoded())
+    if first.corners is None or (marks.card_kind == SEARCHED and problem is None):
+        return None
+    moved = max(
+        abs(a - b)
+        for here, there in zip(marks.corners, first.corners, strict=True)
+        for a, b in zip(here, there, strict=True)
+    )
+    if moved > _STILL:
+        return None
+    return problem or "The card’s corners were not moved yet. Drag each of the four onto its corner of the card."
 
 
 def _next(work: Work, photo: PhotoRecord) -> None:
