@@ -70,7 +70,7 @@ def test_nothing_in_common_is_said(before: PhotoReading) -> None:
         compare_readings(before, empty, same_kit=True)
 
 
-KIT = Kit("Maker Model", "grey18", "daylight")
+KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0))
 
 
 @pytest.mark.parametrize(
@@ -80,6 +80,9 @@ KIT = Kit("Maker Model", "grey18", "daylight")
         (Kit("Another", "grey18", "daylight"), False, "another camera"),
         (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
         (Kit("Maker Model", "grey18", "daylight", developed=True), False, "another kind of file"),
+        (Kit("Maker Model", "grey18", "daylight", gains=(1.1, 1.0, 0.92)), True, "Same camera"),
+        (Kit("Maker Model", "grey18", "daylight", gains=(0.8, 1.0, 1.5)), False, "another light"),
+        (Kit("Maker Model", "grey18", None, gains=(0.8, 1.0, 1.5)), False, "another light"),
         (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
         (Kit(None, "grey18", None), True, "Camera and light were not noted"),
     ],

@@ -71,10 +71,15 @@ def test_lift_drops_the_scales_own_uncertainty() -> None:
     assert estimate_lift(30.0, 30.0, 0.8, 0.8).text.startswith("level unchanged")
 
 
-def test_lift_from_outside_the_scale_is_a_bound() -> None:
+def test_lift_from_outside_the_scale_is_a_bound_that_holds() -> None:
     lift = estimate_lift(14.0, 45.0, 0.8, 0.8)
     assert lift.value is None
-    assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(45) - 1)
-    assert lift.text == "at least 6.8 levels lighter (before is darker than 1)"
+    # both give way by 1.96 standard uncertainties; the dark end stays below the scale
+    assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(45 - 1.96 * 0.8) - 1, abs=1e-3)
+    assert lift.text == "at least 6.5 levels lighter (before is darker than 1)"
     assert estimate_lift(40.0, 80.0, 1, 1).text.endswith("(after is lighter than 10)")
     assert estimate_lift(12.0, 14.0, 1, 1).text == "both darker than 1"
+
+
+def test_no_bound_inside_the_noise() -> None:
+    assert estimate_lift(18.3, 18.6, 1, 1).text == "no lift can be given (before is darker than 1)"

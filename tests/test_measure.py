@@ -120,6 +120,14 @@ def test_dark_and_bright_photos_are_called_so() -> None:
     assert "not_too_bright" in [c.name for c in bright.checks if not c.ok]
 
 
+def test_a_black_and_white_photo_gives_no_number() -> None:
+    photo = photograph(scene())
+    grey = np.repeat(photo.encoded.mean(axis=2, keepdims=True).astype(np.uint8), 3, axis=2)
+    reading = measure_photo(Drawn(grey), marks())
+    assert [check.name for check in reading.checks if not check.ok] == ["colour"]
+    assert reading.regions == ()
+
+
 def test_a_strange_profile_is_a_visible_note() -> None:
     photo = photograph(scene())
     noted = measure_photo(Drawn(photo.encoded, photo.space, ("profile_converted",)), marks())

@@ -167,7 +167,7 @@ def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
 def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))
-    test.segmented_control(key="light").set_value("salon lamps").run()
+    test.segmented_control(key="light-before").set_value("salon lamps").run()
     test.radio(key="card-kind").set_value("steps3").run()
     test.number_input(key="card-reflectance").set_value(20.0).run()
     assert_no_failure(test)
@@ -175,6 +175,19 @@ def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, cl
     assert photo.light == "salon lamps"
     assert photo.marks.card_kind == "steps3"
     assert photo.marks.reflectance == pytest.approx(0.2)
+
+
+def test_before_and_after_may_have_lights_of_their_own(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0))
+    test.segmented_control(key="light-before").set_value("salon lamps").run()
+    upload(test, "after", drawn_photo(57.0))
+    test.segmented_control(key="light-after").set_value("daylight").run()
+    assert_no_failure(test)
+    assert {photo.role: photo.light for photo in shown_draft(test, store).photos} == {
+        "before": "salon lamps",
+        "after": "daylight",
+    }
 
 
 def test_a_draft_can_be_thrown_away(store: Store, client: Client) -> None:

@@ -296,6 +296,14 @@ def test_portfolio_only_with_consent_and_without_words(store: Store) -> None:
     assert len(store.consents(client.id)) == 3
 
 
+def test_who_takes_back_being_photographed_leaves_the_portfolio_too(store: Store) -> None:
+    client = add_client(store, "Ada", purposes=[MEASURING, PORTFOLIO])
+    save_pair(store, client.id)
+    assert len(store.portfolio()) == 1
+    store.add_consent(answer(client.id, MEASURING, given=False))
+    assert store.portfolio() == []
+
+
 def test_portfolio_prefers_measured_photos_and_needs_both(store: Store) -> None:
     client = add_client(store)
     visit = new_visit(client.id, date(2026, 5, 1))

@@ -103,7 +103,7 @@ def compare(
     return Change(
         vector3(delta),
         vector3(u),
-        _size(before.lab, delta, cov, rng),
+        _size(before.lab, delta, cov, rng, real=verdict == CHANGED),
         p_value,
         verdict,
         verdict == CHANGED and lightness,
@@ -124,8 +124,10 @@ def _inside(value: float, u: float, dof: float, margin: float) -> bool:
     return abs(value) + coverage_factor(dof, 0.90) * u <= margin
 
 
-def _size(before: ArrayLike, delta: np.ndarray, cov: np.ndarray, rng: np.random.Generator) -> Size:
+def _size(before: ArrayLike, delta: np.ndarray, cov: np.ndarray, rng: np.random.Generator, *, real: bool) -> Size:
+    """ΔE00 with its interval: a distance is never negative, so noise alone pushes the draws away from zero."""
     start = np.asarray(before, float)
     draws = rng.multivariate_normal(delta, cov, size=_DRAWS, method="eigh")
     low, high = np.quantile(delta_e_2000(start, start + draws), [0.025, 0.975])
-    return Size(float(delta_e_2000(start, start + delta)), float(low), float(high))
+    value = float(delta_e_2000(start, start + delta))
+    return Size(value, min(float(low), value) if real else 0.0, max(float(high), value))

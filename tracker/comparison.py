@@ -14,12 +14,16 @@ from tracker.change import CANNOT_TELL, CHANGED, Change, compare
 from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.quality import RAW
-from tracker.quantities import LabMeasured, Measured, matrix3
+from tracker.quantities import LabMeasured, Measured, Vector3, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
+
+# A camera's own white balance wanders by 10 to 15 % under one light; more means that the light itself was another.
+# A weak choice of our own.
+_LARGEST_CAST = 0.25
 
 # What a camera's contrast and saturation do to a difference does not cancel: they scale it. Eight per cent either way
 # is a weak choice of our own, to be replaced by measurement.
@@ -36,12 +40,14 @@ class Kit:
     card_kind : str
     light : str or None, None where nobody noted it
     developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
+    gains : three floats or None, what balanced the photo: they show the colour of its light
     """
 
     camera: str | None
     card_kind: str
     light: str | None
     developed: bool = False
+    gains: Vector3 | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +83,14 @@ class RegionChange:
         return self.change.verdict
 
 
+def _cast_apart(before: Kit, after: Kit) -> float:
+    """How far the colours of the light on both cards lie apart, natural log of a channel's ratio to green."""
+    if before.gains is None or after.gains is None:
+        return 0.0
+    ratio = np.log(np.asarray(after.gains) / np.asarray(before.gains))
+    return float(np.abs(ratio - ratio[1]).max())
+
+
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where a reading comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
@@ -91,7 +105,7 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         unlike.append("another kind of file")
     if before.card_kind != after.card_kind:
         unlike.append("another card")
-    if before.light and after.light and before.light != after.light:
+    if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
         unlike.append("another light")
     if unlike:
         return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.")

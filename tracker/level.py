@@ -15,7 +15,7 @@ import math
 from dataclasses import dataclass
 
 from tracker.quantities import LabMeasured, Measured
-from tracker.uncertainty import format_measured
+from tracker.uncertainty import coverage_factor, format_measured
 
 DARKEST, LIGHTEST = 1.0, 10.0
 
@@ -82,7 +82,7 @@ class Lift:
     Attributes
     ----------
     value : Measured or None, levels, positive = lighter; None where a reading lies outside the scale
-    at_least : float or None, the part of the lift that lies on the scale where `value` is None
+    at_least : float or None, lower bound of its size at 95 % where `value` is None
     text : str, such as ``2.1 levels lighter (± 0.4)``
     """
 
@@ -131,9 +131,13 @@ def estimate_lift(
     u_before, u_after : float, standard uncertainties of the parts that do not cancel, L*
     dof : float, degrees of freedom behind them
     """
-    change = scale.level(after) - scale.level(before)
     if _outside(before, scale) or _outside(after, scale):
-        return Lift(None, abs(change), _outside_text(before, after, change, scale))
+        # a bound must hold, so each lightness gives way to the other by its own 95 %
+        (dark, u_dark), (light, u_light) = sorted(((before, u_before), (after, u_after)))
+        factor = coverage_factor(dof)
+        bound = max(scale.level(light - factor * u_light) - scale.level(dark + factor * u_dark), 0.0)
+        return Lift(None, bound, _outside_text(before, after, bound, scale))
+    change = scale.level(after) - scale.level(before)
     u = math.hypot(u_before / scale.slope(before), u_after / scale.slope(after))
     value = Measured(change, u, "levels", dof)
     size, spread = format_measured(Measured(abs(change), u, "", dof)).split(" ± ")
@@ -143,10 +147,12 @@ def estimate_lift(
     return Lift(value, None, f"{text} (± {spread})")
 
 
-def _outside_text(before: float, after: float, change: float, scale: LevelScale) -> str:
+def _outside_text(before: float, after: float, bound: float, scale: LevelScale) -> str:
     ends = [_outside(before, scale), _outside(after, scale)]
     if ends[0] and ends[0] == ends[1]:
         return f"both {ends[0]}"
     direction = "lighter" if after > before else "darker"
     named = f"before is {ends[0]}" if ends[0] else f"after is {ends[1]}"
-    return f"at least {abs(change):.1f} levels {direction} ({named})"
+    if f"{bound:.1f}" == "0.0":
+        return f"no lift can be given ({named})"
+    return f"at least {bound:.1f} levels {direction} ({named})"

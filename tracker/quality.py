@@ -19,6 +19,7 @@ class Limits:
     gradient : float, EV across the card; 0.3 EV there means up to 4 L* at L* 40
     clipped : float, share of a band's pixels that are burnt out or crushed
     kept : float, smallest share of a band's pixels that are body hair
+    coloured : float, smallest share of pixels whose three codes differ; in a black-and-white photo none does
     """
 
     darkest: float = 25.0
@@ -27,6 +28,7 @@ class Limits:
     gradient: float = 0.3
     clipped: float = 0.15
     kept: float = 0.45
+    coloured: float = 0.01
 
 
 RAW = "raw"
@@ -45,6 +47,7 @@ def check_photo(
     dropped: Sequence[tuple[str, Dropped]],
     warnings: Sequence[str] = (),
     limits: Limits | None = None,
+    coloured: float = 1.0,
 ) -> tuple[Check, ...]:
     """Every check of one photo, passed or not.
 
@@ -53,9 +56,10 @@ def check_photo(
     card : as found in the photo
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
+    coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
     """
     limits = limits or Limits()
-    checks = [*_exposure(card, limits), _cast(card, limits), _gradient(card, limits)]
+    checks = [*_exposure(card, limits), _colour(coloured, limits), _cast(card, limits), _gradient(card, limits)]
     for name, shares in dropped:
         checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
     return (*checks, *(_note(warning) for warning in warnings))
@@ -92,6 +96,19 @@ def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
             "The photo is too bright: light hair will burn out." if bright else "The photo is not too bright.",
             "Lower the exposure." if bright else "",
         ),
+    )
+
+
+def _colour(coloured: float, limits: Limits) -> Check:
+    ok = coloured >= limits.coloured
+    return Check(
+        "colour",
+        ok,
+        coloured,
+        limits.coloured,
+        "share",
+        "The photo is in colour." if ok else "The photo is black and white.",
+        "" if ok else "Use the colour photo, before any filter.",
     )
 
 

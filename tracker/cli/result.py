@@ -49,7 +49,8 @@ class MeasuredPhoto:
     def kit(self) -> Kit:
         """What it was taken with."""
         card_kind = self.reading.card.kind if self.reading else ""
-        return Kit(self.camera, card_kind, self.light, was_developed(self.reading))
+        gains = self.reading.correction.gains if self.reading else None
+        return Kit(self.camera, card_kind, self.light, was_developed(self.reading), gains)
 
 
 @dataclass(frozen=True, slots=True)

@@ -38,7 +38,7 @@ def suggest_path(encoded: np.ndarray, card: tuple[Point, ...] | None = None) -> 
         path = tuple((x, float(y)) for y in np.linspace(0.25, 0.8, _POINTS) * height)
         return path, max(12.0, 0.08 * width)
     rows, centres, spans = _middle_line(hair)
-    wanted = np.linspace(rows[0] + 0.10 * (rows[-1] - rows[0]), rows[0] + 0.90 * (rows[-1] - rows[0]), _POINTS)
+    wanted = np.linspace(rows[0] + 0.06 * (rows[-1] - rows[0]), rows[0] + 0.97 * (rows[-1] - rows[0]), _POINTS)
     x = np.interp(wanted, rows, centres)
     points = np.stack([x, wanted], -1) / scale
     points = np.clip(points, 1, [width - 1, height - 1])

@@ -112,7 +112,9 @@ def measure_photo(picture: Picture, marks: Marks, settings: Settings | None = No
     summary = CardSummary(
         kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient
     )
-    checks = check_photo(summary, [(n, c.dropped) for n, c in colours.items()], picture.warnings, settings.limits)
+    coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
+    dropped = [(name, colour.dropped) for name, colour in colours.items()]
+    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured)
     regions: tuple[RegionReading, ...] = ()
     if all(check.ok for check in checks):
         moved = _placement(picture, path, correction, colours, settings)

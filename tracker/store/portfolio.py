@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from sqlalchemy import func, select
+from sqlalchemy import Select, func, intersect, select
 
 from tracker.errors import StoreDamaged
-from tracker.records import AFTER, BEFORE, PORTFOLIO, PhotoRecord, Visit
+from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.rows import read_record, read_records
@@ -35,10 +35,13 @@ class Portfolio(Database):
     """The part of the store that knows what may be shown."""
 
     def portfolio(self) -> list[PortfolioEntry]:
-        """Visits with a before and an after of clients who agree to it now, newest visit first."""
-        visit, photo, consent = schema.visit, schema.photo, schema.consent
-        latest = select(func.max(consent.c.number)).where(consent.c.purpose == PORTFOLIO).group_by(consent.c.client_id)
-        agreeing = select(consent.c.client_id).where(consent.c.number.in_(latest), consent.c.given)
+        """Visits with a before and an after of clients who agree to it now, newest visit first.
+
+        Who takes back the agreement to be photographed takes back this one too.
+        """
+        visit, photo = schema.visit, schema.photo
+        agreed = intersect(_agreeing(PORTFOLIO), _agreeing(MEASURING)).subquery()
+        agreeing = select(agreed.c.client_id)
         visits = (
             select(visit.c.id, visit.c.record)
             .where(visit.c.client_id.in_(agreeing))
@@ -57,6 +60,13 @@ class Portfolio(Database):
             for row in visit_rows
             if row.id in pairs and (kept := _readable(row.id, row.record)) is not None
         ]
+
+
+def _agreeing(purpose: str) -> Select[tuple[str]]:
+    """Clients whose latest answer to this question is yes."""
+    consent = schema.consent
+    latest = select(func.max(consent.c.number)).where(consent.c.purpose == purpose).group_by(consent.c.client_id)
+    return select(consent.c.client_id).where(consent.c.number.in_(latest), consent.c.given)
 
 
 def _pairs(photos: Iterable[PhotoRecord]) -> dict[str, tuple[PhotoRecord, PhotoRecord]]:

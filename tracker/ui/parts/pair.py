@@ -75,7 +75,8 @@ def kit_of(photo: PhotoRecord) -> Kit:
 
     light = photo.light if photo.light != LIGHTS[-1] else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading))
+    gains = photo.reading.correction.gains if photo.reading is not None else None
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains)
 
 
 def like_for_like(before: PhotoRecord, after: PhotoRecord) -> bool:

@@ -27,7 +27,6 @@ LARGEST_RAW_MB = 80
 def show(work: Work) -> None:
     """The step."""
     uploads = st.container()
-    light = _light(work)
     card, reflectance = _card(work)
     _follow_card(work, card, reflectance)
     if not work.photos:
@@ -45,7 +44,7 @@ def show(work: Work) -> None:
         places = st.columns(len(work.roles), gap="large") if len(work.roles) > 1 else [st.container()]
         for place, role in zip(places, work.roles, strict=True):
             with place:
-                _slot(work, role, light, card, reflectance)
+                _slot(work, role, _light(work, role), card, reflectance)
         _onward(work)
 
 
@@ -112,19 +111,20 @@ def _remove(work: Work, photo: PhotoRecord) -> None:
     st.rerun()
 
 
-def _light(work: Work) -> str:
-    """The light of this job; photos that are already in follow it."""
-    last = _last_photo(work)
+def _light(work: Work, role: str) -> str:
+    """The light of one photo: before and after may be taken under unlike ones, and the result must know."""
+    present = work.photo(role)
+    likely = present or _last_photo(work)
     chosen = st.segmented_control(
-        "Light",
+        "Light" if len(work.roles) == 1 else f"Light of the {ROLE_WORDS[role].lower()} photo",
         LIGHTS[:-1],
-        default=last.light if last is not None and last.light in LIGHTS[:-1] else None,
-        key="light",
+        default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
+        key=f"light-{role}",
     )
     light = chosen or LIGHTS[-1]
-    if work.draft is not None and any(photo.light != light for photo in work.photos):
-        relit = tuple(replace(photo, light=light) for photo in work.photos)
-        keep(work.store, replace(work.draft, photos=relit))
+    if work.draft is not None and present is not None and present.light != light:
+        photos = tuple(replace(photo, light=light) if photo.id == present.id else photo for photo in work.photos)
+        keep(work.store, replace(work.draft, photos=photos))
         st.rerun()
     return light
 
