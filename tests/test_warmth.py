@@ -56,12 +56,18 @@ def test_tone_words_follow_the_interval() -> None:
     assert estimate_warmth(measured((55.0, a + 6 * da, b + 6 * db))).text.startswith("warm, +6.0 ± ")
 
 
-def test_change_drops_the_locus_and_keeps_the_colours() -> None:
-    before, after = measured((40.0, 8.0, 22.0)), measured((60.0, 4.0, 20.0))
+def test_change_between_like_lightnesses_drops_the_locus_and_keeps_the_colours() -> None:
+    before, after = measured((55.0, 8.0, 22.0)), measured((55.0, 4.0, 20.0))
     change = warmth_change(before, after)
     assert change.value == pytest.approx(warmth_value(after.lab) - warmth_value(before.lab))
     expected = np.sqrt(sum(0.25 * np.square(warmth_gradient(m.lab)).sum() for m in (before, after)))
     assert change.u == pytest.approx(expected)
+
+
+def test_change_from_dark_to_light_keeps_both_errors_of_the_locus() -> None:
+    sure = warmth_change(measured((21.0, 5.0, 8.0), 0.0), measured((60.0, 4.0, 20.0), 0.0))
+    # 39 L* apart, next to nothing is shared: both uncertainties in quadrature (GUM 5.1.2)
+    assert sure.u == pytest.approx(np.hypot(DEFAULT_LOCUS.u_dark, DEFAULT_LOCUS.u), rel=0.02)
 
 
 # names: common practice, no source; the colours are of their own making

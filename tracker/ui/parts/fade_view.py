@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 _AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
-_SHARED_LOCUS = replace(DEFAULT_LOCUS, u=0.0)  # its doubt is common to all photos of a series
+_SHARED_LOCUS = replace(DEFAULT_LOCUS, u=0.0, u_dark=0.0)  # its doubt is common to all photos of a series
 _UNIT = {LIGHTNESS: "L*", WARMTH: "warmth"}
 
 
