@@ -1,0 +1,136 @@
+"""From spectra to the bytes of a photo: light, camera, look, file."""
+
+from __future__ import annotations
+
+import io
+import zlib
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image
+
+from tests.bench.conditions import AFTER, ROLES, Condition
+from tests.bench.hair import COLUMNS, HEADS, PATH_COLUMNS, PATH_ROWS, ROWS, lock, texture, truth
+from tests.bench.spectra import camera_matrix, card, light, raw, sensitivities
+from tracker.colorimetry import Floats, encode
+from tracker.reading import Marks
+from tracker.reference_card import CARD_KINDS
+
+WIDTH, HEIGHT = 420, 560
+_HAIR = (80, 20)  # left, top
+_CARDS = {"grey18": (260, 200, 110, 110), "steps3": (270, 190, 90, 162), "chart24": (240, 220, 168, 112)}
+_FRAME = 0.05
+_WALL = 0.30
+_PATCH_INSET = 0.08  # of a chart's cell, on each side
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """One photo to be taken."""
+
+    condition: Condition
+    kind: str
+    head: int
+    role: str
+    lamp: str
+    camera: int
+    misprint: float = 1.0
+
+    @property
+    def colours(self) -> tuple[str, str, str]:
+        """Colours of root, mid and end."""
+        return HEADS[self.head][self.role == AFTER]
+
+    @property
+    def seed(self) -> tuple[int, ...]:
+        """What is drawn for this photo: the same in every condition and beside every card."""
+        return self.head, ROLES.index(self.role), zlib.crc32(f"{self.lamp} {self.camera}".encode())
+
+    @property
+    def lies(self) -> tuple[int, ...]:
+        """How the hair lies: the same in every photo of a head, unless it is laid anew for each."""
+        return self.seed if self.condition.relaid else (self.head,)
+
+    @property
+    def truth(self) -> dict[str, Floats]:
+        """True CIELAB of root, mid and end, as the hair lies without being laid anew."""
+        return truth(self.colours, (self.head,))
+
+
+def marks(kind: str) -> Marks:
+    """The true marks."""
+    x, y, w, h = (float(v) for v in _CARDS[kind])
+    middle = _HAIR[0] + sum(PATH_COLUMNS) / 2
+    path = ((middle, float(_HAIR[1] + PATH_ROWS[0])), (middle, float(_HAIR[1] + PATH_ROWS[1])))
+    corners = ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
+    return Marks(kind, corners, path, float(PATH_COLUMNS[1] - PATH_COLUMNS[0]))
+
+
+def take(shot: Shot) -> bytes:
+    """The photo as the bytes of a JPEG file."""
+    how = shot.condition
+    rng = np.random.default_rng((*shot.seed, 1))
+    red, blue, exposure, uneven = rng.uniform(-1, 1, 4)
+    scene = _scene(shot, np.sign(uneven) if how.always else uneven)
+    linear = scene * np.float32(2 ** (how.exposure + 0.25 * exposure)) + np.float32(0)
+    spread = np.sqrt(np.maximum(linear, 0) / how.electrons + 3e-4**2)
+    linear += spread * rng.standard_normal(linear.shape, np.float32)
+    # the balance scales raw values; what passes full scale is burnt out
+    linear = np.clip(linear * np.array([1 + how.balance * red, 1, 1 + how.balance * blue], np.float32), 0, 1)
+    linear = linear @ camera_matrix(shot.camera, shot.lamp, how.adapts).T.astype(np.float32)
+    return _file(_look(linear, how), how.quality)
+
+
+def _scene(shot: Shot, uneven: float) -> Floats:
+    """Raw values of the whole picture, white under the lamp being 1."""
+    how, lamp = shot.condition, light(shot.lamp)
+    picture = np.full((HEIGHT, WIDTH, 3), _WALL, np.float32)
+    left, top = _HAIR
+    picture[top : top + ROWS, left : left + COLUMNS] = _hair(shot, uneven)
+    x, y, w, h = _CARDS[shot.kind]
+    picture[y : y + h, x : x + w] = _FRAME
+    inset = _PATCH_INSET if shot.kind == "chart24" else 0.0
+    for (x0, y0, x1, y1), value in zip(
+        CARD_KINDS[shot.kind].boxes, raw(card(shot.kind, how.new_batch), shot.camera, lamp, lamp), strict=True
+    ):
+        dx, dy = inset * (x1 - x0), inset * (y1 - y0)
+        rows = slice(round(y + (y0 + dy) * h), round(y + (y1 - dy) * h))
+        picture[rows, round(x + (x0 + dx) * w) : round(x + (x1 - dx) * w)] = value * shot.misprint
+    if how.gradient:
+        slope = how.gradient * ((np.arange(WIDTH) + 0.5 - (x + w / 2)) / WIDTH)
+        picture *= (2**slope)[None, :, None].astype(np.float32)
+    return np.asarray(picture + np.float32(how.glare))
+
+
+def _hair(shot: Shot, uneven: float) -> Floats:
+    how, lamp = shot.condition, light(shot.lamp)
+    other = light("LED-B2" if shot.lamp in ("D65", "D50", "FL7") else "D65")
+    falls = (1 - how.second) * lamp + how.second * other
+    seen = sensitivities(shot.camera)
+    weights = falls[:, None] * seen / (lamp @ seen)
+    lies = texture(shot.lies)
+    body = lock(shot.colours, lies, weights)
+    return (body + lies.gloss[..., None] * weights.sum(axis=0).astype(np.float32)) * np.float32(
+        2 ** (how.uneven * uneven)
+    )
+
+
+def _look(linear: Floats, how: Condition) -> Floats:
+    """Encoded values after the camera's own saturation and contrast."""
+    grey = (linear @ np.array([0.2126, 0.7152, 0.0722], np.float32))[..., None]
+    encoded = encode(np.clip(grey + (linear - grey) * (1 + how.saturation), 0, 1))
+    return np.asarray(encoded - how.contrast * np.sin(2 * np.pi * encoded))
+
+
+def _file(encoded: Floats, quality: int) -> bytes:
+    codes = (np.clip(encoded, 0, 1) * 255 + 0.5).astype(np.uint8)
+    content = io.BytesIO()
+    Image.fromarray(codes).save(content, "JPEG", quality=quality, subsampling=2)
+    return content.getvalue()
+
+
+def misprints(condition: Condition, kind: str, head: int) -> tuple[float, float]:
+    """What the cards of a head's two kits reflect, relative to what their maker says."""
+    draws = np.random.default_rng((head, 99)).uniform(-1, 1, 2)
+    first, second = 1 + draws * condition.misprint * CARD_KINDS[kind].tolerance
+    return float(first), float(second)
