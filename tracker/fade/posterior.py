@@ -167,4 +167,8 @@ def _grid(series: FadeSeries, priors: Priors) -> tuple[Array, Array]:
         # a sharp posterior would fall between the points: look closer until it spans a third of them
         if counts.size > _GRID // 3 or high - low < 1e-6:
             return np.exp(log_rates), log_weights
-        low, high = log_rates[max(counts[0] - 1, 0)], log_rates[min(counts[-1] + 1, _GRID - 1)]
+        first, last = max(counts[0] - 1, 0), min(counts[-1] + 1, _GRID - 1)
+        # two sharp peaks far apart: looking closer at both together finds nothing new
+        if last - first > 0.9 * (_GRID - 1):
+            return np.exp(log_rates), log_weights
+        low, high = log_rates[first], log_rates[last]
