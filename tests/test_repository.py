@@ -107,7 +107,7 @@ def test_no_file_names_a_folder_of_the_machine_it_was_written_on() -> None:
 def test_a_folder_of_a_machine_is_found() -> None:
     slash = "/"
     assert own_folders(f'open("{slash}home/somebody/x")') == [f"{slash}home/somebody"]
-    assert own_folders("see tests/home/page and https://example.org/work/shop") == []
+    assert own_folders("see tests/home/page and https://example.org/home/shop") == []
 
 
 def test_the_readme_starts_with_its_two_commands() -> None:

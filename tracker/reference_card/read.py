@@ -129,8 +129,7 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
 def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
     points = np.asarray(corners, float)
     sides = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-    columns = round(1 / (kind.boxes[0][2] - kind.boxes[0][0]))
-    rows = round(1 / (kind.boxes[0][3] - kind.boxes[0][1]))
+    columns, rows = (round(1 / (kind.boxes[0][k + 2] - kind.boxes[0][k])) for k in (0, 1))
     shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
     if min(shortest) < limits.side:
         raise CardTooSmall(
