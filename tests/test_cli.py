@@ -38,7 +38,7 @@ def test_measure_gives_the_contract_and_the_same_numbers_as_the_core(tmp_path: P
     assert found["method_version"] == METHOD_VERSION
     (photo,) = found["photos"]
     assert (photo["photo"], photo["camera"], photo["light"]) == ("a.jpg", "Maker Model", "daylight")
-    reading = measure_photo(read_photo(before()), marks())
+    reading = measure_photo(read_photo(before()), marks(), light="daylight")
     assert photo["card"]["corners"] == [list(corner) for corner in CARD]
     for region in reading.regions:
         shown = photo["regions"][region.name]
@@ -80,11 +80,11 @@ def test_a_fault_of_the_program_does_not_stop_the_others(
     (tmp_path / "a.jpg").write_bytes(before())
     calls = iter([ZeroDivisionError("on purpose"), None])
 
-    def sometimes(*words: Any) -> Any:
+    def sometimes(*words: Any, **named: Any) -> Any:
         fault = next(calls)
         if fault:
             raise fault
-        return measure_photo(*words)
+        return measure_photo(*words, **named)
 
     monkeypatch.setattr(measuring, "measure_photo", sometimes)
     status, out, _ = run("measure", write_marks(tmp_path, entry("a.jpg"), entry("a.jpg")), "--json")
@@ -118,8 +118,8 @@ def test_compare_gives_what_the_core_gives(tmp_path: Path) -> None:
     assert (status, err) == (0, "")
     (pair,) = json.loads(out)["pairs"]
     assert pair["same_kit"] == {"same": True, "says": "Same camera, card and light."}
-    readings = [measure_photo(read_photo(content), marks()) for content in (before(), after())]
-    for change in compare_readings(*readings, same_kit=True):
+    readings = [measure_photo(read_photo(content), marks(), light="daylight") for content in (before(), after())]
+    for change in compare_readings(*readings, same_kit=True, light="daylight"):
         shown = pair["regions"][change.name]
         assert change.lift.value is not None
         assert shown["lift"]["value"] == change.lift.value.value

@@ -24,6 +24,7 @@ LAYERS = {
         "quality",
         "reference_card",
         "regrowth",
+        "rendering",
         "repeatability",
         "warmth",
     },

@@ -12,7 +12,7 @@ from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker import METHOD_VERSION, errors
 from tracker.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
 from tracker.measure import Settings, find_marks, measure_photo
-from tracker.reading import REGIONS, Marks
+from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, Marks
 from tracker.records import from_json, to_json
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3
 
@@ -126,6 +126,30 @@ def test_a_black_and_white_photo_gives_no_number() -> None:
     reading = measure_photo(Drawn(grey), marks())
     assert [check.name for check in reading.checks if not check.ok] == ["colour"]
     assert reading.regions == ()
+
+
+def test_two_lights_at_once_give_no_number() -> None:
+    photo = photograph(scene())
+    reading = measure_photo(photo, marks(), light=MIXED)
+    assert [check.name for check in reading.checks if not check.ok] == ["one_light"]
+    assert reading.regions == ()
+    assert measure_photo(photo, marks(), light=NOT_NOTED).ok
+
+
+def test_a_noted_light_makes_a_reading_surer_and_nothing_else() -> None:
+    photo = photograph(scene())
+    plain, noted = measure_photo(photo, marks()), measure_photo(photo, marks(), light=DAYLIGHT)
+    for one, other in zip(plain.regions, noted.regions, strict=True):
+        assert one.lab.lab == other.lab.lab
+        assert one.repeat_cov == other.repeat_cov
+        assert other.lab.u[2] < one.lab.u[2]
+
+
+def test_a_few_burnt_out_pixels_are_too_many() -> None:
+    linear = scene()
+    linear[160:170, 200:420] = 5.0
+    reading = measure_photo(photograph(linear), marks())
+    assert "clipped_root" in [check.name for check in reading.checks if not check.ok]
 
 
 def test_a_strange_profile_is_a_visible_note() -> None:

@@ -190,6 +190,27 @@ def test_before_and_after_may_have_lights_of_their_own(store: Store, client: Cli
     }
 
 
+def test_another_light_changes_how_sure_a_measured_photo_is(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0))
+    test.button(key="to-marks").click().run()
+    test.button(key="right-before").click().run()
+    [measured] = shown_draft(test, store).photos
+    assert measured.reading is not None
+    test.button(key="step-back").click().run()
+    while "light-before" not in [each.key for each in test.segmented_control]:
+        test.button(key="step-back").click().run()
+    test.segmented_control(key="light-before").set_value("daylight").run()
+    assert_no_failure(test)
+    [noted] = shown_draft(test, store).photos
+    assert noted.reading is not None
+    assert noted.reading.regions[0].lab.u[2] < measured.reading.regions[0].lab.u[2]
+    test.segmented_control(key="light-before").set_value("mixed light").run()
+    [refused] = shown_draft(test, store).photos
+    assert refused.failure is not None
+    assert refused.failure.startswith("Two kinds of light")
+
+
 def test_a_draft_can_be_thrown_away(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))

@@ -16,18 +16,17 @@ from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.quality import RAW
 from tracker.quantities import LabMeasured, Measured, Vector3, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
+from tracker.rendering import Rendering, between, rendering
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
+
+Colours = tuple[LabMeasured, LabMeasured]
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 
 # A camera's own white balance wanders by 10 to 15 % under one light; more means that the light itself was another.
 # A weak choice of our own.
 _LARGEST_CAST = 0.25
-
-# What a camera's contrast and saturation do to a difference does not cancel: they scale it. Eight per cent either way
-# is a weak choice of our own, to be replaced by measurement.
-_SCALE_ERROR = 0.08
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,11 +117,17 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
     return KitMatch(True, "Same camera, card and light.")
 
 
+def common_light(before: Kit, after: Kit) -> str | None:
+    """The light that two photos of one kit have in common: what was noted of either."""
+    return before.light or after.light
+
+
 def compare_readings(
     before: PhotoReading,
     after: PhotoReading,
     *,
     same_kit: bool,
+    light: str | None = None,
     scale: LevelScale = DEFAULT_SCALE,
     locus: NeutralLocus = DEFAULT_LOCUS,
     rng: np.random.Generator | None = None,
@@ -133,6 +138,7 @@ def compare_readings(
     ----------
     before, after : readings of the same hair
     same_kit : bool, as `match_kits` says
+    light : under which one kit took both, as `common_light` says
     scale, locus : the level scale and the neutral locus in force
     rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
 
@@ -145,7 +151,9 @@ def compare_readings(
     for name in REGIONS:
         first, second = before.region(name), after.region(name)
         if first is not None and second is not None:
-            found.append(_region_change(name, first, second, same_kit, scale, locus, rng))
+            size = rendering(before.card.kind, light)
+            left = _remaining(first, second, size) if same_kit else _unlike(first, second, size)
+            found.append(_region_change(name, first, second, left, same_kit, scale, locus, rng))
     if not found:
         raise CannotCompare(
             "One of the two photos has no number, so there is nothing to compare.",
@@ -158,12 +166,13 @@ def _region_change(
     name: str,
     before: RegionReading,
     after: RegionReading,
+    left: Colours,
     same_kit: bool,
     scale: LevelScale,
     locus: NeutralLocus,
     rng: np.random.Generator,
 ) -> RegionChange:
-    first, second = _remaining(before, after, same_kit)
+    first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
     warmth = warmth_change(first, second, locus)
     # what unlike kits differ in does not average out over more photos
@@ -172,13 +181,24 @@ def _region_change(
     return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change))
 
 
-def _remaining(before: RegionReading, after: RegionReading, same_kit: bool) -> tuple[LabMeasured, LabMeasured]:
-    """Both colours with the part of their uncertainty that does not cancel between them."""
-    if not same_kit:
-        return before.lab, after.lab
-    scaled = np.diag(np.square(_SCALE_ERROR * np.subtract(after.lab.lab, before.lab.lab)) / 2)
+def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+    """Both colours with their whole uncertainty: nothing cancels between unlike kits.
+
+    Two cameras may still be off alike, which parts colours on either side of the card's grey: what is left is never
+    less than with one kit.
+    """
+    whole = np.asarray(before.lab.cov) + np.asarray(after.lab.cov)
+    alike = np.sum([np.asarray(colour.cov) for colour in _remaining(before, after, size)], axis=0)
+    more = np.diag(np.maximum(np.diag(alike) - np.diag(whole), 0)) / 2
+    first, second = (LabMeasured(r.lab.lab, matrix3(np.asarray(r.lab.cov) + more), r.lab.dof) for r in (before, after))
+    return first, second
+
+
+def _remaining(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+    """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
+    shared = between(before.lab.lab, after.lab.lab, size) / 2
     first, second = (
-        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + scaled), r.lab.dof) for r in (before, after)
+        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + shared), r.lab.dof) for r in (before, after)
     )
     return first, second
 

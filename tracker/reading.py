@@ -14,6 +14,14 @@ Point = tuple[float, float]
 REGIONS = ("root", "mid", "end")
 """Names of the three bands along a path, from root to tip."""
 
+DAYLIGHT = "daylight"
+LAMPS = "salon lamps"
+TUBES = "fluorescent tubes"
+MIXED = "mixed light"
+NOT_NOTED = "not noted"
+LIGHTS = (DAYLIGHT, LAMPS, TUBES, MIXED, NOT_NOTED)
+"""What a person notes of the light in a photo; lamps are LED or warm bulbs."""
+
 IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
@@ -72,6 +80,8 @@ class Correction:
     flare : float, stray light of lens and room, in units of perfect white
     exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
     matrix : 3 x 3, rows sum to one so that white stays white
+    misfit : L*, a*, b* by which a chart's patches near the colours of hair still miss their own, root mean square;
+        0 where the card has no colours
     """
 
     kind: str
@@ -79,6 +89,7 @@ class Correction:
     flare: float = 0.0
     exponent: float = 1.0
     matrix: Matrix3 = IDENTITY
+    misfit: Vector3 = (0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,8 +42,6 @@ AFTER = "after"
 PROGRESS = "progress"
 ROLES = (BEFORE, AFTER, PROGRESS)
 
-LIGHTS = ("daylight", "salon lamps", "mixed light", "not noted")
-
 # common practice, no source: plain names for the services this program is about
 SERVICES = (
     "hand-painted lightening",
@@ -145,7 +143,7 @@ class PhotoRecord:
     role : str, one of `ROLES`
     taken_at : datetime, from the camera where it is known, else when it was added
     camera : str or None, maker and model as the camera wrote them
-    light : str, one of `LIGHTS`
+    light : str, one of `reading.LIGHTS`
     file : str, SHA-256 of the kept picture, its name on disk
     size : width and height in pixels
     reading : PhotoReading or None

@@ -49,7 +49,7 @@ class Repeatability:
 
 PROVISIONAL = Repeatability(
     name="provisional",
-    sd=(0.8, 0.35, 0.45),
+    sd=(0.8, 0.5, 0.6),
     dof=20.0,
     provisional=True,
     source=(

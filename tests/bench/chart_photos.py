@@ -11,8 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from tests.bench.chart_corrections import CANDIDATES
-from tests.bench.corrections import Candidate
+from tests.bench.corrections import CANDIDATES, Candidate
 from tests.bench.report import table
 from tests.golden_tables import read_table
 from tracker.colorimetry import Floats, decode, delta_e_2000, linear_to_lab

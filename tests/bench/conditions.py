@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from tests.bench.spectra import IDEAL, LIGHTS
+from tests.bench.spectra import IDEAL, LIGHTS, MOSAIC, STACKED
 
 KINDS = ("grey18", "steps3", "chart24")
 BEFORE, AFTER, AGAIN = "before", "after", "again"
@@ -33,6 +33,7 @@ class Condition:
     adapts : bool, the camera joins two matrices by the light's colour temperature; else that of D65
     misprint : float, half width of the card's own reflectance, as a share of its kind's tolerance, the same in a kit
     new_batch : bool, the chart is as the maker's newer table says, not as the average of measured charts
+    noted : bool, the person notes the light
     cameras : tuple of int
     lights : tuple of str
     """
@@ -51,10 +52,11 @@ class Condition:
     gradient: float = 0.0
     second: float = 0.0
     relaid: bool = False
-    adapts: bool = False
+    adapts: bool = True
     misprint: float = 0.0
     new_batch: bool = False
-    cameras: tuple[int, ...] = (1, 2)
+    noted: bool = True
+    cameras: tuple[int, ...] = MOSAIC
     lights: tuple[str, ...] = LIGHTS
 
 
@@ -84,8 +86,8 @@ CONDITIONS = (
     replace(_CONTROL, name="ideal camera", group="control", cameras=(IDEAL,)),
     replace(_CONTROL, name="no flaws", group="control"),
     replace(BASE, name="daylight only", group="light", lights=("D65", "D50")),
-    *_around("light", camera_adapts_matrix={"adapts": True}),
-    *_around("camera", camera_1_alone={"cameras": (1,)}, camera_2_alone={"cameras": (2,)}),
+    *_around("light", light_not_noted={"noted": False}),
+    *_around("camera", one_matrix_for_all_lights={"adapts": False}, stacked_sensor={"cameras": (STACKED,)}),
     *_around("exposure", one_stop_under={"exposure": -1.35}, one_stop_over={"exposure": 0.65}),
     *_around("balance", balance_exact={"balance": 0.0}, balance_10_percent={"balance": 0.10}),
     *_around(
@@ -110,8 +112,8 @@ CONDITIONS = (
     *_around("card", card_misprinted={"misprint": 1.0}, chart_as_tabled={"new_batch": True}),
     *_around(
         "together",
-        phone_mild={"contrast": MILD, "saturation": 0.12, "glare": 0.01, "quality": 85, "adapts": True},
-        phone_strong={"contrast": STRONG, "saturation": 0.25, "glare": 0.02, "quality": 70, "adapts": True},
+        phone_mild={"contrast": MILD, "saturation": 0.12, "glare": 0.01, "quality": 85},
+        phone_strong={"contrast": STRONG, "saturation": 0.25, "glare": 0.02, "quality": 70},
     ),
 )
 
@@ -119,7 +121,13 @@ QUICK = ("base", "ideal camera, D65", "contrast strong", "glare 2 percent")
 
 
 def kits(condition: Condition) -> list[tuple[tuple[str, int], tuple[str, int]]]:
-    """Two unlike kits (light, camera) for each head; over all heads every light meets every camera."""
+    """Two unlike kits (light, camera) for each head; over all heads every light meets two of three cameras."""
     lights, cameras = condition.lights, condition.cameras
     shift = len(lights) // 2
-    return [((lights[k % len(lights)], cameras[0]), (lights[(k + shift) % len(lights)], cameras[-1])) for k in range(9)]
+    return [
+        (
+            (lights[k % len(lights)], cameras[k % len(cameras)]),
+            (lights[(k + shift) % len(lights)], cameras[(k + 2) % len(cameras)]),
+        )
+        for k in range(9)
+    ]

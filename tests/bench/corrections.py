@@ -1,6 +1,10 @@
-"""Candidate corrections of grey card and strip: from a card's reading and its reference to a function of linear light.
+"""Ways to correct that were weighed against the program's own: from a card's reading and reference to a function.
 
 Each takes what ``tracker.balance`` takes, so that all see the same photos; nothing of the program is changed.
+
+References
+----------
+[RPC] Finlayson, Mackiewicz, Hurlbert 2015, IEEE Trans Image Process 24:1460-1470: root-polynomial correction.
 """
 
 from __future__ import annotations
@@ -10,21 +14,25 @@ from dataclasses import replace
 from functools import partial
 
 import numpy as np
-from scipy.optimize import least_squares, minimize_scalar
+from scipy.optimize import least_squares
 
-from tests.bench.spectra import fitted_matrix
 from tracker.balance import apply, correction_from_card
 from tracker.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
+from tracker.reading import IDENTITY, Correction
 from tracker.reference_card import CardReading
 
 Correct = Callable[[Floats], Floats]
 Candidate = Callable[[CardReading, Floats], Correct]
 
 
-def current(card: CardReading, reference: Floats) -> Correct:
-    """What the program does now."""
-    own = None if card.kind.name == "chart24" else float(reference[card.kind.grey].mean())
-    return partial(apply, correction_from_card(card, own))
+def own(card: CardReading, reference: Floats) -> Correct:
+    """What the program does."""
+    return partial(apply, _correction(card, reference))
+
+
+def _correction(card: CardReading, reference: Floats) -> Correction:
+    nominal = None if card.kind.name == "chart24" else float(reference[card.kind.grey].mean())
+    return correction_from_card(card, nominal)
 
 
 def grey_gains(card: CardReading, reference: Floats) -> Floats:
@@ -38,78 +46,22 @@ def gains(card: CardReading, reference: Floats) -> Correct:
     return lambda linear: linear * scale
 
 
-def gains_in(space: Floats, card: CardReading, reference: Floats) -> Correct:
-    """Gains in another space; `space` is the matrix from linear sRGB into it."""
+def gains_in(name: str, card: CardReading, reference: Floats) -> Correct:
+    """Gains in the sharpened space of an adaptation transform."""
+    space = ADAPTATION[name] @ RGB_TO_XYZ
     grey, wanted = card.linear[card.kind.grey], reference[card.kind.grey]
     matrix = np.linalg.solve(space, ((space @ wanted) / (space @ grey))[:, None] * space)
     return lambda linear: linear @ matrix.T
 
 
-def _cone(name: str) -> Floats:
-    return np.asarray(ADAPTATION[name] @ RGB_TO_XYZ)
-
-
-def _raw(*cameras: int) -> Floats:
-    """From linear sRGB into the raw space of a camera, or of the middle of several."""
-    return np.linalg.inv(np.mean([fitted_matrix(camera, "D65") for camera in cameras], axis=0))
-
-
 # --- the three-step strip -------------------------------------------------------------------------------------------
 
 
-def with_tone(card: CardReading, reference: Floats, exponent: float, flare: float) -> Correct:
-    grey = np.maximum(card.linear[card.kind.grey], 1e-6)
-    scale = (reference[card.kind.grey] + flare) ** (1 / exponent) / grey
-    return lambda linear: np.maximum(linear * scale, 0) ** exponent - flare
-
-
-def neutral_misfit(
-    card: CardReading, reference: Floats, which: tuple[int, ...], exponent: float, flare: float
-) -> Floats:
-    """Difference in L* of the neutral patches after a tone correction."""
-    seen = luminance(with_tone(card, reference, exponent, flare)(card.linear[list(which)]))
-    return np.asarray(_lightness(seen) - _lightness(luminance(reference[list(which)])))
-
-
-def _lightness(light: Floats) -> Floats:
-    return np.asarray(linear_to_lab(np.repeat(np.asarray(light)[..., None], 3, -1))[..., 0])
-
-
-STEPS3 = (0, 1, 2)
-
-
-def flare_only(card: CardReading, reference: Floats, which: tuple[int, ...] = STEPS3) -> Correct:
-    """Stray light alone, the best for all neutrals."""
-    found = minimize_scalar(
-        lambda f: float(np.square(neutral_misfit(card, reference, which, 1.0, f)).sum()), bounds=(0, 0.1)
-    )
-    return with_tone(card, reference, 1.0, float(found.x))
-
-
-def exponent_only(card: CardReading, reference: Floats, which: tuple[int, ...] = STEPS3) -> Correct:
-    """Contrast alone, the best for all neutrals."""
-    found = minimize_scalar(
-        lambda e: float(np.square(neutral_misfit(card, reference, which, e, 0.0)).sum()), bounds=(0.5, 2)
-    )
-    return with_tone(card, reference, float(found.x), 0.0)
-
-
-def tone_fit(
-    card: CardReading, reference: Floats, which: tuple[int, ...] = STEPS3, hold: float = 0.0, veil: bool = True
-) -> tuple[float, float]:
-    """Exponent and flare that fit the neutrals in L*; `hold` pulls the exponent to 1 (L* for a doubling)."""
-
-    def rest(x: Floats) -> Floats:
-        return np.r_[neutral_misfit(card, reference, which, float(np.exp(x[0])), float(x[1])), hold * x[0]]
-
-    low = 0.0 if veil else -0.05
-    found = least_squares(rest, [0.0, 0.002], bounds=([-0.7, low], [0.7, 0.1]), x_scale=[0.1, 0.01])
-    return float(np.exp(found.x[0])), float(found.x[1])
-
-
-def toned(card: CardReading, reference: Floats, hold: float = 0.0, veil: bool = True) -> Correct:
-    """Exponent and flare from the three steps, least squares in L*."""
-    return with_tone(card, reference, *tone_fit(card, reference, STEPS3, hold, veil))
+def toned_in(name: str, card: CardReading, reference: Floats) -> Correct:
+    """Gains in a sharpened space, then the program's exponent and stray light."""
+    first = gains_in(name, card, reference)
+    then = own(replace(card, linear=first(card.linear)), reference)
+    return lambda linear: then(first(linear))
 
 
 def each_channel(card: CardReading, reference: Floats) -> Correct:
@@ -138,35 +90,106 @@ def log_curve(card: CardReading, reference: Floats) -> Correct:
     return correct
 
 
-def toned_in(space: Floats, card: CardReading, reference: Floats) -> Correct:
-    """Gains in another space, then exponent and flare from the three steps."""
-    first = gains_in(space, card, reference)
-    balanced = replace(card, linear=first(card.linear))
-    then = toned(balanced, reference)
-    return lambda linear: then(first(linear))
+# --- the chart ------------------------------------------------------------------------------------------------------
 
 
-GREY: dict[str, Candidate] = {
-    "current": current,
-    "gains in linear sRGB": gains,
-    "gains in Bradford": partial(gains_in, _cone("bradford")),
-    "gains in CAT02": partial(gains_in, _cone("cat02")),
-    "gains in CAT16": partial(gains_in, _cone("cat16")),
-    "gains in raw of camera 1": partial(gains_in, _raw(1)),
-    "gains in raw of camera 2": partial(gains_in, _raw(2)),
-    "gains in mean raw": partial(gains_in, _raw(1, 2)),
-}
-STRIP: dict[str, Candidate] = {
-    "current": current,
-    "grey alone": gains,
-    "flare alone": flare_only,
-    "exponent alone": exponent_only,
-    "exponent and flare, L*": toned,
-    "Bradford, exponent and flare": partial(toned_in, _cone("bradford")),
-    "CAT02, exponent and flare": partial(toned_in, _cone("cat02")),
-    "exponent and flare, held (5 L*)": partial(toned, hold=5.0),
-    "exponent and flare, held (15 L*)": partial(toned, hold=15.0),
-    "exponent and flare of either sign": partial(toned, veil=False),
-    "line for each channel": each_channel,
-    "curve in the logarithm": log_curve,
+def toned(card: CardReading, reference: Floats) -> Correct:
+    """The program's tone correction without its matrix."""
+    return partial(apply, replace(_correction(card, reference), matrix=IDENTITY))
+
+
+def _relative(wanted: Floats) -> Floats:
+    return np.asarray(1 / np.maximum(luminance(wanted), 0.02))
+
+
+def hair_weight(wanted: Floats) -> Floats:
+    """More say for patches near the colours of hair: dark to light, a* 0 to 20, b* 0 to 30."""
+    lab = linear_to_lab(wanted)
+    away = np.hypot((lab[:, 1] - 7) / 15, (lab[:, 2] - 15) / 20)
+    return _relative(wanted) * (0.1 + np.exp(-0.5 * away**2))
+
+
+def white_keeping(terms: Floats, wanted: Floats, weight: Floats, hold: float = 0.0) -> Floats:
+    """Least squares from terms to linear values, rows that sum to one; `hold` pulls the other terms to nothing."""
+    rows = []
+    for channel in range(3):
+        others = [k for k in range(terms.shape[1]) if k != channel]
+        design = (terms[:, others] - terms[:, [channel]]) * weight[:, None]
+        square = design.T @ design
+        pull = hold * np.trace(square) / len(others) * np.eye(len(others))
+        part = np.linalg.solve(square + pull, design.T @ ((wanted[:, channel] - terms[:, channel]) * weight))
+        row = np.zeros(terms.shape[1])
+        row[others], row[channel] = part, 1 - part.sum()
+        rows.append(row)
+    return np.array(rows)
+
+
+def matrix3x3(
+    card: CardReading,
+    reference: Floats,
+    first: Candidate = gains,
+    weigh: Callable[[Floats], Floats] = _relative,
+) -> Correct:
+    """Gains or tone, then a white-keeping matrix on the usable patches."""
+    before = first(card, reference)
+    seen, wanted = before(card.linear)[card.usable], reference[card.usable]
+    matrix = white_keeping(seen, wanted, weigh(wanted))
+    return lambda linear: before(linear) @ matrix.T
+
+
+def lab_fit(card: CardReading, reference: Floats) -> Correct:
+    """Tone, then a white-keeping matrix by least squares on L*, a*, b* (robust: absolute beyond 2)."""
+    before = toned(card, reference)
+    seen, wanted = before(card.linear)[card.usable], reference[card.usable]
+    goal, start = linear_to_lab(wanted), white_keeping(seen, wanted, _relative(wanted))
+    free = ~np.eye(3, dtype=bool)
+
+    def matrix(x: Floats) -> Floats:
+        rows = np.zeros((3, 3))
+        rows[free] = x
+        return np.asarray(rows + np.diag(1 - rows.sum(axis=1)))
+
+    chroma = 1 + 0.045 * np.hypot(goal[:, 1], goal[:, 2])
+    scale = np.stack([np.ones_like(chroma), chroma, chroma], -1)
+    found = least_squares(
+        lambda x: ((linear_to_lab(seen @ matrix(x).T) - goal) / scale).ravel(), start[free], loss="soft_l1", f_scale=2.0
+    )
+    best = matrix(found.x)
+    return lambda linear: before(linear) @ best.T
+
+
+def _roots(linear: Floats) -> Floats:
+    r, g, b = np.moveaxis(np.maximum(linear, 0), -1, 0)
+    return np.stack([*np.moveaxis(linear, -1, 0), np.sqrt(r * g), np.sqrt(g * b), np.sqrt(r * b)], -1)
+
+
+def root_polynomial(card: CardReading, reference: Floats) -> Correct:
+    """Tone, then second order [RPC] with white kept; relative weights."""
+    before = toned(card, reference)
+    seen, wanted = before(card.linear)[card.usable], reference[card.usable]
+    matrix = white_keeping(_roots(seen), wanted, _relative(wanted), hold=1e-3)
+    return lambda linear: _roots(before(linear)) @ matrix.T
+
+
+CANDIDATES: dict[str, dict[str, Candidate]] = {
+    "grey18": {
+        "own: gains in linear sRGB": own,
+        "gains in Bradford": partial(gains_in, "bradford"),
+        "gains in CAT16": partial(gains_in, "cat16"),
+    },
+    "steps3": {
+        "own: exponent and stray light": own,
+        "grey alone": gains,
+        "Bradford, exponent and stray light": partial(toned_in, "bradford"),
+        "line for each channel": each_channel,
+        "curve in the logarithm": log_curve,
+    },
+    "chart24": {
+        "own: tone, 3x3": own,
+        "grey alone": gains,
+        "3x3": matrix3x3,
+        "tone, 3x3 near hair": partial(matrix3x3, first=toned, weigh=hair_weight),
+        "tone, 3x3 in Lab": lab_fit,
+        "tone, root polynomial": root_polynomial,
+    },
 }

@@ -10,9 +10,8 @@ from typing import Any
 
 import numpy as np
 
-from tests.bench.chart_corrections import CANDIDATES
 from tests.bench.conditions import AFTER, BEFORE, CONDITIONS, KINDS, Condition, kits
-from tests.bench.corrections import current
+from tests.bench.corrections import CANDIDATES, own
 from tests.bench.gloss import BODIES, Body, trimmed
 from tests.bench.hair import HEADS
 from tests.bench.photograph import Shot, marks, misprints, take
@@ -29,11 +28,18 @@ from tracker.warmth import warmth_value
 
 # conditions that a correction can do something about, by the name under which they are pooled
 POOLS = {
-    "clean": ("base", "daylight only", "camera adapts matrix", "one stop under", "balance 10 percent", "hair relaid"),
+    "clean": ("base", "daylight only", "one stop under", "balance 10 percent", "hair relaid"),
     "look": ("contrast mild", "contrast strong", "saturation 12", "saturation 25"),
     "glare": ("glare 1 percent", "glare 2 percent"),
     "phone": ("phone mild", "phone strong"),
-    "other": ("noise high", "quality 70", "light off by 0 2", "second light 25", "chart as tabled"),
+    "other": (
+        "one matrix for all lights",
+        "noise high",
+        "quality 70",
+        "light off by 0 2",
+        "second light 25",
+        "chart as tabled",
+    ),
 }
 
 
@@ -72,7 +78,7 @@ def _method(candidate: Any, body: Body, seen: Seen) -> dict[str, Floats]:
 def methods(kind: str) -> dict[str, Method]:
     """Every candidate for a kind of card: corrections with the program's own choice of pixels, then the reverse."""
     found: dict[str, Method] = {name: partial(_method, each, trimmed) for name, each in CANDIDATES[kind].items()}
-    return found | {f"body: {name}": partial(_method, current, each) for name, each in BODIES.items()}
+    return found | {f"body: {name}": partial(_method, own, each) for name, each in BODIES.items()}
 
 
 Errors = dict[tuple[str, str, str], list[tuple[float, ...]]]
@@ -140,7 +146,7 @@ def figures(errors: Errors) -> list[dict[str, Any]]:
 
 def tables(found: list[dict[str, Any]]) -> str:
     """One table for each kind of card, best first."""
-    columns = [*POOLS, "all", "camera 1", "camera 2", "lift", "warmth change"]
+    columns = [*POOLS, "all", "camera 1", "camera 2", "camera 3", "lift", "warmth change"]
     parts = []
     for kind in dict.fromkeys(row["kind"] for row in found):
         rows = [[f"{kind}: dE00 median, 90th percentile", *columns]]

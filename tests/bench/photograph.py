@@ -11,9 +11,9 @@ from PIL import Image
 
 from tests.bench.conditions import AFTER, ROLES, Condition
 from tests.bench.hair import COLUMNS, HEADS, PATH_COLUMNS, PATH_ROWS, ROWS, lock, texture, truth
-from tests.bench.spectra import camera_matrix, card, light, raw, sensitivities
+from tests.bench.spectra import camera_matrix, card, light, noted, raw, sensitivities
 from tracker.colorimetry import Floats, encode
-from tracker.reading import Marks
+from tracker.reading import MIXED, NOT_NOTED, Marks
 from tracker.reference_card import CARD_KINDS
 
 WIDTH, HEIGHT = 420, 560
@@ -40,6 +40,13 @@ class Shot:
     def colours(self) -> tuple[str, str, str]:
         """Colours of root, mid and end."""
         return HEADS[self.head][self.role == AFTER]
+
+    @property
+    def noted(self) -> str:
+        """What the person in the studio notes of the light."""
+        if self.condition.second:
+            return MIXED
+        return noted(self.lamp) if self.condition.noted else NOT_NOTED
 
     @property
     def seed(self) -> tuple[int, ...]:

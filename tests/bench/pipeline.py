@@ -97,7 +97,7 @@ def _one_card(condition: Condition, head: int, kind: str) -> Cell:
 
 def measure(shot: Shot) -> PhotoReading:
     """The real pipeline: bytes, photo, reading."""
-    return measure_photo(read_photo(take(shot)), marks(shot.kind))
+    return measure_photo(read_photo(take(shot)), marks(shot.kind), light=shot.noted)
 
 
 def _measured(shot: Shot, cell: Cell) -> PhotoReading | None:
@@ -159,7 +159,7 @@ def _compare(
 ) -> None:
     if before[1] is None or after[1] is None:
         return
-    for change in compare_readings(before[1], after[1], same_kit=same):
+    for change in compare_readings(before[1], after[1], same_kit=same, light=before[0].noted):
         true = before[0].truth[change.name], after[0].truth[change.name]
         first, second = before[1].region(change.name), after[1].region(change.name)
         if first is not None and second is not None:

@@ -2,8 +2,9 @@
 
 References
 ----------
-[CS]  colour-science's data sets: CIE illuminants, the CIE 1931 2 degree observer, two measured cameras, the average
-      reflectances of 24-patch charts.
+[CS]  colour-science's data sets: CIE illuminants, the CIE 1931 2 degree observer, two measured cameras (one with a
+      mosaic sensor, one with a stacked one), the average reflectances of 24-patch charts.
+[RTA] ``tests/golden/camera_sensitivities.csv``: two more measured cameras with mosaic sensors.
 [CHI] Chiang, Bitterli, Tappan, Burley 2016, Comput Graph Forum 35:275-283: albedo of a hair from its absorption.
 [DJ]  Donner and Jensen 2006: melanin as power laws of the wavelength (exponents from memory), scaled to the constants
       of the pbrt renderer's hair material, as in ``sample_images/make/fibres.py``.
@@ -19,12 +20,26 @@ from typing import Any
 
 import numpy as np
 
+from tests.golden_tables import read_table
 from tracker.colorimetry import D65, XYZ_TO_RGB, Floats
+from tracker.reading import DAYLIGHT, LAMPS, TUBES
 
 WAVELENGTHS = np.arange(380.0, 731.0, 5.0)
 LIGHTS = ("D65", "D50", "A", "FL2", "FL7", "FL11", "LED-B2", "LED-B3", "LED-V1")
 IDEAL = 0
-"""Number of the camera that sees what the observer sees; 1 and 2 are the measured cameras."""
+"""Number of the camera that sees what the observer sees."""
+MOSAIC = (1, 2, 3)
+"""Measured cameras with colour filters over their pixels, as phones have them: the first of [CS], both of [RTA]."""
+STACKED = 4
+"""A measured camera that tells colours apart by depth in the silicon: the second of [CS]."""
+
+
+def noted(lamp: str) -> str:
+    """What a person would call a light."""
+    if lamp.startswith("D"):
+        return DAYLIGHT
+    return TUBES if lamp.startswith("FL") else LAMPS
+
 
 SURFACE = 0.02
 STEPS = (0.90, 0.18, 0.035)
@@ -60,12 +75,16 @@ def observer() -> Floats:
     return _columns(_colour().MSDS_CMFS["CIE 1931 2 Degree Standard Observer"])
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def sensitivities(camera: int) -> Floats:
-    """Of camera 1 or 2, or of the ideal camera, (wavelengths, 3)."""
+    """Of one camera, (wavelengths, 3)."""
     if camera == IDEAL:
         return observer()
-    return _columns([*_colour().MSDS_CAMERA_SENSITIVITIES.values()][camera - 1])
+    if camera in (2, 3):
+        name = ("first", "second")[camera - 2]
+        rows = read_table("camera_sensitivities.csv")
+        return np.array([[float(row[f"{name}_{channel}"]) for channel in ("red", "green", "blue")] for row in rows])
+    return _columns([*_colour().MSDS_CAMERA_SENSITIVITIES.values()][0 if camera == 1 else 1])
 
 
 @lru_cache(maxsize=1)

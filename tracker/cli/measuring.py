@@ -56,7 +56,8 @@ def measure(marks: Path, out: Path | None, as_json: bool) -> int:
 def _entry(marked: MarkedPhoto, folder: Path) -> Json:
     try:
         photo = _read(folder / marked.photo)
-        return measured_entry(marked.photo, measure_photo(photo, marked.marks), photo.camera, marked.light)
+        reading = measure_photo(photo, marked.marks, light=marked.light)
+        return measured_entry(marked.photo, reading, photo.camera, marked.light)
     except TrackerError as error:
         return failed_entry(marked.photo, error.code, error.message, marked.light)
     except Exception as error:  # a fault of this program on one photo must not cost the others their numbers

@@ -14,16 +14,15 @@ from tracker.colorimetry import Floats, linear_to_lab
 from tracker.hair import BandColour, lights_and_lows
 from tracker.measure.settings import Settings
 from tracker.quantities import LabMeasured, Measured, matrix3, vector3
-from tracker.reading import RegionReading
+from tracker.reading import Correction, RegionReading
 from tracker.reference_card import CardReading
+from tracker.rendering import rendering, standing_alone
 from tracker.uncertainty import effective_dof
 
-# Standard uncertainty of the camera's own rendering (L*, a*, b*) by kind of card, which one grey cannot see. Lightness:
-# six published photos of a chart, balanced on one grey, differ from the truth by 4 to 5 ΔE00 on average over all
-# patches (tests/golden/chart_photos.csv). a* and b*: root mean square over nine lights (daylights, tungsten,
-# fluorescent, LED) of the first measured camera of the truth bench, with its own matrix; the second camera has
-# a stacked sensor and is several times worse. A strip undoes contrast and stray light, not the light's spectrum.
-RENDERING = {"grey18": (2.0, 2.3, 2.2), "steps3": (2.0, 2.3, 2.2), "chart24": (1.0, 1.2, 1.1)}
+# Shares of a chart's own misfit near the colours of hair that stand for what its matrix leaves undone in the photo, and
+# for what of that changes from photo to photo: the truth bench's coverage holds with them.
+_MISFIT_ALONE = 0.9
+_MISFIT_REPEAT = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -36,18 +35,21 @@ class _Component:
 
 def region_reading(
     name: str,
-    colour: BandColour,
     colours: dict[str, BandColour],
     card: CardReading,
+    correction: Correction,
     moved: Floats,
+    light: str | None,
     settings: Settings,
 ) -> RegionReading:
     """One band's reading with both parts of its uncertainty."""
+    colour, misfit = colours[name], np.diag(np.square(correction.misfit))
     here = [
         _Component(colour.cov, colour.dof),
         _Component(_card_noise(colour, card)),
         _Component(_light(colour, card, settings)),
         _Component(moved, 4.0),
+        _Component(_MISFIT_REPEAT**2 * misfit),
     ]
     cov = np.sum([c.cov for c in here], axis=0)
     # the studio's spread between photos has the same causes, so the larger of both stands, not their sum
@@ -55,7 +57,8 @@ def region_reading(
     rest = np.maximum(known - np.diag(cov), 0)
     repeat = cov + np.diag(rest)
     parts = [*here, _Component(np.diag(rest), settings.repeatability.dof)]
-    alone = repeat + np.diag(np.square(RENDERING[card.kind.name])) + _tolerance(colour, card)
+    undone = standing_alone(colour.lab, rendering(card.kind.name, light)) + _MISFIT_ALONE**2 * misfit
+    alone = repeat + undone + _tolerance(colour, card)
     dof = effective_dof([math.sqrt(max(float(np.trace(p.cov)), 0)) for p in parts], [p.dof for p in parts])
     root = None if name == "root" or "root" not in colours else colours["root"].cells
     lights, lows, dimension, share = lights_and_lows(colour.cells, root)

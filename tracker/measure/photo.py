@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 
 from tracker import METHOD_VERSION
-from tracker.balance import apply, correction_from_card
+from tracker.balance import apply, correction_from_card, evened
 from tracker.colorimetry import Floats, linear_to_lab, luminance
 from tracker.errors import CardError, InvalidMarks
 from tracker.hair import (
@@ -83,13 +83,16 @@ def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Poin
     return ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
 
 
-def measure_photo(picture: Picture, marks: Marks, settings: Settings | None = None) -> PhotoReading:
+def measure_photo(
+    picture: Picture, marks: Marks, settings: Settings | None = None, *, light: str | None = None
+) -> PhotoReading:
     """Everything that one photo says, with its uncertainty.
 
     Parameters
     ----------
     picture : upright codes and their meaning
     marks : card and path; the card is searched for where it has no corners
+    light : what is noted of the light, one of `reading.LIGHTS`; None where nobody noted it
 
     Returns
     -------
@@ -104,7 +107,7 @@ def measure_photo(picture: Picture, marks: Marks, settings: Settings | None = No
     _require_reflectance(marks.reflectance)
     path = HairPath(marks.path, marks.width)
     corners = marks.corners if marks.corners is not None else find_card(picture.encoded)
-    card = read_card(picture.encoded, picture.space, kind, corners, settings.card_limits)
+    card = evened(read_card(picture.encoded, picture.space, kind, corners, settings.card_limits))
     correction = correction_from_card(card, marks.reflectance)
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
@@ -114,12 +117,12 @@ def measure_photo(picture: Picture, marks: Marks, settings: Settings | None = No
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured)
+    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, light)
     regions: tuple[RegionReading, ...] = ()
     if all(check.ok for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
         regions = tuple(
-            region_reading(name, colour, colours, card, moved[name], settings) for name, colour in colours.items()
+            region_reading(name, colours, card, correction, moved[name], light, settings) for name in colours
         )
     points = profile(linear, verdict)
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks)

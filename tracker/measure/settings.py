@@ -21,7 +21,7 @@ class Settings:
     limits, card_limits : when no number is given
     repeatability : spread between photos of the same hair by the same kit
     light_half_width : float, EV by which the light on the hair may differ from that on the card, either way,
-        beside what the card's own gradient shows; 0.1 EV is 1.3 L* at L* 40
+        beside what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
     placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
     """
 
@@ -30,5 +30,5 @@ class Settings:
     limits: Limits = field(default_factory=Limits)
     card_limits: CardLimits = field(default_factory=CardLimits)
     repeatability: Repeatability = PROVISIONAL
-    light_half_width: float = 0.1
+    light_half_width: float = 0.15
     placement: float = 0.12

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from tracker.errors import Conflict, NotFound, StoreDamaged
-from tracker.reading import Marks
+from tracker.reading import DAYLIGHT, LAMPS, Marks
 from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
 from tracker.store import Store
 from tracker.workflow.clients import add_client
@@ -43,7 +43,7 @@ class Sample:
     client : str, invented first name
     role : str, ``before``, ``after``, ``progress`` or ``single``
     months : float, since the service
-    light : str, one of `records.LIGHTS`
+    light : str, one of `reading.LIGHTS`
     marks : Marks
     """
 
@@ -148,7 +148,7 @@ def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
 
 def _light(illuminant: str) -> str:
     """The illuminant that a photo was drawn under (CIE names: D is daylight) as the studio would note it."""
-    return "daylight" if illuminant.startswith(("D", "daylight")) else "salon lamps"
+    return DAYLIGHT if illuminant.startswith(("D", "daylight")) else LAMPS
 
 
 def _alike(samples: list[Sample]) -> list[Sample]:

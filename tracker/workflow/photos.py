@@ -9,8 +9,8 @@ from dataclasses import replace
 from tracker.errors import ConsentMissing, InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, find_marks, measure_photo
 from tracker.photo import Limits, Photo, clean_jpeg, read_photo
-from tracker.reading import Marks, PhotoReading
-from tracker.records import LIGHTS, MEASURING, ROLES, PhotoRecord, new_id, now
+from tracker.reading import LIGHTS, Marks, PhotoReading
+from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
 
 
@@ -61,7 +61,7 @@ def take_in(
     content : bytes as they were handed over, not trusted; they are not kept
     client_id : str
     role : str, one of `records.ROLES`
-    light : str, one of `records.LIGHTS`
+    light : str, one of `reading.LIGHTS`
     limits : Limits, the largest photo that is read
 
     Returns
@@ -158,7 +158,7 @@ def measure_record(
     try:
         kept = _photo(store, photo.file, decoded)
         # the kept copy is sound, so what was odd about the file that came in is remembered beside it
-        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, settings)
+        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, settings, light=photo.light)
     except TrackerError as error:
         return replace(photo, marks=marks, reading=None, failure=error.message)
     return replace(photo, marks=marks, reading=reading, failure=_failure(reading))

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from tracker.errors import TrackerError
-from tracker.reading import PhotoReading
-from tracker.records import LIGHTS, PhotoRecord
+from tracker.reading import NOT_NOTED, PhotoReading
+from tracker.records import PhotoRecord
 
 if TYPE_CHECKING:
     from tracker.comparison import Kit, RegionChange
@@ -57,13 +57,14 @@ def has_number(photo: PhotoRecord) -> bool:
 
 def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
     """What differs between two photos, with the uncertainty that the pair deserves."""
-    from tracker.comparison import compare_readings, match_kits
+    from tracker.comparison import common_light, compare_readings, match_kits
 
     if before.reading is None or after.reading is None or not (before.reading.ok and after.reading.ok):
         return Pair(before, after)
-    match = match_kits(kit_of(before), kit_of(after))
+    kits = kit_of(before), kit_of(after)
+    match = match_kits(*kits)
     try:
-        changes = compare_readings(before.reading, after.reading, same_kit=match.same)
+        changes = compare_readings(before.reading, after.reading, same_kit=match.same, light=common_light(*kits))
     except TrackerError as error:
         return Pair(before, after, kit_note=match.says, problem=error)
     return Pair(before, after, changes, match.says)
@@ -73,7 +74,7 @@ def kit_of(photo: PhotoRecord) -> Kit:
     """What a photo was taken with, as far as it is known."""
     from tracker.comparison import Kit, was_developed
 
-    light = photo.light if photo.light != LIGHTS[-1] else None
+    light = photo.light if photo.light != NOT_NOTED else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
     return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains)

@@ -10,7 +10,8 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure import CARD_KINDS
 from tracker.photo import can_read_raw
-from tracker.records import LIGHTS, PROGRESS, PhotoRecord
+from tracker.reading import LIGHTS
+from tracker.records import PROGRESS, PhotoRecord
 from tracker.ui.look import photo as show_photo
 from tracker.ui.look import show_drawing
 from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep, keep_photo
@@ -123,7 +124,10 @@ def _light(work: Work, role: str) -> str:
     )
     light = chosen or LIGHTS[-1]
     if work.draft is not None and present is not None and present.light != light:
-        photos = tuple(replace(photo, light=light) if photo.id == present.id else photo for photo in work.photos)
+        noted = replace(present, light=light)
+        if present.marks is not None and (present.reading is not None or present.failure is not None):
+            noted = workflow.measure_record(work.store, noted, present.marks)  # how sure it is rests on the light
+        photos = tuple(noted if photo.id == present.id else photo for photo in work.photos)
         keep(work.store, replace(work.draft, photos=photos))
         st.rerun()
     return light
