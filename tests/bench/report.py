@@ -158,7 +158,8 @@ def by_light(cells: Sequence[Cell]) -> str:
                 here = [e for e in cell.readings if e["camera"] == camera and e["lamp"] == place]
                 size = _spread("size", here)
                 row.append(" ".join("-" if v is None else f"{v:.2f}" for v in size.values()))
-            rows.append(row)
+            if any(each[0] != "-" for each in row[1:]):
+                rows.append(row)
     return table(rows)
 
 
