@@ -36,6 +36,7 @@ class Marks:
     path : points, pixels, from root to tip
     width : float, width of the path in pixels
     reflectance : float or None, replaces the nominal reflectance of the card's grey, 0..1
+    size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
     """
 
     card_kind: str
@@ -43,6 +44,7 @@ class Marks:
     path: tuple[Point, ...]
     width: float
     reflectance: float | None = None
+    size_mm: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,10 +54,11 @@ class Check:
     Attributes
     ----------
     name : str, stable name of the check
-    ok : bool, False stops the number
+    ok : bool, True where the value keeps within its limit
     value, limit : float, in `unit`
     says : str, a sentence for the person
     advice : str, what to do; on a passed check a note, or empty
+    stops : bool, True where failing it stops the number; False where it only warns
     """
 
     name: str
@@ -65,6 +68,17 @@ class Check:
     unit: str
     says: str
     advice: str = ""
+    stops: bool = True
+
+    @property
+    def stopped(self) -> bool:
+        """True where this check allows no number."""
+        return self.stops and not self.ok
+
+    @property
+    def warns(self) -> bool:
+        """True where this check failed and only asks for a better photo."""
+        return not self.stops and not self.ok
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +149,7 @@ class RegionReading:
     lightened : share of the band's hair lighter than nearly all of the root, 0..1; None at the root
     pixels : int, pixels of the photo that were averaged
     dropped : what was left out
+    photos : int, how many photos of the same state this is the combination of
     """
 
     name: str
@@ -146,6 +161,7 @@ class RegionReading:
     lightened: Measured | None
     pixels: int
     dropped: Dropped
+    photos: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +184,12 @@ class ProfilePoint:
 class PhotoReading:
     """Everything that was measured in one photo.
 
-    `regions` is empty where a check failed: then `checks` says why.
+    `regions` is empty where a check stopped the number: then `checks` says why.
+
+    Attributes
+    ----------
+    stretches : for each of ten stretches of the path, root first, quantiles of the L* of its small pieces of body
+        hair at even steps from the darkest to the lightest; none where too little hair was kept
     """
 
     method_version: str
@@ -177,11 +198,17 @@ class PhotoReading:
     regions: tuple[RegionReading, ...]
     profile: tuple[ProfilePoint, ...]
     checks: tuple[Check, ...]
+    stretches: tuple[tuple[float, ...], ...] = ()
 
     @property
     def ok(self) -> bool:
-        """True where every check passed and there are numbers to show."""
-        return bool(self.regions) and all(check.ok for check in self.checks)
+        """True where no check stopped the number and there are numbers to show."""
+        return bool(self.regions) and not any(check.stopped for check in self.checks)
+
+    @property
+    def warnings(self) -> tuple[Check, ...]:
+        """The checks that failed and only warn."""
+        return tuple(check for check in self.checks if check.warns)
 
     def region(self, name: str) -> RegionReading | None:
         """The band of that name, or None where there is no number."""

@@ -1,8 +1,10 @@
 """The hair in the photo: a path from root to tip, its bands, and which pixels are body hair."""
 
 from tracker.hair.bands import BANDS, Band, BandColour, band_colour, body_mean, lights_and_lows, profile
+from tracker.hair.gloss import gloss_share
 from tracker.hair.path import HairPath, Strip, straighten
 from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, clipped_codes, select_body
+from tracker.hair.spread import stretches
 from tracker.hair.suggest import suggest_path
 
 __all__ = [
@@ -20,9 +22,11 @@ __all__ = [
     "band_colour",
     "body_mean",
     "clipped_codes",
+    "gloss_share",
     "lights_and_lows",
     "profile",
     "select_body",
     "straighten",
+    "stretches",
     "suggest_path",
 ]

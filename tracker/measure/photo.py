@@ -21,9 +21,11 @@ from tracker.hair import (
     profile,
     select_body,
     straighten,
+    stretches,
     suggest_path,
 )
 from tracker.measure.budget import region_reading
+from tracker.measure.seen import see
 from tracker.measure.settings import Settings
 from tracker.quality import check_photo
 from tracker.quantities import vector3
@@ -96,7 +98,7 @@ def measure_photo(
 
     Returns
     -------
-    PhotoReading : without regions where a check failed
+    PhotoReading : without regions where a check stopped the number
 
     Raises
     ------
@@ -117,15 +119,16 @@ def measure_photo(
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, light)
+    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear, settings.limits)
+    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light)
     regions: tuple[RegionReading, ...] = ()
-    if all(check.ok for check in checks):
+    if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], light, settings) for name in colours
         )
     points = profile(linear, verdict)
-    return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks)
+    return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, stretches(linear, verdict))
 
 
 def _require_reflectance(reflectance: float | None) -> None:

@@ -1,36 +1,12 @@
-"""Gates before a number is shown: each with its value, its limit and what to do."""
+"""The checks of one photo: those that stop the number, and those that only ask for a better photo."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from tracker.quality.advice import Seen, advise
+from tracker.quality.limits import Limits
 from tracker.reading import MIXED, CardSummary, Check, Dropped
-
-
-@dataclass(frozen=True, slots=True)
-class Limits:
-    """Limits of the checks. Weak choices of our own, to be moved by measurement only.
-
-    Attributes
-    ----------
-    darkest, brightest : float, L* of the card's grey as photographed
-    cast : float, chroma of the card's grey as photographed; beyond it one grey cannot undo the light
-    gradient : float, EV across the card; 0.3 EV there means up to 4 L* at L* 40
-    clipped : float, share of a band's pixels that are burnt out or crushed; on the truth bench bands with 2 to 5 % of
-        them are 7 ΔE00 off at the median
-    kept : float, smallest share of a band's pixels that are body hair
-    coloured : float, smallest share of pixels whose three codes differ; in a black-and-white photo none does
-    """
-
-    darkest: float = 25.0
-    brightest: float = 82.0
-    cast: float = 45.0
-    gradient: float = 0.3
-    clipped: float = 0.02
-    kept: float = 0.45
-    coloured: float = 0.01
-
 
 RAW = "raw"
 """Name of the check that notes a photo developed from a camera's raw file."""
@@ -49,6 +25,7 @@ def check_photo(
     warnings: Sequence[str] = (),
     limits: Limits | None = None,
     coloured: float = 1.0,
+    seen: Seen | None = None,
     light: str | None = None,
 ) -> tuple[Check, ...]:
     """Every check of one photo, passed or not.
@@ -59,6 +36,7 @@ def check_photo(
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
+    seen : what else was seen in the photo, for the checks that only warn, or None to leave them out
     light : what is noted of the light, one of `reading.LIGHTS`, or None
     """
     limits = limits or Limits()
@@ -67,7 +45,8 @@ def check_photo(
         checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
     if light == MIXED:
         checks.append(_TWO_LIGHTS)
-    return (*checks, *(_note(warning) for warning in warnings))
+    advice = advise(seen, limits) if seen is not None else ()
+    return (*checks, *advice, *(_note(warning) for warning in warnings))
 
 
 # on the truth bench a quarter of another light on the hair makes warmth 6 units wrong at the median, half of it 11

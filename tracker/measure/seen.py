@@ -1,0 +1,72 @@
+"""What is seen in a photo beside the colours: blur, gloss, fall of the light, room around the card."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tracker.colorimetry import Floats, luminance
+from tracker.hair import HairPath, Strip, gloss_share
+from tracker.quality import Limits, Seen, light_at_hair
+from tracker.reading import Point
+from tracker.reference_card import CardKind, Corners, unit_to_photo
+from tracker.rgb_space import RgbSpace
+from tracker.sharpness import Sharpness, card_blur, hair_blur
+
+_INSET = 0.18  # of a patch's side, as where the card is read
+_SAMPLES = 24
+
+
+def see(
+    encoded: np.ndarray,
+    space: RgbSpace,
+    kind: CardKind,
+    corners: Corners,
+    path: HairPath,
+    strip: Strip,
+    linear: Floats,
+    limits: Limits,
+) -> Seen:
+    """Everything that the checks which only warn need.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    strip, linear : the photo straightened along the path, and its balanced linear light
+    """
+    grey = _patch(kind, corners)
+    hair = hair_blur(encoded, path.points, path.width, limits.largest_blur(path.width), grey)
+    top = np.iinfo(strip.codes.dtype).max
+    burnt = np.any(strip.codes >= top - top // 255, axis=-1)
+    ev, x, y = _grey_samples(encoded, space, kind, corners)
+    return Seen(
+        Sharpness(hair, card_blur(encoded, corners)),
+        path.width,
+        gloss_share(linear, strip.inside, burnt),
+        light_at_hair(ev, x, y, path.points),
+        _margin(corners, encoded.shape),
+    )
+
+
+def _patch(kind: CardKind, corners: Corners) -> tuple[Point, ...]:
+    """Corners of the balancing grey in the photo."""
+    left, top, right, bottom = kind.boxes[kind.grey]
+    x, y = unit_to_photo(corners, np.array([left, right, right, left]), np.array([top, top, bottom, bottom]))
+    return tuple((float(a), float(b)) for a, b in zip(x, y, strict=True))
+
+
+def _grey_samples(
+    encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners
+) -> tuple[Floats, Floats, Floats]:
+    """Exposure of samples of the balancing grey in EV, and where they lie in the photo."""
+    left, top, right, bottom = kind.boxes[kind.grey]
+    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * (1 - 2 * _INSET) + _INSET
+    across, down = np.meshgrid(left + steps * (right - left), top + steps * (bottom - top))
+    x, y = (axis.ravel() for axis in unit_to_photo(corners, across, down))
+    height, width = encoded.shape[:2]
+    codes = encoded[np.clip(y, 0, height - 1).astype(np.intp), np.clip(x, 0, width - 1).astype(np.intp)]
+    return np.log2(np.maximum(luminance(space.linear(codes)), 1e-5)).astype(float), x, y
+
+
+def _margin(corners: Corners, shape: tuple[int, ...]) -> float:
+    points = np.asarray(corners, float)
+    return float(np.minimum(points, np.array([shape[1], shape[0]]) - points).min())
