@@ -13,10 +13,27 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tracker.charts import fade_chart, profile_chart
+from tracker.blend import Interval
+from tracker.charts import (
+    CasePoint,
+    cases_chart,
+    fade_chart,
+    neutral_chart,
+    photos_chart,
+    profile_chart,
+    scale_chart,
+    spread_chart,
+)
 from tracker.charts.marks import spread_labels
 from tracker.fade import FadeSeries, fit_fade
+from tracker.level import DEFAULT_SCALE
+from tracker.level_fit import LevelSwatch, fit_scale
+from tracker.neutral_fit import fit_locus
+from tracker.quantities import LabMeasured, Measured
 from tracker.reading import ProfilePoint
+from tracker.repeatability import PROVISIONAL
+from tracker.shades import Distribution, Shades
+from tracker.warmth import DEFAULT_LOCUS
 
 SERIES = FadeSeries((0.0, 0.7, 1.5, 4.1), (58.1, 60.8, 62.7, 66.0), (0.6, 0.6, 0.5, 0.6), "mid-lengths", "L*")
 SWATCHES = ("#9a8a72", "#a8936f", "#b39a6c", "#c2a468")
@@ -31,6 +48,31 @@ def profile(start: float, end: float, n: int = 11, u: float = 0.5) -> tuple[Prof
     return tuple(
         ProfilePoint(way, (start + (end - start) * way, 5.0, 15.0), u) for way in np.linspace(0, 1, n).tolist()
     )
+
+
+CASES = tuple(
+    CasePoint(start, Measured(lift, 0.2, "levels"), (40.0 + 5 * lift, 6.0, 18.0))
+    for start, lift in ((4.0, 1.0), (5.0, 2.5), (5.5, -0.5))
+)
+
+RING = tuple(
+    (f"ring {level:g}", level, LabMeasured(lab, ((0.5, 0, 0), (0, 0.2, 0), (0, 0, 0.2))))
+    for level, lab in ((3.0, (24.0, 6.0, 9.0)), (6.0, (38.0, 7.0, 20.0)), (8.0, (54.0, 5.0, 22.0)))
+)
+OWN_SCALE = fit_scale([LevelSwatch(*row) for row in RING], "own scale").scale
+OWN_LOCUS = fit_locus([(name, lab) for name, _, lab in RING], "own natural hair")
+
+SCALE = np.arange(0.0, 101.0)
+SHADES = Shades(Measured(50.0, 1.0, "L*"), Measured(30.0, 1.0, "L*"), Measured(20.0, 0.5, "L*"))
+
+
+def hump(middle: float, width: float) -> Distribution:
+    share = 100 * np.exp(-np.square((SCALE - middle) / width) / 2) / (width * np.sqrt(2 * np.pi))
+    return Distribution(SCALE, share, 0.8 * share, 1.2 * share)
+
+
+def spread(dark: bool, **humps: Distribution) -> tuple[dict[str, Any], str]:
+    return spread_chart(humps, dict.fromkeys(humps, SHADES), dark, title="65 % is lighter")
 
 
 def walk(node: object) -> Iterator[tuple[str, object]]:
@@ -58,6 +100,17 @@ ALL = {
     "one reading": lambda dark: chart(FadeSeries((0.0,), (58.0,), (0.6,), unit="L*"), dark=dark),
     "two lengths": lambda dark: profile_chart(profile(20, 25), profile(20, 60), dark, title="Lighter"),
     "one length": lambda dark: profile_chart(profile(20, 60), None, dark),
+    "lengths with a start": lambda dark: profile_chart(
+        profile(20, 25), profile(20, 60), dark, start=Interval(0.4, 0.3, 0.5)
+    ),
+    "two spreads": lambda dark: spread(dark, before=hump(30, 3), after=hump(45, 8)),
+    "cases": lambda dark: cases_chart(CASES, dark, title="Lift by level at the start"),
+    "photos": lambda dark: photos_chart(PROVISIONAL, dark),
+    "built-in scale": lambda dark: scale_chart(DEFAULT_SCALE, (), dark),
+    "own scale": lambda dark: scale_chart(OWN_SCALE, RING, dark, SWATCHES[:3]),
+    "published hair": lambda dark: neutral_chart(DEFAULT_LOCUS, (), dark),
+    "own hair": lambda dark: neutral_chart(OWN_LOCUS, [lab for _, _, lab in RING], dark, SWATCHES[:3]),
+    "one spread": lambda dark: spread(dark, before=hump(30, 3)),
 }
 
 
@@ -226,6 +279,50 @@ class TestLengths:
         with pytest.raises(ValueError, match="at least one point"):
             profile_chart(before, after, dark=False)
 
+    @pytest.mark.parametrize("place", [0.2, 0.9])
+    def test_the_start_is_marked_with_its_interval(self, place: float) -> None:
+        start = Interval(place, place - 0.1, place + 0.05)
+        spec, words = profile_chart(profile(20, 25), profile(20, 60), dark=False, start=start)
+        dotted, bar = layers(spec, "rule")
+        assert dotted["data"]["values"] == [{"along": place, "from": start.low, "to": start.high}]
+        assert bar["encoding"]["x"]["field"] == "from"
+        assert bar["encoding"]["x2"]["field"] == "to"
+        assert f"The lightening starts at {place:.0%} of the way ({start.low:.0%} to {start.high:.0%})." in words
+        word = next(layer for layer in layers(spec, "text") if layer["mark"].get("text") == "starts here")
+        # the word stays inside the plot
+        assert word["mark"]["align"] == ("right" if place > 0.7 else "left")
+
+
+class TestSpread:
+    def test_two_are_told_apart_without_colour(self) -> None:
+        spec, words = spread(False, before=hump(30, 3), after=hump(45, 8))
+        dashes = [line["mark"]["strokeDash"] for line in layers(spec, "line")]
+        assert dashes[0] != dashes[1]
+        (names,) = layers(spec, "text")
+        places = {row["name"]: row["along"] for row in names["data"]["values"]}
+        assert places["before"] < 35 < places["after"]
+        assert words.startswith(
+            "65 % is lighter. Before: lights L* 50.0 ± 2.0, lows L* 30.0 ± 2.0, apart by 20.0 ± 1.0."
+        )
+
+    @pytest.mark.parametrize("middle", [30.0, 31.0, 60.0])
+    def test_names_never_cover_each_other(self, middle: float) -> None:
+        spec, _ = spread(False, before=hump(30, 3), after=hump(middle, 3.1))
+        (names,) = layers(spec, "text")
+        one, other = names["data"]["values"]
+        height = domain(spec)[1] - domain(spec)[0]
+        assert abs(one["along"] - other["along"]) >= 8 or abs(one["place"] - other["place"]) > 0.05 * height
+
+    def test_only_the_part_with_hair_is_shown(self) -> None:
+        spec, _ = spread(False, before=hump(30, 3), after=hump(45, 4))
+        low, high = layers(spec, "line")[0]["encoding"]["x"]["scale"]["domain"]
+        assert 10 < low < 25
+        assert 55 < high < 70
+
+    def test_refuses_nothing(self) -> None:
+        with pytest.raises(ValueError, match="no distribution"):
+            spread_chart({}, {}, False, title="")
+
 
 class TestLabels:
     def test_by_hand(self) -> None:
@@ -245,3 +342,38 @@ class TestLabels:
 
     def test_too_many_run_over_one_end_only(self) -> None:
         assert spread_labels([0.0, 0.0, 0.0], 10.0, 0.0, 15.0) == [0.0, 10.0, 20.0]
+
+
+def test_cases_are_drawn_in_the_colour_they_ended_with() -> None:
+    spec, text = cases_chart(CASES, dark=False, title="Lift")
+    [bars] = [layer for layer in layers(spec, "rule") if "y2" in layer["encoding"]]
+    points = bars["data"]["values"]
+    assert [point["value"] for point in points] == [1.0, 2.5, -0.5]
+    # half width of a 95 % interval, normal: 1.960 standard uncertainties [GUM, table G.1]
+    assert [(point["high"] - point["low"]) / 2 for point in points] == pytest.approx([0.392] * 3, abs=1e-3)
+    assert len({point["colour"] for point in points}) == 3
+    assert "from \u22120.5 to 2.5 levels" in text
+    with pytest.raises(ValueError, match="at least one"):
+        cases_chart((), dark=False, title="Lift")
+
+
+class TestYardsticks:
+    def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
+        spec, words = photos_chart(PROVISIONAL, dark=False)
+        shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
+        # Weir 2005: t s sqrt(1/n + 1/n); t at 20 degrees of freedom 2.09 (JCGM 100:2008, table G.2)
+        assert shown == pytest.approx([2.086 * 0.8 * (2 / n) ** 0.5 for n in range(1, 7)], rel=1e-3)
+        assert "1.4 instead of 2.4" in words
+
+    def test_swatches_lie_on_the_chart_where_they_were_read(self) -> None:
+        spec, words = scale_chart(OWN_SCALE, RING, dark=False, colours=SWATCHES[:3])
+        dots = layers(spec, "point")[0]["data"]["values"]
+        assert [(dot["along"], dot["value"], dot["colour"]) for dot in dots] == [
+            (level, lab.lab[0], colour) for (_, level, lab), colour in zip(RING, SWATCHES[:3], strict=True)
+        ]
+        assert len(layers(spec, "line")) == 2
+        assert "level 6: L* 38" in words
+
+    def test_the_built_in_scale_is_compared_with_nothing(self) -> None:
+        assert len(layers(scale_chart(DEFAULT_SCALE, (), dark=False)[0], "line")) == 1
+        assert len(layers(neutral_chart(DEFAULT_LOCUS, (), dark=False)[0], "line")) == 1

@@ -6,7 +6,22 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tracker.charts.marks import COVERAGE, DARK, LIGHT, Array, Axes, Spec, band, chart, labels, line, padded
+from tracker.blend import Interval
+from tracker.charts.marks import (
+    COVERAGE,
+    DARK,
+    HEIGHT,
+    LIGHT,
+    Array,
+    Axes,
+    Greys,
+    Spec,
+    band,
+    chart,
+    labels,
+    line,
+    padded,
+)
 from tracker.reading import ProfilePoint
 from tracker.uncertainty import format_number
 
@@ -20,6 +35,7 @@ def profile_chart(
     *,
     title: str = "",
     names: tuple[str, str] = ("before", "after"),
+    start: Interval | None = None,
 ) -> tuple[Spec, str]:
     """Lightness along the hair, of one reading or two.
 
@@ -29,6 +45,7 @@ def profile_chart(
     dark : bool, theme of the page
     title : str, the finding; by default where each line starts and ends
     names : what stands beside the lines of two; one alone needs no name
+    start : where the lightening starts, share of the way, with its interval; a dotted line marks it
 
     Returns
     -------
@@ -50,8 +67,12 @@ def profile_chart(
     for dash, (name, points) in zip(_DASHES[-len(profiles) :], profiles.items(), strict=True):
         way, lightness = [point.position for point in points], [point.lab[0] for point in points]
         layers += [band(way, *edges[name], axes, greys, 0.28), line(way, lightness, axes, greys, dash)]
+    if start is not None:
+        layers += _start(start, axes, greys)
     layers.append(labels({name: points[-1].lab[0] for name, points in profiles.items()}, axes, greys))
     said = " ".join(_from_to(name, points) for name, points in profiles.items())
+    if start is not None:
+        said += f" The lightening starts at {start.value:.0%} of the way ({start.low:.0%} to {start.high:.0%})."
     text = f"{title.rstrip('.')}. {said}" if title else said
     return chart(title or said, layers, greys), f"{text} Lightness from root to tip, bands hold 95 %."
 
@@ -60,6 +81,20 @@ def _edges(points: Sequence[ProfilePoint]) -> tuple[Array, Array]:
     lightness = np.array([point.lab[0] for point in points])
     reach = COVERAGE * np.array([point.u_lightness for point in points])
     return lightness - reach, lightness + reach
+
+
+def _start(start: Interval, axes: Axes, greys: Greys) -> list[Spec]:
+    """A dotted line where the lightening starts, with a bar as long as its interval at the foot of the plot."""
+    data = {"values": [{"along": start.value, "from": start.low, "to": start.high}]}
+    dotted = {"type": "rule", "strokeDash": [2, 3], "color": greys.label}
+    bar = {"type": "rule", "strokeWidth": 4, "color": greys.label}
+    word: Spec = {"type": "text", "text": "starts here", "fontSize": 13, "color": greys.label}
+    left = start.value > 0.7
+    word |= {"align": "right" if left else "left", "baseline": "bottom", "dx": -6 if left else 6, "dy": -8}
+    reach = {"x": {**axes.along, "field": "from"}, "x2": {"field": "to"}, "y": {"value": HEIGHT}}
+    foot = {"x": axes.along, "y": {"value": HEIGHT}}
+    marks = ((dotted, {"x": axes.along}), (bar, reach), (word, foot))
+    return [{"data": data, "mark": mark, "encoding": encoding} for mark, encoding in marks]
 
 
 def _way() -> Spec:

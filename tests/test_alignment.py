@@ -1,0 +1,152 @@
+"""The later photo laid on the earlier one: a known move is undone, grown hair keeps its size, misfits are refused."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tests.scenes import CARD, PATH, marks, photograph, scene
+from tracker.alignment import SURROUND, align, aligned_picture
+from tracker.reading import Marks
+
+FOLDER = Path(__file__).parents[1] / "sample_images"
+TRUTH: dict[str, dict[str, Any]] = {
+    photo["file"]: photo for photo in json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
+}
+
+
+def moved(turn: float, scale: float, shift: tuple[float, float]) -> Marks:
+    """The marks of the drawn scene, turned (degrees, clockwise on screen), scaled and shifted."""
+    angle = np.radians(turn)
+    matrix = scale * np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    path, corners = (tuple(map(tuple, np.asarray(points) @ matrix.T + shift)) for points in (PATH, CARD))
+    return dataclasses.replace(marks(), path=path, corners=corners)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(-20, 20), st.floats(0.6, 1.7), st.floats(-300, 300), st.floats(-300, 300))
+def test_a_similarity_is_undone(turn: float, scale: float, x: float, y: float) -> None:
+    later = moved(turn, scale, (x, y))
+    how = align(marks(), later)
+    assert how is not None
+    assert how.miss < 1e-9
+    assert how.scale == pytest.approx(1 / scale)
+    assert how.turn == pytest.approx(-turn, abs=1e-6)
+    matrix = np.array(how.matrix)
+    np.testing.assert_allclose(np.asarray(later.path) @ matrix[:, :2].T + matrix[:, 2], PATH, atol=1e-6)
+
+
+def test_the_picture_follows_the_marks() -> None:
+    codes = photograph(scene()).encoded
+    move = cv2.getRotationMatrix2D((450, 550), 6.0, 0.9)
+    later = cv2.warpAffine(codes, move, (900, 1100), flags=cv2.INTER_AREA, borderValue=(10, 10, 10))
+    path, corners = (tuple(map(tuple, np.asarray(points) @ move[:, :2].T + move[:, 2])) for points in (PATH, CARD))
+    how = align(marks(), dataclasses.replace(marks(), path=path, corners=corners))
+    assert how is not None
+    back = aligned_picture(later, (900, 1100), (900, 1100), how, 1100)
+    assert back.shape == codes.shape
+    # the same pixels again, but for what resampling twice blurs
+    inner = np.s_[200:900, 150:760]
+    assert np.abs(back[inner].astype(float) - codes[inner]).mean() < 4
+    # a picture served at half size shows the same at half size
+    half = cv2.resize(later, (450, 550), interpolation=cv2.INTER_AREA)
+    small = aligned_picture(half, (900, 1100), (900, 1100), how, 550)
+    expected = cv2.resize(back, (450, 550), interpolation=cv2.INTER_AREA)
+    assert np.abs(small[100:450, 75:380].astype(float) - expected[100:450, 75:380]).mean() < 4
+
+
+def test_what_is_not_there_is_mid_grey() -> None:
+    how = align(marks(), moved(0, 1, (300, 0)))
+    assert how is not None
+    white = np.full((1100, 900, 3), 255, np.uint8)
+    shown = aligned_picture(white, (900, 1100), (900, 1100), how, 1100)
+    assert tuple(shown[500, 800]) == SURROUND
+    assert tuple(shown[500, 300]) == (255, 255, 255)
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        ((320.0, 940.0), (300.0, 700.0), (310.0, 450.0), (300.0, 150.0)),  # upside down
+        ((100.0, 500.0), (800.0, 520.0)),  # across
+        ((300.0, 150.0), (600.0, 400.0), (200.0, 700.0), (320.0, 940.0)),  # another shape
+        ((300.0, 150.0), (302.0, 330.0)),  # a quarter of the length: with the card's size no longer the same hair
+    ],
+)
+def test_paths_with_little_in_common_are_refused(path: tuple[tuple[float, float], ...]) -> None:
+    other = dataclasses.replace(marks(), path=path, corners=None)
+    assert align(marks(), other) is None
+
+
+def of(file: str) -> Marks:
+    photo = TRUTH[file]
+    card = photo["card"]
+    return Marks(card["kind"], tuple(map(tuple, card["corners"])), tuple(map(tuple, photo["path"])), photo["width"])
+
+
+def crown(picture: np.ndarray) -> np.ndarray:
+    """The upper head, which no service touched: what is darker than the wall above the shoulders."""
+    grey = cv2.GaussianBlur(cv2.cvtColor(picture, cv2.COLOR_BGR2GRAY), (0, 0), 3)
+    return grey[60:520, 200:720] < 120
+
+
+def test_rendered_heads_come_to_lie_on_each_other() -> None:
+    """The outline of the head is no part of the marks, so it tells whether the photo was moved rightly."""
+    first, second = "noor_before_daylight.jpg", "noor_after_daylight.jpg"
+    how = align(of(first), of(second))
+    assert how is not None
+    assert how.scale == pytest.approx(1.0, abs=0.05)
+    earlier, later = (cv2.imread(str(FOLDER / file)) for file in (first, second))
+    size = tuple(TRUTH[first]["size"])
+    laid = aligned_picture(later, size, size, how, 1408)
+
+    def apart(picture: np.ndarray) -> int:
+        return int(np.count_nonzero(crown(picture) != crown(earlier)))
+
+    assert apart(laid) < 0.5 * apart(later)
+
+
+def test_hair_that_grew_is_shown_longer_not_smaller() -> None:
+    how = align(of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg"))
+    assert how is not None
+    # the renderer's cameras stand equally far away: the card has one size in both photos
+    assert how.scale == pytest.approx(1.0, abs=0.02)
+    matrix = np.array(how.matrix)
+    tip = np.array(of("noor_month_6_0.jpg").path[-1]) @ matrix[:, :2].T + matrix[:, 2]
+    assert tip[1] > of("noor_before_daylight.jpg").path[-1][1] + 100
+
+
+def test_the_way_along_cut_hair_is_counted_from_the_root() -> None:
+    from tracker.alignment import way_ratio
+
+    before, month = of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg")
+    assert way_ratio(before, of("noor_after_daylight.jpg")) == 1.0
+    # truth: the renderer's distances along the hair, 37.0 and 43.6 cm of path
+    lengths = [TRUTH[name]["path_arc_cm"] for name in ("noor_before_daylight.jpg", "noor_month_6_0.jpg")]
+    true = (lengths[0][-1] - lengths[0][0]) / (lengths[1][-1] - lengths[1][0])
+    assert way_ratio(before, month) == pytest.approx(true, rel=0.03)
+    assert way_ratio(month, before) == pytest.approx(1 / true, rel=0.03)
+
+
+def test_another_card_leaves_the_path_to_decide() -> None:
+    before, month = of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg")
+    small, large = (
+        dataclasses.replace(before, size_mm=(84.0, 116.0)),
+        dataclasses.replace(month, size_mm=(100.0, 140.0)),
+    )
+    by_path = align(small, large)
+    assert by_path is not None
+    assert by_path.scale == pytest.approx(0.83, abs=0.02)
+    # a size that only one of them has says nothing against its being the same card
+    assert align(small, month) == align(before, month)
+    chart = align(of("noor_before_daylight.jpg"), of("noor_after_chart.jpg"))
+    assert chart is not None
+    assert chart.scale == pytest.approx(1.0, abs=0.05)

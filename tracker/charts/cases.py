@@ -1,0 +1,87 @@
+"""Earlier cases as a picture: where each started and by how much it changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tracker.charts.marks import DARK, LIGHT, Axes, Spec, chart, padded
+from tracker.colorimetry import lab_to_hex
+from tracker.quantities import Measured, Vector3
+from tracker.uncertainty import coverage_factor, format_number
+
+MOST_POINTS = 400
+"""Cases that are drawn, the newest: more only cover each other."""
+
+
+@dataclass(frozen=True, slots=True)
+class CasePoint:
+    """One case of the picture.
+
+    Attributes
+    ----------
+    start : float, level before
+    lift : Measured, levels
+    ended : CIELAB after
+    """
+
+    start: float
+    lift: Measured
+    ended: Vector3
+
+
+def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> tuple[Spec, str]:
+    """Lift against level at the start, one point for each case in the colour it ended with.
+
+    Parameters
+    ----------
+    cases : newest first
+    dark : bool, theme of the page
+    title : str, the finding
+
+    Returns
+    -------
+    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
+
+    Raises
+    ------
+    ValueError : where there is no case
+    """
+    points = [_point(case) for case in cases[:MOST_POINTS]]
+    if not points:
+        raise ValueError("a picture of cases needs at least one")
+    greys = DARK if dark else LIGHT
+    starts = [point["along"] for point in points]
+    room = max(0.15, 0.04 * (max(starts) - min(starts)))
+    along = {
+        "field": "along",
+        "type": "quantitative",
+        "title": "level at the start",
+        "scale": {"domain": [min(starts) - room, max(starts) + room], "nice": False, "zero": False},
+        "axis": {"grid": False, "tickCount": 6},
+    }
+    domain = padded(0.0, *(point["low"] for point in points), *(point["high"] for point in points))
+    axes = Axes(along, domain, "levels lighter (+) or darker (−)")
+    data = {"values": points}
+    bars = {"x": along, "y": axes.value("low"), "y2": {"field": "high"}}
+    dots = {"x": along, "y": axes.value("value"), "color": {"field": "colour", "type": "nominal", "scale": None}}
+    zero = {"data": {"values": [{"zero": 0}]}, "encoding": {"y": axes.value("zero")}}
+    layers: list[Spec] = [
+        {**zero, "mark": {"type": "rule", "color": greys.label}},
+        {"data": data, "mark": {"type": "rule", "color": greys.band, "opacity": 0.6}, "encoding": bars},
+        {"data": data, "mark": {"type": "circle", "size": 160, "opacity": 1, "stroke": greys.ink}, "encoding": dots},
+    ]
+    values = [point["value"] for point in points]
+    text = f"{title} {len(points)} cases, from {format_number(min(values))} to {format_number(max(values))} levels."
+    return chart(title, layers, greys), text
+
+
+def _point(case: CasePoint) -> Spec:
+    reach = coverage_factor(case.lift.dof) * case.lift.u
+    return {
+        "along": case.start,
+        "value": case.lift.value,
+        "low": case.lift.value - reach,
+        "high": case.lift.value + reach,
+        "colour": lab_to_hex(case.ended),
+    }

@@ -1,0 +1,87 @@
+"""How much of the hair has which lightness, before and after, as a picture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from tracker.charts.marks import DARK, LIGHT, Axes, Greys, Spec, band, chart, line
+from tracker.shades import Distribution, Shades
+from tracker.uncertainty import format_measured
+
+_DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())
+_APART = 8.0  # L*: names closer than this would cover each other
+
+
+def spread_chart(
+    distributions: Mapping[str, Distribution],
+    shades: Mapping[str, Shades],
+    dark: bool,
+    *,
+    title: str,
+) -> tuple[Spec, str]:
+    """The distribution of lightness of one photo or of two.
+
+    Parameters
+    ----------
+    distributions : by name, the earlier first: it is dashed; all at the same values of L*
+    shades : lights and lows by the same names, for the words
+    dark : bool, theme of the page
+    title : str, the finding
+
+    Returns
+    -------
+    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
+
+    Raises
+    ------
+    ValueError : without any distribution
+    """
+    if not distributions:
+        raise ValueError("there is no distribution to draw")
+    greys = DARK if dark else LIGHT
+    top = max(float(each.high.max()) for each in distributions.values())
+    axes = Axes(_lightness(distributions), (0.0, 1.16 * top), "hair, % for each step of 1 L*")
+    layers = []
+    for dash, each in zip(_DASHES[-len(distributions) :], distributions.values(), strict=True):
+        layers += [
+            band(each.lightness, each.low, each.high, axes, greys, 0.28),
+            line(each.lightness, each.share, axes, greys, dash),
+        ]
+    layers.append(_names(distributions, axes, greys))
+    said = " ".join(_words(name if len(shades) > 1 else "", each) for name, each in shades.items())
+    return chart(title, layers, greys), f"{title.rstrip('.')}. {said} Bands hold 95 %."
+
+
+def _lightness(distributions: Mapping[str, Distribution]) -> Spec:
+    """The horizontal channel: as much of the scale as holds any hair."""
+    first = next(iter(distributions.values()))
+    seen = np.max([each.high for each in distributions.values()], axis=0) > 0.05
+    low, high = float(first.lightness[seen].min()), float(first.lightness[seen].max())
+    axis = {"grid": False, "tickCount": 6, "format": "d"}
+    scale = {"domain": [low, high], "nice": False, "zero": False}
+    title = "lightness, L* (0 black, 100 white)"
+    return {"field": "along", "type": "quantitative", "title": title, "scale": scale, "axis": axis}
+
+
+def _names(distributions: Mapping[str, Distribution], axes: Axes, greys: Greys) -> Spec:
+    """Each name above its curve where that stands out most from the others; close names one above the other."""
+    data: list[Spec] = []
+    for name, each in distributions.items():
+        others = [other.share for other in distributions.values() if other is not each]
+        at = int(np.argmax(each.share - np.max(others or [np.zeros_like(each.share)], axis=0)))
+        along, place = float(each.lightness[at]), float(each.high[at])
+        for row in data:
+            if abs(row["along"] - along) < _APART:
+                place = max(place, row["place"] + 0.07 * axes.domain[1])
+        data.append({"along": along, "place": min(place, 0.94 * axes.domain[1]), "name": name if others else ""})
+    mark = {"type": "text", "baseline": "bottom", "dy": -4, "fontSize": 13, "color": greys.ink}
+    encoding = {"x": axes.along, "y": axes.value("place"), "text": {"field": "name", "type": "nominal"}}
+    return {"data": {"values": data}, "mark": mark, "encoding": encoding}
+
+
+def _words(name: str, shades: Shades) -> str:
+    start = f"{name[:1].upper()}{name[1:]}: lights" if name else "Lights"
+    lights, lows = format_measured(shades.lights), format_measured(shades.lows)
+    return f"{start} L* {lights}, lows L* {lows}, apart by {format_measured(shades.dimension)}."
