@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import ncx2
 
-from tracker.change import CANNOT_TELL, CHANGED, NO_CHANGE, compare
+from tracker.change import CANNOT_TELL, CHANGED, NO_CHANGE, Scatter, compare
 from tracker.colorimetry import delta_e_2000
 from tracker.quantities import LabMeasured, Measured, matrix3
 
@@ -22,7 +22,7 @@ def colour(lab: tuple[float, ...], sd: tuple[float, float, float], dof: float = 
 def judge(delta: tuple[float, ...], sd: tuple[float, float, float] = (0.8, 0.35, 0.45), dof: float = np.inf) -> str:
     warmth = Measured(delta[2], float(np.hypot(sd[2], sd[2])), "", dof)
     after = tuple(np.add(AT, delta))
-    return compare(colour(AT, sd, dof), colour(after, sd, dof), warmth, np.random.default_rng(1), 0.8).verdict
+    return compare(colour(AT, sd, dof), colour(after, sd, dof), warmth, np.random.default_rng(1), Scatter(0.8)).verdict
 
 
 def test_false_changes_stay_at_five_per_cent_and_true_ones_are_found_as_often_as_can_be() -> None:
@@ -53,7 +53,11 @@ def test_three_verdicts() -> None:
 
 def test_photos_needed_follow_the_published_formula() -> None:
     wide = compare(
-        colour(AT, (2.0, 0.5, 0.8)), colour(AT, (2.0, 0.5, 0.8)), Measured(0, 1.1), np.random.default_rng(1), 2.0
+        colour(AT, (2.0, 0.5, 0.8)),
+        colour(AT, (2.0, 0.5, 0.8)),
+        Measured(0, 1.1),
+        np.random.default_rng(1),
+        Scatter(2.0),
     )
     # n >= 2 (1.96 s / margin)^2; the margin is 1.8 dE00 (Paravina et al. 2015) along L* at L* 42: S_L = 1.105
     assert wide.photos_needed == int(np.ceil(2 * (1.96 * 2.0 / (1.8 * 1.1047)) ** 2))
@@ -62,6 +66,18 @@ def test_photos_needed_follow_the_published_formula() -> None:
     )
     assert alike.verdict == CANNOT_TELL
     assert alike.photos_needed is None
+
+
+def test_photos_needed_count_on_from_those_there_are_and_know_what_more_cannot_do() -> None:
+    def needed(scatter: Scatter) -> int | None:
+        sides = colour(AT, (2.0, 0.5, 0.8)), colour(AT, (2.0, 0.5, 0.8))
+        return compare(*sides, Measured(0, 1.1), np.random.default_rng(1), scatter).photos_needed
+
+    assert needed(Scatter(0.1, photos=3)) == 4
+    # margin as above; what occasions differ by takes its share of it: n >= s² / ((margin / 1.96)² / 2 - shared²)
+    room = (1.8 * 1.1047 / 1.96) ** 2 / 2
+    assert needed(Scatter(2.0, 0.5)) == int(np.ceil(4.0 / (room - 0.25)))
+    assert needed(Scatter(2.0, 0.9)) is None
 
 
 def test_few_degrees_of_freedom_ask_for_more() -> None:
@@ -73,7 +89,7 @@ def test_few_degrees_of_freedom_ask_for_more() -> None:
 def test_interval_of_the_size_holds_together(sd: float, delta: tuple[float, float, float]) -> None:
     after = tuple(np.add(AT, delta))
     change = compare(
-        colour(AT, (sd,) * 3), colour(after, (sd,) * 3), Measured(delta[2], sd), np.random.default_rng(2), sd
+        colour(AT, (sd,) * 3), colour(after, (sd,) * 3), Measured(delta[2], sd), np.random.default_rng(2), Scatter(sd)
     )
     assert 0 <= change.size.low <= change.size.high
     assert change.size.value <= change.size.high + 1e-6

@@ -46,6 +46,22 @@ class Size:
 
 
 @dataclass(frozen=True, slots=True)
+class Scatter:
+    """How far photos of unchanged hair lie apart, L*.
+
+    Attributes
+    ----------
+    single : float, standard deviation of one photo around the mean of its occasion
+    shared : float, standard deviation between occasions, which more photos do not make smaller
+    photos : int, photos there are on each side, the fewer of both
+    """
+
+    single: float
+    shared: float = 0.0
+    photos: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Change:
     """The difference between two colours and what may be said of it.
 
@@ -59,6 +75,7 @@ class Change:
     lightness, warmth : bool, which of the primary quantities changed at 5 %
     photos_needed : int or None, photos on each side that would settle it; None where it is
         settled or more photos would not help
+    scatter : Scatter or None, None between unlike kits
     """
 
     delta: Vector3
@@ -69,10 +86,11 @@ class Change:
     lightness: bool
     warmth: bool
     photos_needed: int | None
+    scatter: Scatter | None = None
 
 
 def compare(
-    before: LabMeasured, after: LabMeasured, warmth: Measured, rng: np.random.Generator, per_photo: float | None
+    before: LabMeasured, after: LabMeasured, warmth: Measured, rng: np.random.Generator, scatter: Scatter | None
 ) -> Change:
     """Verdict on two colours.
 
@@ -81,7 +99,7 @@ def compare(
     before, after : colours whose covariances hold only what does not cancel between them
     warmth : change of warmth with its uncertainty, CIELAB units
     rng : for the interval of ΔE00
-    per_photo : float or None, spread of L* between photos; None where more photos would not help
+    scatter : Scatter or None, how far single photos lie apart; None where more photos would not help
     """
     delta = np.subtract(after.lab, before.lab)
     cov = np.asarray(before.cov) + np.asarray(after.cov)
@@ -99,7 +117,7 @@ def compare(
         warmth.value, warmth.u, warmth.dof, margins[1]
     ):
         verdict = NO_CHANGE
-    needed = None if verdict != CANNOT_TELL or per_photo is None else max(photos_needed(per_photo, margins[0]), 2)
+    needed = None if verdict != CANNOT_TELL or scatter is None else _needed(scatter, margins[0])
     return Change(
         vector3(delta),
         vector3(u),
@@ -109,7 +127,14 @@ def compare(
         verdict == CHANGED and lightness,
         verdict == CHANGED and warmer,
         needed,
+        scatter,
     )
+
+
+def _needed(scatter: Scatter, margin: float) -> int | None:
+    """Photos on each side that would settle it: more than there are."""
+    needed = photos_needed(scatter.single, margin, scatter.shared)
+    return None if needed is None else max(needed, scatter.photos + 1)
 
 
 def _margins(lab: Vector3) -> tuple[float, float]:

@@ -10,13 +10,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.change import CANNOT_TELL, CHANGED, Change, compare
+from tracker.change import CANNOT_TELL, CHANGED, Change, Scatter, compare
 from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.quality import RAW
 from tracker.quantities import LabMeasured, Measured, Vector3, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
 from tracker.rendering import Rendering, between, rendering
+from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
 
@@ -51,10 +52,11 @@ class Kit:
 
 @dataclass(frozen=True, slots=True)
 class KitMatch:
-    """Whether two photos come from the same kit, and a sentence for the person."""
+    """Whether two photos come from the same kit, a sentence for the person, and the light that was noted of either."""
 
     same: bool
     says: str
+    light: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,20 +108,16 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         unlike.append("another card")
     if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
         unlike.append("another light")
+    light = before.light or after.light
     if unlike:
-        return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.")
+        return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.", light)
     pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
     missing = [word for word, known in pairs if not known]
     if len(missing) == 1:
-        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.")
+        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.", light)
     if missing:
-        return KitMatch(True, "Camera and light were not noted and are taken to be the same.")
-    return KitMatch(True, "Same camera, card and light.")
-
-
-def common_light(before: Kit, after: Kit) -> str | None:
-    """The light that two photos of one kit have in common: what was noted of either."""
-    return before.light or after.light
+        return KitMatch(True, "Camera and light were not noted and are taken to be the same.", light)
+    return KitMatch(True, "Same camera, card and light.", light)
 
 
 def compare_readings(
@@ -130,6 +128,7 @@ def compare_readings(
     light: str | None = None,
     scale: LevelScale = DEFAULT_SCALE,
     locus: NeutralLocus = DEFAULT_LOCUS,
+    repeatability: Repeatability = PROVISIONAL,
     rng: np.random.Generator | None = None,
 ) -> tuple[RegionChange, ...]:
     """Every region that both readings have.
@@ -138,8 +137,8 @@ def compare_readings(
     ----------
     before, after : readings of the same hair
     same_kit : bool, as `match_kits` says
-    light : under which one kit took both, as `common_light` says
-    scale, locus : the level scale and the neutral locus in force
+    light : under which one kit took both, as `match_kits` says
+    scale, locus, repeatability : what is in force
     rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
 
     Raises
@@ -150,16 +149,29 @@ def compare_readings(
     found = []
     for name in REGIONS:
         first, second = before.region(name), after.region(name)
-        if first is not None and second is not None:
-            size = rendering(before.card.kind, light)
-            left = _remaining(first, second, size) if same_kit else _unlike(first, second, size)
-            found.append(_region_change(name, first, second, left, same_kit, scale, locus, rng))
+        left = pair_colours(before, after, name, same_kit=same_kit, light=light)
+        if first is not None and second is not None and left is not None:
+            found.append(_region_change(name, first, second, left, same_kit, scale, locus, repeatability, rng))
     if not found:
         raise CannotCompare(
             "One of the two photos has no number, so there is nothing to compare.",
             "Look at its checks and take it again.",
         )
     return tuple(found)
+
+
+def pair_colours(
+    before: PhotoReading, after: PhotoReading, name: str, *, same_kit: bool, light: str | None
+) -> Colours | None:
+    """The two colours of a band, each with the part of its uncertainty that stays in their difference.
+
+    None where a reading lacks the band.
+    """
+    first, second = before.region(name), after.region(name)
+    if first is None or second is None:
+        return None
+    size = rendering(before.card.kind, light)
+    return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 
 def _region_change(
@@ -170,15 +182,26 @@ def _region_change(
     same_kit: bool,
     scale: LevelScale,
     locus: NeutralLocus,
+    repeatability: Repeatability,
     rng: np.random.Generator,
 ) -> RegionChange:
     first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
     warmth = warmth_change(first, second, locus)
     # what unlike kits differ in does not average out over more photos
-    per_photo = float(np.sqrt(max(before.repeat_cov[0][0], after.repeat_cov[0][0]))) if same_kit else None
-    change = compare(first, second, warmth, rng, per_photo)
-    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change))
+    scatter = _scatter(before, after, repeatability) if same_kit else None
+    change = compare(first, second, warmth, rng, scatter)
+    photos = before.photos, after.photos
+    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change, photos))
+
+
+def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
+    """How far L* of single photos lies apart, of the side that spreads more."""
+    shared = [min(repeatability.shared[0] ** 2, side.repeat_cov[0][0]) for side in (before, after)]
+    single = [
+        (side.repeat_cov[0][0] - common) * side.photos for side, common in zip((before, after), shared, strict=True)
+    ]
+    return Scatter(float(np.sqrt(max(single))), float(np.sqrt(max(shared))), min(before.photos, after.photos))
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
@@ -196,24 +219,46 @@ def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Col
 
 def _remaining(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
     """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
-    shared = between(before.lab.lab, after.lab.lab, size) / 2
+    apart = np.subtract(after.lab.lab, before.lab.lab)
+    noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)
+    # what the colours differ by is part noise, on average as much as three components of it
+    surplus = max(1 - 3 / max(float(apart @ np.linalg.solve(noise, apart)), 3.0), 0.0)
+    shared = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
     first, second = (
         LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + shared), r.lab.dof) for r in (before, after)
     )
     return first, second
 
 
-def _sentence(name: str, lift: Lift, warmth: Measured, change: Change) -> str:
+def _sentence(name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int]) -> str:
     where = REGION_WORDS[name]
     if change.verdict == CHANGED:
         return f"{where}: {_what(lift, warmth, change)}. That is a real change."
     if change.verdict == CANNOT_TELL:
-        if change.photos_needed is None:
-            return f"{where}: too close to call between photos from unlike kits."
-        more = change.photos_needed - 1
-        words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
-        return f"{where}: too close to call with one photo each; {words} of each would settle it."
+        return f"{where}: too close to call {_what_would_help(change, photos)}."
     return f"{where}: no meaningful change; {lift.text}."
+
+
+def _what_would_help(change: Change, photos: tuple[int, int]) -> str:
+    """With how many photos it cannot be told, and how many more would settle it."""
+    before, after = photos
+    alike = before == after
+    have = (
+        f"{before} before and {after} after"
+        if not alike
+        else "one photo each"
+        if before == 1
+        else f"{before} photos each"
+    )
+    if change.scatter is None:
+        return "between photos from unlike kits"
+    if change.photos_needed is None:
+        return f"with {have}, and more photos would not settle it: what the visits differ in is larger"
+    if not alike:
+        return f"with {have}; {change.photos_needed} of each would settle it"
+    more = change.photos_needed - before
+    words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
+    return f"with {have}; {words} of each would settle it"
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:

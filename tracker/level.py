@@ -12,9 +12,10 @@ References
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracker.quantities import LabMeasured, Measured
+from tracker.quantities import LabMeasured, Matrix3, Measured
 from tracker.uncertainty import coverage_factor, format_measured
 
 DARKEST, LIGHTEST = 1.0, 10.0
@@ -31,6 +32,10 @@ class LevelScale:
     rate : float, per level
     u : float, standard uncertainty of the scale itself, levels; the same for every reading on it
     provisional : bool, True until the studio has set its own
+    cov : 3 x 3 or None, covariance of the curve's L* at level 1, L* at level 10 and rate, where it was fitted: the
+        scale is then less sure away from its swatches
+    span_levels : two floats or None, the darkest and the lightest level that was photographed
+    source : str, what the scale rests on, one sentence
     """
 
     name: str
@@ -39,6 +44,9 @@ class LevelScale:
     rate: float
     u: float
     provisional: bool
+    cov: Matrix3 | None = None
+    span_levels: tuple[float, float] | None = None
+    source: str = ""
 
     def lightness(self, level: float) -> float:
         """L* of a level."""
@@ -53,10 +61,47 @@ class LevelScale:
         inside = min(max(lightness, self.lightness(DARKEST)), self.lightness(LIGHTEST))
         return 1 + math.log((inside - self.floor) / self.span) / self.rate
 
+    def uncertainty(self, lightness: float) -> float:
+        """Standard uncertainty of the level that the scale gives at that L*, levels."""
+        return math.hypot(self.u, self._fitted(self._shift(lightness)))
+
+    def difference_uncertainty(self, before: float, after: float) -> float:
+        """Standard uncertainty that the curve's shape brings into a difference of two levels; 0 where it is not known.
+
+        What shifts both alike drops out, as does what no curve can know of its labels.
+        """
+        if self.cov is None:
+            return 0.0
+        first, second = self._shift(before), self._shift(after)
+        return self._fitted([late - early for early, late in zip(first, second, strict=True)])
+
+    def _fitted(self, shift: Sequence[float]) -> float:
+        if self.cov is None:
+            return 0.0
+        spread = sum(one * self.cov[i][j] * other for i, one in enumerate(shift) for j, other in enumerate(shift))
+        return math.sqrt(max(spread, 0.0))
+
+    def _shift(self, lightness: float) -> list[float]:
+        """Change of the level at that L* for one unit of L* at level 1, L* at level 10 and rate."""
+        level, slope = self.level(lightness), self.slope(lightness)
+        reach, whole = math.expm1(self.rate * (level - 1)), math.expm1(self.rate * (LIGHTEST - 1))
+        share = reach / whole
+        height = self.span * whole
+        by_rate = height * ((level - 1) * (reach + 1) / whole - share * (LIGHTEST - 1) * (whole + 1) / whole)
+        return [-(1 - share) / slope, -share / slope, -by_rate / slope]
+
 
 # Through [SCA]'s two rows and the remembered one; the scale's own uncertainty is a rectangular 1 level either way,
 # about what trade charts differ among themselves (common practice, no source)
-DEFAULT_SCALE = LevelScale("provisional scale", 10.62, 7.78, 0.22, 1 / math.sqrt(3), provisional=True)
+DEFAULT_SCALE = LevelScale(
+    "provisional scale",
+    10.62,
+    7.78,
+    0.22,
+    1 / math.sqrt(3),
+    provisional=True,
+    source="Two published rows of dark hair (Scanavez et al. 2000) and one remembered value for the lightest.",
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +148,8 @@ def estimate_level(lab: LabMeasured, scale: LevelScale = DEFAULT_SCALE) -> Level
     outside = _outside(lightness, scale)
     if outside:
         return LevelReading(None, outside, scale.provisional)
-    value = Measured(scale.level(lightness), math.hypot(lab.u[0] / scale.slope(lightness), scale.u), "level", lab.dof)
+    u = math.hypot(lab.u[0] / scale.slope(lightness), scale.uncertainty(lightness))
+    value = Measured(scale.level(lightness), u, "level", lab.dof)
     return LevelReading(value, format_measured(value), scale.provisional)
 
 
@@ -123,7 +169,7 @@ def estimate_lift(
     scale: LevelScale = DEFAULT_SCALE,
     dof: float = math.inf,
 ) -> Lift:
-    """Lift between two lightnesses; the scale's own uncertainty is common to both and drops out.
+    """Lift between two lightnesses; what is wrong with the scale at both alike drops out.
 
     Parameters
     ----------
@@ -138,7 +184,8 @@ def estimate_lift(
         bound = max(scale.level(light - factor * u_light) - scale.level(dark + factor * u_dark), 0.0)
         return Lift(None, bound, _outside_text(before, after, bound, scale))
     change = scale.level(after) - scale.level(before)
-    u = math.hypot(u_before / scale.slope(before), u_after / scale.slope(after))
+    colours = u_before / scale.slope(before), u_after / scale.slope(after)
+    u = math.hypot(*colours, scale.difference_uncertainty(before, after))
     value = Measured(change, u, "levels", dof)
     size, spread = format_measured(Measured(abs(change), u, "", dof)).split(" ± ")
     direction = "lighter" if change > 0 else "darker"

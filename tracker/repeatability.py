@@ -38,6 +38,10 @@ class Repeatability:
     dof : float, degrees of freedom behind `sd`
     provisional : bool, True until the studio has measured its own
     source : str, where the numbers come from, one sentence
+    shared : three floats, the part of `sd` that all photos of one occasion have in common (who took them, on which
+        day), so that more photos do not make it smaller; 0 where it is not known apart
+    covers_light : bool, True where the hair was lit anew between the photos behind `sd`, so that light which differs
+        between card and hair is a part of it
     """
 
     name: str
@@ -45,6 +49,21 @@ class Repeatability:
     dof: float
     provisional: bool
     source: str
+    shared: Vector3 = (0.0, 0.0, 0.0)
+    covers_light: bool = False
+
+    def sd_of_mean(self, photos: int) -> Vector3:
+        """Standard deviation of L*, a*, b* of the mean of that many photos of one occasion."""
+        return vector3(
+            [
+                math.sqrt(shared**2 + max(sd**2 - shared**2, 0.0) / photos)
+                for sd, shared in zip(self.sd, self.shared, strict=True)
+            ]
+        )
+
+    def smallest_change(self, photos: int = 1) -> float:
+        """Smallest real change of L* with that many photos before and as many after, 95 %."""
+        return mdc95(self.sd_of_mean(photos)[0], dof=self.dof)
 
 
 PROVISIONAL = Repeatability(
@@ -204,21 +223,26 @@ def mdc95(sd: float, n_before: int = 1, n_after: int = 1, dof: float = math.inf)
     return coverage_factor(dof) * sd * math.sqrt(1 / n_before + 1 / n_after)
 
 
-def photos_needed(sd: float, margin: float) -> int:
+def photos_needed(sd: float, margin: float, shared: float = 0.0) -> int | None:
     """Photos per visit after which a change of `margin` stands out of the scatter.
 
     Parameters
     ----------
-    sd : float, standard deviation of one photo, >= 0
+    sd : float, standard deviation of one photo around the mean of its occasion, >= 0
     margin : float, > 0, the change that matters, same unit
+    shared : float, standard deviation between occasions, which more photos do not make smaller, >= 0
 
     Returns
     -------
-    int : smallest n >= 1 with ``mdc95(sd, n, n) <= margin``, that is ``n >= 2 (1.96 sd / margin)²``
+    int or None : smallest n >= 1 with ``1.96 sqrt(2 (shared² + sd²/n)) <= margin``, without `shared`
+        ``n >= 2 (1.96 sd / margin)²``; None where no number of photos is enough
     """
-    if not (margin > 0 and math.isfinite(margin) and sd >= 0 and math.isfinite(sd)):
+    if not (margin > 0 and math.isfinite(margin) and sd >= 0 and math.isfinite(sd) and shared >= 0):
         raise ValueError("the margin must be > 0 and the spread >= 0")
-    needed = 2 * (coverage_factor(math.inf) * sd / margin) ** 2
+    room = (margin / coverage_factor(math.inf)) ** 2 / 2 - shared**2
+    if room <= 0:
+        return None
+    needed = sd**2 / room
     # the small step back keeps a result that is whole but for rounding from asking one photo more
     return max(1, math.ceil(needed - 1e-9))
 

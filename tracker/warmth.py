@@ -14,7 +14,9 @@ References
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -32,25 +34,32 @@ class NeutralLocus:
     knots : tuple of (L*, a*, b*), rising in L*
     u : float, standard uncertainty of the locus itself along its direction, CIELAB units
     u_dark : float, the same for dark hair, up to L* 25
+    own : two floats or None, the L* between which the studio's own swatches stand in the place of published hair
+    u_own : float, standard uncertainty of the locus there
+    source : str, what it rests on, one sentence
     """
 
     name: str
     knots: tuple[tuple[float, float, float], ...]
     u: float
     u_dark: float
+    own: tuple[float, float] | None = None
+    u_own: float = 0.0
+    source: str = ""
 
     def at(self, lightness: float) -> tuple[float, float]:
         """a* and b* of neutral hair at that L*; held beyond the ends."""
-        from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
-
-        knots = np.asarray(self.knots, float)
-        held = float(np.clip(lightness, knots[0, 0], knots[-1, 0]))
-        a, b = PchipInterpolator(knots[:, 0], knots[:, 1:])(held)
+        held = min(max(float(lightness), self.knots[0][0]), self.knots[-1][0])
+        a, b = _curve(self.knots)(held)
         return float(a), float(b)
 
     def uncertainty(self, lightness: float) -> float:
         """Standard uncertainty of the locus at that L*, CIELAB units."""
-        return float(np.interp(lightness, _DARK_TO_LIGHT, (self.u_dark, self.u)))
+        published = float(np.interp(lightness, _DARK_TO_LIGHT, (self.u_dark, self.u)))
+        if self.own is None:
+            return published
+        beyond = max(self.own[0] - lightness, lightness - self.own[1], 0.0)
+        return float(np.interp(beyond, (0.0, JOIN), (self.u_own, max(published, self.u_own))))
 
     def direction(self, lightness: float) -> tuple[float, float]:
         """Unit vector in (a*, b*) towards warm at that L*."""
@@ -61,7 +70,18 @@ class NeutralLocus:
         return a / size, b / size
 
 
+@lru_cache(maxsize=16)
+def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[float], tuple[float, float]]:
+    """The curve through knots, made once: a page asks for it some hundred times."""
+    from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
+
+    points = np.asarray(knots, float)
+    curve: Callable[[float], tuple[float, float]] = PchipInterpolator(points[:, 0], points[:, 1:])
+    return curve
+
+
 _DARK_TO_LIGHT = 25.0, 30.0  # L* between which the sources of the locus change
+JOIN = 5.0  # L*, over which the studio's own swatches go over into published hair: a choice of our own
 _TOGETHER = 10.0  # L*, about how far one error of the locus reaches: a choice of our own
 
 # [SCA] rows of black hair (two), dark brown hair; [CHI] lighter hair. The spread between published rows of the same
@@ -82,11 +102,15 @@ DEFAULT_LOCUS = NeutralLocus(
     ),
     2 / math.sqrt(3),
     4.4 / math.sqrt(3),
+    source="Published rows of dark hair (Scanavez et al. 2000), and a model of hair's own dyes for lighter hair.",
 )
 
 # names: common practice, no source; the limits in hue angle are a choice of our own
 _UNDERTONES = ((45.0, "red"), (55.0, "red-orange"), (66.0, "orange"), (76.0, "yellow-orange"), (110.0, "yellow"))
 _PALE_FROM = 70.0  # L*, from which yellow is called pale: common practice, no source
+
+UNDERTONES = (*(name for _, name in _UNDERTONES), "pale yellow")
+"""The families that `undertone` can name, from red to pale yellow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +137,19 @@ def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLoc
     neutral = locus.at(lightness)
     along = locus.direction(lightness)
     return (a - neutral[0]) * along[0] + (b - neutral[1]) * along[1]
+
+
+def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
+    """`warmth_value` of many colours at once: shape (n, 3) to (n,)."""
+    from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
+
+    knots = np.asarray(locus.knots, float)
+    neutral = PchipInterpolator(knots[:, 0], knots[:, 1:])
+    coloured = knots[np.hypot(knots[:, 1], knots[:, 2]) >= 5][0, 0]
+    held = np.clip(labs[:, 0], knots[0, 0], knots[-1, 0])
+    along = neutral(np.clip(np.maximum(labs[:, 0], coloured), knots[0, 0], knots[-1, 0]))
+    along /= np.linalg.norm(along, axis=1, keepdims=True)
+    return np.asarray(np.einsum("ij,ij->i", labs[:, 1:] - neutral(held), along))
 
 
 def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:

@@ -1,0 +1,147 @@
+"""The set-up check: what the scatter of photos is made of, against published studies and known truth."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.test_repeatability import JUDGES
+from tracker.errors import TooFewReadings
+from tracker.repeatability import gauge_study
+from tracker.setup_check import Shot, repeatability_of, study
+
+
+def shots(values: np.ndarray, bands: int = 3) -> list[Shot]:
+    """A full table, (hair, people, sessions, repeats), of one number that stands for L*, a* and b* of each band."""
+    return [
+        Shot(f"hair {p}", f"person {o}", f"day {s}", ((float(value),) * 3,) * bands)
+        for (p, o, s, _), value in np.ndenumerate(values)
+    ]
+
+
+def from_truth(
+    rng: np.random.Generator,
+    shape: tuple[int, int, int, int],
+    *,
+    person: float = 0.0,
+    day: float = 0.0,
+    occasion: float = 0.0,
+    repeat: float = 0.8,
+) -> np.ndarray:
+    p, o, s, _ = shape
+    hair = rng.uniform(15, 70, (p, 1, 1, 1))
+    return (
+        hair
+        + rng.normal(0, person, (1, o, 1, 1))
+        + rng.normal(0, day, (1, 1, s, 1))
+        + rng.normal(0, occasion, (p, o, s, 1))
+        + rng.normal(0, repeat, shape)
+    )
+
+
+class TestPublished:
+    def test_days_of_the_guide(self) -> None:
+        # JCGM 100:2008, H.5: ten days of five readings of one standard; within 85 µV; the mean squares give 43 µV
+        # between days ((5 x 57² - 85²) / 5)
+        means = np.array([172, 116, 13, 144, 106, 31, 60, 125, 163, 41])
+        sds = np.array([60, 77, 111, 101, 67, 93, 80, 73, 88, 86])
+        five = np.array([-2, -1, 0, 1, 2]) / math.sqrt(2.5)
+        found = study(shots((means[:, None] + sds[:, None] * five)[None, None]))
+        assert found.repeat[0] == pytest.approx(85, abs=0.5)
+        assert found.session is not None
+        assert found.session[0] == pytest.approx(43, abs=0.5)
+        assert found.operator is None
+        assert found.total[0] == pytest.approx(math.hypot(85, 43), abs=0.8)
+
+    def test_judges_of_shrout_and_fleiss(self) -> None:
+        # Shrout & Fleiss 1979, tables 2 and 3: 6 targets, 4 judges; mean squares 32.49 of judges, 1.02 of the rest:
+        # judges differ by sqrt((32.49 - 1.02) / 6) = 2.29, one rating by 2.50. One rating each, so their rest is put in
+        # as repeats: two that lie 1.02's worth apart within each target and judge
+        apart = math.sqrt(1.02 / 2)
+        doubled = JUDGES[:, :, None, None] + np.array([-apart, apart])
+        found = study(shots(doubled))
+        assert found.operator is not None
+        assert found.operator[0] == pytest.approx(2.29, abs=0.02)
+        assert found.sessions == 1
+
+    @pytest.mark.parametrize("seed", range(6))
+    def test_one_factor_is_the_gauge_study(self, seed: int) -> None:
+        # the gauge study itself is checked against Cano et al. 2012 and Shrout & Fleiss 1979 in test_repeatability
+        rng = np.random.default_rng(seed)
+        values = from_truth(rng, (8, 4, 1, 3), person=0.5, occasion=0.9 * (seed % 2))
+        found, known = study(shots(values)), gauge_study(values[:, :, 0])
+        assert found.repeat[0] ** 2 == pytest.approx(known.repeatability)
+        assert found.operator is not None
+        assert found.operator[0] ** 2 == pytest.approx(known.operators)
+        assert found.occasion[0] ** 2 == pytest.approx(known.interaction)
+        assert found.total[0] ** 2 == pytest.approx(known.gauge)
+
+
+class TestTruth:
+    def test_people_days_and_repeats_are_told_apart(self) -> None:
+        rng = np.random.default_rng(3)
+        found = study(shots(from_truth(rng, (6, 30, 30, 2), person=0.6, day=0.9, repeat=0.5)))
+        assert found.operator is not None
+        assert found.session is not None
+        assert found.operator[0] == pytest.approx(0.6, rel=0.3)
+        assert found.session[0] == pytest.approx(0.9, rel=0.3)
+        assert found.repeat[0] == pytest.approx(0.5, rel=0.03)
+        assert found.total[0] == pytest.approx(math.sqrt(0.36 + 0.81 + 0.25), rel=0.2)
+
+    def test_three_photos_of_ten_samples(self) -> None:
+        found = study(shots(from_truth(np.random.default_rng(4), (10, 1, 1, 3))))
+        # Bland & Altman 1996: 10 x (3 - 1) degrees of freedom, however many bands a photo has
+        assert found.dof == 20
+        assert (found.operator, found.session, found.left_over) == (None, None, 0)
+        assert found.total == found.repeat
+
+    def test_what_people_and_days_add_does_not_shrink_with_photos(self) -> None:
+        rng = np.random.default_rng(6)
+        found = study(shots(from_truth(rng, (10, 2, 8, 3), day=0.6, repeat=0.5)))
+        own = repeatability_of(found, "check")
+        assert own.shared[0] == pytest.approx(math.sqrt(found.total[0] ** 2 - found.repeat[0] ** 2))
+        assert own.smallest_change(50) > 1.9 * math.sqrt(2) * own.shared[0]
+        assert own.covers_light
+        assert "2 people, 8 sessions" in own.source
+
+    def test_one_session_says_nothing_about_light(self) -> None:
+        own = repeatability_of(study(shots(from_truth(np.random.default_rng(1), (4, 1, 1, 3)))), "check")
+        assert not own.covers_light
+        assert own.shared == (0.0, 0.0, 0.0)
+
+    def test_people_who_came_on_days_of_their_own_cannot_be_told_from_the_days(self) -> None:
+        values = from_truth(np.random.default_rng(2), (10, 1, 8, 3), day=0.6)
+        mixed = [Shot(shot.sample, f"person {shot.session}", shot.session, shot.labs) for shot in shots(values)]
+        found = study(mixed)
+        assert (found.operator, found.session) == (None, None)
+        assert found.total[0] > found.repeat[0]
+
+    def test_a_missing_photo_costs_one_repeat_of_the_table_only(self) -> None:
+        values = from_truth(np.random.default_rng(2), (10, 1, 6, 3), day=0.3)
+        found = study(shots(values)[1:])
+        assert found.photos == 179
+        assert found.left_over == 179 - 120
+
+
+class TestTooSmall:
+    def test_says_how_many_photos_are_missing(self) -> None:
+        with pytest.raises(TooFewReadings, match="Add 2 more photos") as caught:
+            study(shots(from_truth(np.random.default_rng(2), (2, 1, 1, 3))))
+        assert (caught.value.value, caught.value.limit) == (4.0, 6.0)
+
+    def test_two_days_that_lie_far_apart_are_too_few(self) -> None:
+        values = from_truth(np.random.default_rng(2), (3, 1, 2, 3), repeat=0.3) + np.array([0.0, 4.0])[:, None]
+        with pytest.raises(TooFewReadings, match="too few of them to say"):
+            study(shots(values))
+
+    def test_a_small_study_gives_a_wider_figure(self) -> None:
+        def factor(samples: int) -> float:
+            found = study(shots(from_truth(np.random.default_rng(2), (samples, 1, 1, 3))))
+            own = repeatability_of(found, "check")
+            return own.smallest_change() / own.sd[0]
+
+        # t of JCGM 100:2008, table G.2: 2.45 at 6 degrees of freedom, 2.09 at 20, times the root of two
+        assert factor(3) == pytest.approx(2.45 * math.sqrt(2), abs=0.01)
+        assert factor(10) == pytest.approx(2.09 * math.sqrt(2), abs=0.01)
