@@ -9,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracker.mixing import Amount, Charge, Strength
 from tracker.quantities import LabMeasured, Measured, matrix3
 from tracker.reading import CardSummary, Check, Correction, Dropped, Marks, PhotoReading, ProfilePoint, RegionReading
-from tracker.records import Client, Consent, Draft, PhotoRecord, Step, Visit, from_json, to_json
+from tracker.records import Client, Consent, Draft, PhotoRecord, PriceLine, Step, Visit, from_json, to_json
 
 text = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
 number = st.floats(-1e6, 1e6)
@@ -56,7 +57,24 @@ photo = st.builds(
     reading=st.none() | reading,
     failure=st.none() | text,
 )
-step = st.builds(Step, text, text, text, st.none() | number, text)
+words = st.lists(text, max_size=2).map(tuple)
+step = st.builds(
+    Step,
+    text,
+    text,
+    text,
+    st.none() | number,
+    text,
+    st.none() | st.builds(Strength, number, text),
+    text,
+    st.none() | st.builds(Amount, number, text),
+    words,
+    text,
+    text,
+    st.lists(st.builds(Charge, text, text, number, text, number, text, number), max_size=2).map(tuple),
+    st.none() | number,
+)
+price = st.builds(PriceLine, text, text, number, text, number, text, times)
 visit = st.builds(
     Visit,
     text,
@@ -68,6 +86,8 @@ visit = st.builds(
     text,
     times,
     st.integers(1, 99),
+    text,
+    text,
 )
 draft = st.builds(
     Draft, text, text, text, st.integers(0, 3), st.none() | visit, st.lists(photo, max_size=1).map(tuple), times
@@ -76,7 +96,7 @@ client = st.builds(Client, text, text, text, times, st.booleans())
 consent = st.builds(Consent, text, text, text, st.booleans(), text, times, text)
 
 
-@given(st.one_of(client, consent, visit, photo, draft, reading, marks, measured))
+@given(st.one_of(client, consent, visit, photo, price, draft, reading, marks, measured))
 def test_records_survive_json_both_ways(record: object) -> None:
     assert from_json(type(record), to_json(record)) == record
 

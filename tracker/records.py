@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 from uuid import uuid4
 
+from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import Marks, PhotoReading
 
 if TYPE_CHECKING:
@@ -56,6 +57,8 @@ SERVICES = (
     "other",
 )
 ZONES = ("root", "mid-length", "ends", "all over", "face frame")
+KINDS_OF_STEP = ("lightener", "toner", "root shadow", "all-over colour", "treatment", "cut")
+PLACEMENTS = ("slices", "weaves", "back-to-back", "open-air", "foils")
 
 
 def new_id() -> str:
@@ -102,13 +105,38 @@ class Consent:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of a service, in the colourist's own words."""
+    """One step of a service, in the colourist's own words.
+
+    Attributes
+    ----------
+    zone : str, from `ZONES` or free words
+    what : str, from `KINDS_OF_STEP` or free words
+    product : str, product and shade
+    minutes : float or None
+    note : str, how it was placed or anything else
+    developer : Strength or None
+    ratio : str, as typed, product first, such as ``1:1.5``
+    amount : Amount or None, of the product without the developer
+    placement : from `PLACEMENTS`
+    weave : str, width of the weave
+    sections : str, section pattern
+    charges : what went into the bowl from the studio's price list
+    waste : float or None, share of the bowl that was thrown away, percent
+    """
 
     zone: str
     what: str
     product: str = ""
     minutes: float | None = None
     note: str = ""
+    developer: Strength | None = None
+    ratio: str = ""
+    amount: Amount | None = None
+    placement: tuple[str, ...] = ()
+    weave: str = ""
+    sections: str = ""
+    charges: tuple[Charge, ...] = ()
+    waste: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +148,8 @@ class Visit:
     on : date of the appointment
     services : names from `SERVICES` or free words
     revision : int, raised at each saved change; a stale one is refused
+    history : str, what was done to the hair before, in the client's words
+    starting_point : str, the hair as it came in, in the client's words
     """
 
     id: str
@@ -131,6 +161,48 @@ class Visit:
     next_time: str
     created_at: datetime
     revision: int = 1
+    history: str = ""
+    starting_point: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PriceLine:
+    """One product of the studio's own price list.
+
+    Attributes
+    ----------
+    name : str
+    pack_size : float, > 0, in `pack_unit`
+    pack_unit : str, ``g`` or ``ml``
+    price : float, of one pack, >= 0
+    currency : str, free words
+    """
+
+    id: str
+    name: str
+    pack_size: float
+    pack_unit: str
+    price: float
+    currency: str
+    changed_at: datetime
+
+    def charge(self, quantity: float) -> Charge:
+        """That much of it, at the price of today."""
+        return Charge(self.id, self.name, self.pack_size, self.pack_unit, self.price, self.currency, quantity)
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """That a person left a photo out of the reading of its state.
+
+    Attributes
+    ----------
+    at : datetime
+    why : str, what spoke against it, such as how far it lay from the others and what the limit was
+    """
+
+    at: datetime
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +221,7 @@ class PhotoRecord:
     reading : PhotoReading or None
     failure : str or None, why there is no number
     warnings : notes from reading the file that was handed over, such as ``profile_converted``
+    left_out : LeftOut or None, where a person left it out of the reading of its state
     """
 
     id: str
@@ -165,6 +238,7 @@ class PhotoRecord:
     reading: PhotoReading | None
     failure: str | None = None
     warnings: tuple[str, ...] = ()
+    left_out: LeftOut | None = None
 
 
 @dataclass(frozen=True, slots=True)
