@@ -20,17 +20,21 @@ from pathlib import Path
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in
 from sqlalchemy import event
 
-from tracker.store import Store
+from tracker.records import Client, new_id, now
+from tracker.store import Store, check_backup
+
+Job = Callable[[Store], None]
 
 TOKENS = (b"qxnamexq", b"qxnotexq", b"qxbeforexq")
 
 
-def prepare(root: Path) -> None:
-    """A studio with one visit of one client."""
+def prepare(root: Path, job: Job) -> None:
+    """A studio with one visit of one client; for a merge, two of them."""
     with Store(root) as store:
-        client = add_client(store, "qxnamexq", "qxnotexq")
-        visit = new_visit(client.id)
-        store.save_visit(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
+        for number in range(2 if job is merge else 1):
+            client = add_client(store, f"qxnamexq{number or ''}", "qxnotexq")
+            visit = new_visit(client.id)
+            store.save_visit(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
 
 
 def save(store: Store) -> None:
@@ -53,6 +57,32 @@ def remove(store: Store) -> None:
     store.delete_visit(store.recent_visits(1)[0].id)
 
 
+def put_back(store: Store) -> None:
+    """Delete the visit and take that back."""
+    store.put_back(store.delete_visit(store.recent_visits(1)[0].id).token)
+
+
+def merge(store: Store) -> None:
+    """Make both records one."""
+    kept, other = (summary.client for summary in store.clients())
+    store.merge_clients(kept, other.id, by="the owner")
+
+
+def bring_in(store: Store) -> None:
+    """Take in a list of three clients and a visit of each, at once."""
+    clients = [Client(new_id(), f"Listed {number}", "", now()) for number in range(3)]
+    store.add_records(clients, [new_visit(client.id, note="listed") for client in clients])
+
+
+def back_up(store: Store) -> None:
+    """Make a first and a second backup: the second shares pictures with the first."""
+    store.backup()
+    store.backup()
+
+
+JOBS: dict[str, Job] = {job.__name__: job for job in (save, erase, remove, put_back, merge, bring_in, back_up)}
+
+
 def die_at(store: Store, last: int) -> None:
     """Arm the process: it ends at its step of that number."""
     steps = count()
@@ -70,7 +100,7 @@ def die_at(store: Store, last: int) -> None:
 
     event.listen(store._engine, "after_cursor_execute", step)
     event.listen(store._engine, "commit", step)
-    for name in ("fsync", "replace", "unlink"):
+    for name in ("fsync", "replace", "unlink", "rename", "link"):
         setattr(os, name, counted(getattr(os, name)))
 
 
@@ -91,12 +121,14 @@ def look(root: Path) -> dict[str, object]:
             "drafts": len(drafts),
             "tokens": len(files_with(root, TOKENS)),
             "erased": len(store.erasures()),
+            "clients_of_visits": len({visit.client_id for visit in store.recent_visits(9)}),
+            "backups": [not check_backup(backup.folder).damaged for backup in store.shelf.backups()],
         }
 
 
 def main() -> None:
-    job, folder = {"save": save, "erase": erase, "remove": remove}[sys.argv[1]], Path(sys.argv[2])
-    prepare(folder / "start")
+    job, folder = JOBS[sys.argv[1]], Path(sys.argv[2])
+    prepare(folder / "start", job)
     for last in count():
         root = folder / "studio"
         shutil.copytree(folder / "start", root)
@@ -109,6 +141,7 @@ def main() -> None:
         _, status = os.waitpid(child, 0)
         print(json.dumps(look(root)), flush=True)
         shutil.rmtree(root)
+        shutil.rmtree(folder / "studio-backups", ignore_errors=True)
         if not os.WIFSIGNALED(status):
             sys.exit(os.WEXITSTATUS(status))
 

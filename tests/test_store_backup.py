@@ -35,6 +35,7 @@ def contents(store: Store) -> tuple[object, ...]:
     )
 
 
+# safety.md row 25
 def test_restore_drill(store: Store, tmp_path: Path) -> None:
     for number in range(3):
         client = add_client(store, f"Client {number}")
@@ -55,6 +56,7 @@ def test_restore_drill(store: Store, tmp_path: Path) -> None:
             assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
 
 
+# safety.md row 24
 def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
     client = add_client(store, "only in the log so far")
     assert files_with(store.root, [b"only in the log so far"]) == [("database.sqlite-wal", b"only in the log so far")]
@@ -64,7 +66,7 @@ def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
     with closing(sqlite3.connect(made / "database.sqlite")) as copy:
         assert copy.execute("SELECT id, demo FROM client").fetchall() == [(client.id, 0)]
         assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
-    assert sorted(path.name for path in made.iterdir()) == ["database.sqlite", "pictures"]
+    assert sorted(path.name for path in made.iterdir()) == ["contents.json", "database.sqlite", "pictures"]
 
 
 def test_a_photo_removed_while_the_backup_runs(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -155,6 +157,7 @@ def test_a_backup_with_lost_rows_is_refused(store: Store, tmp_path: Path) -> Non
         restore(made, tmp_path / "new")
 
 
+# safety.md row 24
 def test_a_database_is_never_copied_as_a_file() -> None:
     sources = Path(backup.__file__).parent.rglob("*.py")
     assert [path.name for path in sources if "shutil.copy" in path.read_text(encoding="utf-8")] == []

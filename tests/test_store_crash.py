@@ -31,6 +31,7 @@ def crashes(job: str, folder: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
+# safety.md rows 18, 19 and 22
 def test_killed_while_saving(tmp_path: Path) -> None:
     found = crashes("save", tmp_path)
     assert len(found) > 15
@@ -68,10 +69,54 @@ def test_killed_while_deleting(tmp_path: Path) -> None:
     assert found[-1]["pictures"] == []
 
 
+# safety.md rows 18, 19 and 22, for what is done to whole records
+def test_killed_while_taking_a_deletion_back(tmp_path: Path) -> None:
+    found = crashes("put_back", tmp_path)
+    assert len(found) > 12
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert (len(state["notes"]), len(state["pictures"])) in ((0, 0), (1, 1))
+    assert found[-1]["pictures"] == ["qxbeforexq"]
+    assert [] in [state["notes"] for state in found]
+
+
+def test_killed_while_merging(tmp_path: Path) -> None:
+    found = crashes("merge", tmp_path)
+    assert len(found) > 12
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert (state["clients"], state["clients_of_visits"], len(state["notes"])) in ((2, 2, 2), (1, 1, 2))
+    assert (found[0]["clients"], found[-1]["clients"]) == (2, 1)
+
+
+def test_killed_while_bringing_a_list_in(tmp_path: Path) -> None:
+    found = crashes("bring_in", tmp_path)
+    assert len(found) > 4
+    for state in found:
+        assert state["sound"]
+        assert (state["clients"], len(state["notes"])) in ((1, 1), (4, 4))
+    assert (found[0]["clients"], found[-1]["clients"]) == (1, 4)
+
+
+# safety.md row 24: a backup that is listed is whole
+def test_killed_while_backing_up(tmp_path: Path) -> None:
+    found = crashes("back_up", tmp_path)
+    assert len(found) > 8
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert all(state["backups"])
+    assert found[0]["backups"] == []
+    assert len(found[-1]["backups"]) == 2
+
+
 class CutOff(Exception):
     """Raised by the test in the middle of saving."""
 
 
+# safety.md row 18
 def test_an_error_at_any_step_of_saving_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)

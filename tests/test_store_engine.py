@@ -38,6 +38,7 @@ def revision(path: Path) -> str:
         return str(connection.execute("SELECT version_num FROM alembic_version").fetchone()[0])
 
 
+# safety.md rows 20 and 21
 def test_settings_of_fresh_and_pooled_connections(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         with store._engine.connect() as fresh, store._engine.execution_options(write=False).connect() as second:
@@ -71,6 +72,7 @@ def test_models_and_migrations_agree(tmp_path: Path) -> None:
         command.check(migrate.alembic_config(connection))
 
 
+# safety.md row 26
 def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         add_client(store)
@@ -102,7 +104,7 @@ SECOND = """
 import sqlalchemy as sa
 from alembic import op
 
-revision, down_revision, branch_labels, depends_on = "0002", "0001", None, None
+revision, down_revision, branch_labels, depends_on = "next", "{head}", None, None
 
 
 def upgrade():
@@ -113,6 +115,11 @@ def upgrade():
 """
 
 
+def head() -> str:
+    """The newest revision that the program comes with."""
+    return max(path.name[:4] for path in (Path(migrate.__file__).parent / "migrations" / "versions").glob("0*.py"))
+
+
 @pytest.fixture
 def with_second_revision(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
     """A function that gives the program a second revision, ending in the given statement."""
@@ -120,12 +127,13 @@ def with_second_revision(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Cal
     def give(then: str) -> None:
         scripts = tmp_path / "scripts"
         shutil.copytree(migrate._SCRIPTS, scripts)
-        (scripts / "versions" / "0002_second.py").write_text(SECOND.format(then=then))
+        (scripts / "versions" / "9999_next.py").write_text(SECOND.format(then=then, head=head()))
         monkeypatch.setattr(migrate, "_SCRIPTS", scripts)
 
     return give
 
 
+# safety.md row 26
 def test_an_upgrade_keeps_what_refers_to_a_rebuilt_table(
     tmp_path: Path, with_second_revision: Callable[[str], None]
 ) -> None:
@@ -138,12 +146,13 @@ def test_an_upgrade_keeps_what_refers_to_a_rebuilt_table(
         assert store.visits(client.id) == [visit]
         assert len(store.photos(client.id)) == 2
         assert len(store.consents(client.id)) == 2
-        assert revision(root / "database.sqlite") == "0002"
-        assert revision(root / "before-upgrade.sqlite") == "0001"
+        assert revision(root / "database.sqlite") == "next"
+        assert revision(root / "before-upgrade.sqlite") == head()
         store.erase_client(client.id)
         assert not (root / "before-upgrade.sqlite").exists()
 
 
+# safety.md row 26
 @pytest.mark.parametrize(
     "then", ["raise RuntimeError('half-way')", "op.execute('DELETE FROM client')", "op.execute('NO SUCH STATEMENT')"]
 )
@@ -158,7 +167,7 @@ def test_a_failed_upgrade_changes_nothing(
     with pytest.raises((RuntimeError, StoreDamaged, StoreError)):
         Store(root)
     assert (root / "database.sqlite").read_bytes() == before
-    assert revision(root / "before-upgrade.sqlite") == "0001"
+    assert revision(root / "before-upgrade.sqlite") == head()
     assert len(pictures_in(root)) == 2
 
 
@@ -186,6 +195,7 @@ def test_many_open_a_new_folder_at_once(tmp_path: Path) -> None:
         assert store.is_empty()
 
 
+# safety.md row 23
 def test_writers_and_readers_at_once(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
@@ -204,6 +214,7 @@ def test_writers_and_readers_at_once(tmp_path: Path) -> None:
         assert len(pictures_in(tmp_path)) == 8
 
 
+# safety.md row 23
 def test_two_windows_saving_one_visit(tmp_path: Path) -> None:
     with Store(tmp_path) as one, Store(tmp_path) as two:
         client = add_client(one)

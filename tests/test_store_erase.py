@@ -32,6 +32,7 @@ def plant(store: Store) -> str:
     return client.id
 
 
+# safety.md row 31
 @pytest.mark.parametrize("reopened", [False, True])
 def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
     store = Store(tmp_path)
@@ -45,7 +46,12 @@ def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
     with store:
         assert {token for _, token in files_with(tmp_path, TOKENS)} == set(TOKENS)
         receipt = store.erase_client(client_id)
-        assert (receipt.client_id, receipt.visits, receipt.photos, receipt.files) == (client_id, 1, 1, 2)
+        assert (receipt.client_id, receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (
+            client_id,
+            1,
+            1,
+            2,
+        )
         assert files_with(tmp_path, TOKENS) == []
         assert (tmp_path / "database.sqlite-wal").exists()
         assert [(line.client_id, line.erased_at) for line in store.erasures()] == [(client_id, receipt.erased_at)]
@@ -71,7 +77,7 @@ def test_a_picture_that_another_client_has_too_stays(tmp_path: Path) -> None:
         ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
         save_pair(store, ada.id, b"shared", b"own")
         kept = store.save_photo(new_photo(store, bea.id, b"shared"))
-        assert store.erase_client(ada.id).files == 1
+        assert store.erase_client(ada.id).counts.files == 1
         assert store.picture(kept.file) == b"shared"
         assert pictures_in(tmp_path) == {kept.file}
 

@@ -60,6 +60,7 @@ def test_only_digests_are_names(store: Store, name: str) -> None:
             ask(name)
 
 
+# safety.md row 20
 def test_order_of_saving_survives_a_power_cut(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[str] = []
     real_fsync, real_replace = os.fsync, os.replace
@@ -81,6 +82,7 @@ def test_order_of_saving_survives_a_power_cut(store: Store, monkeypatch: pytest.
     assert done == ["file", "name", "folder"]
 
 
+# safety.md row 22
 @pytest.mark.parametrize("step", ["fsync", "replace"])
 @pytest.mark.parametrize(("number", "error"), [(errno.ENOSPC, StoreFull), (errno.EIO, StoreError)])
 def test_a_disk_that_fails_leaves_nothing(
@@ -114,6 +116,7 @@ def test_quota(tmp_path: Path) -> None:
         assert store.photo(kept.id) == kept
 
 
+# safety.md row 22
 def test_left_overs_are_swept_at_the_next_start(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)

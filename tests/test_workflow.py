@@ -345,7 +345,7 @@ def test_too_long_a_note(store: Store, client: Client) -> None:
 def test_erase(store: Store, client: Client) -> None:
     workflow.record_visit(store, full_draft(store, client))
     receipt = workflow.erase_client(store, client.id)
-    assert (receipt.visits, receipt.photos, receipt.files) == (1, 2, 2)
+    assert (receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (1, 2, 2)
     assert store.is_empty()
 
 

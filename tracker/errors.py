@@ -13,6 +13,8 @@
     │   ├── CardClipped         burnt out or crushed to black
     │   ├── CardUneven          light falls off across the card
     │   ├── CardCovered         a part of the card is something else
+    │   ├── CardTilted          turned away too far to give a scale, or not the noted card
+    │   ├── CardFarAway         too far from the hair to give its scale
     │   └── CardImplausible     patches that contradict their known values
     ├── HairError
     │   ├── InvalidPath         a path that is no line from root to tip
@@ -20,7 +22,8 @@
     │   └── TooFewPixels        too little hair left to average
     ├── ReadingError
     │   ├── InvalidMarks        a marks file that does not follow the contract
-    │   └── CannotCompare       two readings with nothing in common
+    │   ├── CannotCompare       two readings with nothing in common
+    │   └── CannotCalibrate     swatches that make no scale
     ├── FadeError
     │   ├── InvalidSeries       months or values that make no series
     │   └── TooFewReadings      not enough readings for what was asked
@@ -29,6 +32,7 @@
         ├── Conflict            somebody else saved first
         ├── ConsentMissing      the client has not agreed to this
         ├── InvalidEntry        words or choices that cannot be kept as they are
+        ├── InvalidList         a list that cannot be brought in
         ├── StoreFull           no room, or over the quota
         ├── StoreDamaged        a file or record fails its check
         └── NewerDatabase       made by a newer version of this program
@@ -127,6 +131,14 @@ class CardCovered(CardError):
     """Part of the card shows something else."""
 
 
+class CardTilted(CardError):
+    """The card is turned away from the camera too far to give a scale, or its noted size is another card's."""
+
+
+class CardFarAway(CardError):
+    """The card is too far from the hair to give its scale."""
+
+
 class CardImplausible(CardError):
     """The patches contradict their known values."""
 
@@ -159,6 +171,10 @@ class CannotCompare(ReadingError):
     """The two readings have nothing in common."""
 
 
+class CannotCalibrate(ReadingError):
+    """The swatches make no scale."""
+
+
 class FadeError(TrackerError):
     """The series cannot be used."""
 
@@ -189,6 +205,10 @@ class ConsentMissing(StoreError):
 
 class InvalidEntry(StoreError):
     """Words or choices that cannot be kept as they are."""
+
+
+class InvalidList(StoreError):
+    """A list from a spreadsheet that cannot be brought in."""
 
 
 class StoreFull(StoreError):

@@ -1,23 +1,51 @@
 """What the studio keeps: records in one SQLite file, pictures beside it."""
 
+from tracker.store.absence import Absent
+from tracker.store.archive import Archive, FolderArchive, ZipArchive
+from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, check_backup
 from tracker.store.clients import ClientSummary, LastPhoto
-from tracker.store.erasure import Erasure, Receipt
+from tracker.store.edits import Edit
+from tracker.store.erasure import Counts, Erasure, Receipt
+from tracker.store.exports import Export
 from tracker.store.folder import data_folder
-from tracker.store.portfolio import PortfolioEntry
+from tracker.store.merging import Merged
+from tracker.store.place import NETWORK, SYNCED, place_risk
+from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
 from tracker.store.restore import restore
 from tracker.store.rows import DamagedRecord
+from tracker.store.searching import Found
 from tracker.store.store import QUOTA_BYTES, Store, Usage
+from tracker.store.undo import Deletion
 
 __all__ = [
+    "EXPIRE_AFTER",
+    "MOST",
+    "NETWORK",
     "QUOTA_BYTES",
+    "SYNCED",
+    "Absent",
+    "Archive",
+    "Backup",
+    "BackupCheck",
     "ClientSummary",
+    "Counts",
     "DamagedRecord",
+    "Deletion",
+    "Edit",
     "Erasure",
+    "Export",
+    "FolderArchive",
+    "Found",
     "LastPhoto",
+    "Merged",
     "PortfolioEntry",
+    "PortfolioVisit",
     "Receipt",
     "Store",
     "Usage",
+    "ZipArchive",
+    "check_backup",
     "data_folder",
+    "place_risk",
     "restore",
 ]

@@ -1,4 +1,4 @@
-"""A backup of everything, into a folder of its own on another disk."""
+"""A backup of everything, into a folder of its own outside the studio's."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from contextlib import closing
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import NotFound, StoreDamaged, StoreError
+from tracker.errors import StoreDamaged, StoreError
 from tracker.records import now
+from tracker.store.backup_shelf import PREFIX, Shelf, check_backup, write_contents
 from tracker.store.database import Database, wanted_files
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.folder import Layout, private_folder, sync_folder
@@ -22,16 +23,23 @@ from tracker.store.pictures import Pictures
 class Backups(Database):
     """The part of the store that makes backups."""
 
-    def backup(self, folder: Path) -> Path:
+    @property
+    def shelf(self) -> Shelf:
+        """Where the backups lie that the program makes by itself."""
+        return Shelf(self._layout.backups)
+
+    def backup(self, folder: Path | None = None) -> Path:
         """Copy the record and all pictures, and check the copy, while others go on working.
+
+        Pictures that an earlier backup in the same folder has too are shared with it, where the disk can do that.
 
         Parameters
         ----------
-        folder : Path, where backups are collected; made if it is not there
+        folder : Path, where backups are collected; made if it is not there. None for `shelf`.
 
         Returns
         -------
-        Path : the new backup, a folder of its own that appears only once it is whole
+        Path : the new backup, a folder of its own that appears only once it is whole and has passed its check
 
         Raises
         ------
@@ -39,15 +47,19 @@ class Backups(Database):
         StoreDamaged : pictures are missing or altered; the backup is there with all the others
         StoreError : the folder lies inside the studio's own folder, or cannot be written
         """
-        if folder.resolve().is_relative_to(self._layout.root.resolve()):
+        place = folder or self._layout.backups
+        if place.resolve().is_relative_to(self._layout.root.resolve()):
             raise StoreError("A backup cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
-        final = private_folder(folder) / f"tracker-backup-{now():%Y%m%d-%H%M%S-%f}"
-        growing = Layout(private_folder(folder / f".{uuid4().hex}.tmp"))
+        made_at = now()
+        final = private_folder(place) / f"{PREFIX}{made_at:%Y%m%d-%H%M%S-%f}"
+        growing = Layout(private_folder(place / f".{uuid4().hex}.tmp"))
         try:
-            damaged = self._fill(growing)
+            damaged = self._fill(growing, _earlier(place))
+            write_contents(growing, made_at)
+            damaged |= check_backup(growing.root).damaged
             with disk_faults("The backup could not be kept"):
                 growing.root.rename(final)
-                sync_folder(folder)
+                sync_folder(place)
         finally:
             shutil.rmtree(growing.root, ignore_errors=True)
         if damaged:
@@ -57,7 +69,7 @@ class Backups(Database):
             )
         return final
 
-    def _fill(self, target: Layout) -> set[str]:
+    def _fill(self, target: Layout, earlier: Pictures | None) -> set[str]:
         """Write the backup; returns names of pictures that could not be copied.
 
         Pictures go first and again after the record, so that one removed meanwhile is not missed by a copy
@@ -66,25 +78,36 @@ class Backups(Database):
         kept = Pictures(target.pictures, target.root, quota_bytes=sys.maxsize)
         with self._reading() as connection:
             first = wanted_files(connection)
-        copy_pictures(self._pictures, kept, first)
+        damaged = copy_pictures(self._pictures, kept, first, earlier)
         copy_database(self._layout.database, target.database)
         wanted = files_named(target.database)
-        damaged = copy_pictures(self._pictures, kept, wanted - set(kept.names()))
+        damaged = (damaged & wanted) | copy_pictures(self._pictures, kept, wanted - first, earlier)
         kept.sweep(wanted)
         return damaged
 
 
-def copy_pictures(source: Pictures, target: Pictures, names: Iterable[str]) -> set[str]:
-    """Copy pictures and read each copy back; returns names of those that are missing or altered."""
+def copy_pictures(
+    source: Pictures, target: Pictures, names: Iterable[str], earlier: Pictures | None = None
+) -> set[str]:
+    """Copy pictures, or share them with an earlier backup; returns names of those missing or altered in the source.
+
+    A picture that is lost in the source and whole in the earlier backup is kept from there.
+    """
     damaged = set()
     for name in sorted(names):
-        try:
-            content = source.get(name)
-        except (NotFound, StoreDamaged):
+        if not source.is_whole(name):
             damaged.add(name)
+        whole = next((each for each in (earlier, source) if each is not None and each.is_whole(name)), None)
+        if whole is None or (whole is earlier and target.share(name, earlier)):
             continue
-        target.get(target.put(content))
+        target.put(whole.get(name))
     return damaged
+
+
+def _earlier(place: Path) -> Pictures | None:
+    """Pictures of the newest backup in a folder."""
+    newest = max(place.glob(f"{PREFIX}*/"), default=None)
+    return None if newest is None else Pictures(Layout(newest).pictures, newest, quota_bytes=sys.maxsize)
 
 
 def files_named(database: Path) -> Set[str]:

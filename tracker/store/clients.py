@@ -12,7 +12,8 @@ from sqlalchemy import Select, func, insert, select, update
 from tracker.errors import ConsentMissing, StoreDamaged
 from tracker.records import PURPOSES, Client, Consent
 from tracker.store import schema
-from tracker.store.database import Database, agreed, missing, require_client
+from tracker.store.database import Database, agreed, missing, require_client, stored
+from tracker.store.edits import ANSWERED, CHANGED, log_edit
 from tracker.store.rows import client_row, consent_row, read_record, read_records, search_text
 
 
@@ -67,17 +68,21 @@ class Clients(Database):
                 connection.execute(insert(schema.consent), consent_row(_checked(consent)))
         return client
 
-    def update_client(self, client: Client) -> Client:
-        """Keep a client's changed name or note.
+    def update_client(self, client: Client, *, by: str = "") -> Client:
+        """Keep a client's changed name or note; what was there before stays in the log of edits.
 
         Raises
         ------
         NotFound
         """
         with self._writing() as connection:
-            changed = update(schema.client).where(schema.client.c.id == client.id).values(client_row(client))
-            if connection.execute(changed).rowcount == 0:
+            before = stored(connection, schema.client.c.record, client.id)
+            if before is None:
                 raise missing("client")
+            row = client_row(client)
+            if row["record"] != before:
+                log_edit(connection, "client", client.id, client.id, CHANGED, by, before)
+            connection.execute(update(schema.client).where(schema.client.c.id == client.id).values(row))
         return client
 
     def client(self, client_id: str) -> Client:
@@ -103,6 +108,11 @@ class Clients(Database):
             rows = connection.execute(query).all()
         return [summary for row in rows if (summary := _summary(row)) is not None]
 
+    def client_ids(self) -> list[str]:
+        """Identifiers of all clients, those with damaged records too."""
+        with self._reading() as connection:
+            return list(connection.execute(select(schema.client.c.id).order_by(schema.client.c.id)).scalars())
+
     def demo_clients(self) -> list[str]:
         """Identifiers of the made-up clients of the demo."""
         with self._reading() as connection:
@@ -119,6 +129,7 @@ class Clients(Database):
         with self._writing() as connection:
             require_client(connection, consent.client_id)
             connection.execute(insert(schema.consent), consent_row(_checked(consent)))
+            log_edit(connection, "consent", consent.id, consent.client_id, ANSWERED, consent.recorded_by, None)
         return consent
 
     def consents(self, client_id: str) -> list[Consent]:

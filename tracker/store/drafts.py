@@ -7,11 +7,12 @@ from sqlalchemy import Connection, delete, insert, select, update
 from tracker.errors import Conflict
 from tracker.records import Draft
 from tracker.store import schema
-from tracker.store.database import Database, require_client, require_measuring, stored
+from tracker.store.database import require_client, require_measuring, stored
 from tracker.store.rows import draft_row, read_records
+from tracker.store.undo import Deletion, Undoing
 
 
-class Drafts(Database):
+class Drafts(Undoing):
     """The part of the store that keeps drafts."""
 
     def save_draft(self, draft: Draft) -> Draft:
@@ -49,11 +50,15 @@ class Drafts(Database):
         with self._reading() as connection:
             return list(read_records(Draft, connection.execute(query)))
 
-    def delete_draft(self, draft_id: str) -> None:
-        """Remove a draft and the pictures that only it held; nothing happens where it is gone already."""
+    def delete_draft(self, draft_id: str) -> Deletion | None:
+        """Remove a draft and the pictures that only it held, until `put_back`; None where it is gone already."""
         with self._writing() as connection:
-            dropped = remove_draft(connection, draft_id)
+            if stored(connection, schema.draft.c.id, draft_id) is None:
+                return None
+            with self._deleting(connection, schema.draft, draft_id) as deletion:
+                dropped = remove_draft(connection, draft_id)
         self._tidy_files(dropped)
+        return deletion
 
 
 def remove_draft(connection: Connection, draft_id: str) -> set[str]:

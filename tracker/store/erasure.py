@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterable
 from contextlib import closing
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, union, update
@@ -11,9 +13,12 @@ from sqlalchemy import Connection, Table, delete, func, insert, select, union, u
 from tracker.errors import Conflict
 from tracker.records import now
 from tracker.store import schema
-from tracker.store.database import Database, require_client, wanted_files
+from tracker.store.database import require_client, wanted_files
+from tracker.store.exports import Exports
 from tracker.store.faults import database_faults, disk_faults
+from tracker.store.merging import merged_into
 from tracker.store.rows import time_text
+from tracker.store.undo import Undoing
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,40 +29,61 @@ class Erasure:
     ----------
     client_id : str, opaque
     erased_at : datetime
+    counts : Counts of what was erased, or None where they are not known
     """
 
     client_id: str
     erased_at: datetime
+    counts: Counts | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How much an erasure removed.
+
+    Attributes
+    ----------
+    visits, photos, drafts, consents : int, records
+    edits : int, earlier states of records
+    files : int, pictures; one that another client's photo names too stays and is not counted
+    exports : int, exports of everything that lay on the disk; they held the client too, so all are removed
+    """
+
+    visits: int = 0
+    photos: int = 0
+    drafts: int = 0
+    consents: int = 0
+    edits: int = 0
+    files: int = 0
+    exports: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """What an erasure removed.
+    """What an erasure removed; nothing of what it was.
 
     Attributes
     ----------
     client_id : str, opaque
     erased_at : datetime
-    visits, photos : int, records
-    files : int, pictures; one that another client's photo names too stays and is not counted
+    counts : Counts
     """
 
     client_id: str
     erased_at: datetime
-    visits: int
-    photos: int
-    files: int
+    counts: Counts
 
 
-class Erasing(Database):
+class Erasing(Undoing, Exports):
     """The part of the store that forgets."""
 
     def erase_client(self, client_id: str) -> Receipt:
         """Erase a client with consents, visits, photos, drafts and pictures.
 
-        Deleted content is overwritten, the database file is rewritten, its log emptied and the copy from the
-        last upgrade removed. Backups elsewhere still hold the client: `restore` erases them again. An erasure
-        that is cut off is finished when the data is next opened.
+        Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
+        upgrade and every export on the disk removed, and the memory of deletions emptied of the client. Backups
+        elsewhere still hold the client: `restore` erases them again. An erasure that is cut off is finished when
+        the data is next opened.
 
         Raises
         ------
@@ -67,22 +93,32 @@ class Erasing(Database):
         with self._writing() as connection:
             require_client(connection, client_id)
             erased_at = now()
-            visits = _count(connection, schema.visit, client_id)
-            photos = _count(connection, schema.photo, client_id)
+            counts = _counts(connection, client_id)
             held = _files_of(connection, client_id)
+            gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
-            line = {"client_id": client_id, "erased_at": time_text(erased_at), "finished_at": None}
-            connection.execute(insert(schema.erasure).prefix_with("OR REPLACE"), line)
-        files = self._discard_files(held)
+            _list_as_erased(connection, gone, erased_at)
+        self._forget_deleted(gone)
+        counts = replace(counts, files=self._discard_files(held), exports=self.remove_exports())
         self._leave_no_byte()
-        return Receipt(client_id, erased_at, visits, photos, files)
+        with self._writing() as connection:
+            table = schema.erasure
+            counted = json.dumps(asdict(counts))
+            connection.execute(update(table).where(table.c.client_id == client_id).values(counts=counted))
+        return Receipt(client_id, erased_at, counts)
 
     def erasures(self) -> list[Erasure]:
         """The erasure list, oldest first: give it to `restore` with an older backup."""
         table = schema.erasure
         with self._reading() as connection:
             rows = connection.execute(select(table).order_by(table.c.erased_at)).all()
-        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at)) for row in rows]
+        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), _known(row.counts)) for row in rows]
+
+    def receipts(self) -> list[Erasure]:
+        """What was erased, oldest first; a record that was merged into an erased one is told with it."""
+        with self._reading() as connection:
+            merged = set(connection.execute(select(schema.merge.c.client_id)).scalars())
+        return [erasure for erasure in self.erasures() if erasure.client_id not in merged]
 
     def _clean_up(self) -> None:
         """Remove what a crash left. Only for a store that is alone with its folder."""
@@ -93,6 +129,7 @@ class Erasing(Database):
         with self._writing() as connection:
             swept = self._pictures.sweep(wanted_files(connection))
         if unfinished and swept:
+            self.remove_exports()
             self._leave_no_byte()
 
     def _leave_no_byte(self) -> None:
@@ -111,6 +148,27 @@ class Erasing(Database):
         unfinished = schema.erasure.c.finished_at.is_(None)
         with self._writing() as connection:
             connection.execute(update(schema.erasure).where(unfinished).values(finished_at=time_text(now())))
+
+
+def _list_as_erased(connection: Connection, client_ids: Iterable[str], erased_at: datetime) -> None:
+    """Put identifiers on the erasure list, as not yet finished."""
+    lines = [{"client_id": each, "erased_at": time_text(erased_at), "finished_at": None} for each in client_ids]
+    connection.execute(insert(schema.erasure).prefix_with("OR REPLACE"), lines)
+
+
+def _counts(connection: Connection, client_id: str) -> Counts:
+    tables = {
+        "visits": schema.visit,
+        "photos": schema.photo,
+        "drafts": schema.draft,
+        "consents": schema.consent,
+        "edits": schema.edit,
+    }
+    return Counts(**{name: _count(connection, table, client_id) for name, table in tables.items()})
+
+
+def _known(text: str | None) -> Counts | None:
+    return None if text is None else Counts(**json.loads(text))
 
 
 def _count(connection: Connection, table: Table, client_id: str) -> int:

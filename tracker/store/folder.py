@@ -40,9 +40,27 @@ class Layout:
         return self.root / "pictures"
 
     @property
+    def exports(self) -> Path:
+        """Folder of the exports of everything, beside the studio's own."""
+        return self._beside("exports")
+
+    @property
+    def backups(self) -> Path:
+        """Folder of the backups that the program makes by itself, beside the studio's own unless another is named.
+
+        ``TRACKER_BACKUPS`` names another, as one on another disk.
+        """
+        chosen = os.environ.get("TRACKER_BACKUPS")
+        return Path(chosen).expanduser() if chosen else self._beside("backups")
+
+    @property
     def lock(self) -> Path:
         """The mark that somebody has this folder open."""
         return self.root / "open.lock"
+
+    def _beside(self, what: str) -> Path:
+        root = self.root.resolve()
+        return root.with_name(f"{root.name}-{what}")
 
 
 def data_folder() -> Path:

@@ -14,6 +14,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
 from tracker.errors import NewerDatabase, StoreDamaged
+from tracker.store.derived import rebuild
 from tracker.store.engine import make_engine
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.folder import private_file
@@ -68,6 +69,7 @@ def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> No
     elif inspect(connection).get_table_names():
         raise StoreDamaged(f"The file {path} is a database of another program.", "Choose another data folder.")
     command.upgrade(config, "head")
+    rebuild(connection)
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
     if broken:
         raise StoreDamaged(

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from tracker.errors import Conflict
 from tracker.records import PhotoRecord
 from tracker.store import schema
-from tracker.store.database import Database, find, missing, require_measuring, stored
+from tracker.store.database import find, missing, require_measuring, stored
 from tracker.store.drafts import remove_draft
-from tracker.store.rows import photo_row, read_records
+from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit
+from tracker.store.outcomes import refresh_outcomes
+from tracker.store.rows import photo_row, read_records, time_text
+from tracker.store.undo import Deletion, Undoing
 
 
-class Photos(Database):
+class Photos(Undoing):
     """The part of the store that keeps photos."""
 
     def put_picture(self, content: bytes) -> str:
@@ -53,7 +57,7 @@ class Photos(Database):
         """
         return self._pictures.path(name)
 
-    def save_photo(self, photo: PhotoRecord, *, draft_id: str | None = None) -> PhotoRecord:
+    def save_photo(self, photo: PhotoRecord, *, draft_id: str | None = None, by: str = "") -> PhotoRecord:
         """Keep a photo, new or changed.
 
         Parameters
@@ -61,6 +65,7 @@ class Photos(Database):
         photo : PhotoRecord
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
             Where that draft is gone and the photo is there, it was saved before: nothing is changed.
+        by : str, who saves it; what was there before stays in the log of edits
 
         Returns
         -------
@@ -77,7 +82,10 @@ class Photos(Database):
                 return find(connection, PhotoRecord, photo.id)
             require_measuring(connection, photo.client_id)
             self._require_pictures([photo.file])
-            dropped = write_photo(connection, photo)
+            visits = {stored(connection, schema.photo.c.visit_id, photo.id), photo.visit_id} - {None}
+            dropped = write_photo(connection, photo, by)
+            for visit_id in visits:
+                refresh_outcomes(connection, str(visit_id))
             if draft_id is not None:
                 dropped |= remove_draft(connection, draft_id)
         self._tidy_files(dropped)
@@ -93,10 +101,18 @@ class Photos(Database):
         return self._one(PhotoRecord, photo_id)
 
     def photos(
-        self, client_id: str | None = None, visit_id: str | None = None, role: str | None = None
+        self,
+        client_id: str | None = None,
+        visit_id: str | None = None,
+        role: str | None = None,
+        *,
+        taken_from: datetime | None = None,
     ) -> list[PhotoRecord]:
         """Photos that fit all that is given, in the order they were taken; damaged records are left out."""
-        query = select(schema.photo).order_by(schema.photo.c.taken_at, schema.photo.c.id)
+        table = schema.photo
+        query = select(table.c.id, table.c.record).order_by(table.c.taken_at, table.c.id)
+        if taken_from is not None:
+            query = query.where(table.c.taken_at >= time_text(taken_from))
         for column, value in (
             (schema.photo.c.client_id, client_id),
             (schema.photo.c.visit_id, visit_id),
@@ -107,8 +123,36 @@ class Photos(Database):
         with self._reading() as connection:
             return list(read_records(PhotoRecord, connection.execute(query)))
 
-    def delete_photo(self, photo_id: str) -> None:
-        """Remove a photo and its picture.
+    def latest_photos(self, role: str, limit: int) -> list[PhotoRecord]:
+        """The latest photos of that role of all clients, newest first; damaged records are left out."""
+        table = schema.photo
+        query = (
+            select(table.c.id, table.c.record)
+            .where(table.c.role == role)
+            .order_by(table.c.taken_at.desc(), table.c.id)
+            .limit(limit)
+        )
+        with self._reading() as connection:
+            return list(read_records(PhotoRecord, connection.execute(query)))
+
+    def photo_days(self, client_id: str, role: str) -> list[tuple[str, datetime]]:
+        """Identifier and time of a client's photos of that role, newest first, without reading the records."""
+        table = schema.photo
+        query = (
+            select(table.c.id, table.c.taken_at)
+            .where(table.c.client_id == client_id, table.c.role == role)
+            .order_by(table.c.taken_at.desc(), table.c.id)
+        )
+        with self._reading() as connection:
+            return [(row.id, datetime.fromisoformat(row.taken_at)) for row in connection.execute(query)]
+
+    def photo_count(self) -> int:
+        """How many photos the record holds."""
+        with self._reading() as connection:
+            return connection.execute(select(func.count()).select_from(schema.photo)).scalar_one()
+
+    def delete_photo(self, photo_id: str, *, by: str = "") -> Deletion:
+        """Remove a photo, its picture, and what was kept of its earlier states; `put_back` takes it back.
 
         Raises
         ------
@@ -118,11 +162,19 @@ class Photos(Database):
             file = stored(connection, schema.photo.c.file, photo_id)
             if file is None:
                 raise missing("photo")
-            connection.execute(delete(schema.photo).where(schema.photo.c.id == photo_id))
+            client_id = stored(connection, schema.photo.c.client_id, photo_id)
+            visit_id = stored(connection, schema.photo.c.visit_id, photo_id)
+            with self._deleting(connection, schema.photo, photo_id) as deletion:
+                forget_edits(connection, photo_id)
+                log_edit(connection, "photo", photo_id, client_id, REMOVED, by, None)
+                connection.execute(delete(schema.photo).where(schema.photo.c.id == photo_id))
+            if visit_id is not None:
+                refresh_outcomes(connection, visit_id)
         self._tidy_files([file])
+        return deletion
 
 
-def write_photo(connection: Connection, photo: PhotoRecord) -> set[str]:
+def write_photo(connection: Connection, photo: PhotoRecord, by: str = "") -> set[str]:
     """Insert or replace a photo's record; returns the picture that it named before, if any.
 
     Raises
@@ -130,13 +182,16 @@ def write_photo(connection: Connection, photo: PhotoRecord) -> set[str]:
     Conflict : the photo belongs to another client
     """
     table = schema.photo
-    kept = connection.execute(select(table.c.client_id, table.c.file).where(table.c.id == photo.id)).one_or_none()
+    kept = connection.execute(select(table).where(table.c.id == photo.id)).one_or_none()
     if kept is None:
         connection.execute(insert(table), photo_row(photo))
         return set()
     if kept.client_id != photo.client_id:
         raise Conflict("This photo belongs to another client.", "Open the client again.")
-    connection.execute(update(table).where(table.c.id == photo.id).values(photo_row(photo)))
+    row = photo_row(photo)
+    if row["record"] != kept.record:
+        log_edit(connection, "photo", photo.id, photo.client_id, CHANGED, by, kept.record)
+    connection.execute(update(table).where(table.c.id == photo.id).values(row))
     return {kept.file}
 
 

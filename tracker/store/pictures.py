@@ -58,6 +58,21 @@ class Pictures:
                 self._write(path, content)
         return name
 
+    def share(self, name: str, other: Pictures) -> bool:
+        """Let a picture of another folder be here too without a second copy; its content is not checked.
+
+        Returns
+        -------
+        bool : False where it is not there, or the disk cannot do that
+        """
+        try:
+            place = self._place(name)
+            private_folder(place.parent)
+            os.link(other.path(name), place)
+        except (OSError, NotFound):
+            return False
+        return True
+
     def get(self, name: str) -> bytes:
         """Content of a picture, checked against its name.
 
@@ -74,6 +89,14 @@ class Pictures:
                 "Take it from a backup, or take the photo again.",
             )
         return content
+
+    def is_whole(self, name: str) -> bool:
+        """True where a picture is there and its content is what was kept."""
+        try:
+            self.get(name)
+        except (NotFound, StoreDamaged):
+            return False
+        return True
 
     def path(self, name: str) -> Path:
         """Where a picture lies.

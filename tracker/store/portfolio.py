@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from sqlalchemy import Select, func, intersect, select
+from sqlalchemy import ColumnElement, Select, exists, func, intersect, select
 
 from tracker.errors import StoreDamaged
 from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
@@ -21,37 +22,67 @@ class PortfolioEntry:
     Attributes
     ----------
     client_id : str, opaque; the name is not here
-    visit : Visit without the notes, which are the studio's own and may name the client
-    before, after : PhotoRecord
+    visit : Visit without the notes, the client's words and the prices: they are nobody else's, and may name the client
+    before, after : PhotoRecord, one photo for each, for a small picture
+    photos : all photos of both, before first, as the reading of each state is made of them
     """
 
     client_id: str
     visit: Visit
     before: PhotoRecord
     after: PhotoRecord
+    photos: tuple[PhotoRecord, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PortfolioVisit:
+    """One visit that may be shown, without its photos.
+
+    Attributes
+    ----------
+    visit_id : str
+    services : as the visit has them
+    """
+
+    visit_id: str
+    services: tuple[str, ...]
 
 
 class Portfolio(Database):
     """The part of the store that knows what may be shown."""
 
-    def portfolio(self) -> list[PortfolioEntry]:
+    def portfolio_visits(self) -> list[PortfolioVisit]:
+        """All visits that may be shown, newest first, without reading their photos."""
+        visit = schema.visit
+        services = func.iif(func.json_valid(visit.c.record), func.json_extract(visit.c.record, "$.services"), "[]")
+        query = (
+            select(visit.c.id, services.label("services"))
+            .where(visit.c.client_id.in_(_allowed()), _has_photo(BEFORE), _has_photo(AFTER))
+            .order_by(*_NEWEST_FIRST)
+        )
+        with self._reading() as connection:
+            return [PortfolioVisit(row.id, tuple(json.loads(row.services))) for row in connection.execute(query)]
+
+    def portfolio(self, visit_ids: Sequence[str] | None = None) -> list[PortfolioEntry]:
         """Visits with a before and an after of clients who agree to it now, newest visit first.
 
         Who takes back the agreement to be photographed takes back this one too.
+
+        Parameters
+        ----------
+        visit_ids : only these visits; None for all
         """
         visit, photo = schema.visit, schema.photo
-        agreed = intersect(_agreeing(PORTFOLIO), _agreeing(MEASURING)).subquery()
-        agreeing = select(agreed.c.client_id)
-        visits = (
-            select(visit.c.id, visit.c.record)
-            .where(visit.c.client_id.in_(agreeing))
-            .order_by(visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
-        )
+        allowed = _allowed()
+        visits = select(visit.c.id, visit.c.record).where(visit.c.client_id.in_(allowed)).order_by(*_NEWEST_FIRST)
         photos = (
             select(photo.c.id, photo.c.record)
-            .where(photo.c.client_id.in_(agreeing), photo.c.visit_id.is_not(None), photo.c.role.in_((BEFORE, AFTER)))
+            .where(photo.c.client_id.in_(allowed), photo.c.visit_id.is_not(None), photo.c.role.in_((BEFORE, AFTER)))
             .order_by(photo.c.taken_at, photo.c.id)
         )
+        if visit_ids is not None:
+            visits = visits.where(visit.c.id.in_(visit_ids))
+            photos = photos.where(photo.c.visit_id.in_(visit_ids))
         with self._reading() as connection:
             visit_rows = connection.execute(visits).all()
             pairs = _pairs(read_records(PhotoRecord, connection.execute(photos)))
@@ -62,28 +93,46 @@ class Portfolio(Database):
         ]
 
 
-def _agreeing(purpose: str) -> Select[tuple[str]]:
+_NEWEST_FIRST = (schema.visit.c.on_date.desc(), schema.visit.c.created_at.desc(), schema.visit.c.id)
+
+
+def _allowed() -> Select[tuple[str]]:
+    """Clients whose photos may be shown."""
+    agreed = intersect(agreeing(PORTFOLIO), agreeing(MEASURING)).subquery()
+    return select(agreed.c.client_id)
+
+
+def _has_photo(role: str) -> ColumnElement[bool]:
+    """The visit of the query has a photo of that role."""
+    photo = schema.photo
+    return exists().where(photo.c.visit_id == schema.visit.c.id, photo.c.role == role)
+
+
+def agreeing(purpose: str) -> Select[tuple[str]]:
     """Clients whose latest answer to this question is yes."""
     consent = schema.consent
     latest = select(func.max(consent.c.number)).where(consent.c.purpose == purpose).group_by(consent.c.client_id)
     return select(consent.c.client_id).where(consent.c.number.in_(latest), consent.c.given)
 
 
-def _pairs(photos: Iterable[PhotoRecord]) -> dict[str, tuple[PhotoRecord, PhotoRecord]]:
-    """Per visit one before and one after: the first that was measured, else the first."""
+def _pairs(photos: Iterable[PhotoRecord]) -> dict[str, tuple[PhotoRecord, PhotoRecord, tuple[PhotoRecord, ...]]]:
+    """Per visit one before and one after, the first that counts, else the first; and all photos of both."""
     groups: dict[tuple[str | None, str], list[PhotoRecord]] = {}
     for photo in photos:
         groups.setdefault((photo.visit_id, photo.role), []).append(photo)
-    best = {key: next(filter(_is_measured, group), group[0]) for key, group in groups.items()}
     return {
-        visit_id: (before, best[visit_id, AFTER])
-        for (visit_id, role), before in best.items()
-        if visit_id is not None and role == BEFORE and (visit_id, AFTER) in best
+        visit_id: (_first(before), _first(after), (*before, *after))
+        for (visit_id, role), before in groups.items()
+        if visit_id is not None and role == BEFORE and (after := groups.get((visit_id, AFTER)))
     }
 
 
-def _is_measured(photo: PhotoRecord) -> bool:
-    return photo.reading is not None and photo.reading.ok
+def _first(photos: list[PhotoRecord]) -> PhotoRecord:
+    return next(filter(_counts, photos), photos[0])
+
+
+def _counts(photo: PhotoRecord) -> bool:
+    return photo.left_out is None and photo.reading is not None and photo.reading.ok
 
 
 def _readable(visit_id: str, text: str) -> Visit | None:
@@ -94,5 +143,5 @@ def _readable(visit_id: str, text: str) -> Visit | None:
 
 
 def _without_notes(visit: Visit) -> Visit:
-    steps = tuple(replace(step, note="") for step in visit.steps)
-    return replace(visit, note="", next_time="", steps=steps)
+    steps = tuple(replace(step, note="", charges=(), waste=None) for step in visit.steps)
+    return replace(visit, note="", next_time="", history="", starting_point="", steps=steps)

@@ -9,7 +9,8 @@ from datetime import UTC, datetime
 from typing import Any, Protocol, TypeVar
 
 from tracker.errors import StoreDamaged, StoreError
-from tracker.records import Client, Consent, Draft, PhotoRecord, Visit, from_json, to_json
+from tracker.records import Client, Consent, Draft, PhotoRecord, PriceLine, Visit, from_json, to_json
+from tracker.yardsticks import Yardstick
 
 Row = dict[str, Any]
 
@@ -30,6 +31,8 @@ KINDS: dict[type[Any], str] = {
     Visit: "visit",
     PhotoRecord: "photo",
     Draft: "draft",
+    PriceLine: "price",
+    Yardstick: "yardstick",
 }
 """Name of the table for each shape."""
 
@@ -40,7 +43,7 @@ class DamagedRecord:
 
     Attributes
     ----------
-    kind : str, ``client``, ``consent``, ``visit``, ``photo`` or ``draft``
+    kind : str, ``client``, ``consent``, ``visit``, ``photo``, ``draft``, ``price`` or ``yardstick``
     id : str
     """
 
@@ -108,6 +111,22 @@ def draft_row(draft: Draft) -> Row:
         "client_id": draft.client_id,
         "updated_at": time_text(draft.updated_at),
         "record": _json(draft),
+    }
+
+
+def price_row(line: PriceLine) -> Row:
+    """Row of the price list."""
+    return {"id": line.id, "name": search_text(line.name), "record": _json(line)}
+
+
+def yardstick_row(version: Yardstick) -> Row:
+    """Row of the yardsticks."""
+    return {
+        "id": version.id,
+        "kind": version.kind,
+        "made_at": time_text(version.made_at),
+        "undone_at": None if version.undone_at is None else time_text(version.undone_at),
+        "record": _json(version),
     }
 
 

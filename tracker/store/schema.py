@@ -5,6 +5,7 @@ from __future__ import annotations
 from sqlalchemy import (
     Boolean,
     Column,
+    Float,
     ForeignKey,
     ForeignKeyConstraint,
     Index,
@@ -75,7 +76,8 @@ photo = Table(
     Column("record", Text, nullable=False),
     ForeignKeyConstraint(["visit_id", "client_id"], ["visit.id", "visit.client_id"], ondelete="CASCADE"),
     Index(None, "client_id", "taken_at"),
-    Index(None, "visit_id"),
+    Index(None, "visit_id", "role"),
+    Index(None, "role", "taken_at"),
     Index(None, "file"),
 )
 
@@ -98,10 +100,86 @@ draft_file = Table(
 )
 """Pictures that drafts hold, so that none is taken for an orphan even where a draft's JSON is damaged."""
 
+visit_text = Table(
+    "visit_text",
+    metadata,
+    Column("visit_id", String, ForeignKey("visit.id", ondelete="CASCADE"), primary_key=True),
+    Column("search", Text, nullable=False),  # every word of the visit as `rows.search_text` folds it
+)
+"""Beside the visits, so that a search reads words only and not every record's JSON."""
+
+price = Table(
+    "price",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("name", String, nullable=False),  # as `rows.search_text` folds it: the order of the list
+    Column("record", Text, nullable=False),
+)
+
+edit = Table(
+    "edit",
+    metadata,
+    Column("number", Integer, primary_key=True),  # order of the edits: safe against a clock that is set back
+    Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE")),  # empty for what is no client's
+    Column("kind", String, nullable=False),
+    Column("record_id", String, nullable=False),
+    Column("what", String, nullable=False),
+    Column("at", String, nullable=False),
+    Column("by", String, nullable=False),
+    Column("before", Text),  # the record's JSON as it was; empty where nothing may be kept of it
+    Index(None, "client_id"),
+    Index(None, "record_id"),
+)
+
+outcome = Table(
+    "outcome",
+    metadata,
+    Column("visit_id", String, ForeignKey("visit.id", ondelete="CASCADE"), primary_key=True),
+    Column("region", String, primary_key=True),
+    Column("on_date", String, nullable=False),
+    Column("services", Text, nullable=False),  # folded, one on each line, with a line break before and after
+    Column("start_lightness", Float, nullable=False),
+    Column("record", Text, nullable=False),
+    Index(None, "region", "start_lightness"),
+)
+"""What came of each visit with a before and an after: Lab only, so that levels follow the scale in force."""
+
 erasure = Table(
     "erasure",
     metadata,
     Column("client_id", String, primary_key=True),
     Column("erased_at", String, nullable=False),
     Column("finished_at", String),  # empty until no byte is left: an interrupted erasure is finished at the next start
+    Column("counts", Text),  # JSON: how much was erased, nothing of what it was
 )
+
+merge = Table(
+    "merge",
+    metadata,
+    Column("client_id", String, primary_key=True),
+    Column("into_id", String, nullable=False),
+    Column("merged_at", String, nullable=False),
+    Index(None, "into_id"),
+)
+"""Records that became part of another one. An older backup still holds them apart, so whoever erases the one that is
+left erases these too. Opaque identifiers only."""
+
+yardstick = Table(
+    "yardstick",
+    metadata,
+    Column("number", Integer, primary_key=True),  # order of the versions: safe against a clock that is set back
+    Column("id", String, nullable=False, unique=True),
+    Column("kind", String, nullable=False),
+    Column("made_at", String, nullable=False),
+    Column("undone_at", String),  # empty while it stands
+    Column("record", Text, nullable=False),
+)
+"""The studio's own yardsticks, every version; the newest of a kind that stands is in force."""
+
+setting = Table(
+    "setting",
+    metadata,
+    Column("name", String, primary_key=True),
+    Column("value", Text, nullable=False),  # JSON
+)
+"""Choices of the studio that belong to no client, such as the size of its card."""

@@ -12,20 +12,30 @@ from sqlalchemy import func, select
 
 from tracker.errors import StoreDamaged
 from tracker.store import schema
+from tracker.store.absence import Absence
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
 from tracker.store.drafts import Drafts
+from tracker.store.edits import Edits
 from tracker.store.engine import make_engine
 from tracker.store.erasure import Erasing
 from tracker.store.faults import database_faults
 from tracker.store.folder import Layout, bytes_in, private_folder
+from tracker.store.importing import Importing
+from tracker.store.kept import Kept
+from tracker.store.merging import Merging
 from tracker.store.migrate import migrate
+from tracker.store.outcomes import Outcomes
 from tracker.store.photos import Photos
 from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
+from tracker.store.prices import Prices
 from tracker.store.rows import KINDS, DamagedRecord, read_record
+from tracker.store.searching import Searching
+from tracker.store.settings import StudioSettings
 from tracker.store.visits import Visits
+from tracker.store.yardsticks import OwnYardsticks
 
 QUOTA_BYTES = 20 * 1024**3
 """The most that the studio's folder may hold unless another limit is chosen: some ten thousand photos."""
@@ -47,7 +57,25 @@ class Usage:
     visits: int
 
 
-class Store(Clients, Visits, Photos, Drafts, Portfolio, Erasing, Backups):
+class Store(
+    Clients,
+    Visits,
+    Photos,
+    Drafts,
+    Portfolio,
+    Prices,
+    Edits,
+    Searching,
+    Outcomes,
+    StudioSettings,
+    OwnYardsticks,
+    Kept,
+    Absence,
+    Importing,
+    Merging,
+    Erasing,
+    Backups,
+):
     """An open studio's folder. One instance serves all threads of a program.
 
     Opening creates or upgrades the database, and, where no other program has the folder open,

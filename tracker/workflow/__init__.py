@@ -1,29 +1,69 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
 from tracker.store import Receipt
+from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
-from tracker.workflow.photos import DecodedPhotos, measure_record, remeasure, suggest_marks, take_in
+from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
+from tracker.workflow.photos import DecodedPhotos, measure_record, remeasure, settings_in_force, suggest_marks, take_in
+from tracker.workflow.prices import keep_price, remove_price
+from tracker.workflow.steps import copied_steps, last_steps
 from tracker.workflow.visits import discard_draft, keep_draft, record_progress, record_visit, start_draft
+from tracker.workflow.yardsticks import (
+    add_shot,
+    add_swatch,
+    adopt_spread,
+    adopt_swatches,
+    drop_shots,
+    drop_swatches,
+    locus_from,
+    scale_from,
+    shots_so_far,
+    start_from,
+    swatches_so_far,
+    undo_yardstick,
+)
 
 __all__ = [
     "DecodedPhotos",
+    "PassingPhoto",
     "Receipt",
     "add_client",
+    "add_shot",
+    "add_swatch",
+    "adopt_spread",
+    "adopt_swatches",
     "answer_consent",
+    "card_size",
+    "copied_steps",
     "discard_draft",
+    "drop_shots",
+    "drop_swatches",
     "edit_client",
     "erase_client",
     "has_demo",
     "keep_draft",
+    "keep_price",
+    "last_steps",
     "load_demo",
+    "locus_from",
+    "look_at",
+    "measure_passing",
     "measure_record",
+    "note_card_size",
     "record_progress",
     "record_visit",
     "remeasure",
     "remove_demo",
+    "remove_price",
     "sample_folder",
+    "scale_from",
+    "settings_in_force",
+    "shots_so_far",
     "start_draft",
+    "start_from",
     "suggest_marks",
+    "swatches_so_far",
     "take_in",
+    "undo_yardstick",
 ]

@@ -50,8 +50,8 @@ def add_client(
     return store.add_client(client, answers)
 
 
-def edit_client(store: Store, client_id: str, name: str, note: str) -> Client:
-    """Change a client's name and note.
+def edit_client(store: Store, client_id: str, name: str, note: str, *, by: str = "") -> Client:
+    """Change a client's name and note; what was there before stays in the log of edits with `by`.
 
     Raises
     ------
@@ -59,7 +59,7 @@ def edit_client(store: Store, client_id: str, name: str, note: str) -> Client:
     InvalidEntry : no name, or something is too long
     """
     changed = replace(store.client(client_id), name=_name(name), note=clean_note(note, "The note"))
-    return store.update_client(changed)
+    return store.update_client(changed, by=by)
 
 
 def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:

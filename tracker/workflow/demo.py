@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from tracker.errors import Conflict, NotFound, StoreDamaged
+from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import DAYLIGHT, LAMPS, Marks
 from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
 from tracker.store import Store
@@ -24,13 +25,43 @@ _MONTHS_BACK = 6.2  # the service lies far enough back for all progress photos
 _RECORDER = "demo"
 _NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
 
+# Made up, like the people: what a colourist might note, with prices of no real product
+_CARD_MM = (84.0, 116.0)  # of the rendered plain card: sample_images/make/scenes.json
+_POWDER = Charge("demo-powder", "Demo lightener powder", 500, "g", 24.0, "EUR", 40)
+_DEVELOPER = Charge("demo-developer", "Demo developer", 1000, "ml", 7.5, "EUR", 60)
+_TONER = Charge("demo-toner", "Demo violet toner", 60, "g", 9.0, "EUR", 20)
 _LIGHTENING = (
-    Step("root", "Left as it is", note="Soft start, no line"),
-    Step("mid-length", "Painted freehand with a lightener, open air", minutes=45),
-    Step("ends", "Painted more fully than the mid-lengths", minutes=45),
-    Step("all over", "Sheer toner to soften the warmth", minutes=10),
+    Step(
+        "mid-length",
+        "lightener",
+        "lightener powder",
+        45,
+        "Painted freehand, soft start, no line at the root",
+        Strength(20),
+        "1:1.5",
+        Amount(40),
+        ("slices", "open-air"),
+        sections="diagonal back",
+        charges=(_POWDER, _DEVELOPER),
+        waste=10,
+    ),
+    Step("ends", "lightener", "lightener powder", 45, "Painted more fully, from the same bowl", Strength(20), "1:1.5"),
+    Step(
+        "all over",
+        "toner",
+        "sheer violet toner",
+        10,
+        developer=Strength(1.5, "%"),
+        ratio="1:2",
+        amount=Amount(20),
+        charges=(_TONER,),
+        waste=0,
+    ),
+    Step("all over", "treatment", "bond mask", 5),
 )
-_CONSULTATION = (Step("all over", "Looked at in daylight before any colour, and measured as a start"),)
+_HISTORY = "Invented: box colour some years ago, grown out since; nothing in the last year."
+_START = "Invented: natural at the root, a little brassy below, would like it lighter and softer."
+_CONSULTATION = (Step("all over", "looked at in daylight before any colour, and measured as a start"),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +165,7 @@ def read_samples(folder: Path) -> list[Sample]:
 
 
 def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
+    kind = str(entry["card"]["kind"])
     a, b, c, d = ((float(x), float(y)) for x, y in entry["card"]["corners"])
     path = tuple((float(x), float(y)) for x, y in entry["path"])
     return Sample(
@@ -142,7 +174,7 @@ def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
         role=str(entry["role"]),
         months=float(entry.get("months") or 0.0),
         light=_light(str(entry["light"])),
-        marks=Marks(str(entry["card"]["kind"]), (a, b, c, d), path, float(entry["width"])),
+        marks=Marks(kind, (a, b, c, d), path, float(entry["width"]), size_mm=_CARD_MM if kind == "grey18" else None),
     )
 
 
@@ -224,7 +256,9 @@ class _Loading:
 
 
 def _visit(client: Client, on: date, services: tuple[str, ...], steps: tuple[Step, ...], next_time: str) -> Visit:
-    return Visit(new_id(), client.id, on, services, steps, _NOTE, next_time, now())
+    return Visit(
+        new_id(), client.id, on, services, steps, _NOTE, next_time, now(), history=_HISTORY, starting_point=_START
+    )
 
 
 def _at(day: date, hour: int) -> datetime:

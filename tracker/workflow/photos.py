@@ -12,6 +12,7 @@ from tracker.photo import Limits, Photo, clean_jpeg, read_photo
 from tracker.reading import LIGHTS, Marks, PhotoReading
 from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
+from tracker.workflow.cards import card_size
 
 
 class DecodedPhotos:
@@ -130,6 +131,7 @@ def suggest_marks(
     InvalidMarks : no such kind of card
     """
     marks, problem = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance)
+    marks = replace(marks, size_mm=card_size(store, card_kind))
     return marks, None if problem is None else problem.message
 
 
@@ -148,7 +150,7 @@ def measure_record(
     store : Store
     photo : PhotoRecord, its picture is kept
     marks : Marks
-    settings : tracker.measure.Settings or None for the usual ones
+    settings : tracker.measure.Settings or None for those in force
     decoded : DecodedPhotos or None, to open a file once only
 
     Returns
@@ -158,10 +160,22 @@ def measure_record(
     try:
         kept = _photo(store, photo.file, decoded)
         # the kept copy is sound, so what was odd about the file that came in is remembered beside it
-        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, settings, light=photo.light)
+        own = settings or settings_in_force(store)
+        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
     except TrackerError as error:
         return replace(photo, marks=marks, reading=None, failure=error.message)
     return replace(photo, marks=marks, reading=reading, failure=_failure(reading))
+
+
+def settings_in_force(store: Store) -> Settings:
+    """How photos are measured in this studio: with its own spread between photos, once there is one.
+
+    A set-up check with several people or days holds what light adds that differs between card and hair; then it is
+    not added once more.
+    """
+    spread = store.yardsticks().spread
+    settings = Settings(repeatability=spread)
+    return replace(settings, light_half_width=0.0) if spread.covers_light else settings
 
 
 def remeasure(store: Store, photo_id: str, settings: Settings | None = None) -> PhotoRecord:
@@ -196,7 +210,7 @@ def require_agreement(store: Store, client_id: str) -> None:
 
 def _failure(reading: PhotoReading) -> str | None:
     """The first check that stopped the number, in a sentence."""
-    failed = next((check for check in reading.checks if not check.ok), None)
+    failed = next((check for check in reading.checks if check.stopped), None)
     return None if failed is None else f"{failed.says} {failed.advice}".strip()
 
 

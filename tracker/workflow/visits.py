@@ -6,9 +6,10 @@ from dataclasses import replace
 
 from tracker.errors import Conflict, InvalidEntry, NotFound
 from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
-from tracker.store import Store
+from tracker.store import Deletion, Store
 from tracker.workflow.photos import require_agreement
-from tracker.workflow.words import clean_note
+from tracker.workflow.steps import clean_visit
+from tracker.workflow.words import clean_line
 
 VISIT = "visit"
 KINDS = (VISIT, PROGRESS)
@@ -52,13 +53,14 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
     return store.save_draft(replace(draft, updated_at=now()))
 
 
-def record_visit(store: Store, draft: Draft) -> Visit:
+def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     """Make a draft a visit: visit and photos are kept and the draft is removed, all at once.
 
     Parameters
     ----------
     store : Store
     draft : Draft with its visit; the photos become the visit's own
+    by : str, who saves it, for the log of edits
 
     Returns
     -------
@@ -69,17 +71,13 @@ def record_visit(store: Store, draft: Draft) -> Visit:
     Conflict : the draft is no visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
-    InvalidEntry : a note is too long
+    InvalidEntry : a text is too long, or a number in a step cannot be
     """
     if draft.kind != VISIT or draft.visit is None:
         raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
-    visit = replace(
-        draft.visit,
-        note=clean_note(draft.visit.note, "The note"),
-        next_time=clean_note(draft.visit.next_time, "The note for next time"),
-    )
+    visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
-    return store.save_visit(visit, photos, draft_id=draft.id)
+    return store.save_visit(visit, photos, draft_id=draft.id, by=clean_line(by, "The name of who saves it"))
 
 
 def record_progress(store: Store, draft: Draft) -> PhotoRecord:
@@ -100,9 +98,9 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     return store.save_photo(replace(draft.photos[0], visit_id=None), draft_id=draft.id)
 
 
-def discard_draft(store: Store, draft_id: str) -> None:
-    """Throw a draft away with the pictures that only it held; nothing happens where it is gone already."""
-    store.delete_draft(draft_id)
+def discard_draft(store: Store, draft_id: str) -> Deletion | None:
+    """Throw a draft away with the pictures that only it held; None where it is gone already."""
+    return store.delete_draft(draft_id)
 
 
 def _is_recorded(store: Store, draft: Draft) -> bool:

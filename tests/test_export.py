@@ -1,0 +1,282 @@
+"""What goes out: everything, clean, readable without this program, and harmless in a spreadsheet."""
+
+from __future__ import annotations
+
+import csv
+import hashlib
+import io
+import json
+import re
+import typing
+import zipfile
+from collections.abc import Iterator
+from dataclasses import fields, is_dataclass, replace
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, save_pair
+from PIL import Image
+from test_pages_harness import NASTY, Filled, at, drawn_photo
+
+from tracker import workflow
+from tracker.errors import StoreFull
+from tracker.records import Consent, PhotoRecord, Visit, from_json, to_json
+from tracker.report import UNITS, SheetTable, sheet_tables, to_csv, units_in
+from tracker.report.tables import FORMULA_SIGNS
+from tracker.store import Store, archive
+from tracker.workflow.export import export_client, export_everything
+
+pytest_plugins = ("test_pages_harness",)
+
+# EXIF 2.32 tags: maker, model, artist, and the directory of the place
+MAKER, ARTIST, PLACE = 0x010F, 0x013B, 0x8825
+TOKENS = (b"qxmakerxq", b"qxartistxq", b"qxcommentxq", b"qxxmpxq")
+
+
+def unpacked(content: bytes) -> dict[str, bytes]:
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        assert packed.testzip() is None
+        return {name: packed.read(name) for name in packed.namelist()}
+
+
+def sheet(content: bytes) -> list[dict[str, str]]:
+    """A table as a spreadsheet reads it."""
+    return list(csv.DictReader(io.StringIO(content.decode("utf-8-sig"), newline="")))
+
+
+class Page(HTMLParser):
+    """The words of a page, and every address in it."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.addresses: list[str] = []
+        self.tags: set[str] = set()
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        self.addresses += [value or "" for name, value in attrs if name in ("src", "href", "srcset", "action")]
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+# safety.md row 33
+def test_one_client_as_a_zip(filled: Filled) -> None:
+    content, exported = export_client(filled.store, filled.client.id)
+    files = unpacked(content)
+    photos = filled.store.photos(filled.client.id)
+    assert (exported.clients, exported.visits, exported.photos, exported.missing) == (1, 1, 4, 0)
+    kept = {hashlib.sha256(body).hexdigest() for name, body in files.items() if name.endswith(".jpg")}
+    assert kept == {photo.file for photo in photos}
+    whole = json.loads(files["record.json"])
+    entries = whole["entries"]
+    assert [from_json(Visit, json.dumps(entry)) for entry in entries["visit"]] == [filled.store.visit(filled.visit.id)]
+    assert [from_json(Consent, json.dumps(entry)) for entry in entries["consent"]] == filled.store.consents(
+        filled.client.id
+    )
+    again = [
+        from_json(PhotoRecord, json.dumps({k: v for k, v in e.items() if k != "picture"})) for e in entries["photo"]
+    ]
+    assert sorted(again, key=lambda photo: photo.id) == sorted(photos, key=lambda photo: photo.id)
+    assert all(entry["picture"] in files for entry in entries["photo"])
+    assert whole["units"]["minutes"] == "min"
+    assert filled.nobody.id not in content.decode("latin-1")
+
+
+def test_the_tables_hold_each_number_with_its_unit(filled: Filled) -> None:
+    files = unpacked(export_client(filled.store, filled.client.id)[0])
+    regions = sheet(files["tables/photo_reading_regions.csv"])
+    photos = {photo.id: photo for photo in filled.store.photos(filled.client.id)}
+    assert len(regions) == 3 * len(photos)
+    for row in regions:
+        region = photos[row["photo id"]].reading.region(row["name"])
+        for axis, value, u in zip(("L*", "a*", "b*"), region.lab.lab, region.lab.u, strict=True):
+            assert float(row[axis]) == value
+            assert float(row[f"standard uncertainty of {axis}"]) == pytest.approx(u)
+        assert float(row["dimension (L*)"]) == region.dimension.value
+        assert float(row["dimension standard uncertainty (L*)"]) == region.dimension.u
+    (step,) = sheet(files["tables/visit_steps.csv"])
+    assert (step["visit id"], step["minutes (min)"], step["what"]) == (filled.visit.id, "45.0", NASTY[1])
+
+
+# safety.md rows 16 and 33: a text that a spreadsheet would run as a formula (OWASP, CSV injection)
+@pytest.mark.parametrize("sign", FORMULA_SIGNS)
+def test_a_formula_goes_out_as_text_and_a_number_as_a_number(sign: str) -> None:
+    table = SheetTable([{"name": f"{sign}1+1", "names": [f"{sign}A1", "b"], "number": -2.5, "size": [-1, 2]}])
+    (row,) = sheet(to_csv(table))
+    assert row == {"name": f"'{sign}1+1", "names": f"'{sign}A1; b", "number": "-2.5", "size": "-1; 2"}
+
+
+def test_the_page_loads_nothing_and_shows_what_was_typed(filled: Filled) -> None:
+    filled.store.update_client(replace(filled.client, name=NASTY[1], note="\n".join(NASTY)))
+    page = Page(unpacked(export_client(filled.store, filled.client.id)[0])["record.html"].decode())
+    said = " ".join(page.words)
+    for typed in (
+        *NASTY,
+        "toner",
+        "45 min",
+        "levels lighter",
+        "That is a real change.",
+        "asked by me",
+        "L*",
+        " ± ",
+        "at 95 %",
+    ):
+        assert typed in said, typed
+    assert page.addresses
+    assert all(address.startswith("data:image/jpeg;base64,") for address in page.addresses)
+    assert not page.tags & {"script", "link", "iframe", "form", "base"}
+
+
+# safety.md row 8
+def test_no_metadata_goes_out(filled: Filled) -> None:
+    picture = Image.open(io.BytesIO(drawn_photo(50.0)))
+    exif = Image.Exif()
+    exif[MAKER], exif[ARTIST] = "qxmakerxq", "qxartistxq"
+    exif.get_ifd(PLACE)[1] = "N"
+    stream = io.BytesIO()
+    picture.save(stream, "JPEG", exif=exif, comment=b"qxcommentxq", xmp=b"<x>qxxmpxq</x>")
+    assert all(token in stream.getvalue() for token in TOKENS)
+    record, _ = workflow.take_in(
+        filled.store, stream.getvalue(), client_id=filled.client.id, role="progress", light="daylight"
+    )
+    filled.store.save_photo(replace(record, taken_at=at(filled.visit.on)))
+    for name, body in unpacked(export_client(filled.store, filled.client.id)[0]).items():
+        if name.endswith(".jpg"):
+            assert not [token for token in (*TOKENS, b"Exif") if token in body], name
+            assert not Image.open(io.BytesIO(body)).getexif()
+
+
+@pytest.fixture
+def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
+    from tracker.ui import session
+
+    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
+    opened = session.open_store()
+    yield opened
+    session.close_stores()
+
+
+def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:
+    client = add_client(store, "Ada")
+    visit = save_pair(store, client.id, b"before", b"after")
+    waiting = new_photo(store, client.id, b"in a draft")
+    store.save_draft(new_draft(client.id, new_visit(client.id, note="half"), (waiting,)))
+    (before,) = store.photos(visit_id=visit.id, role="before")
+    store.picture_path(before.file).write_bytes(b"altered")
+    with store._writing() as connection:
+        connection.exec_driver_sql("UPDATE visit SET record = '{broken'")
+        connection.exec_driver_sql("UPDATE client SET record = '{broken'")
+    content, exported = export_client(store, client.id)
+    files = unpacked(content)
+    assert exported.missing == 1
+    assert {body for name, body in files.items() if name.endswith(".jpg")} == {b"after", b"in a draft"}
+    entries = json.loads(files["record.json"])["entries"]
+    assert [entry["damaged"] for entry in entries["visit"]] == ["{broken"]
+    assert entries["draft"][0]["visit"]["note"] == "half"
+    said = " ".join(Page(files["record.html"].decode()).words)
+    assert "half" in said
+    assert "not_hair" not in said
+    assert "not_hair" in files["record.json"].decode()
+
+
+def test_everything_as_a_folder(store: Store) -> None:
+    clients = [add_client(store, f"Client {number}", "=note") for number in range(3)]
+    for number, client in enumerate(clients):
+        save_pair(store, client.id, b"before %d" % number, b"after %d" % number)
+    place, exported = export_everything(store)
+    assert (exported.clients, exported.visits, exported.photos) == (3, 3, 6)
+    assert [export.folder for export in store.exports()] == [place]
+    assert not place.is_relative_to(store.root)
+    listed = [json.loads(line) for line in (place / "studio" / "client.jsonl").read_text("utf-8").splitlines()]
+    assert {entry["id"] for entry in listed} == {client.id for client in clients}
+    assert json.loads((place / "studio" / "units.json").read_bytes())["minutes"] == "min"
+    assert len(sheet((place / "studio" / "tables" / "photo_reading_regions.csv").read_bytes())) == 6
+    assert {row["note"] for row in sheet((place / "studio" / "tables" / "client.csv").read_bytes())} == {"'=note"}
+    for client in clients:
+        folder = place / "clients" / client.id
+        page = Page((folder / "record.html").read_text("utf-8"))
+        assert len(page.addresses) == 2
+        assert all((folder / address).is_file() for address in page.addresses)
+    assert {oct(path.stat().st_mode & 0o077) for path in (place, place / "read-me.txt")} == {"0o0"}
+
+
+def test_an_export_that_fails_leaves_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    add_client(store, "Ada")
+
+    def fail(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(archive, "private_file", fail)
+    with pytest.raises(StoreFull):
+        export_everything(store)
+    assert store.exports() == []
+    assert list(store._layout.exports.iterdir()) == []
+
+
+# safety.md row 31: exports are among what an erasure clears
+def test_an_erasure_takes_every_export_along(store: Store) -> None:
+    gone, kept = add_client(store, "qxgonexq"), add_client(store, "Kept")
+    save_pair(store, gone.id, b"qxpicturexq")
+    save_pair(store, kept.id)
+    place, _ = export_everything(store)
+    exports = store._layout.exports
+    (exports / ".left.tmp").mkdir()
+    (exports / ".left.tmp" / "half").write_bytes(b"qxgonexq")
+    assert files_with(place, [b"qxgonexq"])
+    receipt = store.erase_client(gone.id)
+    assert receipt.counts.exports == 1
+    assert files_with(exports, [b"qxgonexq", b"qxpicturexq"]) == []
+    assert store.exports() == []
+
+
+def shapes(kind: Any, seen: set[Any]) -> set[Any]:
+    """A record's shape and all shapes inside it."""
+    if is_dataclass(kind) and kind not in seen:
+        seen.add(kind)
+        for hint in typing.get_type_hints(kind).values():
+            shapes(hint, seen)
+    for inner in typing.get_args(kind):
+        shapes(inner, seen)
+    return seen
+
+
+def numeric(hint: Any) -> bool:
+    inner = typing.get_args(hint)
+    return hint in (float, int) or any(numeric(each) for each in inner)
+
+
+SELF_TOLD = {"value", "limit", "u", "dof", "cov"}
+"""Numbers with their unit in a field beside them, and parts of a measured value."""
+
+
+def test_every_number_that_is_kept_has_its_unit() -> None:
+    from tracker.store.rows import KINDS
+
+    found = set()
+    for kind in KINDS:
+        for shape in shapes(kind, set()):
+            hints = typing.get_type_hints(shape)
+            found |= {each.name for each in fields(shape) if numeric(hints[each.name])}
+    assert found - SELF_TOLD - set(UNITS) == set()
+
+
+def test_a_field_that_is_new_appears_by_itself() -> None:
+    record = {"id": "a", "later": {"inner": [1, 2]}, "rows": [{"new": "x", "minutes": 3.0}], "nested": [[1, 2], [3]]}
+    tables = sheet_tables("thing", [record])
+    assert tables["thing"].rows == [{"id": "a", "later inner": [1, 2], "nested": [[1, 2], [3]]}]
+    assert tables["thing_rows"].rows == [{"thing id": "a", "number": 1, "new": "x", "minutes (min)": 3.0}]
+    assert units_in(record) == {"minutes": "min"}
+
+
+def test_file_names_in_an_export_say_no_name(store: Store) -> None:
+    client = add_client(store, "qxnamexq")
+    save_pair(store, client.id)
+    names = list(unpacked(export_client(store, client.id)[0]))
+    assert not [name for name in names if "qxnamexq" in name]
+    assert all(re.fullmatch(r"[\w/.-]+", name) for name in names)
+    assert to_json(client)

@@ -1,0 +1,130 @@
+"""Two records of one client become one, and nobody agrees to more than they did."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from crash_studio import add_client, answer, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
+
+from tracker.errors import Conflict, NotFound
+from tracker.records import MEASURING, PORTFOLIO, PURPOSES, Client, new_id, now
+from tracker.store import Store, restore, schema
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "studio") as opened:
+        yield opened
+
+
+def with_everything(store: Store, name: str, on: date) -> Client:
+    client = add_client(store, name, f"note of {name}")
+    visit = new_visit(client.id, on)
+    photo = new_photo(store, client.id, name.encode(), visit_id=visit.id)
+    saved = store.save_visit(visit, [photo])
+    store.save_visit(replace(saved, note="changed"), [photo])
+    store.save_photo(new_photo(store, client.id, f"later {name}".encode(), role="progress"))
+    store.save_draft(new_draft(client.id, new_visit(client.id), (new_photo(store, client.id, f"d {name}".encode()),)))
+    return client
+
+
+def test_everything_moves(store: Store) -> None:
+    kept, other = with_everything(store, "Ada", date(2026, 1, 1)), with_everything(store, "Ada M", date(2026, 2, 2))
+    pictures = pictures_in(store.root)
+    merged = store.merge_clients(replace(kept, note="both notes"), other.id, by="me")
+    assert (merged.visits, merged.photos, merged.drafts, merged.to_ask_again) == (1, 2, 1, ())
+    assert [summary.client for summary in store.clients()] == [replace(kept, note="both notes")]
+    assert [visit.on for visit in store.visits(kept.id)] == [date(2026, 2, 2), date(2026, 1, 1)]
+    assert len(store.photos(kept.id)) == 4
+    assert {photo.client_id for photo in store.photos()} == {kept.id}
+    for draft in store.drafts():
+        assert draft.client_id == draft.visit.client_id == kept.id
+        assert {photo.client_id for photo in draft.photos} == {kept.id}
+    assert {consent.client_id for consent in store.consents(kept.id)} == {kept.id}
+    assert pictures_in(store.root) == pictures
+    assert store.damaged() == []
+    assert [summary.client.name for summary in store.clients("both")] == ["Ada"]
+    with store._reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+        for table in schema.metadata.sorted_tables:
+            if table.name not in ("merge",):
+                rows = connection.exec_driver_sql(f"SELECT * FROM {table.name}").all()
+                assert other.id not in repr(rows), table.name
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs", "agreed", "asked_again"),
+    [
+        (True, True, True, False),
+        (True, False, False, True),
+        (False, True, False, True),
+        (False, False, False, False),
+        (True, None, True, False),
+        (None, True, True, False),
+        (None, None, False, False),
+    ],
+)
+def test_the_stricter_answer_wins_until_asked_again(
+    store: Store, ours: bool | None, theirs: bool | None, agreed: bool, asked_again: bool
+) -> None:
+    clients = [add_client(store, name, purposes=()) for name in ("Ada", "Ada M")]
+    for client, given in reversed(list(zip(clients, (ours, theirs), strict=True))):
+        if given is not None:
+            store.add_consent(answer(client.id, PORTFOLIO, given=given))
+    kept, other = clients
+    before = len(store.consents(kept.id)) + len(store.consents(other.id))
+    assert store.answers_differ(kept.id, other.id) == ((PORTFOLIO,) if asked_again else ())
+    merged = store.merge_clients(kept, other.id, by="me")
+    assert store.has_consent(kept.id, PORTFOLIO) is agreed
+    assert merged.to_ask_again == ((PORTFOLIO,) if asked_again else ())
+    history = store.consents(kept.id)
+    assert len(history) == before + asked_again
+    store.add_consent(answer(kept.id, PORTFOLIO))
+    assert store.has_consent(kept.id, PORTFOLIO)
+
+
+def test_who_withdrew_once_leaves_the_portfolio(store: Store) -> None:
+    kept, other = add_client(store, "Ada"), add_client(store, "Ada M", purposes=PURPOSES)
+    save_pair(store, other.id)
+    store.add_consent(answer(kept.id, PORTFOLIO, given=False))
+    assert len(store.portfolio()) == 1
+    store.merge_clients(kept, other.id, by="me")
+    assert store.portfolio() == []
+    assert store.has_consent(kept.id, MEASURING)
+
+
+def test_what_cannot_be_merged(store: Store) -> None:
+    ada = add_client(store, "Ada")
+    made_up = store.add_client(Client(new_id(), "Noor", "", now(), demo=True))
+    with pytest.raises(Conflict, match="itself"):
+        store.merge_clients(ada, ada.id, by="me")
+    with pytest.raises(Conflict, match="made-up"):
+        store.merge_clients(ada, made_up.id, by="me")
+    with pytest.raises(NotFound):
+        store.merge_clients(ada, new_id(), by="me")
+    assert len(store.clients()) == 2
+
+
+# safety.md rows 31 and 32: the record that was merged away is in older backups under its own identifier
+def test_erasing_the_merged_client_erases_the_other_record_in_older_backups(store: Store, tmp_path: Path) -> None:
+    kept, other, third = (add_client(store, name) for name in ("qxonexq", "qxtwoxq", "qxthreexq"))
+    save_pair(store, other.id, b"qxpicturexq")
+    old = store.backup(tmp_path / "backups")
+    store.merge_clients(other, third.id, by="me")
+    store.merge_clients(kept, other.id, by="me")
+    store.erase_client(kept.id)
+    restore(old, tmp_path / "new", erased=store.erasures())
+    assert files_with(tmp_path / "new", [b"qxonexq", b"qxtwoxq", b"qxthreexq", b"qxpicturexq"]) == []
+    with Store(tmp_path / "new") as restored:
+        assert restored.is_empty()
+
+
+def test_a_deletion_in_the_record_that_went_cannot_be_taken_back(store: Store) -> None:
+    kept, other = add_client(store, "Ada"), add_client(store, "Ada M")
+    deletion = store.delete_visit(save_pair(store, other.id).id)
+    store.merge_clients(kept, other.id, by="me")
+    assert not store.can_put_back(deletion.token)

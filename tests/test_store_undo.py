@@ -1,0 +1,143 @@
+"""The last deletion can be taken back, all of it; an erasure cannot, and leaves nothing to take back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pair
+
+from tracker.errors import Conflict, NotFound
+from tracker.records import PriceLine, new_id, now
+from tracker.store import Store, undo
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "studio") as opened:
+        yield opened
+
+
+def everything(store: Store) -> dict[str, object]:
+    """All that is kept, save the log, which grows by what happened."""
+    found = {kind: sorted(map(repr, store.entries(kind))) for kind in store.kinds_kept() if kind != "edit"}
+    return {**found, "pictures": pictures_in(store.root)}
+
+
+def test_a_visit_comes_back_with_photos_pictures_and_log(store: Store) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+    store.save_visit(replace(visit, note="changed"), store.photos(visit_id=visit.id))
+    before, log = everything(store), store.edits(record_id=visit.id)
+    deletion = store.delete_visit(visit.id)
+    assert pictures_in(store.root) == set()
+    assert store.visits(client.id) == []
+    assert deletion.kind == "visit"
+    assert store.put_back(deletion.token) == deletion
+    assert everything(store) == before
+    told = store.edits(record_id=visit.id)
+    assert next(edit.what for edit in told if edit not in log) == undo.PUT_BACK
+    assert {edit.before for edit in log} <= {edit.before for edit in told}
+    with store._reading() as connection:
+        assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+
+
+def test_a_photo_a_draft_and_a_price_come_back(store: Store) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+    draft = store.save_draft(new_draft(client.id, None, (new_photo(store, client.id, b"draft"),)))
+    price = store.save_price(PriceLine(new_id(), "Toner", 60.0, "ml", 12.0, "EUR", now()))
+    before = everything(store)
+    for photo in store.photos(visit_id=visit.id):
+        deletion = store.delete_photo(photo.id)
+        assert everything(store) != before
+        store.put_back(deletion.token)
+        assert everything(store) == before
+    for delete, identifier in ((store.delete_draft, draft.id), (store.delete_price, price.id)):
+        deletion = delete(identifier)
+        assert deletion is not None
+        assert everything(store) != before
+        store.put_back(deletion.token)
+        assert everything(store) == before
+    assert store.delete_draft(new_id()) is None
+
+
+def test_a_deletion_is_taken_back_once(store: Store) -> None:
+    deletion = store.delete_visit(save_pair(store, add_client(store).id).id)
+    assert store.can_put_back(deletion.token)
+    store.put_back(deletion.token)
+    assert not store.can_put_back(deletion.token)
+    with pytest.raises(NotFound, match="cannot be taken back"):
+        store.put_back(deletion.token)
+
+
+def test_what_is_there_again_is_not_overwritten(store: Store) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+    deletion = store.delete_visit(visit.id)
+    store.save_visit(replace(visit, note="typed again"), [])
+    with pytest.raises(Conflict):
+        store.put_back(deletion.token)
+    assert store.visit(visit.id).note == "typed again"
+
+
+def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> None:
+    client, other = add_client(store, "Ada"), add_client(store, "Bea")
+    visit = save_pair(store, client.id)
+    store.save_visit(replace(visit, note="changed"), store.photos(visit_id=visit.id))
+    for number in range(3):
+        deletion = store.delete_visit(visit.id)
+        store.update_client(replace(other, note=str(number)))
+        store.put_back(deletion.token)
+    for identifier in (client.id, other.id):
+        edits = store.edits(identifier)
+        assert [edit.at for edit in edits] == sorted((edit.at for edit in edits), reverse=True)
+    assert [edit.what for edit in reversed(store.edits(client.id))] == ["changed", *(["removed", undo.PUT_BACK] * 3)]
+    numbers = [edit.number for edit in (*store.edits(client.id), *store.edits(other.id))]
+    by_time = sorted((*store.edits(client.id), *store.edits(other.id)), key=lambda edit: edit.at)
+    assert [edit.number for edit in by_time] == sorted(numbers)
+
+
+# safety.md row 31: no deletion defeats an erasure
+def test_an_erasure_empties_the_memory_and_cannot_be_undone(store: Store) -> None:
+    gone, other = add_client(store, "Gone"), add_client(store, "Other")
+    lost = store.delete_visit(save_pair(store, gone.id, b"qx", b"qy").id)
+    kept = store.delete_visit(save_pair(store, other.id).id)
+    store.erase_client(gone.id)
+    assert not store.can_put_back(lost.token)
+    assert b"qx" not in [content for held in store._deleted.values() for content in held.pictures.values()]
+    with pytest.raises(NotFound):
+        store.put_back(lost.token)
+    assert store.photos(gone.id) == []
+    store.put_back(kept.token)
+    assert len(store.photos(other.id)) == 2
+
+
+def test_a_client_erased_in_another_program_does_not_come_back(store: Store) -> None:
+    client = add_client(store)
+    deletion = store.delete_visit(save_pair(store, client.id).id)
+    with Store(store.root) as other:
+        other.erase_client(client.id)
+    with pytest.raises(NotFound):
+        store.put_back(deletion.token)
+    assert store.photos() == []
+    store.close()
+    with Store(store.root) as again:
+        assert pictures_in(again.root) == set()
+
+
+def test_the_memory_is_bounded_and_ends_with_the_program(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = add_client(store)
+    monkeypatch.setattr(undo, "_MOST", 3)
+    tokens = [
+        store.delete_photo(store.save_photo(new_photo(store, client.id, b"%d" % number)).id).token
+        for number in range(5)
+    ]
+    assert [store.can_put_back(token) for token in tokens] == [False, False, True, True, True]
+    monkeypatch.setattr(undo, "_MOST_BYTES", 1)
+    large = store.delete_photo(store.save_photo(new_photo(store, client.id, b"more than that")).id)
+    assert not store.can_put_back(large.token)
+    with Store(store.root) as other:
+        assert not other.can_put_back(tokens[-1])

@@ -1,0 +1,77 @@
+"""The studio's own yardsticks: every version is kept, the newest that stands is in force."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from tracker.errors import NotFound
+from tracker.level import DEFAULT_SCALE
+from tracker.quantities import LabMeasured
+from tracker.records import from_json, new_id, to_json
+from tracker.repeatability import Repeatability
+from tracker.setup_check import Shot
+from tracker.store import Store
+from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
+from tracker.yardsticks import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks
+
+AT = datetime(2026, 3, 3, 9, 30, tzinfo=UTC)
+OWN = Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own.", (0.1, 0.0, 0.1), True)
+NATURAL = NeutralLocus("own", ((20.0, 1.0, 1.0), (40.0, 5.0, 15.0)), 1.0, 1.0)
+GREY = LabMeasured((40.0, 0.0, 0.0), ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)))
+
+
+def version(kind: str = SPREAD, **parts: object) -> Yardstick:
+    return Yardstick(new_id(), kind, AT, **parts)  # type: ignore[arg-type]
+
+
+def test_the_built_in_ones_are_in_force_until_there_are_others(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        assert store.yardsticks() == Yardsticks()
+        assert store.yardsticks().spread.provisional
+
+
+def test_a_version_survives_with_the_readings_it_was_made_of(tmp_path: Path) -> None:
+    shots = (Shot("a", "me", "Monday", ((40.0, 1.0, 2.0),)),)
+    kept = version(spread=OWN, shots=shots, swatches=(Swatch("s", 5.0, GREY),))
+    assert from_json(Yardstick, to_json(kept)) == kept
+    with Store(tmp_path) as store:
+        store.add_yardstick(kept)
+    with Store(tmp_path) as store:
+        assert store.yardstick_versions() == [kept]
+        assert store.yardsticks().spread == OWN
+
+
+def test_the_newest_of_each_kind_counts_and_undoing_brings_the_one_before_back(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        first = store.add_yardstick(version(spread=OWN))
+        # made by a clock that was set back: the order of saving counts
+        second = store.add_yardstick(replace(version(spread=replace(OWN, name="later")), made_at=AT.replace(year=2020)))
+        store.add_yardstick(version(SCALE, scale=replace(DEFAULT_SCALE, name="own", provisional=False)))
+        store.add_yardstick(version(LOCUS, locus=NATURAL))
+        found = store.yardsticks()
+        assert (found.spread.name, found.scale.name, found.locus.name) == ("later", "own", "own")
+        undone = store.stand_yardstick(second.id, stands=False)
+        assert undone.undone_at is not None
+        assert store.yardsticks().spread == OWN
+        store.stand_yardstick(first.id, stands=False)
+        assert store.yardsticks().spread.provisional
+        assert [kept.id for kept in store.yardstick_versions(SPREAD)] == [second.id, first.id]
+        store.stand_yardstick(second.id, stands=True)
+        assert store.yardsticks().spread.name == "later"
+        assert store.yardsticks().locus != DEFAULT_LOCUS
+        with pytest.raises(NotFound):
+            store.stand_yardstick(new_id(), stands=True)
+
+
+def test_a_damaged_version_is_reported_and_the_one_before_counts(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        store.add_yardstick(version(spread=OWN))
+        bad = store.add_yardstick(version(spread=replace(OWN, name="bad")))
+        with store._writing() as connection:
+            connection.exec_driver_sql("UPDATE yardstick SET record = '{' WHERE id = ?", (bad.id,))
+        assert store.yardsticks().spread == OWN
+        assert [(found.kind, found.id) for found in store.damaged()] == [("yardstick", bad.id)]

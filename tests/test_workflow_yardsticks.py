@@ -1,0 +1,159 @@
+"""Gathering readings for the studio's own yardsticks, making versions of them, undoing."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from tests.scenes import marks, photograph, scene
+from tracker import workflow
+from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
+from tracker.measure import Settings, measure_photo
+from tracker.reading import PhotoReading
+from tracker.records import to_json
+from tracker.setup_check import Shot
+from tracker.store import Store
+from tracker.workflow.yardsticks import MOST_SHOTS
+from tracker.yardsticks import LOCUS, SCALE, SPREAD
+
+
+@cache
+def reading(tip: float = 55.0) -> PhotoReading:
+    return measure_photo(photograph(scene(tip=(tip, 6.0, 24.0))), marks())
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "studio") as opened:
+        yield opened
+
+
+def gather(store: Store, name: str, readings: Sequence[object]) -> None:
+    """As if these had been gathered one by one."""
+    store.change_gathered(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
+
+
+def shot(value: float, sample: str = "a", session: str = "Monday") -> Shot:
+    return Shot(sample, "me", session, ((value, 5.0, 12.0),) * 3)
+
+
+def test_readings_are_gathered_over_days_and_survive_a_restart(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        workflow.add_shot(store, reading(), sample=" swatch 1 ", operator="", session="")
+    with Store(tmp_path) as store:
+        [kept] = workflow.shots_so_far(store)
+        assert (kept.sample, kept.operator, kept.session) == ("swatch 1", "me", "first session")
+        assert [lab[0] for lab in kept.labs] == [region.lab.lab[0] for region in reading().regions]
+        assert store.usage().pictures == 0
+
+
+@pytest.mark.parametrize("sample", ["", "  ", "x" * 500])
+def test_hair_without_a_name_is_refused(store: Store, sample: str) -> None:
+    with pytest.raises(InvalidEntry):
+        workflow.add_shot(store, reading(), sample=sample, operator="me", session="x")
+    with pytest.raises(InvalidEntry, match="no number"):
+        workflow.add_shot(store, replace(reading(), regions=()), sample="a", operator="me", session="x")
+    assert workflow.shots_so_far(store) == ()
+
+
+def test_what_is_gathered_is_bounded_and_can_be_taken_back(store: Store) -> None:
+    gather(store, "set-up check so far", [shot(float(value)) for value in range(MOST_SHOTS)])
+    workflow.add_shot(store, reading(), sample="a", operator="me", session="x")
+    shots = workflow.shots_so_far(store)
+    assert len(shots) == MOST_SHOTS
+    workflow.drop_shots(store, [shots[-1]])
+    assert workflow.shots_so_far(store) == shots[:-1]
+    workflow.drop_shots(store)
+    assert workflow.shots_so_far(store) == ()
+
+
+def test_a_check_that_is_too_small_changes_nothing(store: Store) -> None:
+    gather(store, "set-up check so far", [shot(40.0), shot(41.0)])
+    with pytest.raises(TooFewReadings):
+        workflow.adopt_spread(store)
+    assert store.yardsticks().spread.provisional
+    assert len(workflow.shots_so_far(store)) == 2
+
+
+def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store: Store) -> None:
+    rows = [shot(40 + 0.3 * number, session=f"day {number % 3}") for number in range(12)]
+    gather(store, "set-up check so far", rows)
+    first = workflow.adopt_spread(store)
+    assert first.shots == tuple(rows)
+    assert first.spread is not None
+    assert workflow.settings_in_force(store) == Settings(repeatability=first.spread, light_half_width=0.0)
+    gather(store, "set-up check so far", [shot(40 + 0.1 * number) for number in range(9)])
+    second = workflow.adopt_spread(store)
+    assert store.yardsticks().spread == second.spread
+    # one session says nothing of the light, which is then counted as before
+    assert workflow.settings_in_force(store).light_half_width == Settings().light_half_width
+    workflow.undo_yardstick(store, SPREAD)
+    assert store.yardsticks().spread == first.spread
+    workflow.undo_yardstick(store, SPREAD)
+    with pytest.raises(NotFound, match="built-in"):
+        workflow.undo_yardstick(store, SPREAD)
+
+
+def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) -> None:
+    with pytest.raises(InvalidEntry, match="which level"):
+        workflow.add_swatch(store, SCALE, reading(), name="x")
+    workflow.add_swatch(store, SCALE, reading(55.0), name="", level=6)
+    with pytest.raises(CannotCalibrate):
+        workflow.adopt_swatches(store, SCALE)
+    for level, tip in ((4, 30.0), (8, 76.0)):
+        swatch = workflow.add_swatch(store, SCALE, reading(tip), name="", level=level)
+        middle = reading(tip).region("mid")
+        assert middle is not None
+        # what repeats differ by, without what every photo of this camera shares
+        assert swatch.lab.cov == middle.repeat_cov
+        assert swatch.name == f"level {level}"
+    version = workflow.adopt_swatches(store, SCALE)
+    assert store.yardsticks().scale == version.scale
+    assert version.scale is not None
+    assert version.scale.name.startswith("own scale of ")
+    assert workflow.swatches_so_far(store, SCALE) == ()
+    workflow.start_from(store, version)
+    assert workflow.swatches_so_far(store, SCALE) == version.swatches
+    workflow.drop_swatches(store, SCALE, version.swatches[:1])
+    assert workflow.swatches_so_far(store, SCALE) == version.swatches[1:]
+
+
+def test_natural_hair_needs_no_level(store: Store) -> None:
+    assert workflow.add_swatch(store, LOCUS, reading(), name="").name == "swatch 1"
+    with pytest.raises(CannotCalibrate, match="at least 3 swatches"):
+        workflow.adopt_swatches(store, LOCUS)
+
+
+@pytest.mark.parametrize("content", [b"", b"GIF89a", b"\xff\xd8\xff"])
+def test_what_is_no_photo_is_refused(content: bytes) -> None:
+    with pytest.raises(TrackerError):
+        workflow.look_at(content, "grey18")
+
+
+def test_two_windows_that_add_at_once_lose_nothing(store: Store) -> None:
+    def add(sample: str) -> None:
+        for _ in range(15):
+            workflow.add_shot(store, reading(), sample=sample, operator="me", session="x")
+
+    windows = [threading.Thread(target=add, args=(name,)) for name in ("a", "b")]
+    for window in windows:
+        window.start()
+    for window in windows:
+        window.join()
+    assert sorted(shot.sample for shot in workflow.shots_so_far(store)) == ["a"] * 15 + ["b"] * 15
+
+
+def test_readings_that_cannot_be_read_any_more_do_not_keep_new_ones_out(store: Store) -> None:
+    store.put_setting("set-up check so far", [{"no": "shot"}, 7])
+    workflow.add_shot(store, reading(), sample="a", operator="me", session="x")
+    assert [shot.sample for shot in workflow.shots_so_far(store)] == ["a"]
+    with store._writing() as connection:
+        connection.exec_driver_sql("UPDATE setting SET value = '{'")
+    workflow.add_shot(store, reading(), sample="b", operator="me", session="x")
+    assert [shot.sample for shot in workflow.shots_so_far(store)] == ["b"]

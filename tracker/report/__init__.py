@@ -1,0 +1,17 @@
+"""The record for people and for other programs: tables with units, and a page that anyone can read."""
+
+from tracker.report.page import ClientRecord, client_page
+from tracker.report.tables import SheetTable, columns_of, csv_lines, sheet_tables, to_csv
+from tracker.report.units import UNITS, units_in
+
+__all__ = [
+    "UNITS",
+    "ClientRecord",
+    "SheetTable",
+    "client_page",
+    "columns_of",
+    "csv_lines",
+    "sheet_tables",
+    "to_csv",
+    "units_in",
+]

@@ -1,0 +1,61 @@
+"""Many records at once, from a list."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from datetime import date
+
+from sqlalchemy import func, insert, select
+
+from tracker.records import Client, Visit
+from tracker.store import schema
+from tracker.store.database import Database
+from tracker.store.rows import client_row, visit_row
+from tracker.store.searching import refresh_text
+
+
+class Importing(Database):
+    """The part of the store that takes in lists."""
+
+    def add_records(self, clients: Sequence[Client], visits: Sequence[Visit]) -> None:
+        """Keep new clients and visits, all in one transaction.
+
+        The clients have given no answers yet, and the visits have no photos: words alone need no agreement to being
+        photographed, and the first photo still does.
+
+        Raises
+        ------
+        Conflict : an identifier is taken
+        NotFound : a visit's client is not there
+        """
+        with self._writing() as connection:
+            if clients:
+                connection.execute(insert(schema.client), [client_row(client) for client in clients])
+            if visits:
+                connection.execute(insert(schema.visit), [visit_row(visit) for visit in visits])
+            for visit in visits:
+                refresh_text(connection, visit)
+
+    def client_names(self) -> dict[str, str]:
+        """Name of every client whose record can be read, by identifier."""
+        table = schema.client
+        name = func.iif(func.json_valid(table.c.record), func.json_extract(table.c.record, "$.name"), None)
+        with self._reading() as connection:
+            rows = connection.execute(select(table.c.id, name.label("name"))).all()
+        return {row.id: row.name for row in rows if isinstance(row.name, str)}
+
+    def visit_days(self) -> set[tuple[str, date, tuple[str, ...]]]:
+        """Client, day and services, in small letters and sorted, of every visit."""
+        table = schema.visit
+        services = func.iif(func.json_valid(table.c.record), func.json_extract(table.c.record, "$.services"), "[]")
+        with self._reading() as connection:
+            rows = connection.execute(select(table.c.client_id, table.c.on_date, services.label("services"))).all()
+        return {
+            (
+                row.client_id,
+                date.fromisoformat(row.on_date),
+                tuple(sorted(" ".join(each.split()).casefold() for each in json.loads(row.services or "[]"))),
+            )
+            for row in rows
+        }

@@ -1,0 +1,122 @@
+"""All rows that belong to one record, whatever tables there are: what goes with it, and what an export must hold.
+
+The tables are found through their foreign keys, so that a table that is added later is not forgotten.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from sqlalchemy import Connection, ForeignKeyConstraint, Select, Table, or_, select
+
+from tracker.store import schema
+from tracker.store.database import Database, require_client
+from tracker.store.rows import Row
+
+Entry = dict[str, Any]
+"""One record as plain JSON."""
+
+_FOUND_AGAIN = frozenset({"search"})  # columns that are made from the record and say nothing more
+_AT_ONCE = 200  # rows
+_STUDIO_LISTS = frozenset({"erasure", "merge"})  # opaque identifiers only
+
+
+class Kept(Database):
+    """The part of the store that hands out everything it has."""
+
+    def entries_of_client(self, client_id: str) -> dict[str, list[Entry]]:
+        """Everything that is kept about a client, by the name of its table; damaged records as their text.
+
+        Raises
+        ------
+        NotFound
+        """
+        with self._reading() as connection:
+            require_client(connection, client_id)
+            rows = held_by(connection, schema.client, [client_id])
+        return _entries(rows)
+
+    def kinds_kept(self) -> list[str]:
+        """Names of all tables that hold something to hand out, save the lists of opaque identifiers."""
+        kinds = [table.name for table in schema.metadata.sorted_tables if table.name not in _STUDIO_LISTS]
+        with self._reading() as connection:
+            return [
+                kind
+                for kind in kinds
+                if not _is_index(kind) and connection.execute(select(schema.metadata.tables[kind]).limit(1)).first()
+            ]
+
+    def entries(self, kind: str) -> Iterator[Entry]:
+        """Everything of one kind, one after the other, so that a large studio fits into memory."""
+        with self._reading() as connection:
+            rows = connection.execution_options(yield_per=_AT_ONCE).execute(select(schema.metadata.tables[kind]))
+            for row in rows:
+                yield _entry(dict(row._mapping))
+
+
+def held_by(connection: Connection, table: Table, identifiers: Iterable[str]) -> dict[str, list[Row]]:
+    """Rows with those identifiers, and all rows that are deleted with them.
+
+    Parameters
+    ----------
+    connection : Connection
+    table : Table with a column ``id``
+    identifiers : of its rows
+
+    Returns
+    -------
+    dict : name of the table to its rows, in an order in which they can be inserted again
+    """
+    found = {table.name: _rows(connection, select(table).where(table.c.id.in_(list(identifiers))))}
+    for each in schema.metadata.sorted_tables:
+        if each is table:
+            continue
+        links = [
+            local.in_([row[foreign.name] for row in found[foreign.table.name]])
+            for local, foreign in _links(each)
+            if found.get(foreign.table.name)
+        ]
+        if links and (rows := _rows(connection, select(each).where(or_(*links)))):
+            found[each.name] = rows
+    return found
+
+
+def _links(table: Table) -> Iterator[tuple[Any, Any]]:
+    """For each foreign key that takes a row along: the column that names the other row, and the column it names."""
+    for constraint in table.constraints:
+        if isinstance(constraint, ForeignKeyConstraint) and constraint.ondelete == "CASCADE":
+            pairs = [(element.parent, element.column) for element in constraint.elements]
+            yield next((pair for pair in pairs if pair[1].name == "id"), pairs[0])
+
+
+def _rows(connection: Connection, query: Select[Any]) -> list[Row]:
+    return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def _entries(rows: dict[str, list[Row]]) -> dict[str, list[Entry]]:
+    return {name: [_entry(row) for row in found] for name, found in rows.items() if found and not _is_index(name)}
+
+
+def _is_index(name: str) -> bool:
+    """True for a table that only helps to find others."""
+    table = schema.metadata.tables[name]
+    return all(column.primary_key or column.name in _FOUND_AGAIN for column in table.columns)
+
+
+def _entry(row: Row) -> Entry:
+    """A row as it is told outside: the record alone where there is one, else the columns."""
+    if isinstance(row.get("record"), str):
+        record = _parsed(row["record"])
+        return record if isinstance(record, dict) else {"id": row.get("id"), "damaged": record}
+    return {name: _parsed(value) for name, value in row.items() if name not in _FOUND_AGAIN}
+
+
+def _parsed(value: Any) -> Any:
+    if not isinstance(value, str) or value[:1] not in ("{", "["):
+        return value
+    try:
+        return json.loads(value)
+    except ValueError:
+        return value

@@ -1,0 +1,143 @@
+"""Search over every word of every visit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, delete, func, insert, or_, select
+
+from tracker.errors import StoreDamaged
+from tracker.records import AFTER, Client, Visit
+from tracker.store import schema
+from tracker.store.database import Database
+from tracker.store.rows import Row, read_record, search_text
+
+_AROUND = 7  # words shown on each side of what was found
+
+MOST_WORDS = 12
+"""Words of a search that count; further ones are left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A visit in which something was found.
+
+    Attributes
+    ----------
+    visit : Visit
+    client : Client
+    where : pairs of what it is, such as ``product in step 2``, and the words around what was found, as typed
+    photo_id : str or None, a photo of the visit, one taken after the service where there is one
+    """
+
+    visit: Visit
+    client: Client
+    where: tuple[tuple[str, str], ...]
+    photo_id: str | None
+
+
+class Searching(Database):
+    """The part of the store that finds words."""
+
+    def find_visits(self, search: str, limit: int = 30) -> tuple[list[Found], int]:
+        """Visits that hold every word, newest first; the client's name and note may hold some of them, not all.
+
+        Parameters
+        ----------
+        search : str, words in any order; case and accents do not matter
+        limit : int, most visits that are read
+
+        Returns
+        -------
+        list of Found, at most `limit`; damaged records are left out
+        int : how many there are in all
+        """
+        words = search_text(search).split()[:MOST_WORDS]
+        if not words:
+            return [], 0
+        visit, text, client = schema.visit, schema.visit_text, schema.client
+        in_visit = [func.instr(text.c.search, word) > 0 for word in words]
+        of_client = [func.instr(client.c.search, word) > 0 for word in words]
+        in_either = [or_(*pair) for pair in zip(in_visit, of_client, strict=True)]
+        joined = text.join(visit, visit.c.id == text.c.visit_id).join(client, client.c.id == visit.c.client_id)
+        matching = select(visit.c.id).select_from(joined).where(or_(*in_visit), *in_either).subquery()
+        newest = (
+            select(visit.c.id, visit.c.record, client.c.id.label("client_id"), client.c.record.label("client_record"))
+            .join(client, client.c.id == visit.c.client_id)
+            .where(visit.c.id.in_(select(matching.c.id)))
+            .order_by(visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
+            .limit(limit)
+        )
+        with self._reading() as connection:
+            total = connection.execute(select(func.count()).select_from(matching)).scalar_one()
+            rows = connection.execute(newest).all()
+            photos = _photos_of(connection, [row.id for row in rows])
+        found = []
+        for row in rows:
+            try:
+                kept = read_record(Visit, row.id, row.record)
+                owner = read_record(Client, row.client_id, row.client_record)
+            except StoreDamaged:
+                continue
+            found.append(Found(kept, owner, _where(kept, words), photos.get(kept.id)))
+        return found, total
+
+
+def refresh_text(connection: Connection, visit: Visit) -> None:
+    """Make the words of a visit what its record says, in the transaction that changed it."""
+    table = schema.visit_text
+    connection.execute(delete(table).where(table.c.visit_id == visit.id))
+    connection.execute(insert(table), text_row(visit))
+
+
+def text_row(visit: Visit) -> Row:
+    """Row of the words of a visit."""
+    words = search_text("\n".join(text for _, text in searched_fields(visit) if text))
+    return {"visit_id": visit.id, "search": words}
+
+
+def searched_fields(visit: Visit) -> Iterator[tuple[str, str]]:
+    """Every text of a visit with what it is."""
+    yield from (("service", service) for service in visit.services)
+    yield "hair history", visit.history
+    yield "starting point", visit.starting_point
+    for number, step in enumerate(visit.steps, start=1):
+        strength = step.developer.text if step.developer is not None else ""
+        yield f"step {number}", " ".join(filter(None, (step.zone, step.what)))
+        yield f"product in step {number}", step.product
+        yield f"developer in step {number}", strength
+        yield f"mixing ratio in step {number}", step.ratio
+        yield f"placement in step {number}", " ".join((*step.placement, step.weave, step.sections)).strip()
+        yield f"note in step {number}", step.note
+        yield from ((f"price list in step {number}", charge.name) for charge in step.charges)
+    yield "note", visit.note
+    yield "next time", visit.next_time
+
+
+def _photos_of(connection: Connection, visit_ids: list[str]) -> dict[str, str]:
+    """One photo for each visit: the last of those before is overwritten by the first after."""
+    table = schema.photo
+    query = (
+        select(table.c.visit_id, table.c.id)
+        .where(table.c.visit_id.in_(visit_ids))
+        .order_by(table.c.role == AFTER, table.c.taken_at.desc(), table.c.id)
+    )
+    return {row.visit_id: row.id for row in connection.execute(query)}
+
+
+def _where(visit: Visit, words: list[str]) -> tuple[tuple[str, str], ...]:
+    return tuple(
+        (name, _around(text, words))
+        for name, text in searched_fields(visit)
+        if text and any(word in search_text(text) for word in words)
+    )
+
+
+def _around(text: str, words: list[str]) -> str:
+    """A few words before and after the first that was found."""
+    typed = text.split()
+    hit = next((n for n, each in enumerate(typed) if any(word in search_text(each) for word in words)), 0)
+    first, last = max(hit - _AROUND, 0), hit + _AROUND + 1
+    cut = " ".join(typed[first:last])
+    return f"{'… ' if first else ''}{cut}{' …' if last < len(typed) else ''}"

@@ -1,0 +1,103 @@
+"""Backups: one a day by itself, one on demand, and bringing one back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.errors import StoreDamaged, TrackerError
+from tracker.records import now
+from tracker.store import Backup, Erasure, Store, data_folder, restore
+
+
+@dataclass(frozen=True, slots=True)
+class Restored:
+    """What came back.
+
+    Attributes
+    ----------
+    folder : Path
+    clients, visits, photos : int, how many
+    left_out : int, clients who had asked to be erased since and did not come back
+    damaged : int, pictures that are missing or altered in the backup
+    """
+
+    folder: Path
+    clients: int
+    visits: int
+    photos: int
+    left_out: int
+    damaged: int
+
+
+def back_up(store: Store) -> Path:
+    """Make a backup now, check it, and remove those that are too old or too many.
+
+    Raises
+    ------
+    StoreFull, StoreError : it could not be made; the earlier ones stay
+    StoreDamaged : it is made, but pictures are missing or altered in the studio itself
+    """
+    made = store.backup()
+    store.shelf.expire()
+    return made
+
+
+def back_up_at_start(store: Store) -> Path | None:
+    """The day's backup; None where there is one of today already, or nothing to back up.
+
+    Raises
+    ------
+    as `back_up`
+    """
+    if store.is_empty():
+        return None
+    today = now().astimezone().date()
+    if any(backup.made_at.astimezone().date() >= today for backup in store.shelf.backups()[:1]):
+        return None
+    try:
+        return back_up(store)
+    except StoreDamaged:
+        store.shelf.expire()
+        raise
+
+
+def days_since_backup(backups: Iterable[Backup]) -> int | None:
+    """Whole days since the newest backup; None where there is none."""
+    newest = max((backup.made_at for backup in backups), default=None)
+    return None if newest is None else (now() - newest).days
+
+
+def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = None) -> Restored:
+    """Restore a backup into an empty folder, without those who asked to be erased since it was made.
+
+    Parameters
+    ----------
+    backup : Path of the backup's folder
+    folder : Path, empty or not there yet
+    erased : the erasure list; None to take it from the studio in use, where that can be opened
+
+    Raises
+    ------
+    as `store.restore`
+    """
+    listed = list(_erased_here() if erased is None else erased)
+    damaged = restore(backup, folder, erased=listed)
+    with Store(folder) as store:
+        usage = store.usage()
+        photos = store.photo_count()
+        left_out = len(store.erasures())
+    return Restored(folder, usage.clients, usage.visits, photos, left_out, len(damaged))
+
+
+def _erased_here() -> list[Erasure]:
+    """The erasure list of the studio in use; nothing where it cannot be opened, as after a broken disk."""
+    try:
+        folder = data_folder()
+        if not any(folder.iterdir()):
+            return []
+        with Store(folder) as store:
+            return store.erasures()
+    except (TrackerError, OSError):
+        return []

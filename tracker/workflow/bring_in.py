@@ -1,0 +1,257 @@
+"""Bring in clients and past visits from a list: first a plan that changes nothing, then all of it at once."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import TypeVar
+
+from tracker.errors import InvalidEntry, InvalidList
+from tracker.records import Client, Visit, new_id, now
+from tracker.report import SheetTable, to_csv
+from tracker.store import Store
+from tracker.workflow.csv_file import ListFile, ListLine, read_list
+from tracker.workflow.words import clean_line, clean_note
+
+CLIENTS, VISITS = "clients", "visits"
+
+EARLIEST = date(1950, 1, 1)
+"""A date before this is taken for a slip; a choice of our own."""
+
+_NAME = ("name", "client", "client name")
+_FIRST, _LAST = "first name", "last name"
+_DATE = ("date", "day", "visit date")
+_SERVICES = ("services", "service")
+_NOTE = ("notes", "note")
+_NEXT = ("next time", "next")
+KNOWN = (*_NAME, _FIRST, _LAST, *_DATE, *_SERVICES, *_NOTE, *_NEXT)
+
+_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ].*)?")
+_DOTTED = re.compile(r"(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})")
+_SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """A line that is not brought in.
+
+    Attributes
+    ----------
+    line : int, of the file
+    why : str, a sentence
+    cells : str by column, as they were read
+    """
+
+    line: int
+    why: str
+    cells: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class ImportPlan:
+    """What a list would add; nothing is kept yet.
+
+    Attributes
+    ----------
+    kind : str, `CLIENTS` or `VISITS`
+    clients : to be added; none in a list of visits
+    visits : to be added, each with the name of its client as the list has it
+    refused : lines that are left out, each with its reason
+    left_out : names of columns that are not understood and not brought in
+    dates_unclear : bool, True where days and months cannot be told apart; somebody has to say which comes first
+    """
+
+    kind: str
+    clients: tuple[Client, ...]
+    visits: tuple[tuple[str, Visit], ...]
+    refused: tuple[Refusal, ...]
+    left_out: tuple[str, ...]
+    dates_unclear: bool = False
+
+
+Made = TypeVar("Made")
+
+
+class _Refused(Exception):
+    """Why a line is not brought in; stays in this module."""
+
+
+def plan_import(
+    store: Store, content: bytes, *, day_first: bool | None = None, today: date | None = None
+) -> ImportPlan:
+    """Read a list and say what it would add; nothing is changed.
+
+    A list with a column ``date`` is one of visits of clients who are there already, any other one of clients.
+
+    Parameters
+    ----------
+    store : Store
+    content : bytes of a CSV file
+    day_first : bool or None, how to read dates such as 03/04/2025; None to see it from the list
+    today : date or None for the current one
+
+    Raises
+    ------
+    InvalidList : it is no list that can be read, or has no column that is needed
+    """
+    listed = read_list(content, KNOWN)
+    if _column(listed, _DATE) is not None:
+        return _plan_visits(store, listed, day_first, today or date.today())
+    return _plan_clients(store, listed)
+
+
+def bring_in(store: Store, plan: ImportPlan) -> int:
+    """Keep what a plan would add, all of it or nothing; returns how many.
+
+    Clients are kept without an answer about agreement: they have to be asked before the first photo. Visits are kept
+    without photos.
+
+    Raises
+    ------
+    Conflict : a visit is there already
+    NotFound : a client was erased since the plan was made
+    InvalidList : nobody said yet whether days or months come first
+    """
+    if plan.dates_unclear:
+        raise InvalidList("It is not clear whether days or months come first.", "Choose it above the list.")
+    store.add_records(plan.clients, [visit for _, visit in plan.visits])
+    return len(plan.clients) + len(plan.visits)
+
+
+def refused_csv(plan: ImportPlan) -> bytes:
+    """The lines that are left out as a list again, with the line and the reason, to be mended and brought in later."""
+    return to_csv(SheetTable([{"line": each.line, "why left out": each.why, **each.cells} for each in plan.refused]))
+
+
+def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
+    name, first, last = _column(listed, _NAME), _column(listed, (_FIRST,)), _column(listed, (_LAST,))
+    if name is None and first is None and last is None:
+        raise InvalidList(
+            "The list has no column with names.", "Name one column “name”, or two “first name” and “last name”."
+        )
+    note = _column(listed, _NOTE)
+    used = {each for each in (name, first, last, note) if each is not None}
+    there = {_same(client_name): "is there already" for client_name in store.client_names().values()}
+
+    def read(line: ListLine) -> Client:
+        parts = (
+            (line.cells[name],)
+            if name is not None
+            else (line.cells.get(first or "", ""), line.cells.get(last or "", ""))
+        )
+        called = clean_line(" ".join(parts), "The name")
+        if not called:
+            raise _Refused("There is no name.")
+        if _same(called) in there:
+            raise _Refused(f"A client named {called} {there[_same(called)]}.")
+        client = Client(new_id(), called, clean_note(line.cells.get(note or "", ""), "The note"), now())
+        there[_same(called)] = f"is in this list already, in line {line.number}"
+        return client
+
+    clients, refused = _read_lines(listed, read)
+    return ImportPlan(CLIENTS, tuple(clients), (), tuple(refused), _unused(listed, used))
+
+
+def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: date) -> ImportPlan:
+    name, on, services, note, later = (_column(listed, names) for names in (_NAME, _DATE, _SERVICES, _NOTE, _NEXT))
+    if name is None or on is None:
+        raise InvalidList("The list of visits has no column with the clients' names.", "Name one column “client”.")
+    used = {each for each in (name, on, services, note, later) if each is not None}
+    order = _day_first(listed, on) if day_first is None else day_first
+    unclear = order is None
+    clients: dict[str, list[str]] = {}
+    for client_id, client_name in store.client_names().items():
+        clients.setdefault(_same(client_name), []).append(client_id)
+    there = store.visit_days()
+
+    def read(line: ListLine) -> tuple[str, Visit]:
+        called = clean_line(line.cells[name], "The name")
+        found = clients.get(_same(called), [])
+        if len(found) != 1:
+            raise _Refused(_no_client(called, len(found)))
+        day = _date(line.cells[on], order is not False, today)
+        done = tuple(
+            clean_line(part, "The service")
+            for part in re.split(r"[;,]", line.cells.get(services or "", ""))
+            if part.strip()
+        )
+        key = (found[0], day, tuple(sorted(map(_same, done))))
+        if key in there:
+            raise _Refused(f"This visit of {called} on {day.isoformat()} is there already, with the same services.")
+        there.add(key)
+        words = clean_note(line.cells.get(note or "", ""), "The note")
+        plan = clean_note(line.cells.get(later or "", ""), "The note for next time")
+        return called, Visit(new_id(), found[0], day, done, (), words, plan, now())
+
+    visits, refused = _read_lines(listed, read)
+    return ImportPlan(VISITS, (), tuple(visits), tuple(refused), _unused(listed, used), unclear)
+
+
+def _read_lines(listed: ListFile, read: Callable[[ListLine], Made]) -> tuple[list[Made], list[Refusal]]:
+    made, refused = [], []
+    for line in listed.lines:
+        try:
+            if line.fault:
+                raise _Refused(line.fault)
+            made.append(read(line))
+        except (_Refused, InvalidEntry) as reason:
+            why = reason.what if isinstance(reason, InvalidEntry) else str(reason)
+            refused.append(Refusal(line.number, why, line.cells))
+    return made, refused
+
+
+def _no_client(called: str, found: int) -> str:
+    if not called:
+        return "There is no name of a client."
+    if found == 0:
+        return f"There is no client named {called}. Bring in the list of clients first."
+    return f"{found} clients are named {called}. Merge their records, or give one another name, first."
+
+
+def _day_first(listed: ListFile, column: str) -> bool | None:
+    """Whether days come before months in dates with strokes; None where the list does not show it."""
+    pairs = [
+        (int(found[1]), int(found[2]))
+        for line in listed.lines
+        if (found := _SLASHED.fullmatch(line.cells.get(column, "").strip()))
+    ]
+    if any(first > 12 for first, _ in pairs):
+        return True
+    return False if any(second > 12 for _, second in pairs) else (None if pairs else True)
+
+
+def _date(text: str, day_first: bool, today: date) -> date:
+    if not text:
+        raise _Refused("There is no date.")
+    if found := _ISO.fullmatch(text):
+        year, month, day = found[1], found[2], found[3]
+    elif found := _DOTTED.fullmatch(text):
+        day, month, year = found[1], found[2], found[3]
+    elif found := _SLASHED.fullmatch(text):
+        day, month, year = (found[1], found[2], found[3]) if day_first else (found[2], found[1], found[3])
+    else:
+        raise _Refused(f"The date {text[:40]} is not understood. Write it as 2025-04-03.")
+    try:
+        on = date(int(year), int(month), int(day))
+    except ValueError:
+        raise _Refused(f"The date {text} is no day of the calendar.") from None
+    if on > today:
+        raise _Refused(f"The date {on.isoformat()} lies in the future.")
+    if on < EARLIEST:
+        raise _Refused(f"The date {on.isoformat()} lies before {EARLIEST.year}.")
+    return on
+
+
+def _column(listed: ListFile, names: tuple[str, ...]) -> str | None:
+    return next((name for name in names if name in listed.columns), None)
+
+
+def _unused(listed: ListFile, used: set[str]) -> tuple[str, ...]:
+    return tuple(name for name in listed.columns if name and name not in used)
+
+
+def _same(text: str) -> str:
+    """A name as it is compared."""
+    return " ".join(text.split()).casefold()

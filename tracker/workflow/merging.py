@@ -1,0 +1,90 @@
+"""Two records of the same client: what merging them would do, and the merge itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tracker.errors import InvalidEntry
+from tracker.records import Client
+from tracker.store import Merged, Store
+from tracker.workflow.words import NOTE_LIMIT, clean_line
+
+
+@dataclass(frozen=True, slots=True)
+class MergePlan:
+    """What a merge would do; nothing is changed yet.
+
+    Attributes
+    ----------
+    kept : Client, the record that stays, as it would be
+    other : Client, the record that goes
+    visits, photos, drafts : int, how many would move
+    to_ask_again : purposes that would count as not agreed until the client is asked again
+    """
+
+    kept: Client
+    other: Client
+    visits: int
+    photos: int
+    drafts: int
+    to_ask_again: tuple[str, ...]
+
+
+def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
+    """What merging the other record into the client's would do.
+
+    Raises
+    ------
+    NotFound : one of them is not there
+    InvalidEntry : both notes together are too long
+    """
+    kept, other = store.client(client_id), store.client(other_id)
+    return MergePlan(
+        kept=replace(kept, note=_both_notes(kept, other)),
+        other=other,
+        visits=len(store.visits(other_id)),
+        photos=len(store.photos(other_id)),
+        drafts=len(store.drafts(other_id)),
+        to_ask_again=store.answers_differ(client_id, other_id),
+    )
+
+
+def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merged:
+    """Move visits, photos, drafts and answers of the other record into the client's; the other record is gone.
+
+    Where one record agrees to something and the other does not, the no counts until the client is asked again.
+
+    Parameters
+    ----------
+    store : Store
+    client_id, other_id : str, the record that stays and the one that goes
+    by : str, who says that both are the same person
+
+    Raises
+    ------
+    NotFound : one of them is not there
+    Conflict : both are the same, or one is made up for the demo
+    InvalidEntry : both notes together are too long, or nobody is named
+    """
+    who = clean_line(by, "Your name")
+    if not who:
+        raise InvalidEntry("It is not noted who says that both are the same client.", "Type your name or initials.")
+    return store.merge_clients(plan_merge(store, client_id, other_id).kept, other_id, by=who)
+
+
+def _both_notes(kept: Client, other: Client) -> str:
+    parts = [kept.note]
+    if other.name != kept.name:
+        parts.append(f"Also noted as {other.name}.")
+    if other.note != kept.note:
+        parts.append(other.note)
+    note = "\n".join(part for part in parts if part)
+    if len(note) > NOTE_LIMIT:
+        raise InvalidEntry(
+            f"Both notes together have {len(note)} characters (limit {NOTE_LIMIT}).",
+            "Shorten one of them first.",
+            value=len(note),
+            limit=NOTE_LIMIT,
+            unit="characters",
+        )
+    return note

@@ -1,0 +1,73 @@
+"""Photos that are measured and not kept: of swatches, and of hair for the set-up check."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from tracker.errors import TrackerError
+from tracker.measure import find_marks, measure_photo
+from tracker.photo import Limits, clean_jpeg, read_photo
+from tracker.reading import Marks, PhotoReading
+from tracker.records import new_id
+from tracker.store import Store
+from tracker.workflow.photos import settings_in_force
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PassingPhoto:
+    """A photo that lives in memory until it is measured.
+
+    Attributes
+    ----------
+    id : str, opaque
+    content : bytes of a clean JPEG, without anything else that the file carried
+    size : width and height, pixels
+    marks : where the card and the hair were found
+    problem : str or None, why the card was not found
+    warnings : notes from reading the file
+    """
+
+    id: str
+    content: bytes
+    size: tuple[int, int]
+    marks: Marks
+    problem: str | None
+    warnings: tuple[str, ...]
+
+
+def look_at(
+    content: bytes,
+    card_kind: str,
+    reflectance: float | None = None,
+    limits: Limits = Limits(),  # noqa: B008 - frozen
+) -> PassingPhoto:
+    """Read a photo that is not to be kept, and look for the card and the hair.
+
+    Raises
+    ------
+    PhotoError : the file cannot be read as a photo
+    InvalidMarks : no such kind of card
+    """
+    photo = read_photo(content, limits)
+    marks, problem = find_marks(photo, card_kind, reflectance)
+    said = None if problem is None else problem.message
+    return PassingPhoto(new_id(), clean_jpeg(photo), photo.size, marks, said, photo.warnings)
+
+
+def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:
+    """What a photo says with these marks.
+
+    Returns
+    -------
+    PhotoReading or None : with numbers, else None
+    str : why there is no number, empty where there is one
+    """
+    try:
+        read = replace(read_photo(photo.content), warnings=photo.warnings)
+        reading = measure_photo(read, marks, settings_in_force(store))
+    except TrackerError as error:
+        return None, error.message
+    stopped = next((check for check in reading.checks if check.stopped), None)
+    if stopped is not None:
+        return None, f"{stopped.says} {stopped.advice}".strip()
+    return (reading, "") if reading.ok else (None, "No band of hair was measured.")

@@ -1,0 +1,72 @@
+"""The studio's own price list: what products cost."""
+
+from __future__ import annotations
+
+import math
+
+from tracker.errors import InvalidEntry
+from tracker.mixing import PACK_UNITS
+from tracker.records import PriceLine, new_id, now
+from tracker.store import Deletion, Store
+from tracker.workflow.words import clean_line
+
+CURRENCY_LIMIT = 12
+_LARGEST_PACK = 100_000.0
+_HIGHEST_PRICE = 1_000_000.0
+
+
+def keep_price(
+    store: Store,
+    name: str,
+    pack_size: float | None,
+    pack_unit: str,
+    price: float | None,
+    currency: str,
+    *,
+    line_id: str | None = None,
+    by: str = "",
+) -> PriceLine:
+    """Put a product on the price list, or change its line.
+
+    Parameters
+    ----------
+    name : str, in the colourist's own words
+    pack_size : float, > 0, in `pack_unit`
+    pack_unit : str, ``g`` or ``ml``
+    price : float, of one pack, >= 0
+    currency : str, free words
+    line_id : str or None, the line that is changed
+    by : str, who
+
+    Raises
+    ------
+    InvalidEntry : no name, or a pack or price that cannot be
+    """
+    named = clean_line(name, "The name of the product")
+    if not named:
+        raise InvalidEntry("The product has no name.", "Type the name as you know it.")
+    if pack_unit not in PACK_UNITS:
+        raise InvalidEntry(f"A pack cannot be counted in {pack_unit}.", "Choose grams or millilitres.")
+    size = _number(pack_size, "The size of the pack", _LARGEST_PACK, pack_unit)
+    if size == 0:
+        raise InvalidEntry("The pack has no size.", "Type the grams or millilitres on it.")
+    cost = _number(price, "The price", _HIGHEST_PRICE, "")
+    money = clean_line(currency, "The currency", CURRENCY_LIMIT)
+    return store.save_price(PriceLine(line_id or new_id(), named, size, pack_unit, cost, money, now()), by=by)
+
+
+def remove_price(store: Store, line_id: str, *, by: str = "") -> Deletion:
+    """Take a product off the list; visits keep the price they were charged with.
+
+    Raises
+    ------
+    NotFound : no such line
+    """
+    return store.delete_price(line_id, by=by)
+
+
+def _number(value: float | None, what: str, most: float, unit: str) -> float:
+    if value is None or not math.isfinite(value) or not 0 <= value <= most:
+        shown = "missing" if value is None else f"{value:g} {unit}".strip()
+        raise InvalidEntry(f"{what} is {shown} (from 0 to {most:g}).", "Check the number.", limit=most, unit=unit)
+    return value

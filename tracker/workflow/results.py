@@ -1,0 +1,54 @@
+"""Past results: what came of starts like this one in the studio's own history. Never a recommendation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracker.errors import InvalidEntry
+from tracker.level import DARKEST, LIGHTEST, LevelScale
+from tracker.outcomes import PastResults, summarise
+from tracker.reading import REGIONS
+from tracker.store import Store
+from tracker.warmth import NeutralLocus
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """What the cases have in common.
+
+    Attributes
+    ----------
+    region : str, one of `reading.REGIONS`
+    levels : lowest and highest level before, within 1..10; an end of the scale takes in what lies beyond it
+    undertone : str or None, before; None for any
+    service : str, that the visit had; empty for any
+    """
+
+    region: str = "mid"
+    levels: tuple[float, float] = (DARKEST, LIGHTEST)
+    undertone: str | None = None
+    service: str = ""
+
+
+def past_results(store: Store, start: Start) -> PastResults:
+    """Cases that began like this, with their middle and spread, by the scale and the locus in force.
+
+    Raises
+    ------
+    InvalidEntry : no such region, or levels that are no range
+    """
+    lowest, highest = start.levels
+    if start.region not in REGIONS or not DARKEST <= lowest <= highest <= LIGHTEST:
+        raise InvalidEntry("This is no range of levels on a part of the hair.", "Choose both from the page again.")
+    scale, locus = scale_in_force(store)
+    limits = (
+        None if lowest <= DARKEST else scale.lightness(lowest),
+        None if highest >= LIGHTEST else scale.lightness(highest),
+    )
+    return summarise(store.outcomes(start.region, limits, start.service), start.undertone, scale, locus)
+
+
+def scale_in_force(store: Store) -> tuple[LevelScale, NeutralLocus]:
+    """The level scale and the neutral locus that numbers are shown by now."""
+    own = store.yardsticks()
+    return own.scale, own.locus
