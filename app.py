@@ -7,6 +7,7 @@ from pathlib import Path
 import streamlit as st
 
 from tracker.ui import server, start
+from tracker.ui.daily import lifespan
 from tracker.ui.navigation import show_failure
 
 app = st.App(
@@ -14,6 +15,7 @@ app = st.App(
     routes=server.routes(),
     middleware=server.middleware(),
     on_script_error=show_failure,
+    lifespan=lifespan,
 )
 
 if __name__ == "__main__":

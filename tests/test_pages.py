@@ -17,7 +17,18 @@ from tracker.ui.parts.words import months_words, plain
 
 pytest_plugins = ("test_pages_harness",)
 
-PAGES = ("today", "clients", "client", "new_visit", "compare", "portfolio", "studio")
+PAGES = (
+    "today",
+    "clients",
+    "client",
+    "new_visit",
+    "compare",
+    "results",
+    "prices",
+    "photo_guide",
+    "portfolio",
+    "studio",
+)
 FACE = Path(__file__).parents[1] / "tracker" / "ui"
 
 

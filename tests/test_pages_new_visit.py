@@ -68,7 +68,8 @@ def test_the_whole_job(store: Store, client: Client) -> None:
     test.pills(key=f"visit-services-{draft.id}").set_value(["toner"])
     test.text_area(key=f"visit-note-{draft.id}").set_value(NASTY[3])
     test.button(key=f"steps-{draft.id}-add").click().run()
-    test.text_input(key=f"steps-{draft.id}-0-what").set_value(NASTY[1]).run()
+    test.pills(key=f"steps-{draft.id}-0-1-what").set_value("other").run()
+    test.text_input(key=f"steps-{draft.id}-0-1-what-own").set_value(NASTY[1]).run()
     assert "allergy test 48 hours" in words(test)
     test.button(key="save").click().run()
     assert_no_failure(test)
@@ -167,7 +168,7 @@ def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
 def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))
-    test.segmented_control(key="light-before").set_value("salon lamps").run()
+    test.pills(key="light-before").set_value("salon lamps").run()
     test.radio(key="card-kind").set_value("steps3").run()
     test.number_input(key="card-reflectance").set_value(20.0).run()
     assert_no_failure(test)
@@ -180,9 +181,9 @@ def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, cl
 def test_before_and_after_may_have_lights_of_their_own(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))
-    test.segmented_control(key="light-before").set_value("salon lamps").run()
+    test.pills(key="light-before").set_value("salon lamps").run()
     upload(test, "after", drawn_photo(57.0))
-    test.segmented_control(key="light-after").set_value("daylight").run()
+    test.pills(key="light-after").set_value("daylight").run()
     assert_no_failure(test)
     assert {photo.role: photo.light for photo in shown_draft(test, store).photos} == {
         "before": "salon lamps",
@@ -198,14 +199,14 @@ def test_another_light_changes_how_sure_a_measured_photo_is(store: Store, client
     [measured] = shown_draft(test, store).photos
     assert measured.reading is not None
     test.button(key="step-back").click().run()
-    while "light-before" not in [each.key for each in test.segmented_control]:
+    while "light-before" not in [each.key for each in test.pills]:
         test.button(key="step-back").click().run()
-    test.segmented_control(key="light-before").set_value("daylight").run()
+    test.pills(key="light-before").set_value("daylight").run()
     assert_no_failure(test)
     [noted] = shown_draft(test, store).photos
     assert noted.reading is not None
     assert noted.reading.regions[0].lab.u[2] < measured.reading.regions[0].lab.u[2]
-    test.segmented_control(key="light-before").set_value("mixed light").run()
+    test.pills(key="light-before").set_value("mixed light").run()
     [refused] = shown_draft(test, store).photos
     assert refused.failure is not None
     assert refused.failure.startswith("Two kinds of light")

@@ -16,7 +16,8 @@ from starlette.applications import Starlette
 from tracker.errors import NotFound
 from tracker.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.records import BEFORE, PhotoRecord, new_id
-from tracker.ui import server, session
+from tracker.ui import passing, server, session
+from tracker.workflow import PassingPhoto
 
 
 @dataclass
@@ -205,3 +206,82 @@ def test_a_damaged_file_says_nothing(shelf: Shelf) -> None:
     shelf.content = shelf.content[:200]
     answer = ask(house(), f"/picture/{next(iter(shelf.photos))}/320.jpg")
     assert [answer.status, answer.body] == [422, b""]
+
+
+class TestAligned:
+    """The later photo laid on the earlier one, for two photos of one client only."""
+
+    @pytest.fixture
+    def pair(self, shelf: Shelf) -> tuple[PhotoRecord, PhotoRecord]:
+        earlier = next(iter(shelf.photos.values()))
+        assert earlier.marks is not None
+        moved = tuple((x + 40.0, y + 30.0) for x, y in earlier.marks.path)
+        later = replace(earlier, id=new_id(), marks=replace(earlier.marks, path=moved))
+        shelf.photos[later.id] = later
+        return earlier, later
+
+    def test_it_comes_in_the_frame_of_the_earlier_photo(
+        self, shelf: Shelf, pair: tuple[PhotoRecord, PhotoRecord]
+    ) -> None:
+        earlier, later = pair
+        shelf.photos[earlier.id] = replace(earlier, size=(1200, 1200))
+        answer = ask(house(), f"/picture/{later.id}/aligned/320.jpg", f"to={earlier.id}&v=1")
+        assert [answer.status, answer.headers["content-type"]] == [200, "image/jpeg"]
+        assert "immutable" in answer.headers["cache-control"]
+        with Image.open(io.BytesIO(answer.body)) as image:
+            assert image.size == (320, 320)
+
+    def test_moved_marks_are_another_picture(self, shelf: Shelf, pair: tuple[PhotoRecord, PhotoRecord]) -> None:
+        earlier, later = pair
+        path, query = f"/picture/{later.id}/aligned/320.jpg", f"to={earlier.id}"
+        tag = ask(house(), path, query).headers["etag"]
+        assert ask(house(), path, query, if_none_match=tag).status == 304
+        assert earlier.marks is not None
+        other = replace(earlier.marks, path=tuple((x, y + 9.0) for x, y in earlier.marks.path))
+        shelf.photos[earlier.id] = replace(earlier, marks=other)
+        assert ask(house(), path, query, if_none_match=tag).status == 200
+
+    @pytest.mark.parametrize("change", ["another client", "upside down", "no marks", "no reading", "gone"])
+    def test_what_cannot_be_laid_on_it_is_not_found(
+        self, shelf: Shelf, pair: tuple[PhotoRecord, PhotoRecord], change: str
+    ) -> None:
+        earlier, later = pair
+        assert later.marks is not None
+        changed = {
+            "another client": replace(later, client_id=new_id()),
+            "upside down": replace(later, marks=replace(later.marks, path=later.marks.path[::-1], corners=None)),
+            "no marks": replace(later, marks=None),
+            "no reading": replace(later, reading=None),
+        }
+        shelf.photos[later.id] = changed.get(change, later)
+        if change == "gone":
+            del shelf.photos[earlier.id]
+        assert ask(house(), f"/picture/{later.id}/aligned/320.jpg", f"to={earlier.id}").status == 404
+        assert ask(house(), f"/picture/{later.id}/aligned/320.jpg").status == 404
+
+
+def test_a_photo_that_is_not_kept_is_shown_from_memory_until_it_is_let_go() -> None:
+    written = io.BytesIO()
+    Image.new("RGB", (2000, 1000), (90, 80, 70)).save(written, "JPEG")
+    photo = PassingPhoto(
+        new_id(), written.getvalue(), (2000, 1000), Marks("grey18", None, ((0, 0), (9, 9)), 5), None, ()
+    )
+    assert ask(house(), passing.passing_url(photo)).status == 404
+    passing.hold(photo)
+    answer = ask(house(), passing.passing_url(photo))
+    assert (answer.status, answer.headers["cache-control"]) == (200, "no-store")
+    assert longest_edge(answer.body) == 1600
+    passing.let_go(photo.id)
+    assert ask(house(), passing.passing_url(photo)).status == 404
+
+
+def test_only_so_many_photos_are_held_in_memory() -> None:
+    marks = Marks("grey18", None, ((0, 0), (9, 9)), 5)
+    photos = [PassingPhoto(new_id(), b"", (1, 1), marks, None, ()) for _ in range(passing.MOST + 3)]
+    for photo in photos:
+        passing.hold(photo)
+    with pytest.raises(NotFound):
+        passing.held(photos[2].id)
+    assert passing.held(photos[3].id) is photos[3]
+    for photo in photos:
+        passing.let_go(photo.id)

@@ -162,7 +162,7 @@ def test_components_write_text_as_text() -> None:
         ), file
 
 
-@pytest.mark.parametrize("name", ["card", "path", "empty clients", "empty portfolio"])
+@pytest.mark.parametrize("name", [file.stem.replace("_", " ") for file in (INTERFACE / "drawings").glob("*.svg")])
 def test_drawings_are_ours_and_whole(name: str) -> None:
     from xml.etree import ElementTree as Tree
 
@@ -220,4 +220,27 @@ def test_any_other_failure_is_one_line_with_a_number_that_is_in_the_log(
 def test_addresses_of_pages() -> None:
     assert navigation.address("today") == "/"
     assert navigation.address("client", client="ab", back="a b&c") == "/client?client=ab&back=a+b%26c"
-    assert [entry.name for entry in navigation.ENTRIES if not entry.listed] == ["client", "compare"]
+    # the menu holds no more than a phone has room for; every other page is reached by a link
+    assert [entry.name for entry in navigation.ENTRIES if entry.listed] == [
+        "today",
+        "clients",
+        "new_visit",
+        "portfolio",
+        "studio",
+    ]
+
+
+def test_a_warning_is_told_from_a_stop_and_shows_its_figures() -> None:
+    def markup(**given: bool) -> str:
+        return look.check_list_html(
+            [Check("gloss", value=0.12, limit=0.08, unit="share", says="s", advice="a", **given)]
+        )
+
+    warned, stopped, passed = markup(ok=False, stops=False), markup(ok=False, stops=True), markup(ok=True, stops=False)
+    assert 'class="t-warn"' in warned
+    assert "Look at this: " in warned
+    assert 'class="t-stop"' in stopped
+    assert 'class="t-ok"' in passed
+    # three shapes, so that nobody needs to see a colour
+    assert len({re.search(r"mask-image: url\([^)]*\)", each)[0] for each in (warned, stopped, passed)}) == 3  # type: ignore[index]
+    assert "Measured 12%, at most 8%" in warned

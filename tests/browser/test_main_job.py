@@ -56,7 +56,7 @@ def add_client(page: Any, name: str) -> None:
 def add_photo(page: Any, photo: Path, there: int) -> None:
     """Hand over the next photo and wait until so many are there."""
     settled(page)
-    page.locator("input[type=file]").first.set_input_files(photo)
+    page.locator("input[type=file]").nth(there - 1).set_input_files(photo)
     page.wait_for_function(
         "there => [...document.querySelectorAll('button')].filter(b => b.innerText.includes('Remove this photo'))"
         ".length === there",
@@ -107,7 +107,7 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     finding = page.get_by_role("heading", name="lighter").inner_text()
     assert "±" in finding
     press(page, "Next: save")
-    page.get_by_text("hand-painted lightening", exact=True).click()
+    page.get_by_text("Hand-painted lightening", exact=True).click()
     press(page, "Save the visit")
     page.get_by_text("The visit is saved").wait_for()
     page.screenshot(path=tmp_path / "compare.png")

@@ -53,7 +53,7 @@ def walk(page: Any, address: str) -> None:
     page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
     keep(page, "3-result", 1000)
     press(page, "Next: save")
-    page.get_by_text("hand-painted lightening", exact=True).click()
+    page.get_by_text("Hand-painted lightening", exact=True).click()
     press(page, "Save the visit")
     page.get_by_text("The visit is saved").wait_for()
     open_listed(page, "Portfolio")

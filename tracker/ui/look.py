@@ -71,7 +71,8 @@ def check_list_html(checks: Iterable[Check]) -> str:
 def failure(what: str, advice: str = "") -> None:
     """A failure as a sentence and what to do, announced to screen readers."""
     more = f"<p>{escape(advice)}</p>" if advice else ""
-    st.html(f'<div class="t-failure" role="alert">{_mark(ok=False)}<div><p><b>{escape(what)}</b></p>{more}</div></div>')
+    words = f"<div><p><b>{escape(what)}</b></p>{more}</div>"
+    st.html(f'<div class="t-failure" role="alert">{_mark("stopped")}{words}</div>')
 
 
 def step_bar(names: Sequence[str], current: int) -> None:
@@ -137,7 +138,7 @@ def drawing_html(name: str, alt: str = "") -> str:
 
 @cache
 def drawing(name: str) -> str:
-    """The SVG text of a drawing: ``card``, ``empty clients``, ``empty portfolio``, ``path`` or ``icon``."""
+    """The SVG text of one of the files in ``drawings``, such as ``card`` or ``empty clients``."""
     file = _HERE / "drawings" / f"{name.replace(' ', '_')}.svg"
     if file.parent != _HERE / "drawings" or not file.is_file():
         raise KeyError(name)
@@ -162,15 +163,32 @@ def _together(line: str) -> str:
 
 def _check(check: Check) -> str:
     advice = f'<span class="t-advice">{escape(check.advice)}</span>' if check.advice else ""
-    word = "Passed" if check.ok else "Not passed"
-    kind = "t-ok" if check.ok else "t-stop"
+    word, kind, mark = _STATES["ok" if check.ok else "stop" if check.stops else "warn"]
     says = f'<span class="t-says"><span class="t-unseen">{word}: </span>{escape(check.says)}</span>'
-    return f'<li class="{kind}">{_mark(ok=check.ok)}<div>{says}{advice}</div></li>'
+    figures = f'<span class="t-figures">{escape(_figures(check))}</span>' if check.unit != "file" else ""
+    return f'<li class="{kind}">{_mark(mark)}<div>{says}{advice}{figures}</div></li>'
 
 
-def _mark(*, ok: bool) -> str:
-    """A tick in an open ring, or a filled triangle with a stroke: two shapes, no colour."""
-    return f'<span class="t-mark" aria-hidden="true" style="{_mask("passed" if ok else "stopped")}"></span>'
+_STATES = {
+    "ok": ("Passed", "t-ok", "passed"),
+    "warn": ("Look at this", "t-warn", "warned"),
+    "stop": ("Not passed", "t-stop", "stopped"),
+}
+
+
+def _figures(check: Check) -> str:
+    """The value of a check against its limit; which side of it is the good one shows in how the check came out."""
+    bound = "at least" if (check.value >= check.limit) == check.ok else "at most"
+    if check.unit == "share":
+        return f"Measured {check.value:.0%}, {bound} {check.limit:.0%}"
+    digits = 0 if check.unit in ("pixels", "L*", "C*") and max(check.value, check.limit) >= 10 else 2
+    value, limit = (f"{number:.{digits}f}" for number in (check.value, check.limit))
+    return f"Measured {value} {check.unit}, {bound} {limit}"
+
+
+def _mark(name: str) -> str:
+    """A tick in an open ring, an open triangle, or a filled one, each with its stroke: three shapes, no colour."""
+    return f'<span class="t-mark" aria-hidden="true" style="{_mask(name)}"></span>'
 
 
 @cache

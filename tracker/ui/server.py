@@ -1,7 +1,7 @@
 """The app's own routes: pictures of kept photos in allowed sizes, and the rules that every answer follows.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
-Nothing is kept in memory here: an erased photo is gone with its record.
+Nothing of the record is kept in memory here: an erased photo is gone with its record.
 """
 
 from __future__ import annotations
@@ -60,10 +60,24 @@ def routes() -> list[Route]:
     """The picture routes, for `st.App`."""
     pictures = Pictures()
     return [
+        Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/picture/{photo_id}/{edge:int}.jpg", pictures.plain),
         Route("/picture/{photo_id}/balanced/{edge:int}.jpg", pictures.balanced),
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
+        Route("/picture/{photo_id}/aligned/{edge:int}.jpg", pictures.aligned),
     ]
+
+
+def passing_picture(request: Request) -> Response:
+    """A photo that is being marked and will not be kept: from memory, and no browser may keep it either."""
+    from tracker.photo import scaled_jpeg
+    from tracker.ui.passing import held
+
+    try:
+        content = scaled_jpeg(held(request.path_params["photo_id"]).content, max(EDGES), _QUALITY)
+    except TrackerError:
+        return Response(status_code=404)
+    return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
 
 def middleware() -> list[Middleware]:
@@ -89,13 +103,27 @@ class Pictures:
         """The photo with what was measured drawn on it."""
         return self._answer(request, "measured", _measured)
 
-    def _answer(self, request: Request, kind: str, make: Callable[[PhotoRecord, int], bytes]) -> Response:
+    def aligned(self, request: Request) -> Response:
+        """The balanced photo with its hair brought onto that of the photo named by ``to``, of the same client."""
+        try:
+            earlier = _find(request.query_params.get("to", ""))
+        except TrackerError:
+            return Response(status_code=404)
+        return self._answer(request, "aligned", lambda photo, edge: _aligned(photo, earlier, edge), earlier)
+
+    def _answer(
+        self,
+        request: Request,
+        kind: str,
+        make: Callable[[PhotoRecord, int], bytes],
+        beside: PhotoRecord | None = None,
+    ) -> Response:
         edge = request.path_params["edge"]
         if edge not in EDGES:
             return Response(status_code=404)
         try:
             photo = _find(request.path_params["photo_id"])
-            headers = {"ETag": _tag(photo, kind, edge), "Cache-Control": _keeping(request)}
+            headers = {"ETag": _tag(photo, kind, edge, beside), "Cache-Control": _keeping(request)}
             if headers["ETag"] in request.headers.get("if-none-match", ""):
                 return Response(status_code=304, headers=headers)
             with self._making:
@@ -191,6 +219,20 @@ def _balanced(photo: PhotoRecord, edge: int) -> bytes:
     return _jpeg(balanced_picture(read_photo(_content(photo)), photo.reading.correction, edge))
 
 
+def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
+    from tracker.alignment import align, aligned_picture
+    from tracker.overlay import balanced_picture
+    from tracker.photo import read_photo
+
+    if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
+        raise NotFound("These two photos cannot be laid on each other.")
+    how = align(earlier.marks, photo.marks)
+    if how is None:
+        raise NotFound("These two photos cannot be laid on each other.")
+    picture = balanced_picture(read_photo(_content(photo)), photo.reading.correction, edge)
+    return _jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge))
+
+
 def _measured(photo: PhotoRecord, edge: int) -> bytes:
     from tracker.overlay import measured_picture
     from tracker.photo import read_photo
@@ -201,20 +243,18 @@ def _measured(photo: PhotoRecord, edge: int) -> bytes:
 
 
 def _jpeg(pixels: NDArray[np.uint8]) -> bytes:
-    import cv2
+    from tracker.photo import screen_jpeg
 
-    blue_first = cv2.cvtColor(pixels, cv2.COLOR_RGB2BGR)
-    written, content = cv2.imencode(".jpg", blue_first, [cv2.IMWRITE_JPEG_QUALITY, _QUALITY])
-    if not written:
-        raise RuntimeError("a picture could not be written as JPEG")
-    return bytes(content)
+    return screen_jpeg(pixels, _QUALITY)
 
 
-def _tag(photo: PhotoRecord, kind: str, edge: int) -> str:
+def _tag(photo: PhotoRecord, kind: str, edge: int, beside: PhotoRecord | None = None) -> str:
     """A name for exactly this picture: other pixels, another name."""
     seen: tuple[Any, ...] = (photo.id, photo.file, kind, edge, _QUALITY)
     if kind == "balanced":
         seen += (photo.reading and photo.reading.correction,)
+    elif beside is not None:
+        seen += (photo.reading and photo.reading.correction, photo.marks, beside.marks, beside.size)
     elif kind == "measured":
         seen += (photo.marks, photo.reading)
     return f'"{hashlib.sha256(repr(seen).encode()).hexdigest()[:32]}"'

@@ -15,6 +15,7 @@ from tracker.errors import NotFound
 if TYPE_CHECKING:
     from tracker.records import PhotoRecord
     from tracker.store import Store
+    from tracker.yardsticks import Yardsticks
 
 _IDENTIFIER = re.compile(r"[0-9a-f]{32}")
 _stores: dict[Path, Store] = {}
@@ -35,6 +36,16 @@ def open_store() -> Store:
         if root not in _stores:
             _stores[root] = Store(root)
         return _stores[root]
+
+
+def in_force() -> Yardsticks:
+    """The studio's own yardsticks, or the built-in ones where it has none.
+
+    Raises
+    ------
+    StoreError : where the folder or its database cannot be used
+    """
+    return open_store().yardsticks()
 
 
 def find_photo(photo_id: str) -> PhotoRecord:

@@ -8,8 +8,10 @@ import streamlit as st
 
 from tracker.records import MEASURING, Client
 from tracker.ui.navigation import go_to, link
+from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.client_care import change_words, erase_for_good
 from tracker.ui.parts.consent_view import agreement_state
+from tracker.ui.parts.exports_view import hand_out
 from tracker.ui.parts.fade_view import fade_of_current_service
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
@@ -48,8 +50,14 @@ def _client(store: Store, client: Client) -> None:
     timeline(store, client.id)
     st.header("What the client agreed to", anchor=False)
     agreement_state(store, client.id)
+    what_changed(store, client_id=client.id, consents=store.consents(client.id))
     with st.expander("Change name or note"):
         change_words(store, client)
+    with st.expander("Hand out this record"):
+        hand_out(store, client)
+    with st.expander("Merge with another record of this client"):
+        st.markdown("For when the same person was added twice.")
+        link("merge", "Find the other record", client=client.id)
     with st.expander("Erase this client"):
         erase_for_good(store, client)
 

@@ -13,6 +13,7 @@ from tracker.ui.navigation import go_to
 from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.consent_view import ask_agreement, ask_recorder, remember_recorder
 from tracker.ui.parts.focus import focus_field
+from tracker.ui.parts.found_view import found_visits
 from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import count
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
 SHOWN = 60
 _ADDING = "add"
-_SEARCH = "Find a client"
+_SEARCH = "Find a client or a visit"
 
 
 def page() -> None:
@@ -39,25 +40,30 @@ def page() -> None:
 
 
 def _find(store: Store) -> None:
-    search = st.text_input(_SEARCH, type="search", placeholder="Name or part of it", key="find-client", live=True)
+    search = st.text_input(
+        _SEARCH, type="search", placeholder="Name, product, shade or any word", key="find-client", live=True
+    )
     focus_field(_SEARCH)
     if st.button("Add a client", key="add-client", type="primary"):
         st.query_params[_ADDING] = "1"
         st.rerun()
     found = list(store.clients(search or ""))
-    if not found:
-        _nobody(bool(search))
-        return
-    st.caption(count(len(found), "client"))
+    if found:
+        st.caption(count(len(found), "client"))
     for summary in found[:SHOWN]:
         client_line(store, summary, "client")
     if len(found) > SHOWN:
         st.caption(f"{len(found) - SHOWN} more: type part of the name to find them.")
+    if not (search and found_visits(store, search)) and not found:
+        _nobody(bool(search))
 
 
 def _nobody(searched: bool) -> None:
     if searched:
-        st.markdown("No client has this in the name. Check the spelling, or add the client.")
+        st.markdown(
+            "No client has this in the name or the note, and no visit in any word. "
+            "Check the spelling, or add the client."
+        )
         return
     empty("empty clients", "No client yet. Add the first one; it takes a name and one agreement.")
 

@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.records import AFTER, BEFORE, Visit
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
 from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pair import compare_states, state_in_force
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.reading_view import measured_photo, no_number, reading_swatches
+from tracker.ui.parts.repeats import repeats
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.visit_line import photo_of, role_photo, visit_words
 from tracker.ui.parts.visit_notes import visit_notes
@@ -24,6 +25,7 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 
 if TYPE_CHECKING:
+    from tracker.states import State
     from tracker.store import Store
 
 OFFERED = 20
@@ -31,7 +33,7 @@ OFFERED = 20
 
 def page() -> None:
     """The page."""
-    begin()
+    begin(undo=False)
     with told():
         store = open_store()
         visit_id = asked_for("visit")
@@ -65,31 +67,34 @@ def _visit(store: Store, visit: Visit) -> None:
     st.title(plain(client.name), anchor=False)
     st.caption(visit_words(visit, date.today()))
     photos = list(store.photos(visit_id=visit.id))
-    before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
+    before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is not None and after is not None:
-        _pair(before, after)
+        _pair(store, before, after)
     else:
-        _single(before or after)
+        _single(store, before or after)
     visit_notes(store, visit)
     link("client", f"All visits of {plain(client.name)}", client=client.id)
 
 
-def _pair(before: PhotoRecord, after: PhotoRecord) -> None:
-    pair = compare_photos(before, after)
+def _pair(store: Store, before: State, after: State) -> None:
+    pair = compare_states(before, after)
     show_pair(pair, key="compare-slider")
-    for word, photo in (("Before", before), ("After", after)):
-        if no_number(photo):
-            st.markdown(f"{word}. {plain(no_number(photo))}")
+    for word, state in (("Before", before), ("After", after)):
+        if no_number(state.standing):
+            st.markdown(f"{word}. {plain(no_number(state.standing))}")
+        repeats(state, store.save_photo)
     pair_details(pair)
 
 
-def _single(photo: PhotoRecord | None) -> None:
-    if photo is None:
+def _single(store: Store, state: State | None) -> None:
+    if state is None:
         st.markdown("This visit has no photo.")
         return
-    st.subheader("One photo only, so there is no lift to show.", anchor=False)
+    photo = state.standing
+    st.subheader("Photos of one state only, so there is no lift to show.", anchor=False)
     measured_photo(photo)
     reading_swatches(photo)
     if no_number(photo):
         st.markdown(plain(no_number(photo)))
+    repeats(state, store.save_photo)
     photo_details(photo)

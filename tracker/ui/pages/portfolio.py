@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.records import AFTER, BEFORE
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
@@ -13,7 +14,7 @@ from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
 from tracker.ui.parts.pictures import MEDIUM, balanced_url, photo_words
 from tracker.ui.parts.wear import wear_words
 from tracker.ui.parts.words import listed, plain, sentence_case
@@ -32,23 +33,24 @@ _ROOM = "portfolio-room"
 
 def page() -> None:
     """The page."""
-    begin()
+    begin(undo=False)
     st.title("Portfolio", anchor=False)
     with told():
         store = open_store()
-        entries = list(store.portfolio())
         wanted = asked_for("visit")
-        large = next((entry for entry in entries if entry.visit.id == wanted), None)
+        large = next(iter(store.portfolio([wanted])), None) if wanted is not None else None
         if large is not None:
             _large(store, large)
         else:
-            _gallery(store, entries, missing=wanted is not None)
+            _gallery(store, missing=wanted is not None)
 
 
-def _gallery(store: Store, entries: list[PortfolioEntry], *, missing: bool) -> None:
+def _gallery(store: Store, *, missing: bool) -> None:
+    """A page of pairs; only those that are shown are read."""
     if missing:
         st.info("That pair is not in the portfolio (any more).")
-    if not entries:
+    visits = store.portfolio_visits()
+    if not visits:
         empty(
             "empty portfolio",
             "The portfolio shows before and after of clients who agreed to it. Nobody has a pair here yet: it needs "
@@ -56,17 +58,18 @@ def _gallery(store: Store, entries: list[PortfolioEntry], *, missing: bool) -> N
         )
         link("clients", "All clients")
         return
-    services = sorted({service for entry in entries for service in entry.visit.services})
+    services = sorted({service for visit in visits for service in visit.services})
     wanted = st.pills("Show", [ALL, *services], default=ALL, required=True, format_func=plain, key="portfolio-service")
-    shown = [entry for entry in entries if wanted == ALL or wanted in entry.visit.services]
+    chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
     room = st.session_state.get(_ROOM, PAGE)
-    for start in range(0, min(len(shown), room), ABREAST):
+    shown = store.portfolio(chosen[:room])
+    for start in range(0, len(shown), ABREAST):
         places = st.columns(ABREAST, gap="large")
         for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
             with place:
                 _tile(store, entry)
 
-    if len(shown) > room and st.button("Show more", key="portfolio-more"):
+    if len(chosen) > room and st.button("Show more", key="portfolio-more"):
         st.session_state[_ROOM] = room + PAGE
         st.rerun()
 
@@ -77,7 +80,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
         with place:
             word = "Before" if photo is entry.before else "After"
             show_photo(balanced_url(photo, MEDIUM), photo_words(photo), ratio=3 / 4, caption=word, href=href)
-    headline = compare_photos(entry.before, entry.after).headline
+    headline = _pair(entry).headline
     if headline is not None:
         st.markdown(f"**{plain(headline.sentence)}**")
     st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
@@ -86,10 +89,16 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
 
 def _large(store: Store, entry: PortfolioEntry) -> None:
     link("portfolio", "Back to the portfolio")
-    pair = compare_photos(entry.before, entry.after)
-    show_pair(pair, key="portfolio-slider")
+    pair = _pair(entry)
+    show_pair(pair, key="portfolio-slider", aloud=False)
     st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
     pair_details(pair)
+
+
+def _pair(entry: PortfolioEntry) -> Pair:
+    """Both states by all their photos."""
+    before, after = state_in_force(entry.photos, BEFORE), state_in_force(entry.photos, AFTER)
+    return compare_states(before or only(entry.before), after or only(entry.after))
 
 
 def _services(entry: PortfolioEntry) -> str:

@@ -2,26 +2,30 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
-from tracker.level import DEFAULT_SCALE
 from tracker.measure import CARD_KINDS
 from tracker.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
-from tracker.store import data_folder
-from tracker.ui.look import show_drawing
+from tracker.ui.navigation import link
+from tracker.ui.parts.backups_view import backup_now
+from tracker.ui.parts.card_size import card_sizes
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.demo import demo_button
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import disk_size, plain
+from tracker.ui.parts.photo_advice import short_photo_advice
+from tracker.ui.parts.place_view import warn_about_place
+from tracker.ui.parts.scale_words import locus_words, scale_words
+from tracker.ui.parts.spread_words import smallest_words
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 
 if TYPE_CHECKING:
     from tracker.store import Store
+    from tracker.yardsticks import Yardsticks
 
 
 def page() -> None:
@@ -31,9 +35,11 @@ def page() -> None:
     with told():
         store = open_store()
         _photo_advice()
-        _cards()
-        _scale()
-        _set_up_check()
+        _cards(store)
+        own = store.yardsticks()
+        _scale(own)
+        _set_up_check(own)
+        _numbers_of_mine()
         _my_data(store)
         _demo(store)
         _wording()
@@ -41,55 +47,54 @@ def page() -> None:
 
 def _photo_advice() -> None:
     st.header("A photo that can be measured", anchor=False)
-    show_drawing(
-        "card", "From above: the grey card beside the hair, turned a third of the way from the camera to the window"
-    )
-    st.markdown(
-        "- Hold the card beside the hair, turned a third of the way from the camera to the light: "
-        "then nothing shines on it.\n"
-        "- Daylight from a window, lamps off, is best. Mixed light is worst.\n"
-        "- No flash, no filter, no beauty mode, no portrait mode.\n"
-        "- Fill the photo with hair and card. The whole card must show, without a shadow or a shine on it.\n"
-        "- Dry, combed hair. Wet hair reads darker.\n"
-        "- Same place, same phone and same card before and after: then the numbers can be compared best."
-    )
+    short_photo_advice()
+    link("photo_guide", "How to take it, step by step")
 
 
-def _cards() -> None:
+def _cards(store: Store) -> None:
     st.header("My cards", anchor=False)
     st.markdown("Any of these works. Choose the one you hold when you add the photos.")
     for kind in CARD_KINDS.values():
         st.markdown(f"**{kind.title}**  \n{kind.description}")
+    card_sizes(store)
 
 
-def _scale() -> None:
+def _scale(own: Yardsticks) -> None:
     st.header("My level scale", anchor=False)
-    if DEFAULT_SCALE.provisional:
+    st.markdown(f"**{plain(scale_words(own.scale))}**")
+    if own.scale.provisional:
         st.markdown(
-            "Provisional. Levels are read on the built-in scale, because no published table says what colour a level "
-            "has. A single level may be off by one or two; a lift between two photos is far more certain, because "
-            "what is wrong with the scale is wrong in both."
+            "No published table says what colour a level has. A single level may be off by one or two; a lift between "
+            "two photos is far more certain, because what is wrong with the scale is wrong in both. Three swatches of "
+            "known level and five minutes make it yours."
         )
+    link("level_scale", "Set my level scale" if own.scale.provisional else "My level scale")
+    st.markdown(plain(locus_words(own.locus)))
+    link("neutral", "Set what is neutral" if own.locus.own is None else "My natural hair")
 
 
-def _set_up_check() -> None:
+def _set_up_check(own: Yardsticks) -> None:
     st.header("My set-up check", anchor=False)
-    st.markdown(
-        "Provisional. How far photos of the same hair differ in your own studio has not been measured, so every ± "
-        "rests on general figures. The same phone, card, place and light each time keep the real spread small."
-    )
+    st.markdown(f"**{plain(smallest_words(own.spread, own.scale))}**")
+    if own.spread.provisional:
+        st.markdown(
+            "How far photos of the same hair differ in your own studio has not been measured, so every ± rests on "
+            "general figures. Ten minutes with a few swatches measure it."
+        )
+    link("set_up_check", "Do the set-up check" if own.spread.provisional else "My set-up check")
+
+
+def _numbers_of_mine() -> None:
+    st.header("What services cost, and what came of them", anchor=False)
+    link("prices", "My price list")
+    link("results", "Past results")
 
 
 def _my_data(store: Store) -> None:
     st.header("My data", anchor=False)
-    usage = store.usage()
-    st.markdown(f"Everything stays on this computer: {disk_size(usage.bytes)} in this folder.")
-    st.code(str(data_folder()), language=None, wrap_lines=True)
-    if st.button("Back up now", key="backup"):
-        with told():
-            folder = store.backup(Path(data_folder()).parent)
-            st.success("The backup is complete. Copy this folder to another disk.")
-            st.code(str(folder), language=None, wrap_lines=True)
+    warn_about_place()
+    backup_now(store)
+    link("data", "Backups, taking out, bringing in, erased")
 
 
 def _demo(store: Store) -> None:

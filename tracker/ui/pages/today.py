@@ -79,7 +79,7 @@ def _recent_visits(store: Store) -> None:
 
 
 def _recent_progress(store: Store) -> None:
-    photos = sorted(store.photos(role=PROGRESS), key=lambda photo: photo.taken_at, reverse=True)[:RECENT]
+    photos = store.latest_photos(PROGRESS, RECENT)
     if not photos:
         return
     st.header("Progress photos lately", anchor=False)

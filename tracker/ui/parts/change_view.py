@@ -13,24 +13,34 @@ from tracker.records import PhotoRecord
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
-from tracker.ui.parts.pictures import LARGE, balanced_url, photo_words, picture_ratio
+from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
 from tracker.ui.parts.reading_view import region_swatch
+from tracker.ui.parts.scale_words import locus_words, scale_words
+from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth
+from tracker.warmth import estimate_warmth, undertone
 
 if TYPE_CHECKING:
     from tracker.comparison import RegionChange
 
 _TOGETHER = "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
 _BALANCED = "Both photos are balanced to the same light."
+_ALIGNED = (
+    "Both photos are balanced to the same light, and the after photo is moved so that the hair lies in one place."
+)
 _UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
 
 
-def show_pair(pair: Pair, key: str, *, sentence_first: bool = False) -> None:
-    """Slider, sentences, swatches and numbers; upright photos leave room for the words beside them."""
-    if sentence_first:
-        _headline(pair)
+def show_pair(pair: Pair, key: str, *, aloud: bool = True) -> None:
+    """The sentence, then slider, swatches and numbers; upright photos leave room for the words beside them.
+
+    Parameters
+    ----------
+    aloud : bool, False where the pair is shown to somebody else than the client
+    """
+    _headline(pair)
     if picture_ratio(pair.after) >= 1:
         picture, said = st.container(), st.container()
     else:
@@ -38,9 +48,9 @@ def show_pair(pair: Pair, key: str, *, sentence_first: bool = False) -> None:
     with picture:
         _slider(pair, key)
     with said:
-        if not sentence_first:
-            _headline(pair)
         _other_sentences(pair)
+        if aloud:
+            for_the_client(pair)
         _pair_swatches(pair, in_rows=picture_ratio(pair.after) < 1)
     _numbers(pair)
 
@@ -71,14 +81,15 @@ def _other_sentences(pair: Pair) -> None:
 def _slider(pair: Pair, key: str) -> None:
     """Before and after under one sliding edge."""
     balanced = has_number(pair.before) and has_number(pair.after)
+    moved = aligned_url(pair.after, pair.before) if balanced else None
     before_after(
         key=key,
         before_url=balanced_url(pair.before, LARGE),
-        after_url=balanced_url(pair.after, LARGE),
-        ratio=picture_ratio(pair.after),
+        after_url=moved or balanced_url(pair.after, LARGE),
+        ratio=picture_ratio(pair.before if moved else pair.after),
         before_alt=photo_words(pair.before),
         after_alt=photo_words(pair.after),
-        note=_BALANCED if balanced else _UNBALANCED,
+        note=_ALIGNED if moved else _BALANCED if balanced else _UNBALANCED,
     )
 
 
@@ -105,9 +116,9 @@ def _numbers(pair: Pair) -> None:
         cells = [write(pair, change).replace(" ± ", _TOGETHER) for change in pair.changes]
         rows.append(f"| {label} | {' | '.join(cells)} |")
     st.markdown("\n".join([header, rule, *rows]))
+    own = in_force()
     st.caption(
-        "± at 95 %. Levels are provisional. Warmth counts from natural hair of the same lightness: "
-        "plus is warmer, minus is ashier."
+        f"± at 95 %. {plain(scale_words(own.scale))} {plain(locus_words(own.locus))} Plus is warmer, minus is ashier."
     )
 
 
@@ -122,17 +133,17 @@ def _lift(lift: Lift) -> str:
 
 def _level(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return estimate_level(region.lab).text if region else "–"
+    return estimate_level(region.lab, in_force().scale).text if region else "–"
 
 
 def _warmth(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return signed(estimate_warmth(region.lab).value) if region else "–"
+    return signed(estimate_warmth(region.lab, in_force().locus).value) if region else "–"
 
 
 def _undertone(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return (estimate_warmth(region.lab).undertone if region else None) or "not defined"
+    return (undertone(region.lab) if region else None) or "not defined"
 
 
 _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (

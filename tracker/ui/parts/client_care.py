@@ -8,9 +8,12 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.records import Client
+from tracker.store import EXPIRE_AFTER
 from tracker.ui.navigation import go_to
+from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.words import count, day, listed
+from tracker.ui.parts.receipts import receipt_words
+from tracker.ui.parts.words import count, listed
 from tracker.workflow.words import NAME_LIMIT, NOTE_LIMIT
 
 if TYPE_CHECKING:
@@ -25,7 +28,7 @@ def change_words(store: Store, client: Client) -> None:
         saving = st.form_submit_button("Save", key="edit-save")
     if saving:
         with told():
-            workflow.edit_client(store, client.id, name or "", note or "")
+            workflow.edit_client(store, client.id, name or "", note or "", by=remembered_recorder())
             st.rerun()
 
 
@@ -38,8 +41,9 @@ def erase_for_good(store: Store, client: Client) -> None:
         parts.append(count(drafts, "unfinished draft"))
     st.markdown(
         f"Erases the name, the note, every answer about agreement, {listed(parts)}. This cannot be undone. "
-        "Backups made earlier still hold them; delete those files too, or note that the client must be erased again "
-        "after restoring one."
+        f"Backups made earlier still hold them until they are removed, after {EXPIRE_AFTER.days} days at most once "
+        "there is a newer one; whoever brings one back does not bring this client back. Copies that you made yourself "
+        "are yours to delete."
     )
     typed = st.text_input("Type the client’s name to confirm", key="erase-name", autocomplete="off")
     if st.button("Erase for good", key="erase"):
@@ -50,15 +54,3 @@ def erase_for_good(store: Store, client: Client) -> None:
             receipt = workflow.erase_client(store, client.id)
             say_on_next_page(receipt_words(receipt))
             go_to("clients")
-
-
-def receipt_words(receipt: workflow.Receipt) -> str:
-    """What was erased, as a sentence."""
-    removed = listed(
-        [count(receipt.visits, "visit"), count(receipt.photos, "photo"), count(receipt.files, "picture file")]
-    )
-    moment = receipt.erased_at.astimezone()
-    return (
-        f"Erased on {day(moment.date())} at {moment:%H:%M}: the client, every answer about agreement, {removed}. "
-        f"Receipt {receipt.client_id[:8]}."
-    )

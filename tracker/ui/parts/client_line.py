@@ -16,9 +16,11 @@ def client_line(store: Store, summary: ClientSummary, page: str) -> None:
     """Last photo, name, last service and how long ago; a tap opens `page` for this client."""
     about = "no visit yet"
     if summary.visits:
-        last = max(store.visits(summary.client.id), key=lambda visit: visit.on)
-        services = sentence_case(listed((plain(name) for name in last.services), empty="visit"))
-        about = f"{services}, {ago(last.on)} · {count(summary.visits, 'visit')}"
+        last = store.last_visit(summary.client.id)
+        done = last.services if last is not None else ()
+        services = sentence_case(listed((plain(name) for name in done), empty="visit"))
+        when = f", {ago(summary.last_visit)}" if summary.last_visit is not None else ""
+        about = f"{services}{when} · {count(summary.visits, 'visit')}"
     if summary.client.demo:
         about += " · made up"
     picture = None

@@ -30,14 +30,24 @@ def ask_agreement(key: str) -> dict[str, bool]:
 
 def ask_recorder(key: str) -> str:
     """Who asked the client."""
+    return ask_name("Who asked the client", key)
+
+
+def ask_name(label: str, key: str) -> str:
+    """A name for the record; the one typed last in this window is offered."""
     name = st.text_input(
-        "Who asked the client",
+        label,
         value=st.session_state.get(_LAST_ASKED_BY, ""),
         max_chars=80,
         key=f"{key}-by",
         placeholder="Your name or initials",
     )
     return (name or "").strip()
+
+
+def remembered_recorder() -> str:
+    """The name typed last in this window, or nothing."""
+    return str(st.session_state.get(_LAST_ASKED_BY, ""))
 
 
 def remember_recorder(name: str) -> None:

@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.records import PhotoRecord
-from tracker.ui.parts.charts_view import show_profile
+from tracker.ui.look import check_list
 from tracker.ui.parts.how import how_it_was_measured, yardstick
 from tracker.ui.parts.pair import Pair
 from tracker.ui.parts.reading_view import checks, measured_photo
+from tracker.ui.parts.seeing import change_charts, photo_charts
 from tracker.ui.parts.words import REGION_WORDS
 
 if TYPE_CHECKING:
@@ -18,25 +19,28 @@ if TYPE_CHECKING:
 
 
 def pair_details(pair: Pair) -> None:
-    """What was measured on both photos, the profile, the checks and the method."""
+    """The charts, what was measured on both photos, the checks and the method."""
+    change_charts(pair)
     with st.expander("What was measured"):
         for word, photo in (("Before", pair.before), ("After", pair.after)):
             st.markdown(f"**{word}**")
             measured_photo(photo)
             checks(photo)
-    if len(pair.readings) == 2 and pair.changes:
-        show_profile(*pair.readings)
     sizes = [f"{REGION_WORDS[change.name]}: {_size(change)}" for change in pair.changes]
     extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {yardstick()}",) if sizes else ()
     how_it_was_measured(*pair.readings, extra=extra)
 
 
 def photo_details(photo: PhotoRecord) -> None:
-    """The same for one photo."""
-    checks(photo)
+    """The same for one photo; the checks that passed without a word are folded away."""
     if photo.reading is not None:
+        telling = [check for check in photo.reading.checks if not check.ok or check.advice]
+        if telling:
+            check_list(telling)
         if photo.reading.ok:
-            show_profile(photo.reading)
+            photo_charts(photo)
+        with st.expander("What was checked"):
+            checks(photo)
         how_it_was_measured(photo.reading)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -16,17 +17,17 @@ from tracker.records import AFTER, PROGRESS, PhotoRecord
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import BANDS, LIGHTNESS, WARMTH, finding, rate_words
 from tracker.ui.parts.notices import sorry
-from tracker.ui.parts.pair import like_for_like
+from tracker.ui.parts.pair import like_for_like, state_in_force
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.visit_line import role_photo
 from tracker.ui.parts.words import REGION_WORDS, as_date, day, plain
-from tracker.warmth import DEFAULT_LOCUS, estimate_warmth
+from tracker.ui.session import in_force
+from tracker.warmth import estimate_warmth
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
 _AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
-_SHARED_LOCUS = replace(DEFAULT_LOCUS, u=0.0, u_dark=0.0)  # its doubt is common to all photos of a series
 _UNIT = {LIGHTNESS: "L*", WARMTH: "warmth"}
 
 
@@ -46,16 +47,23 @@ class Segment:
 
 def current_segment(store: Store, client_id: str) -> Segment | None:
     """The photos since the last visit that has one after it; None where there is no such visit."""
-    photos = store.photos(client_id=client_id)
-    visits = sorted(store.visits(client_id), key=lambda visit: (visit.on, visit.created_at), reverse=True)
-    for visit in visits:
-        start = role_photo([photo for photo in photos if photo.visit_id == visit.id], AFTER)
+    for visit in store.visits(client_id):
+        start = role_photo(store.photos(visit_id=visit.id), AFTER)
         if start is not None:
-            later = [photo for photo in photos if photo.role == PROGRESS and photo.taken_at >= start.taken_at]
-            row = (start, *sorted(later, key=lambda photo: photo.taken_at))
+            later = store.photos(client_id, role=PROGRESS, taken_from=start.taken_at)
+            row = (start, *_by_day(later))
             measured = tuple(photo for photo in row if not no_number(photo))
             return Segment(measured, tuple(photo for photo in row if no_number(photo)))
     return None
+
+
+def _by_day(photos: list[PhotoRecord]) -> list[PhotoRecord]:
+    """The photo that stands for each day, in order: photos of one day show one state and are read together."""
+    days: dict[date, list[PhotoRecord]] = {}
+    for photo in sorted(photos, key=lambda photo: photo.taken_at):
+        days.setdefault(as_date(photo.taken_at), []).append(photo)
+    states = (state_in_force(row, PROGRESS) for row in days.values())
+    return [state.standing for state in states if state is not None]
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
@@ -121,5 +129,7 @@ def _value(region: RegionReading, quantity: str, *, alike: bool) -> tuple[float,
     repeated = LabMeasured(region.lab.lab, region.repeat_cov, region.lab.dof) if alike else region.lab
     if quantity == LIGHTNESS:
         return repeated.lab[0], repeated.u[0]
-    warmth = estimate_warmth(repeated, _SHARED_LOCUS).value
+    # the doubt of the locus is common to all photos of a series
+    shared = replace(in_force().locus, u=0.0, u_dark=0.0, u_own=0.0)
+    warmth = estimate_warmth(repeated, shared).value
     return warmth.value, warmth.u

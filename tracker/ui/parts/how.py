@@ -8,7 +8,9 @@ import streamlit as st
 
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading, RegionReading
-from tracker.ui.parts.words import REGION_WORDS
+from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
+from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured, format_number
 
 _CORRECTION = {
@@ -33,11 +35,6 @@ _BUDGET = (
     "exactly the marks were placed, and how the camera renders colours."
 )
 
-_PROVISIONAL = (
-    "Provisional: levels are read on this program's built-in scale, because no published table says what colour a "
-    "level has. How far photos repeat in your own studio has not been measured, so the ± rests on general figures."
-)
-
 _YARDSTICK = (
     "For scale, from dental work, as no figure for hair is published: half of all observers notice a difference of "
     "0.8 ΔE00, and half still accept 1.8 (Paravina 2015)."
@@ -53,7 +50,9 @@ def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) ->
             if sentence:
                 st.markdown(sentence)
         st.markdown(_BUDGET)
-        st.markdown(_PROVISIONAL)
+        own = in_force()
+        for sentence in (scale_words(own.scale), locus_words(own.locus), spread_words(own.spread)):
+            st.markdown(plain(sentence))
         for sentence in extra:
             st.markdown(sentence)
         for name, reading in zip(_names(len(readings)), readings, strict=True):

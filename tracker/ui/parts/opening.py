@@ -8,12 +8,15 @@ from pathlib import Path
 import streamlit as st
 
 from tracker.ui.parts.notices import say_what_was_kept
+from tracker.ui.parts.undo import offer_undo
 
 
-def begin() -> None:
-    """Call at the top of a page."""
+def begin(*, undo: bool = True) -> None:
+    """Call at the top of a page; one that is shown to clients says nothing of what was deleted (`undo` False)."""
     st.html(f"<style>{_style()}</style>")
     say_what_was_kept()
+    if undo:
+        offer_undo()
 
 
 @cache

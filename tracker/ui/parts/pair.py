@@ -1,16 +1,19 @@
-"""Two photos of the same hair and what differs between them."""
+"""Two states of the same hair and what differs between them."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from tracker.errors import TrackerError
-from tracker.reading import NOT_NOTED, PhotoReading
+from tracker.reading import PhotoReading
 from tracker.records import PhotoRecord
+from tracker.ui.session import in_force
 
 if TYPE_CHECKING:
-    from tracker.comparison import Kit, RegionChange
+    from tracker.comparison import RegionChange
+    from tracker.states import State
 
 CHANGED = "changed"
 
@@ -24,6 +27,7 @@ class Pair:
     changes : one `RegionChange` per band, empty where a photo has no number
     kit_note : str, says whether the two are like for like
     problem : TrackerError or None, why they could not be compared
+    states : both states, before first; `before` and `after` are the photos that stand for them
     """
 
     before: PhotoRecord
@@ -31,6 +35,7 @@ class Pair:
     changes: tuple[RegionChange, ...] = ()
     kit_note: str = ""
     problem: TrackerError | None = None
+    states: tuple[State, ...] = ()
 
     @property
     def readings(self) -> tuple[PhotoReading, ...]:
@@ -56,32 +61,57 @@ def has_number(photo: PhotoRecord) -> bool:
 
 
 def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
-    """What differs between two photos, with the uncertainty that the pair deserves."""
-    from tracker.comparison import common_light, compare_readings, match_kits
+    """What differs between two photos, or between the photos that stand for two states."""
+    return compare_states(only(before), only(after))
 
-    if before.reading is None or after.reading is None or not (before.reading.ok and after.reading.ok):
-        return Pair(before, after)
-    kits = kit_of(before), kit_of(after)
-    match = match_kits(*kits)
+
+def compare_states(before: State, after: State) -> Pair:
+    """What differs between two states, with the uncertainty that the pair deserves."""
+    from tracker.comparison import compare_readings
+    from tracker.states import match_states
+
+    first, second = before.reading, after.reading
+    pair = Pair(before.standing, after.standing, states=(before, after))
+    if first is None or second is None:
+        return pair
+    match = match_states(before, after)
+    own = in_force()
     try:
-        changes = compare_readings(before.reading, after.reading, same_kit=match.same, light=common_light(*kits))
+        changes = compare_readings(
+            first,
+            second,
+            same_kit=match.same,
+            light=match.light,
+            scale=own.scale,
+            locus=own.locus,
+            repeatability=own.spread,
+        )
     except TrackerError as error:
-        return Pair(before, after, kit_note=match.says, problem=error)
-    return Pair(before, after, changes, match.says)
+        return replace(pair, kit_note=match.says, problem=error)
+    return replace(pair, changes=changes, kit_note=match.says)
 
 
-def kit_of(photo: PhotoRecord) -> Kit:
-    """What a photo was taken with, as far as it is known."""
-    from tracker.comparison import Kit, was_developed
+def only(photo: PhotoRecord) -> State:
+    """The state that one photo shows, whether or not it was left out of a larger one."""
+    from tracker.states import combined_state, use_again
 
-    light = photo.light if photo.light != NOT_NOTED else None
-    card_kind = photo.marks.card_kind if photo.marks is not None else ""
-    gains = photo.reading.correction.gains if photo.reading is not None else None
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains)
+    state = combined_state([use_again(photo)])
+    if state is None:
+        raise ValueError("a photo shows a state")
+    return state
+
+
+def state_in_force(photos: Iterable[PhotoRecord], role: str) -> State | None:
+    """The state that the photos of this role show together, by the spread in force; None where there is none."""
+    from tracker.states import state_of
+
+    found = [photo for photo in photos if photo.role == role]
+    # the spread is looked up only where it counts: lists show many visits
+    return state_of(found, role, in_force().spread) if len(found) > 1 else state_of(found, role)
 
 
 def like_for_like(before: PhotoRecord, after: PhotoRecord) -> bool:
     """True where camera, card and light are the same as far as they are known."""
-    from tracker.comparison import match_kits
+    from tracker.states import match_states
 
-    return match_kits(kit_of(before), kit_of(after)).same
+    return match_states(only(before), only(after)).same

@@ -27,6 +27,18 @@ def measured_url(photo: PhotoRecord, edge: int = LARGE) -> str:
     return f"/picture/{photo.id}/measured/{edge}.jpg?v={marks_hash(photo)}"
 
 
+def aligned_url(later: PhotoRecord, earlier: PhotoRecord, edge: int = LARGE) -> str | None:
+    """The balanced later photo with its hair on that of the earlier one; None where the two do not fit."""
+    from tracker.alignment import align
+
+    if later.reading is None or later.marks is None or earlier.marks is None:
+        return None
+    if align(earlier.marks, later.marks) is None:
+        return None
+    version = f"{marks_hash(later)}{marks_hash(earlier)}"
+    return f"/picture/{later.id}/aligned/{edge}.jpg?to={earlier.id}&v={version}"
+
+
 def marks_hash(photo: PhotoRecord) -> str:
     """A short name for the marks of a photo: a new drawing gets a new address, an old one may be cached."""
     text = to_json(photo.marks) if photo.marks is not None else ""

@@ -9,6 +9,7 @@ from tracker.records import PhotoRecord
 from tracker.ui.look import Swatch, check_list, photo, swatches
 from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.words import REGION_WORDS, sentence_case
+from tracker.ui.session import in_force
 from tracker.warmth import estimate_warmth
 
 
@@ -20,13 +21,13 @@ def region_swatch(region: RegionReading, when: str = "") -> Swatch:
 
 def level_words(region: RegionReading) -> str:
     """The level of a band as `level 6.2 ± 0.5`, or on which side of the scale it lies."""
-    level = estimate_level(region.lab)
+    level = estimate_level(region.lab, in_force().scale)
     return f"level {level.text}" if level.value is not None else level.text
 
 
 def warmth_words(region: RegionReading) -> str:
     """The warmth of a band in words and figures."""
-    tone, _, figures = estimate_warmth(region.lab).text.partition(", ")
+    tone, _, figures = estimate_warmth(region.lab, in_force().locus).text.partition(", ")
     return f"{sentence_case(tone)} ({figures})"
 
 
@@ -43,7 +44,7 @@ def no_number(record: PhotoRecord) -> str:
     if record.failure:
         return f"No number: {record.failure}"
     if record.reading is not None:
-        broken = next((check for check in record.reading.checks if not check.ok), None)
+        broken = next((check for check in record.reading.checks if check.stopped), None)
         if broken is not None:
             return f"No number: {broken.says} {broken.advice}".strip()
     return "No number: this photo has not been measured."
@@ -63,6 +64,6 @@ def measured_photo(record: PhotoRecord) -> None:
 
 
 def checks(record: PhotoRecord) -> None:
-    """Every check of the photo with its sentence."""
+    """Every check of the photo with its sentence, those to look at first."""
     if record.reading is not None:
-        check_list(record.reading.checks)
+        check_list(sorted(record.reading.checks, key=lambda check: check.ok))

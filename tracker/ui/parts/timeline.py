@@ -14,27 +14,43 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import no_number, reading_swatches
+from tracker.ui.parts.scale_words import scale_words
+from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
 from tracker.ui.parts.words import ago, as_date, day, plain
+from tracker.ui.session import in_force
 
 if TYPE_CHECKING:
     from tracker.store import Store
+
+PAGE = 10
+"""Visits and photos that are shown before earlier ones are asked for."""
+
+_ROOM = "timeline-room"
 
 
 def timeline(store: Store, client_id: str) -> None:
     """Visits and progress photos with their colours and numbers."""
     st.header("Visits and progress photos", anchor=False)
-    photos = list(store.photos(client_id=client_id))
-    entries: list[tuple[date, Visit | PhotoRecord]] = [(visit.on, visit) for visit in store.visits(client_id)]
-    entries += [(as_date(photo.taken_at), photo) for photo in photos if photo.role == PROGRESS]
+    entries: list[tuple[date, Visit | str]] = [(visit.on, visit) for visit in store.visits(client_id)]
+    entries += [(as_date(taken_at), photo_id) for photo_id, taken_at in store.photo_days(client_id, PROGRESS)]
     if not entries:
         empty("card", "No visit yet. The first one takes a photo before, a photo after, and a minute.")
-    for _, entry in sorted(entries, key=lambda item: item[0], reverse=True):
-        with st.container(key=f"event-{entry.id}"):
-            if isinstance(entry, Visit):
-                _visit(entry, [photo for photo in photos if photo.visit_id == entry.id])
-            else:
-                _progress(store, entry)
+    else:
+        st.caption(plain(scale_words(in_force().scale)))
+    entries.sort(key=lambda item: item[0], reverse=True)
+    room_key = f"{_ROOM}-{client_id}"
+    room = st.session_state.get(room_key, PAGE)
+    for _, entry in entries[:room]:
+        if isinstance(entry, Visit):
+            with st.container(key=f"event-{entry.id}"):
+                _visit(entry, store.photos(visit_id=entry.id))
+        else:
+            with st.container(key=f"event-{entry}"), told():
+                _progress(store, store.photo(entry))
+    if len(entries) > room and st.button(f"Show earlier ones ({len(entries) - room})", key="timeline-more"):
+        st.session_state[room_key] = room + PAGE
+        st.rerun()
 
 
 def _visit(visit: Visit, photos: list[PhotoRecord]) -> None:
@@ -55,10 +71,10 @@ def _progress(store: Store, photo: PhotoRecord) -> None:
     st.markdown(f"**Progress photo** · {day(taken)}, {ago(taken)}")
     _photos_and_numbers([photo])
     with st.popover("Delete this photo", type="tertiary"):
-        st.markdown("Deletes the photo and its numbers. This cannot be undone.")
+        st.markdown(f"Deletes the photo and its numbers. {UNDO_WORDS}")
         if st.button("Delete", key=f"delete-{photo.id}"):
             with told():
-                store.delete_photo(photo.id)
+                remember_deletion(store.delete_photo(photo.id), f"The photo of {day(taken)} is deleted.")
                 st.rerun()
 
 

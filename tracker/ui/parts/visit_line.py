@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
-from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pair import compare_states, state_in_force
 from tracker.ui.parts.words import ago, day, listed, plain, sentence_case
 
 
@@ -19,10 +19,10 @@ def visit_words(visit: Visit, today: date) -> str:
 
 def lift_words(photos: Sequence[PhotoRecord]) -> str:
     """What the visit changed, ready for Markdown; nothing where there is no pair with numbers."""
-    before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
+    before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is None or after is None:
         return ""
-    headline = compare_photos(before, after).headline
+    headline = compare_states(before, after).headline
     return plain(headline.sentence) if headline is not None else ""
 
 
@@ -36,7 +36,6 @@ def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:
 
 
 def role_photo(photos: Sequence[PhotoRecord], role: str) -> PhotoRecord | None:
-    """The first photo in that role, one with a number before one without."""
-    candidates = [photo for photo in photos if photo.role == role]
-    with_number = [photo for photo in candidates if photo.reading is not None and photo.reading.ok]
-    return next(iter(with_number or candidates), None)
+    """The photo that stands for the state of that role, with the reading of all its photos together."""
+    state = state_in_force(photos, role)
+    return state.standing if state is not None else None

@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import Step, Visit
-from tracker.ui.navigation import go_to
+from tracker.records import Visit
+from tracker.ui.navigation import go_to, link
+from tracker.ui.parts.changes_view import what_changed
+from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.words import plain, plain_lines, sentence_case
+from tracker.ui.parts.step_words import cost_words, step_words
+from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
+from tracker.ui.parts.words import day, plain, plain_lines
 from tracker.workflow.visits import VISIT
 
 if TYPE_CHECKING:
@@ -18,16 +22,27 @@ if TYPE_CHECKING:
 
 
 def visit_notes(store: Store, visit: Visit) -> None:
-    """Steps, note and plan of a visit, and the way to delete it."""
+    """What the client said, steps, note and plan of a visit, and the ways to change and delete it."""
+    if visit.history:
+        st.markdown("**Hair history, in the client’s words**")
+        st.markdown(plain_lines(visit.history))
+    if visit.starting_point:
+        st.markdown("**Starting point, in the client’s words**")
+        st.markdown(plain_lines(visit.starting_point))
     if visit.steps:
         st.markdown("**What was done**")
-        st.markdown("\n".join(f"- {step_words(step)}" for step in visit.steps))
+        st.markdown("\n".join(f"{number}. {step_words(step)}" for number, step in enumerate(visit.steps, start=1)))
+        cost = cost_words(visit.steps)
+        if cost:
+            st.caption(plain(f"Products: {cost}, at the prices of that day."))
     if visit.note:
         st.markdown("**Note**")
         st.markdown(plain_lines(visit.note))
     if visit.next_time:
         st.markdown("**Next time**")
         st.markdown(plain_lines(visit.next_time))
+    what_changed(store, record_id=visit.id)
+    link("results", "Past results from starts like this", visit=visit.id)
     if st.button("Change this visit", key=f"change-{visit.id}"):
         with told():
             draft = workflow.start_draft(store, visit.client_id, VISIT, visit)
@@ -36,22 +51,12 @@ def visit_notes(store: Store, visit: Visit) -> None:
         _delete(store, visit)
 
 
-def step_words(step: Step) -> str:
-    """One step as a line."""
-    parts = [f"{plain(sentence_case(step.zone))}: {plain(step.what)}" if step.zone else plain(step.what)]
-    if step.product:
-        parts.append(plain(step.product))
-    if step.minutes is not None:
-        parts.append(f"{step.minutes:g} min")
-    if step.note:
-        parts.append(plain(step.note))
-    return ", ".join(parts)
-
-
 def _delete(store: Store, visit: Visit) -> None:
-    st.markdown("Deletes this visit with its notes, photos and numbers. This cannot be undone.")
+    st.markdown(f"Deletes this visit with its notes, photos and numbers. {UNDO_WORDS}")
     sure = st.checkbox("Yes, delete this visit", key=f"sure-{visit.id}")
     if st.button("Delete", key=f"delete-{visit.id}", disabled=not sure):
         with told():
-            store.delete_visit(visit.id)
+            remember_deletion(
+                store.delete_visit(visit.id, by=remembered_recorder()), f"The visit of {day(visit.on)} is deleted."
+            )
             go_to("client", client=visit.client_id)

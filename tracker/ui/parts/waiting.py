@@ -11,6 +11,7 @@ from tracker import workflow
 from tracker.records import PROGRESS, Draft
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.notices import told
+from tracker.ui.parts.undo import remember_deletion
 from tracker.ui.parts.words import ago, as_date, plain
 
 if TYPE_CHECKING:
@@ -40,5 +41,5 @@ def _line(store: Store, draft: Draft) -> None:
             go_to("new_visit", draft=draft.id)
         if st.button("Throw away", key=f"discard-{draft.id}"):
             with told():
-                workflow.discard_draft(store, draft.id)
+                remember_deletion(workflow.discard_draft(store, draft.id), f"{what} thrown away.")
                 st.rerun()

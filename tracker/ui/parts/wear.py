@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tracker.fade import months_between
-from tracker.records import PROGRESS
-from tracker.ui.parts.pair import CHANGED, compare_photos
+from tracker.records import AFTER, PROGRESS
+from tracker.ui.parts.pair import CHANGED, compare_states, only, state_in_force
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import as_date, months_words, plain
 
@@ -19,7 +19,7 @@ def wear_words(store: Store, entry: PortfolioEntry) -> str:
     next_visits = [visit.on for visit in store.visits(entry.client_id) if visit.on > entry.visit.on]
     photos = [
         photo
-        for photo in store.photos(client_id=entry.client_id, role=PROGRESS)
+        for photo in store.photos(client_id=entry.client_id, role=PROGRESS, taken_from=entry.after.taken_at)
         if photo.taken_at > entry.after.taken_at
         and not no_number(photo)
         and (not next_visits or as_date(photo.taken_at) < min(next_visits))
@@ -27,7 +27,8 @@ def wear_words(store: Store, entry: PortfolioEntry) -> str:
     if not photos:
         return ""
     last = max(photos, key=lambda photo: photo.taken_at)
-    headline = compare_photos(entry.after, last).headline
+    after = state_in_force(entry.photos, AFTER) or only(entry.after)
+    headline = compare_states(after, only(last)).headline
     if headline is None:
         return ""
     span = months_words(months_between(entry.after.taken_at, last.taken_at))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord
+from tracker.ui.parts.words import ROLE_WORDS
 
 if TYPE_CHECKING:
     from tracker.store import Store
@@ -36,13 +38,23 @@ class Work:
 
     @property
     def photos(self) -> tuple[PhotoRecord, ...]:
-        """The photos so far, before first."""
+        """The photos so far, before first, in the order they were taken."""
         found = self.draft.photos if self.draft is not None else ()
-        return tuple(sorted(found, key=lambda photo: ROLES.index(photo.role)))
+        return tuple(sorted(found, key=lambda photo: (ROLES.index(photo.role), photo.taken_at, photo.added_at)))
+
+    def of(self, role: str) -> tuple[PhotoRecord, ...]:
+        """All photos in that role: more than one are repeats of one state."""
+        return tuple(photo for photo in self.photos if photo.role == role)
 
     def photo(self, role: str) -> PhotoRecord | None:
-        """The photo in that role."""
-        return next((photo for photo in self.photos if photo.role == role), None)
+        """The first photo in that role."""
+        return next(iter(self.of(role)), None)
+
+    def name(self, photo: PhotoRecord) -> str:
+        """What a photo is called here: with its number where it is one of several."""
+        row = [other.id for other in self.of(photo.role)]
+        word = ROLE_WORDS[photo.role]
+        return f"{word} {1 + row.index(photo.id)}" if len(row) > 1 and photo.id in row else word
 
 
 def keep(store: Store, draft: Draft) -> None:
@@ -50,14 +62,20 @@ def keep(store: Store, draft: Draft) -> None:
     workflow.keep_draft(store, draft)
 
 
-def keep_photo(work: Work, photo: PhotoRecord) -> Draft:
-    """Put a photo in its role, in place of one that was there; begins the draft with the first photo."""
+def keep_photos(work: Work, photos: Sequence[PhotoRecord]) -> None:
+    """Add photos to the draft, which begins with the first one."""
     draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
-    others = tuple(other for other in draft.photos if other.role != photo.role)
-    draft = replace(draft, photos=(*others, photo))
-    keep(work.store, draft)
+    keep(work.store, replace(draft, photos=(*draft.photos, *photos)))
     st.query_params.from_dict({"draft": draft.id})
-    return draft
+
+
+def put_photo(work: Work, photo: PhotoRecord) -> None:
+    """Put a changed photo in the place of the one that the draft holds now."""
+    if work.draft is None:
+        return
+    draft = work.store.draft(work.draft.id)
+    photos = tuple(photo if other.id == photo.id else other for other in draft.photos)
+    keep(work.store, replace(draft, photos=photos))
 
 
 def go_to_step(work: Work, step: int) -> None:

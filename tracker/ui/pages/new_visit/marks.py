@@ -11,11 +11,10 @@ from tracker.reading import Marks
 from tracker.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
-from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep
+from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, put_photo
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
-from tracker.ui.parts.words import ROLE_WORDS
 
 SEARCHED = "grey18"
 """The one kind of card that the program looks for by itself."""
@@ -30,19 +29,19 @@ def show(work: Work) -> None:
     """The step, one photo at a time."""
     if not work.photos:
         go_to_step(work, 0)
-    roles = [photo.role for photo in work.photos]
-    st.session_state[_PHOTO] = _which(work, roles)
-    if len(roles) > 1:
-        st.segmented_control("Photo", roles, format_func=ROLE_WORDS.__getitem__, key=_PHOTO, required=True)
+    names = {photo.id: work.name(photo) for photo in work.photos}
+    st.session_state[_PHOTO] = _which(work, list(names))
+    if len(names) > 1:
+        st.segmented_control("Photo", list(names), format_func=names.__getitem__, key=_PHOTO, required=True)
     _one_photo(work, st.session_state[_PHOTO])
 
 
-def _which(work: Work, roles: list[str]) -> str:
+def _which(work: Work, ids: list[str]) -> str:
     """The photo to show: the one that was asked for, else the first without a result."""
     wanted = st.session_state.pop(_NEXT, None) or st.session_state.get(_PHOTO)
-    if wanted in roles:
+    if wanted in ids:
         return str(wanted)
-    return next((photo.role for photo in work.photos if not is_measured(photo)), roles[0])
+    return next((photo.id for photo in work.photos if not is_measured(photo)), ids[0])
 
 
 def is_measured(photo: PhotoRecord) -> bool:
@@ -51,10 +50,10 @@ def is_measured(photo: PhotoRecord) -> bool:
 
 
 @st.fragment
-def _one_photo(work: Work, role: str) -> None:
+def _one_photo(work: Work, photo_id: str) -> None:
     """The editor; dragging reruns this part of the page only."""
     with told():
-        photo = _current(work, role)
+        photo = _current(work, photo_id)
         if photo is None or photo.marks is None:
             return
         _card_sentence(photo, photo.marks)
@@ -80,13 +79,13 @@ def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
         path=given.path,
         width=given.width,
         rev=st.session_state.setdefault(_rev_key(photo), 0),
-        label=f"{ROLE_WORDS[photo.role]} photo",
+        label=f"{work.name(photo)} photo",
     )
     marks = replace(given, corners=edited.corners, path=edited.path, width=edited.width)
     if marks == given:
         return photo
     moved = replace(photo, marks=marks, reading=None, failure=None)
-    _put(work, moved)
+    put_photo(work, moved)
     return moved
 
 
@@ -136,7 +135,7 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
         return
     found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=decoded())
     st.session_state[card_problem_key(photo)] = problem
-    _put(work, replace(photo, marks=found, reading=None, failure=None))
+    put_photo(work, replace(photo, marks=found, reading=None, failure=None))
 
 
 def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
@@ -150,7 +149,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
             else:
                 measured = workflow.measure_record(work.store, photo, marks, decoded=decoded())
         st.session_state.pop(card_problem_key(photo), None)
-        _put(work, measured)
+        put_photo(work, measured)
     if no_number(measured):
         st.rerun()
     _next(work, measured)
@@ -178,21 +177,15 @@ def _next(work: Work, photo: PhotoRecord) -> None:
     draft = work.store.draft(work.draft.id) if work.draft is not None else None
     waiting = [other for other in (draft.photos if draft else ()) if other.id != photo.id and not is_measured(other)]
     if waiting:
-        st.session_state[_NEXT] = waiting[0].role
+        waiting.sort(key=lambda other: [each.id for each in work.photos].index(other.id))
+        st.session_state[_NEXT] = waiting[0].id
         st.rerun()
     go_to_step(replace(work, draft=draft), 2)
 
 
-def _current(work: Work, role: str) -> PhotoRecord | None:
+def _current(work: Work, photo_id: str) -> PhotoRecord | None:
     """The photo as the draft holds it now: a fragment keeps the arguments of the last full run."""
     if work.draft is None:
         return None
-    return replace(work, draft=work.store.draft(work.draft.id)).photo(role)
-
-
-def _put(work: Work, photo: PhotoRecord) -> None:
-    if work.draft is None:
-        return
-    draft = work.store.draft(work.draft.id)
-    others = tuple(other for other in draft.photos if other.id != photo.id)
-    keep(work.store, replace(draft, photos=(*others, photo)))
+    photos = work.store.draft(work.draft.id).photos
+    return next((photo for photo in photos if photo.id == photo_id), None)

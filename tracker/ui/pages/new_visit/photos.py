@@ -7,22 +7,30 @@ from dataclasses import replace
 import streamlit as st
 
 from tracker import workflow
-from tracker.errors import TrackerError
+from tracker.errors import InvalidEntry, TrackerError
 from tracker.measure import CARD_KINDS
 from tracker.photo import can_read_raw
 from tracker.reading import LIGHTS
 from tracker.records import PROGRESS, PhotoRecord
 from tracker.ui.look import photo as show_photo
-from tracker.ui.look import show_drawing
-from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep, keep_photo
+from tracker.ui.navigation import link
+from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep, keep_photos
 from tracker.ui.parts.notices import sorry
+from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
+from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB, LARGEST_RAW_MB, RAW_FORMATS
 from tracker.ui.parts.words import ROLE_WORDS
 
-FORMATS = ["jpg", "jpeg", "heic", "heif", "png", "webp", "avif", "tif", "tiff"]
-RAW_FORMATS = ["dng", "cr2", "cr3", "nef", "arw", "raf", "orf", "rw2", "pef"]
-LARGEST_MB = 25
-LARGEST_RAW_MB = 80
+MOST = 9
+"""Photos of one state that are taken in: beyond that another one makes next to no difference."""
+
+ENOUGH = 3
+
+_THREE = (
+    "Three photos of each are best: put the card down and take it up again in between. Their mean is surer than one "
+    "photo, and one that went wrong shows."
+)
+_SEVERAL = "Several files at once are fine: photos of the same moment are read together."
 
 
 def show(work: Work) -> None:
@@ -32,15 +40,8 @@ def show(work: Work) -> None:
     _follow_card(work, card, reflectance)
     if not work.photos:
         with st.expander("How to take a photo that can be measured"):
-            show_drawing(
-                "card",
-                "From above: the grey card beside the hair, turned a third of the way from the camera to the window",
-            )
-            st.markdown(
-                "Hold the card beside the hair, turned a third of the way from the camera to the light: "
-                "then nothing shines on it. No flash and no filter. "
-                "Fill the photo with hair and card. Same place, phone and card before and after."
-            )
+            short_photo_advice()
+            link("photo_guide", "All of it, step by step", client=work.client.id)
     with uploads:
         places = st.columns(len(work.roles), gap="large") if len(work.roles) > 1 else [st.container()]
         for place, role in zip(places, work.roles, strict=True):
@@ -50,30 +51,80 @@ def show(work: Work) -> None:
 
 
 def _slot(work: Work, role: str, light: str, card: str, reflectance: float | None) -> None:
-    """One photo, or the place to add it."""
+    """The photos of one state, and the place to add some."""
     label = "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
-    present = work.photo(role)
-    if present is not None:
-        st.markdown(f"**{label}**")
-        show_photo(picture_url(present, MEDIUM), photo_words(present), ratio=picture_ratio(present), eager=True)
-        if st.button("Remove this photo", key=f"remove-{role}"):
-            _remove(work, present)
+    present = work.of(role)
+    if present:
+        st.markdown(f"**{label}{'s' if len(present) > 1 else ''}**")
+        _present(work, present)
+    if role == PROGRESS and present:
         return
-    turn_key = f"upload-turn-{role}"
+    if len(present) < MOST:
+        _add(work, role, f"Add another {label.lower()}" if present else label, (light, card, reflectance))
+
+
+def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
+    """The photos that are in: one large, several beside each other."""
+    abreast = 1 if len(photos) == 1 else 2
+    for start in range(0, len(photos), abreast):
+        for place, photo in zip(st.columns(abreast, wrap=False), photos[start : start + abreast], strict=False):
+            with place:
+                show_photo(picture_url(photo, MEDIUM), photo_words(photo), ratio=picture_ratio(photo), eager=True)
+                first = photo is photos[0]
+                word = "Remove this photo" if len(photos) == 1 else f"Remove {work.name(photo).lower()}"
+                if st.button(word, key=f"remove-{photo.role}" if first else f"remove-{photo.id}"):
+                    _remove(work, photo)
+
+
+def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
+    """The place to add photos; one file that is no photo does not keep the others out."""
+    turn_key, trouble_key = f"upload-turn-{role}", f"upload-trouble-{role}"
+    for error in st.session_state.pop(trouble_key, ()):
+        sorry(error)
     turn = st.session_state.setdefault(turn_key, 0)
     formats, largest = (FORMATS + RAW_FORMATS, LARGEST_RAW_MB) if can_read_raw() else (FORMATS, LARGEST_MB)
-    upload = st.file_uploader(label, type=formats, max_upload_size=largest, key=f"upload-{role}-{turn}")
-    if upload is None:
+    uploads = st.file_uploader(
+        label,
+        type=formats,
+        max_upload_size=largest,
+        accept_multiple_files=role != PROGRESS,
+        key=f"upload-{role}-{turn}",
+    )
+    if role != PROGRESS and not work.of(role):
+        st.caption(_SEVERAL)
+    files = uploads if isinstance(uploads, list) else [uploads] if uploads is not None else []
+    if not files:
         return
-    try:
-        with st.spinner("Reading the photo and looking for the card"):
-            record = _take_in(work, upload.getvalue(), role, light, card, reflectance)
-    except TrackerError as error:
+    with st.spinner("Reading the photos and looking for the card"):
+        taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how)
+    if taken:
+        st.session_state[turn_key] = turn + 1
+        st.session_state[trouble_key] = troubles
+        keep_photos(work, taken)
+        st.rerun()
+    for error in troubles:
         sorry(error)
-        return
-    st.session_state[turn_key] = turn + 1
-    keep_photo(work, record)
-    st.rerun()
+
+
+def _all_in(
+    work: Work, contents: list[bytes], role: str, how: tuple[str, str, float | None]
+) -> tuple[list[PhotoRecord], list[TrackerError]]:
+    """The photos that could be read, and what was wrong with the others."""
+    taken: list[PhotoRecord] = []
+    troubles: list[TrackerError] = []
+    for content in contents:
+        try:
+            if len(work.of(role)) + len(taken) >= MOST:
+                raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
+            record = _take_in(work, content, role, *how)
+            # the same file twice would pass for a repeat and claim a certainty that nobody measured
+            if any(other.file == record.file for other in (*work.photos, *taken)):
+                raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
+        except TrackerError as error:
+            troubles.append(error)
+        else:
+            taken.append(record)
+    return taken, troubles
 
 
 def _take_in(work: Work, content: bytes, role: str, light: str, card: str, reflectance: float | None) -> PhotoRecord:
@@ -114,23 +165,30 @@ def _remove(work: Work, photo: PhotoRecord) -> None:
 
 def _light(work: Work, role: str) -> str:
     """The light of one photo: before and after may be taken under unlike ones, and the result must know."""
-    present = work.photo(role)
-    likely = present or _last_photo(work)
-    chosen = st.segmented_control(
+    present = work.of(role)
+    likely = next(iter(present), None) or _last_photo(work)
+    chosen = st.pills(
         "Light" if len(work.roles) == 1 else f"Light of the {ROLE_WORDS[role].lower()} photo",
         LIGHTS[:-1],
         default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
         key=f"light-{role}",
     )
     light = chosen or LIGHTS[-1]
-    if work.draft is not None and present is not None and present.light != light:
-        noted = replace(present, light=light)
-        if present.marks is not None and (present.reading is not None or present.failure is not None):
-            noted = workflow.measure_record(work.store, noted, present.marks)  # how sure it is rests on the light
-        photos = tuple(noted if photo.id == present.id else photo for photo in work.photos)
+    if chosen is None and present:
+        st.caption("Note the light: it makes every ± smaller.")
+    if work.draft is not None and any(photo.light != light for photo in present):
+        photos = tuple(_noted(work, photo, light) if photo.role == role else photo for photo in work.photos)
         keep(work.store, replace(work.draft, photos=photos))
         st.rerun()
     return light
+
+
+def _noted(work: Work, photo: PhotoRecord, light: str) -> PhotoRecord:
+    """The photo with another light; where it was measured, again, because how sure it is rests on the light."""
+    noted = replace(photo, light=light)
+    if noted.marks is None or (noted.reading is None and noted.failure is None):
+        return noted
+    return workflow.measure_record(work.store, noted, noted.marks)
 
 
 def _card(work: Work) -> tuple[str, float | None]:
@@ -170,9 +228,12 @@ def _last_photo(work: Work) -> PhotoRecord | None:
 def _onward(work: Work) -> None:
     if not work.photos:
         return
-    if len(work.photos) < len(work.roles):
-        st.markdown("One photo alone gives a level and warmth, but no lift: that needs both.")
-        label = "Go on with one photo"
+    few = min(len(work.of(role)) for role in work.roles)
+    if work.kind != PROGRESS and 0 < few < ENOUGH:
+        st.markdown(_THREE)
+    if not few:
+        st.markdown("Before or after alone gives a level and warmth, but no lift: that needs both.")
+        label = "Go on without the other"
     else:
         label = "Next: check the marks"
     if st.button(label, type="primary", key="to-marks"):

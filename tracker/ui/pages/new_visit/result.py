@@ -2,26 +2,36 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import TYPE_CHECKING
+
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord
-from tracker.ui.pages.new_visit.draft_state import Work, go_to_step
+from tracker.records import AFTER, BEFORE, PROGRESS
+from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, put_photo
 from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
-from tracker.ui.parts.pair import compare_photos
+from tracker.ui.parts.pair import compare_states, state_in_force
+from tracker.ui.parts.photo_warnings import warn_before_saving
 from tracker.ui.parts.reading_view import level_words, measured_photo, no_number, reading_swatches
+from tracker.ui.parts.repeats import odd_notes, repeats
 from tracker.ui.parts.words import REGION_WORDS, ROLE_WORDS, plain
+
+if TYPE_CHECKING:
+    from tracker.states import State
 
 
 def show(work: Work) -> None:
     """The step."""
-    before, after = work.photo(BEFORE), work.photo(AFTER)
+    before, after = state_in_force(work.photos, BEFORE), state_in_force(work.photos, AFTER)
+    alone = before or after or state_in_force(work.photos, PROGRESS)
     if before is not None and after is not None:
-        _pair(before, after)
-    elif work.photos:
-        _single(work, work.photos[0])
+        _pair(work, before, after)
+    elif alone is not None:
+        _single(work, alone)
     else:
         go_to_step(work, 0)
+    warn_before_saving(work.store, work.photos)
     with st.container(horizontal=True):
         if st.button("Next: save", type="primary", key="to-save"):
             go_to_step(work, 3)
@@ -29,16 +39,20 @@ def show(work: Work) -> None:
             go_to_step(work, 1)
 
 
-def _pair(before: PhotoRecord, after: PhotoRecord) -> None:
-    pair = compare_photos(before, after)
-    show_pair(pair, key="result-slider", sentence_first=True)
-    for photo in (before, after):
+def _pair(work: Work, before: State, after: State) -> None:
+    pair = compare_states(before, after)
+    odd_notes(before, after)
+    show_pair(pair, key="result-slider")
+    for state in (before, after):
+        photo = state.standing
         if no_number(photo):
             st.markdown(f"{ROLE_WORDS[photo.role]} photo. {plain(no_number(photo))}")
+        repeats(state, partial(put_photo, work))
     pair_details(pair)
 
 
-def _single(work: Work, photo: PhotoRecord) -> None:
+def _single(work: Work, state: State) -> None:
+    photo = state.standing
     missing = no_number(photo)
     if missing:
         st.subheader(plain(missing), anchor=False)
@@ -47,7 +61,8 @@ def _single(work: Work, photo: PhotoRecord) -> None:
         st.subheader(f"{', '.join(regions)}.", anchor=False)
     if work.kind != PROGRESS:
         other = "after" if photo.role == BEFORE else "before"
-        st.markdown(f"One photo, so no lift can be given. Add the {other} photo to get it.")
+        st.markdown(f"Without a photo {other} no lift can be given. Add one to get it.")
     measured_photo(photo)
     reading_swatches(photo)
+    repeats(state, partial(put_photo, work))
     photo_details(photo)

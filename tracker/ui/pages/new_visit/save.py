@@ -4,24 +4,24 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, time
+from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
-from tracker.errors import TrackerError
+from tracker.errors import NotFound, TrackerError
 from tracker.records import PROGRESS, SERVICES, PhotoRecord, Visit, new_id, now
 from tracker.ui.navigation import go_to
 from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, keep
-from tracker.ui.pages.new_visit.step_rows import step_rows
+from tracker.ui.pages.new_visit.step_list import steps_editor
+from tracker.ui.parts.cautions import CAUTIONS
+from tracker.ui.parts.consent_view import ask_name, remember_recorder
 from tracker.ui.parts.notices import say_on_next_page, sorry
-from tracker.ui.parts.words import as_date, day, plain
+from tracker.ui.parts.words import as_date, day, plain, sentence_case
 from tracker.workflow.words import NOTE_LIMIT
 
-_CAUTIONS = (
-    "The usual cautions of colour services: an allergy test 48 hours before, every time; a strand test first; the "
-    "maker’s label for mixing, timing, gloves and eyes; never on an irritated scalp. Local rules and licensed "
-    "practice come first. This program keeps your notes; it gives no formulas and no medical advice."
-)
+if TYPE_CHECKING:
+    from tracker.store import Store
 
 
 def show(work: Work) -> None:
@@ -37,18 +37,20 @@ def show(work: Work) -> None:
 def _visit(work: Work) -> None:
     if work.draft is None:
         return
-    visit = _fields(work.draft.id, work.draft.visit or _new_visit(work))
+    visit = _fields(work.store, work.draft.id, work.draft.visit or _new_visit(work))
     if work.draft.visit != visit:
         keep(work.store, replace(work.draft, visit=visit))
-    st.caption(_CAUTIONS)
+    st.caption(CAUTIONS)
+    by = _who_changes(work, visit)
     if not st.button("Save the visit", type="primary", key="save"):
         return
     try:
         photos = tuple(_dated(photo, visit.on) for photo in work.draft.photos)
-        saved = workflow.record_visit(work.store, replace(work.draft, visit=visit, photos=photos))
+        saved = workflow.record_visit(work.store, replace(work.draft, visit=visit, photos=photos), by=by)
     except TrackerError as error:
         sorry(error)
         return
+    remember_recorder(by)
     forget_decoded()
     say_on_next_page("The visit is saved.")
     go_to("compare", visit=saved.id)
@@ -91,8 +93,18 @@ def _new_visit(work: Work) -> Visit:
     return Visit(new_id(), work.client.id, min(taken, date.today()), (), (), "", "", now())
 
 
-def _fields(draft_id: str, kept: Visit) -> Visit:
+def _who_changes(work: Work, visit: Visit) -> str:
+    """Who changes a visit that is kept already: the change is noted with the name, and what was there stays."""
+    try:
+        work.store.visit(visit.id)
+    except NotFound:
+        return ""
+    return ask_name("Who makes this change", "visit-changed")
+
+
+def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
     """The visit as the fields now read; every field may stay empty."""
+    fresh = f"visit-on-{draft_id}" not in st.session_state
     visit = _first_values(draft_id, kept)
     on = st.date_input(
         "Date of the visit", value=visit.on, max_value=date.today(), format="DD/MM/YYYY", key=f"visit-on-{draft_id}"
@@ -103,10 +115,11 @@ def _fields(draft_id: str, kept: Visit) -> Visit:
         [*SERVICES, *own],
         selection_mode="multi",
         default=list(visit.services),
-        format_func=plain,
+        format_func=lambda service: plain(sentence_case(service)),
         key=f"visit-services-{draft_id}",
     )
-    steps = step_rows(visit.steps, key=f"steps-{draft_id}")
+    history, starting_point = _before_the_service(visit, draft_id)
+    steps = steps_editor(store, visit, f"steps-{draft_id}", fresh=fresh)
     note = st.text_area("Note", value=visit.note, max_chars=NOTE_LIMIT, key=f"visit-note-{draft_id}")
     next_time = st.text_area("Next time", value=visit.next_time, max_chars=NOTE_LIMIT, key=f"visit-next-{draft_id}")
     return replace(
@@ -116,7 +129,30 @@ def _fields(draft_id: str, kept: Visit) -> Visit:
         steps=steps,
         note=(note or "").strip(),
         next_time=(next_time or "").strip(),
+        history=history,
+        starting_point=starting_point,
     )
+
+
+def _before_the_service(visit: Visit, draft_id: str) -> tuple[str, str]:
+    """What the client said; folded away where nothing was noted yet."""
+    noted = bool(visit.history or visit.starting_point)
+    with st.expander("What the client says: hair history and starting point", expanded=noted):
+        history = st.text_area(
+            "Hair history, in the client’s words",
+            value=visit.history,
+            max_chars=NOTE_LIMIT,
+            placeholder="for example: box colour two years ago, keratin last summer",
+            key=f"visit-history-{draft_id}",
+        )
+        start = st.text_area(
+            "Starting point, in the client’s words",
+            value=visit.starting_point,
+            max_chars=NOTE_LIMIT,
+            placeholder="for example: grown out, brassy at the ends, wants it softer",
+            key=f"visit-start-{draft_id}",
+        )
+    return (history or "").strip(), (start or "").strip()
 
 
 def _first_values(draft_id: str, kept: Visit) -> Visit:

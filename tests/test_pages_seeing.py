@@ -1,0 +1,154 @@
+"""What the person sees of a change: the sentence to read aloud, the charts, warnings before saving, the card's size."""
+
+from __future__ import annotations
+
+import io
+import json
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, words
+from test_pages_new_visit import look_right, shown_draft, upload
+
+from tracker import workflow
+from tracker.records import MEASURING, Client
+from tracker.store import Store
+from tracker.ui.parts.pictures import aligned_url
+
+pytest_plugins = ("test_pages_harness",)
+
+
+@pytest.fixture
+def client(store: Store) -> Client:
+    return workflow.add_client(store, "Ada", "", {MEASURING: True}, "me")
+
+
+def blurred(content: bytes, sigma: float = 9.0) -> bytes:
+    codes = np.asarray(Image.open(io.BytesIO(content)))
+    stream = io.BytesIO()
+    Image.fromarray(cv2.GaussianBlur(codes, (0, 0), sigma)).save(stream, "JPEG", quality=95)
+    return stream.getvalue()
+
+
+def to_result(store: Store, client: Client, before: bytes, after: bytes) -> AppTest:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", before)
+    upload(test, "after", after)
+    test.button(key="to-marks").click().run()
+    look_right(test, store, "before")
+    look_right(test, store, "after")
+    assert_no_failure(test)
+    return test
+
+
+def test_compare_says_it_aloud_and_shows_the_charts(filled: Filled) -> None:
+    test = open_page("compare", visit=filled.visit.id)
+    assert_no_failure(test)
+    said = words(test)
+    assert "To read aloud" in said
+    assert "Your ends are about" in said
+    assert "We are sure that" in said
+    assert "lights L" in said
+    assert "The lightening starts at" in said
+    assert "Note the size of your card" in said
+
+
+def test_the_portfolio_does_not_talk_to_another_client(filled: Filled) -> None:
+    test = open_page("portfolio", visit=filled.visit.id)
+    assert_no_failure(test)
+    assert "To read aloud" not in words(test)
+    assert "Your ends" not in words(test)
+
+
+def test_good_photos_bring_no_warning(store: Store, client: Client) -> None:
+    test = to_result(store, client, drawn_photo(40.0, seed=3), drawn_photo(62.0, seed=4))
+    assert "Before you save" not in words(test)
+
+
+def test_a_blurred_photo_is_pointed_at_before_saving_and_can_be_saved(store: Store, client: Client) -> None:
+    test = to_result(store, client, drawn_photo(40.0, seed=3), blurred(drawn_photo(62.0, seed=4)))
+    said = words(test)
+    assert "Before you save: 1 thing to look at" in said
+    assert "After photo" in said
+    assert "blurred" in said
+    assert "tap on the hair" in said
+    test.button(key="to-save").click().run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    [visit] = store.visits(client.id)
+    assert all(photo.reading is not None and photo.reading.ok for photo in store.photos(visit_id=visit.id))
+
+
+def test_a_framing_unlike_the_last_visit_is_pointed_at(filled: Filled) -> None:
+    small = np.full((1100, 900, 3), 150, np.uint8)
+    codes = np.asarray(Image.open(io.BytesIO(drawn_photo(50.0, seed=7))))
+    half = cv2.resize(codes, (540, 660), interpolation=cv2.INTER_AREA)
+    small[300:960, 340:880] = half
+    stream = io.BytesIO()
+    Image.fromarray(small).save(stream, "JPEG", quality=95)
+    test = open_page("new_visit", client=filled.client.id, kind="progress")
+    upload(test, "progress", stream.getvalue())
+    test.button(key="to-marks").click().run()
+    photo = shown_draft(test, filled.store).photos[0]
+    from scenes import CARD, PATH, WIDTH
+
+    def put(points: Any) -> list[list[float]]:
+        return [[340 + 0.6 * x, 300 + 0.6 * y] for x, y in points]
+
+    value = {"rev": 0, "corners": put(CARD), "path": put(PATH), "width": 0.6 * WIDTH}
+    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    test.button(key="right-progress").click().run()
+    assert_no_failure(test)
+    said = words(test)
+    assert "smaller in the photo than last time" in said
+    assert "Stand closer, as last time." in said
+
+
+def test_the_guide_opens_and_is_reached_from_both_pages(store: Store, client: Client) -> None:
+    guide = open_page("photo_guide", client=client.id)
+    assert_no_failure(guide)
+    said = words(guide)
+    for part in ("metre", "third of the way", "comb", "plain wall", "Daylight"):
+        assert part in said
+    for test in (open_page("studio"), open_page("new_visit", client=client.id)):
+        links = [json.dumps(element.proto.page) for element in test.get("page_link")]
+        assert any("photo" in link for link in links)
+
+
+def test_the_size_of_the_card_is_kept_and_goes_with_the_photos(store: Store, client: Client) -> None:
+    test = open_page("studio")
+    assert "size not noted" in json.dumps([expander.label for expander in test.expander])
+    test.number_input(key="card-width-grey18").set_value(100.0)
+    test.number_input(key="card-height-grey18").set_value(140.0).run()
+    test.button(key="card-keep-grey18").click().run()
+    assert_no_failure(test)
+    assert workflow.card_size(store, "grey18") == (100.0, 140.0)
+    assert workflow.card_size(store, "steps3") is None
+    page = open_page("new_visit", client=client.id)
+    upload(page, "before", drawn_photo(40.0))
+    assert shown_draft(page, store).photos[0].marks.size_mm == (100.0, 140.0)
+    test.button(key="card-forget-grey18").click().run()
+    assert workflow.card_size(store, "grey18") is None
+
+
+def test_a_damaged_size_is_no_size(store: Store) -> None:
+    for damaged in ({"grey18": "large"}, {"grey18": [1]}, {"grey18": None}, [84, 116], "x"):
+        store.put_setting("card_size_mm", damaged)
+        assert workflow.card_size(store, "grey18") is None
+    workflow.note_card_size(store, "grey18", (84.0, 116.0))
+    assert workflow.card_size(store, "grey18") == (84.0, 116.0)
+
+
+def test_photos_of_one_client_are_laid_on_each_other(filled: Filled) -> None:
+    from datetime import UTC, datetime
+
+    before, after = filled.store.photos(visit_id=filled.visit.id)
+    address = aligned_url(after, before)
+    assert address is not None
+    assert address.startswith(f"/picture/{after.id}/aligned/1600.jpg?to={before.id}&v=")
+    unmarked = measured(filled.store, filled.client, "progress", 50.0, datetime(2026, 1, 1, tzinfo=UTC))
+    assert aligned_url(after, unmarked) is not None

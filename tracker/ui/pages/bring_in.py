@@ -1,0 +1,121 @@
+"""Bring in a list: clients or past visits from a spreadsheet, looked at first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.errors import TrackerError
+from tracker.ui.navigation import link
+from tracker.ui.parts.notices import say_on_next_page, sorry, told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.words import count, day, listed, plain
+from tracker.ui.session import open_store
+from tracker.workflow.bring_in import CLIENTS, ImportPlan, bring_in, plan_import, refused_csv
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_SHOWN = 20
+_ROUND = "bring-in-round"
+_DAYS, _MONTHS = "day first: 3 April", "month first: 4 March"
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Bring in a list", anchor=False)
+    with told():
+        store = open_store()
+        _columns()
+        number = st.session_state.setdefault(_ROUND, 0)
+        handed = st.file_uploader(
+            "The list, as a CSV file", type=["csv", "txt"], max_upload_size=5, key=f"list-{number}"
+        )
+        if handed is not None:
+            _look(store, handed.getvalue())
+        link("data", "Back to My data")
+
+
+def _columns() -> None:
+    st.markdown(
+        "From a spreadsheet, saved as **CSV UTF-8**. The first line names the columns. Nothing is kept before you have "
+        "seen what would be added, and why a line is left out."
+    )
+    st.markdown(
+        "- **Clients:** a column *name* (or *first name* and *last name*), and *note* if you like.\n"
+        "- **Past visits:** columns *client*, *date*, and *services*, *notes*, *next time* if you like. "
+        "Their clients come in first, with a list of their own."
+    )
+    st.caption(
+        "Clients from a list have agreed to nothing yet: ask them before the first photo. Past visits come without "
+        "photos."
+    )
+
+
+def _look(store: Store, content: bytes) -> None:
+    """What would be added, what not, and the button that does it."""
+    try:
+        plan = plan_import(store, content)
+        if plan.dates_unclear:
+            chosen = st.radio("What is 03/04 in this list?", [_DAYS, _MONTHS], index=None, key="day-order")
+            if chosen is None:
+                st.markdown("The list does not show whether days or months come first. Choose one to go on.")
+                return
+            plan = plan_import(store, content, day_first=chosen == _DAYS)
+    except TrackerError as error:
+        sorry(error)
+        return
+    _what_comes(plan)
+    _what_stays_out(plan)
+    number = len(plan.clients) + len(plan.visits)
+    if number == 0:
+        st.markdown("**Nothing of this list can be added.**")
+        return
+    what = count(number, "client" if plan.kind == CLIENTS else "visit")
+    if st.button(f"Add {what}", type="primary", key="bring-in"):
+        with told():
+            bring_in(store, plan)
+            left = f" {count(len(plan.refused), 'line')} left out." if plan.refused else ""
+            say_on_next_page(f"{what} added.{left}")
+            st.session_state[_ROUND] += 1
+            st.rerun()
+
+
+def _what_comes(plan: ImportPlan) -> None:
+    if plan.clients:
+        st.header(f"{count(len(plan.clients), 'client')} to add", anchor=False)
+        rows = [f"**{plain(client.name)}** {plain(client.note[:80])}" for client in plan.clients[:_SHOWN]]
+        _rows(rows, len(plan.clients))
+    if plan.visits:
+        st.header(f"{count(len(plan.visits), 'visit')} to add", anchor=False)
+        rows = [
+            f"**{plain(name)}** {day(visit.on)}: {listed(map(plain, visit.services), empty='no service noted')}"
+            for name, visit in plan.visits[:_SHOWN]
+        ]
+        _rows(rows, len(plan.visits))
+    if plan.left_out:
+        columns = listed(f"“{plain(name)}”" for name in plan.left_out)
+        st.caption(f"Not brought in, because nothing here has a place for it: {columns}.")
+
+
+def _what_stays_out(plan: ImportPlan) -> None:
+    if not plan.refused:
+        return
+    st.header(f"{count(len(plan.refused), 'line')} left out", anchor=False)
+    _rows([f"Line {refusal.line}: {plain(refusal.why)}" for refusal in plan.refused[:_SHOWN]], len(plan.refused))
+    st.download_button(
+        "All lines left out, with the reasons",
+        refused_csv(plan),
+        "lines-left-out.csv",
+        "text/csv",
+        key="refused",
+        on_click="ignore",
+    )
+
+
+def _rows(rows: list[str], number: int) -> None:
+    st.markdown("\n".join(f"- {row}" for row in rows))
+    if number > len(rows):
+        st.caption(f"And {number - len(rows)} more.")

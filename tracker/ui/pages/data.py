@@ -1,0 +1,91 @@
+"""My data: backups, taking everything out, bringing lists in, who was not here for long, what was erased."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.store import data_folder
+from tracker.ui.navigation import link
+from tracker.ui.parts.backups_view import backup_list, backup_now
+from tracker.ui.parts.exports_view import everything_out
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.place_view import warn_about_place
+from tracker.ui.parts.receipts import receipts
+from tracker.ui.parts.undo import offer_undo
+from tracker.ui.parts.words import ago, count, disk_size, plain
+from tracker.ui.session import open_store
+from tracker.workflow.retention import USUAL_MONTHS, not_seen_for
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_SHOWN = 30
+
+
+def page() -> None:
+    """The page."""
+    begin(undo=False)
+    st.title("My data", anchor=False)
+    with told():
+        store = open_store()
+        offer_undo(always=True)
+        _place(store)
+        st.header("Backups", anchor=False)
+        backup_now(store)
+        backup_list(store)
+        st.header("Take everything out", anchor=False)
+        everything_out(store)
+        st.header("Bring in a list", anchor=False)
+        st.markdown("Clients or past visits from a spreadsheet. You see what would be added first.")
+        link("bring_in", "Bring in a list")
+        _absent(store)
+        _damaged(store)
+        receipts(store)
+        link("studio", "Back to Studio")
+
+
+def _place(store: Store) -> None:
+    usage = store.usage()
+    people, visits = count(usage.clients, "client"), count(usage.visits, "visit")
+    st.markdown(
+        f"Everything stays on this computer: {people}, {visits}, {count(usage.pictures, 'photo file')}, "
+        f"{disk_size(usage.bytes)} in this folder."
+    )
+    st.code(str(data_folder()), language=None, wrap_lines=True)
+    warn_about_place()
+
+
+def _absent(store: Store) -> None:
+    st.header("Not seen for long", anchor=False)
+    months = st.number_input("Months", 1, 240, USUAL_MONTHS, key="absent-months")
+    found = not_seen_for(store, int(months))
+    if not found:
+        st.markdown("Everybody was here within this time.")
+        return
+    st.markdown(
+        f"**{count(len(found), 'client')}** not seen for {months} months. Nothing is deleted by itself: open a "
+        "client to erase, or to keep on."
+    )
+    for absent in found[:_SHOWN]:
+        with st.container(key=f"line-absent-{absent.client.id}", gap="xsmall"):
+            link("client", plain(absent.client.name), client=absent.client.id)
+            st.caption(f"last seen {ago(absent.last_seen)}")
+    if len(found) > _SHOWN:
+        st.caption(f"And {len(found) - _SHOWN} more.")
+
+
+def _damaged(store: Store) -> None:
+    if not st.button("Check every record", key="check-records"):
+        return
+    damaged = store.damaged()
+    if not damaged:
+        st.success("Every record can be read.")
+        return
+    kinds = sorted({record.kind for record in damaged})
+    st.warning(
+        f"{count(len(damaged), 'record')} cannot be read any more ({', '.join(kinds)}). The lists leave them out; an "
+        "earlier backup may still hold them."
+    )

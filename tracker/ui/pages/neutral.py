@@ -1,0 +1,106 @@
+"""Natural hair: what counts as neutral, neither warm nor cool, in this studio."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.colorimetry import lab_to_hex
+from tracker.errors import CannotCalibrate
+from tracker.ui.look import failure
+from tracker.ui.navigation import link
+from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.passing_photos import passing_photos, round_of
+from tracker.ui.parts.scale_words import locus_words
+from tracker.ui.parts.swatch_table import gathered_swatches
+from tracker.ui.parts.versions import versions
+from tracker.ui.parts.words import plain
+from tracker.ui.session import in_force, open_store
+from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
+from tracker.yardsticks import LOCUS, Swatch
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_KEY = "neutral"
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Natural hair", anchor=False)
+    with told():
+        store = open_store()
+        locus = in_force().locus
+        st.subheader(plain(locus_words(locus)), anchor=False)
+        swatches = workflow.swatches_so_far(store, LOCUS)
+        if not swatches and locus.own is None:
+            st.markdown(
+                "Natural hair is itself warm, the more the lighter it is, so warmth counts from natural hair of the "
+                "same lightness. Show the program yours: at least three swatches or locks that were **never "
+                "coloured**, from dark to light, beside your card. They count between the darkest and the lightest of "
+                "them; beyond, published hair counts as before. A person must agree first."
+            )
+        if not swatches and locus.own is not None:
+            _in_force(store, locus)
+        _photos(store, "Add natural hair" if swatches or locus.own is None else "Anew, from other hair")
+        if swatches:
+            _so_far(store, swatches)
+        elif locus.own is None:
+            _in_force(store, locus)
+        versions(store, LOCUS, plain(DEFAULT_LOCUS.source))
+        link("studio", "Back to the studio")
+
+
+def _photos(store: Store, header: str) -> None:
+    st.header(header, anchor=False)
+    name = st.text_input(
+        "Name, if you like", max_chars=60, placeholder="for example: dark ash", key=f"{_KEY}-name-{round_of(_KEY)}"
+    )
+    passing_photos(
+        store,
+        _KEY,
+        "Photos of natural hair",
+        lambda reading: _kept(workflow.add_swatch(store, LOCUS, reading, name=name or "")),
+    )
+
+
+def _kept(swatch: Swatch) -> None:
+    say_on_next_page(f"Measured: {swatch.name}. The photo is forgotten.")
+
+
+def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
+    st.header("Neutral by this hair", anchor=False)
+    gathered_swatches(store, LOCUS, swatches)
+    try:
+        locus = workflow.locus_from(swatches, "own natural hair")
+    except CannotCalibrate as error:
+        failure(error.what, error.advice)
+        return
+    _chart(locus, swatches)
+    st.markdown(plain(locus.source))
+    if st.button("Use this from now on", type="primary", key=f"{_KEY}-adopt"):
+        workflow.adopt_swatches(store, LOCUS)
+        say_on_next_page("Warmth now counts from your own natural hair, that of kept readings too.")
+        st.rerun()
+
+
+def _in_force(store: Store, locus: NeutralLocus) -> None:
+    version = next((kept for kept in store.yardstick_versions(LOCUS) if kept.undone_at is None), None)
+    _chart(locus, version.swatches if version is not None else ())
+    if version is not None and st.button("Add to this hair", key=f"{_KEY}-again"):
+        workflow.start_from(store, version)
+        st.rerun()
+
+
+def _chart(locus: NeutralLocus, swatches: tuple[Swatch, ...]) -> None:
+    from tracker.charts import neutral_chart
+
+    labs = [swatch.lab for swatch in swatches]
+    spec, words = neutral_chart(locus, labs, is_dark(), [lab_to_hex(lab.lab) for lab in labs])
+    show_chart(spec, words, key="neutral-chart")
+    st.caption("The band holds 95 %." + (" Dashed: published hair." if locus.own is not None else ""))

@@ -1,0 +1,139 @@
+"""Set-up check: how far photos of the same hair differ in this studio."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import partial
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.errors import TooFewReadings
+from tracker.repeatability import PROVISIONAL, Repeatability
+from tracker.setup_check import WANTED, Shot, Spread, repeatability_of, study
+from tracker.ui.look import failure, show_drawing
+from tracker.ui.navigation import link
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.passing_photos import passing_photos, round_of
+from tracker.ui.parts.spread_words import photos_table, smallest_words, what_it_is_made_of
+from tracker.ui.parts.versions import versions
+from tracker.ui.parts.words import count, day, plain
+from tracker.ui.session import in_force, open_store
+from tracker.yardsticks import SPREAD
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_KEY = "set-up"
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Set-up check", anchor=False)
+    with told():
+        store = open_store()
+        own = in_force()
+        st.subheader(plain(smallest_words(own.spread, own.scale)), anchor=False)
+        shots = workflow.shots_so_far(store)
+        if not shots and own.spread.provisional:
+            _how()
+        if not shots and not own.spread.provisional:
+            _in_force(own.spread)
+        _photos(store, shots, "Add photos" if shots or own.spread.provisional else "Check again")
+        if shots:
+            _so_far(store, shots)
+        if shots or own.spread.provisional:
+            _in_force(own.spread)
+        versions(store, SPREAD, plain(PROVISIONAL.source))
+        link("studio", "Back to the studio")
+
+
+def _how() -> None:
+    st.markdown(
+        "How far do photos of the same hair lie apart here, when nothing has changed? Ten minutes with a few swatches "
+        "tell, and from then on every ± and every “real change” rests on your own studio."
+    )
+    show_drawing("set up", "The same swatch and card photographed three times, put down and taken up again in between")
+    st.markdown(
+        "1. Take hair that stays as it is: swatches or a mannequin head, from dark to light. A person must agree "
+        "first.\n"
+        "2. Photograph each three times beside the card. **Put hair and card down in between** and take them up again, "
+        "as you would with a client.\n"
+        "3. Do it again on another day, and let whoever else takes photos here do it too.\n"
+        f"4. Best is {WANTED}. Seven photos of one swatch are the least; fewer photos give a wider ±."
+    )
+
+
+def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
+    st.header(header, anchor=False)
+    last = shots[-1] if shots else None
+    with st.container():
+        # empty for each lot, so that the next hair is not kept under the last one's name
+        sample = st.text_input(
+            "Which hair (the same name for the same hair, also on another day)",
+            max_chars=60,
+            placeholder="for example: swatch 1",
+            key=f"{_KEY}-sample-{round_of(_KEY)}",
+        )
+        left, right = st.columns(2)
+        operator = left.text_input(
+            "Who photographs", value=last.operator if last is not None else "me", max_chars=60, key=f"{_KEY}-operator"
+        )
+        session = right.text_input("Session", value=day(date.today()), max_chars=60, key=f"{_KEY}-session")
+    keep = partial(workflow.add_shot, store, sample=sample, operator=operator, session=session)
+    passing_photos(store, _KEY, "Photos of this hair", lambda reading: _kept(keep(reading)))
+
+
+def _kept(shot: Shot) -> None:
+    say_on_next_page(f"Measured: {shot.sample}. The photo is forgotten.")
+
+
+def _so_far(store: Store, shots: tuple[Shot, ...]) -> None:
+    """What was gathered, what it says, and what is missing."""
+    st.header("What the photos say so far", anchor=False)
+    st.markdown(photos_table(shots))
+    try:
+        spread = study(shots)
+    except TooFewReadings as error:
+        failure(error.what, error.advice)
+    else:
+        _offer(store, spread)
+    with st.popover("Take back"):
+        newest = shots[-1]
+        st.markdown(f"The newest reading is of {plain(newest.sample)}, {plain(newest.session)}.")
+        if st.button("Forget the newest", key=f"{_KEY}-drop-newest"):
+            workflow.drop_shots(store, [newest])
+            st.rerun()
+        if st.button("Forget all of them", key=f"{_KEY}-drop-all"):
+            workflow.drop_shots(store)
+            st.rerun()
+
+
+def _offer(store: Store, spread: Spread) -> None:
+    own = repeatability_of(spread, "this check")
+    st.markdown(f"**{plain(smallest_words(own, in_force().scale))}**")
+    st.markdown(what_it_is_made_of(spread))
+    if spread.left_over:
+        st.caption(
+            f"{count(spread.left_over, 'photo')} could not help to tell people and days apart: "
+            "not every hair has photos by everyone on every day."
+        )
+    if st.button("Use this from now on", type="primary", key=f"{_KEY}-adopt"):
+        workflow.adopt_spread(store)
+        say_on_next_page("From now on every ± rests on your own set-up check. Photos measured before keep theirs.")
+        st.rerun()
+
+
+def _in_force(spread: Repeatability) -> None:
+    from tracker.charts import photos_chart
+    from tracker.ui.parts.charts_view import is_dark, show_chart
+
+    st.header("What one more photo is worth", anchor=False)
+    spec, words = photos_chart(spread, is_dark())
+    show_chart(spec, words, key="photos-chart")
+    st.caption(
+        "In L*, the lightness of the colour: where hair is dark, a level is few of them, where it is light, many."
+    )

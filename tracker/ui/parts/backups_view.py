@@ -1,0 +1,104 @@
+"""The state of the backups, making one, checking one, and bringing one back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.store import EXPIRE_AFTER, MOST, check_backup
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.words import ago, as_date, count, day
+from tracker.workflow.backups import back_up, bring_back, days_since_backup
+
+if TYPE_CHECKING:
+    from tracker.store import Backup, Store
+
+_OLD_DAYS = 3
+
+
+def backup_state(store: Store) -> None:
+    """When the last backup was made, and the rules they follow, in a few sentences."""
+    backups = store.shelf.backups()
+    days = days_since_backup(backups)
+    if days is None:
+        st.markdown("**No backup yet.** The program makes one a day by itself once there is a client.")
+    else:
+        made = backups[0].made_at.astimezone()
+        st.markdown(f"**Last backup:** {ago(as_date(made))} at {made:%H:%M}, checked when it was made.")
+        if days >= _OLD_DAYS and not store.is_empty():
+            st.warning(
+                f"The last backup is {count(days, 'day')} old. Make one now; if it fails, the reason is said here."
+            )
+
+
+def backup_now(store: Store) -> None:
+    """The state, and the button that makes a backup now; the state is told after that."""
+    state = st.container()
+    _button(store)
+    with state:
+        backup_state(store)
+
+
+def _button(store: Store) -> None:
+    if st.button("Back up now", key="backup"):
+        with told():
+            with st.spinner("Copying and checking"):
+                folder = back_up(store)
+            st.success("The backup is complete and checked. Copy this folder to another disk now and then.")
+            st.code(str(folder), language=None, wrap_lines=True)
+
+
+def backup_list(store: Store) -> None:
+    """Every backup, how to check one, and how to bring one back."""
+    backups = store.shelf.backups()
+    st.caption(
+        f"One a day by itself, at most {MOST}; each is removed after {EXPIRE_AFTER.days} days, once there is a newer "
+        "one. A client who is erased is left out when a backup made before is brought back."
+    )
+    if not backups:
+        return
+    with st.expander(f"All backups ({len(backups)})"):
+        st.code(str(store.shelf.folder), language=None, wrap_lines=True)
+        chosen = st.selectbox("Backup", backups, format_func=_words, key="backup-chosen")
+        if st.button("Check it", key="backup-check"):
+            with told():
+                _check(chosen)
+        st.markdown("**Bring it back** into an empty folder. What you have now stays as it is.")
+        folder = st.text_input("Empty folder", key="restore-folder", placeholder="a folder that is not there yet")
+        if st.button("Bring it back", key="restore", disabled=not (folder or "").strip()):
+            with told():
+                _bring_back(store, chosen, Path(folder.strip()).expanduser())
+
+
+def _check(backup: Backup) -> None:
+    with st.spinner("Reading every record and photo"):
+        found = check_backup(backup.folder)
+    if found.damaged:
+        st.warning(f"{count(len(found.damaged), 'photo')} missing or altered; every record is whole.")
+    else:
+        st.success(
+            f"Whole: {count(found.rows, 'record')} and {count(found.pictures, 'photo')} are as they were written."
+        )
+
+
+def _bring_back(store: Store, backup: Backup, folder: Path) -> None:
+    with st.spinner("Copying and checking"):
+        back = bring_back(backup.folder, folder, store.erasures())
+    parts = f"{count(back.clients, 'client')}, {count(back.visits, 'visit')} and {count(back.photos, 'photo')}"
+    st.success(f"{parts} are in the folder. Start the program with this setting to use it:")
+    st.code(f"TRACKER_HOME={folder.resolve()}", language=None, wrap_lines=True)
+    if back.damaged:
+        st.warning(f"{count(back.damaged, 'photo')} could not be brought back: missing or altered in the backup.")
+
+
+def _words(backup: Backup) -> str:
+    made = backup.made_at.astimezone()
+    known = (
+        f": {count(backup.clients or 0, 'client')}, {count(backup.visits or 0, 'visit')}, "
+        f"{count(backup.photos or 0, 'photo')}"
+        if backup.clients is not None
+        else ""
+    )
+    return f"{day(made.date())} at {made:%H:%M}{known}"

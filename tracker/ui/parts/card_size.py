@@ -1,0 +1,69 @@
+"""The size of the studio's cards, entered once: it turns pixels into centimetres."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.measure import CARD_KINDS
+from tracker.scale import LARGEST_MM, SMALLEST_MM
+from tracker.ui.parts.notices import say_on_next_page, told
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_WHERE = {
+    "grey18": "The grey itself, without a rim.",
+    "steps3": "The three steps together: the area inside the corners that you mark.",
+    "chart24": "The outer frame of the patches: the area inside the corners that you mark.",
+}
+
+
+def card_sizes(store: Store) -> None:
+    """Width and height of each kind of card, with a way to note them."""
+    st.markdown(
+        "Note the size of your card, and the photos from then on also say where the lightening starts and how softly "
+        "it blends, in centimetres."
+    )
+    for name, kind in CARD_KINDS.items():
+        size = workflow.card_size(store, name)
+        noted = f"{size[0]:g} × {size[1]:g} mm" if size is not None else "size not noted"
+        with st.expander(f"{kind.title}: {noted}"):
+            _fields(store, name, size)
+
+
+def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
+    st.caption(_WHERE[name])
+    left, right = st.columns(2)
+    width = left.number_input(
+        "Width, mm",
+        min_value=SMALLEST_MM,
+        max_value=LARGEST_MM,
+        value=size[0] if size else None,
+        step=1.0,
+        format="%.1f",
+        key=f"card-width-{name}",
+    )
+    height = right.number_input(
+        "Height, mm",
+        min_value=SMALLEST_MM,
+        max_value=LARGEST_MM,
+        value=size[1] if size else None,
+        step=1.0,
+        format="%.1f",
+        key=f"card-height-{name}",
+    )
+    with st.container(horizontal=True):
+        if st.button("Keep this size", key=f"card-keep-{name}", disabled=width is None or height is None):
+            _keep(store, name, (float(width or 0), float(height or 0)))
+        if size is not None and st.button("Forget it", key=f"card-forget-{name}"):
+            _keep(store, name, None)
+
+
+def _keep(store: Store, name: str, size: tuple[float, float] | None) -> None:
+    with told():
+        workflow.note_card_size(store, name, size)
+        say_on_next_page("The size of the card is kept." if size else "The size of the card is forgotten.")
+        st.rerun()

@@ -1,0 +1,90 @@
+"""Handing out one client's record, and taking everything out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import Client, now
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.words import ago, as_date, count, disk_size
+from tracker.workflow.export import Exported, export_client, export_everything
+
+if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
+    from tracker.store import Store
+
+
+def hand_out(store: Store, client: Client) -> None:
+    """Put one client's record together and offer it for saving."""
+    st.markdown(
+        "Everything kept about this client as one file: a page to read, the photos, and every number with its unit. "
+        "It is put together in memory; it lies on a disk only where you save it."
+    )
+    if not st.button("Put it together", key="export-client"):
+        return
+    bar = st.progress(0.0, text="Putting it together")
+    with told():
+        content, exported = export_client(store, client.id, _shown_on(bar))
+        bar.empty()
+        st.markdown(f"Ready: {_words(exported)}, {disk_size(len(content))}.")
+        st.download_button(
+            "Save the file",
+            content,
+            f"hair-colour-record-{now():%Y-%m-%d}.zip",
+            "application/zip",
+            key="export-save",
+            type="primary",
+            on_click="ignore",
+        )
+        _missing(exported)
+
+
+def everything_out(store: Store) -> None:
+    """Write everything into a folder, and say what lies there."""
+    st.markdown(
+        "Every client as pages, photos, JSON and CSV, and tables of the whole studio: "
+        "forms that any other program reads."
+    )
+    if st.button("Take everything out", key="export-all", disabled=store.is_empty()):
+        bar = st.progress(0.0, text="Writing")
+        with told():
+            _, exported = export_everything(store, _shown_on(bar))
+            bar.empty()
+            st.success(f"{count(exported.clients, 'client')}, {_words(exported)} are written.")
+            _missing(exported)
+    found = store.exports()
+    if not found:
+        return
+    for export in found:
+        st.markdown(f"Taken out {ago(as_date(export.made_at))}, {disk_size(export.bytes)}:")
+        st.code(str(export.folder), language=None, wrap_lines=True)
+    st.caption(
+        "Copy it where you need it, then remove it here. Erasing a client removes all of these folders, because they "
+        "hold the client too; copies elsewhere are yours to delete."
+    )
+    if st.button("Remove from this computer", key="export-remove"):
+        with told():
+            store.remove_exports()
+            st.rerun()
+
+
+def _shown_on(bar: DeltaGenerator) -> Callable[[float, str], None]:
+    """Tells a bar how far a job is."""
+
+    def show(share: float, text: str) -> None:
+        bar.progress(share, text=text)
+
+    return show
+
+
+def _words(exported: Exported) -> str:
+    return f"{count(exported.visits, 'visit')} and {count(exported.photos, 'photo')}"
+
+
+def _missing(exported: Exported) -> None:
+    if exported.missing:
+        st.warning(f"{count(exported.missing, 'photo file')} missing or altered; the records are there.")

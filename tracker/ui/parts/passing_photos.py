@@ -1,0 +1,192 @@
+"""Photos that are measured and not kept: add some, look at the marks of each, get its reading."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.errors import TrackerError
+from tracker.measure import CARD_KINDS
+from tracker.reading import Marks, PhotoReading
+from tracker.ui.components.point_editor import edit_marks
+from tracker.ui.look import failure
+from tracker.ui.parts.notices import sorry
+from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB
+from tracker.ui.passing import hold, let_go, passing_url
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+NOT_KEPT = (
+    "These photos are measured and not kept: they stay in memory until you have looked at their marks, and only their "
+    "readings are written down."
+)
+MOST_AT_ONCE = 12
+
+
+def passing_photos(store: Store, key: str, label: str, keep: Callable[[PhotoReading], None]) -> bool:
+    """The place to add photos, then the marks of each in turn.
+
+    Parameters
+    ----------
+    key : str, one per page
+    label : str, of the place to add photos
+    keep : called with each reading; a `TrackerError` from it is said beside the photo
+
+    Returns
+    -------
+    bool : True while a photo waits to be looked at
+    """
+    waiting: list[workflow.PassingPhoto] = st.session_state.setdefault(f"{key}-waiting", [])
+    if not waiting:
+        _add(key, label, waiting)
+        return False
+    total = st.session_state.get(f"{key}-total", len(waiting))
+    st.markdown(f"**Photo {total - len(waiting) + 1} of {total}**")
+    _look_at(store, key, waiting, keep)
+    return True
+
+
+def round_of(key: str) -> int:
+    """How often photos were added and looked at: put it into the keys of fields that must not outlive their photos."""
+    return int(st.session_state.get(_round_key(key), 0))
+
+
+def _round_key(key: str) -> str:
+    return f"{key}-round"
+
+
+def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
+    kind, reflectance = _card(key)
+    turn = st.session_state.setdefault(f"{key}-turn", 0)
+    uploads = st.file_uploader(
+        label,
+        type=FORMATS,
+        max_upload_size=LARGEST_MB,
+        accept_multiple_files=True,
+        key=f"{key}-upload-{turn}",
+    )
+    st.caption(NOT_KEPT)
+    if not uploads:
+        return
+    troubles = []
+    with st.spinner("Reading the photos and looking for the card"):
+        for upload in uploads[:MOST_AT_ONCE]:
+            try:
+                photo = workflow.look_at(upload.getvalue(), kind, reflectance)
+            except TrackerError as error:
+                troubles.append(error)
+                continue
+            waiting.append(photo)
+            hold(photo)
+    for trouble in troubles:
+        sorry(trouble)
+    if len(uploads) > MOST_AT_ONCE:
+        failure(f"Only the first {MOST_AT_ONCE} photos are taken.", "Add the others after these.")
+    if waiting:
+        # a new place to add: the old one would hold the files in memory
+        st.session_state[f"{key}-turn"] = turn + 1
+        st.session_state[f"{key}-total"] = len(waiting)
+        if not troubles:
+            st.rerun()
+        st.button("Go on with the others", key=f"{key}-go-on")
+
+
+def _card(key: str) -> tuple[str, float | None]:
+    kind = st.radio(
+        "Card in the photos",
+        list(CARD_KINDS),
+        format_func=lambda name: CARD_KINDS[name].title,
+        key=f"{key}-card",
+        horizontal=True,
+    )
+    with st.expander("My card’s grey is not 18 %"):
+        percent = st.number_input(
+            "Reflectance of the grey in per cent, as printed on the card or its sheet",
+            min_value=2.0,
+            max_value=98.0,
+            value=None,
+            step=0.5,
+            placeholder="leave empty for the usual value",
+            key=f"{key}-reflectance",
+        )
+    return kind, percent / 100 if percent else None
+
+
+@st.fragment
+def _look_at(
+    store: Store, key: str, waiting: list[workflow.PassingPhoto], keep: Callable[[PhotoReading], None]
+) -> None:
+    """The editor of the first photo that waits; dragging reruns this part of the page only."""
+    if not waiting:
+        return
+    photo = waiting[0]
+    said: str = st.session_state.get(f"{key}-said", "")
+    if said or photo.problem:
+        failure(said or photo.problem or "")
+    else:
+        st.markdown("The four corners should lie on the card’s corners, and the line should run along the hair.")
+    upright = photo.size[0] < photo.size[1]
+    picture, beside = st.columns([3, 2], gap="large") if upright else (st.container(), st.container())
+    with picture:
+        marks = _edited(photo)
+    with beside:
+        if st.button("Looks right", type="primary", key=f"{key}-right"):
+            _measure(store, key, waiting, marks, keep)
+        if st.button("Leave this photo out", key=f"{key}-skip"):
+            _done(key, waiting)
+
+
+def _edited(photo: workflow.PassingPhoto) -> Marks:
+    marks = photo.marks
+    if marks.corners is None:
+        return marks
+    hold(photo)
+    edited = edit_marks(
+        key=f"passing-{photo.id}",
+        url=passing_url(photo),
+        size=photo.size,
+        corners=marks.corners,
+        path=marks.path,
+        width=marks.width,
+        label="Photo that is not kept",
+    )
+    return replace(marks, corners=edited.corners, path=edited.path, width=edited.width)
+
+
+def _measure(
+    store: Store,
+    key: str,
+    waiting: list[workflow.PassingPhoto],
+    marks: Marks,
+    keep: Callable[[PhotoReading], None],
+) -> None:
+    photo = waiting[0]
+    untouched = marks == photo.marks
+    with st.spinner("Measuring"):
+        if photo.problem and untouched:
+            reading, why = None, photo.problem
+        else:
+            reading, why = workflow.measure_passing(store, photo, marks)
+    if reading is not None:
+        try:
+            keep(reading)
+        except TrackerError as error:
+            why = error.message
+        else:
+            _done(key, waiting)
+    st.session_state[f"{key}-said"] = why
+    st.rerun()
+
+
+def _done(key: str, waiting: list[workflow.PassingPhoto]) -> None:
+    """On to the next photo; this one is forgotten."""
+    st.session_state.pop(f"{key}-said", None)
+    let_go(waiting.pop(0).id)
+    if not waiting:
+        st.session_state[_round_key(key)] = round_of(key) + 1
+    st.rerun()

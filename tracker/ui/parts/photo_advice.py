@@ -1,0 +1,73 @@
+"""How to take a photo that can be measured, step by step, with our own drawings."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from tracker.ui.look import show_drawing
+
+# common practice, no source: distances, the card a third of the way, light from one side, dry combed hair
+_STEPS = (
+    (
+        "combed",
+        "Left: dry, combed hair falls evenly. Right: wet or glossy hair sticks together and shines",
+        "Dry and combed",
+        "Dry the hair and comb it so that it falls flat. Wet, oiled or freshly sprayed hair reads darker and shines.",
+    ),
+    (
+        "light",
+        "From above: daylight from a window at one side, lamps off, the phone on the side of the window",
+        "One light, from the side and a little from the front",
+        "Daylight from a window with the lamps off is best. Always the same lamps are good too. Daylight and lamps "
+        "together are worst. No flash, and no sun on the hair.",
+    ),
+    (
+        "card",
+        "From above: the grey card beside the hair, turned a third of the way from the camera to the window",
+        "The card beside the hair, a third of the way to the light",
+        "Hold it where the hair is, not in front and not behind. Face it to the phone, then turn it a third of the way "
+        "towards the light: it is lit like the hair, and nothing shines on it. No fingers and no shadow on it.",
+    ),
+    (
+        "distance",
+        "From the side: the phone level, as high as the middle of the hair, about one metre away",
+        "About a metre away, level, half way down the hair",
+        "An arm and a half. Hold the phone upright and level, as high as the middle of the hair. Closer bends the "
+        "head, farther leaves too little hair in the photo. Do not zoom with two fingers.",
+    ),
+    (
+        "frame",
+        "What the phone shows: the hair from root to tips, the whole card beside it, a plain wall behind",
+        "The whole hair, the whole card, a plain wall",
+        "Hair from root to tips, the card whole beside it with a little room around it, nothing colourful behind. "
+        "Tap on the hair to focus there. No filter, no beauty mode, no portrait mode.",
+    ),
+)
+
+_AGAIN = (
+    "Next time the same: same place, same phone, same card, same light. Stand where you stood, with the hair in the "
+    "same place in the photo. Then the numbers can be compared best."
+)
+
+
+def photo_advice() -> None:
+    """All steps, each with its drawing."""
+    for number, (drawing, alt, what, how) in enumerate(_STEPS, start=1):
+        st.subheader(f"{number}. {what}", anchor=False)
+        picture, words = st.columns([3, 2], gap="large", vertical_alignment="center")
+        with picture:
+            show_drawing(drawing, alt)
+        words.markdown(how)
+    st.subheader("And again", anchor=False)
+    st.markdown(_AGAIN)
+
+
+def short_photo_advice() -> None:
+    """The one drawing and the few words that matter most."""
+    drawing, alt, *_ = _STEPS[2]
+    show_drawing(drawing, alt)
+    st.markdown(
+        "Dry, combed hair. Hold the card beside the hair, turned a third of the way from the camera to the light: "
+        "then nothing shines on it. No flash and no filter. Stand about a metre away, and fill the photo with hair "
+        "and card. Same place, phone and card before and after."
+    )

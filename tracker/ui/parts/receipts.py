@@ -1,0 +1,56 @@
+"""What was erased: counts and times, nothing of whom."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.store import Counts, Erasure, Receipt
+from tracker.ui.parts.words import count, day, listed
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def receipts(store: Store) -> None:
+    """All receipts so far, with a way to save them; nothing where nobody was erased."""
+    erased = store.receipts()
+    if not erased:
+        return
+    with st.expander(f"Erased so far ({len(erased)})"):
+        lines = [receipt_words(erasure) for erasure in reversed(erased)]
+        st.markdown("\n".join(f"- {line}" for line in lines))
+        st.download_button(
+            "Save the receipts",
+            "\n".join(lines) + "\n",
+            "receipts.txt",
+            "text/plain",
+            key="receipts",
+            on_click="ignore",
+        )
+
+
+def receipt_words(erasure: Erasure | Receipt) -> str:
+    """What was erased, as a sentence."""
+    moment = erasure.erased_at.astimezone()
+    what = counts_words(erasure.counts) if erasure.counts is not None else "the client and everything of the client"
+    return f"Erased on {day(moment.date())} at {moment:%H:%M}: {what}. Receipt {erasure.client_id[:8]}."
+
+
+def counts_words(counts: Counts) -> str:
+    """The client and how much of each kind."""
+    parts = [
+        "the client",
+        count(counts.consents, "answer") + " about agreement",
+        count(counts.visits, "visit"),
+        count(counts.photos, "photo"),
+        count(counts.files, "picture file"),
+    ]
+    if counts.drafts:
+        parts.append(count(counts.drafts, "unfinished draft"))
+    if counts.edits:
+        parts.append(count(counts.edits, "earlier state") + " of records")
+    if counts.exports:
+        parts.append(count(counts.exports, "export") + " of everything")
+    return listed(parts)

@@ -1,0 +1,58 @@
+"""Past results in words: the middle of several cases, its interval, their spread."""
+
+from __future__ import annotations
+
+from tracker.outcomes import FEW, FEWEST, Middle, PastResults
+from tracker.uncertainty import format_number
+
+
+def headline(results: PastResults) -> str:
+    """The finding as a sentence."""
+    number = len(results.cases)
+    visits = f"{number:,} {'visit' if number == 1 else 'visits'}"
+    if number == 0:
+        return "No visit like this yet."
+    if number < FEWEST:
+        return f"{visits} like this so far: too few for a middle. See each one below."
+    if results.lift is None:
+        return f"{visits} like this, but too many lie beyond the scale for a middle lift."
+    few = "Few cases: of" if number < FEW else "Of"
+    return f"{few} {visits}, the one in the middle became {lift_text(results.lift)}."
+
+
+def lift_text(middle: Middle) -> str:
+    """A middle lift as ``2.1 levels lighter``, with ``at least`` where it is open."""
+    size = format_number(abs(middle.median))
+    if size == "0.0":
+        return "no lighter and no darker"
+    level = "level" if size == "1.0" else "levels"
+    bound = f"{middle.bound} " if middle.median > 0 or not middle.bound else f"{_turned(middle.bound)} "
+    return f"{bound if middle.bound else ''}{size} {level} {'lighter' if middle.median > 0 else 'darker'}"
+
+
+def _turned(bound: str) -> str:
+    """A bound of a negative number, said of its size."""
+    return "at most" if bound == "at least" else "at least"
+
+
+def spread_sentence(middle: Middle, unit: str) -> str:
+    """Where the cases lay, and how sure their middle is."""
+    share = "Half of the cases lay" if middle.quarters else "All cases lay"
+    spread = f"{share} between {signed(middle.spread_low)} and {signed(middle.spread_high)}{unit and f' {unit}'}."
+    sure = f"{min(middle.coverage, 0.99):.0%}"
+    low, high = signed(middle.low), signed(middle.high)
+    if middle.coverage >= 0.95:
+        within = f"lie within {low} to {high}" if low != high else f"be {low} to the digit shown"
+        return f"{spread} The middle of many such cases would {within} ({sure} sure)."
+    return f"{spread} With so few, the middle of many such cases lies within this range with {sure} certainty only."
+
+
+def warmth_headline(middle: Middle) -> str:
+    """The middle final warmth as a sentence."""
+    return f"Final warmth in the middle: {signed(middle.median)}."
+
+
+def signed(value: float) -> str:
+    """A number with its sign."""
+    text = format_number(value)
+    return f"+{text}" if value > 0 and text != "0.0" else text

@@ -1,0 +1,32 @@
+"""Which of the yardsticks levels, warmth and ± rest on, in a sentence each."""
+
+from __future__ import annotations
+
+from tracker.level import LevelScale
+from tracker.repeatability import Repeatability
+from tracker.warmth import NeutralLocus
+
+
+def scale_words(scale: LevelScale) -> str:
+    """Which scale levels are read on."""
+    if scale.provisional:
+        return "Levels are provisional: read on the built-in scale."
+    return f"Levels are read on your {scale.name}."
+
+
+def locus_words(locus: NeutralLocus) -> str:
+    """What warmth counts from."""
+    if locus.own is None:
+        return "Warmth counts from published natural hair of the same lightness."
+    low, high = locus.own
+    return f"Warmth counts from your {locus.name}, between L* {low:.0f} and {high:.0f}; beyond, from published hair."
+
+
+def spread_words(spread: Repeatability) -> str:
+    """What the ± between photos rests on."""
+    if spread.provisional:
+        return (
+            "The ± rests on general figures: how far photos repeat in your own studio has not been measured. A set-up "
+            "check in the studio does it."
+        )
+    return f"The ± rests on your {spread.name}."

@@ -1,0 +1,213 @@
+"""Seeing the change: the sentence for the client, lightness from root to tip, and how light and dark the hair is."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+import streamlit as st
+
+from tracker.errors import TrackerError
+from tracker.quantities import Measured
+from tracker.records import PhotoRecord
+from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.pair import Pair, has_number
+from tracker.ui.parts.words import plain
+from tracker.uncertainty import format_measured
+
+if TYPE_CHECKING:
+    from tracker.blend import Blend, Interval
+    from tracker.reading import ProfilePoint
+    from tracker.scale import Scale
+    from tracker.shades import Shades
+
+_NAMES = ("before", "after")
+_PROFILE_BAND = "The band around a line holds 95 % of what repeated reading of this photo would give."
+_ALONE = "From this photo alone, so the shape of the head counts in it too."
+_SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to photo, and the hair seen is a sample."
+
+
+@dataclass(frozen=True, slots=True)
+class Lengths:
+    """The scale that the card gives, or why there is none.
+
+    Attributes
+    ----------
+    scale : Scale or None
+    path : Measured or None, length of the marked hair, mm
+    reason : str, why there is no scale; empty where nobody noted the size of the card
+    """
+
+    scale: Scale | None = None
+    path: Measured | None = None
+    reason: str = ""
+
+
+def lengths(photo: PhotoRecord) -> Lengths:
+    """What the card says of lengths in a photo."""
+    from tracker.hair import HairPath
+    from tracker.scale import card_scale
+
+    if photo.marks is None or photo.marks.size_mm is None or photo.reading is None:
+        return Lengths()
+    plain_card = photo.marks.card_kind == "grey18"
+    try:
+        scale = card_scale(
+            photo.reading.card.corners, photo.marks.size_mm, photo.size, photo.marks.path, either_way_up=plain_card
+        )
+        return Lengths(scale, scale.length(HairPath(photo.marks.path, photo.marks.width).length))
+    except TrackerError as error:
+        return Lengths(reason=error.message)
+
+
+def for_the_client(pair: Pair) -> None:
+    """What changed and how sure it is, in words to be read aloud."""
+    from tracker.aloud import tell
+    from tracker.shades import share_lightened
+
+    if not pair.changes:
+        return
+    first, second = pair.readings
+    said = tell(
+        pair.changes,
+        blend=_blend(pair),
+        length=lengths(pair.after).path,
+        lightened=share_lightened(first, second),
+    )
+    with st.container(key="read-aloud"):
+        st.caption("To read aloud")
+        st.markdown(plain(said))
+
+
+def change_charts(pair: Pair) -> None:
+    """Root to tip, then lights and lows, of before and after."""
+    if not pair.changes or len(pair.readings) != 2:
+        return
+    earlier, later = _on_the_same_way(pair)
+    if earlier and later:
+        found = lengths(pair.after)
+        blend = _blend(pair)
+        title = "Lightness from root to tip" if blend is None else _finding("Lighter than before", blend, found.path)
+        _profile((earlier, later), blend, title, _blend_words(blend, found))
+    _spread(pair.before, pair.after)
+
+
+def photo_charts(photo: PhotoRecord) -> None:
+    """The same of one photo."""
+    from tracker.blend import find_blend
+
+    if photo.reading is None or not has_number(photo):
+        return
+    if photo.reading.profile:
+        found = lengths(photo)
+        blend = find_blend(photo.reading.profile)
+        title = "Lightness from root to tip" if blend is None else _finding("Lighter", blend, found.path)
+        said = [*_blend_words(blend, found), _ALONE] if blend is not None else []
+        _profile((photo.reading.profile,), blend, title, said)
+    _spread(photo)
+
+
+def _spread(*photos: PhotoRecord) -> None:
+    """How much of the hair has which lightness, of one photo or of before and after."""
+    from tracker.charts import spread_chart
+    from tracker.shades import distribution, shades, share_lightened
+
+    readings = [photo.reading for photo in photos if photo.reading is not None and has_number(photo)]
+    lightness = np.arange(0.0, 101.0)
+    curves = {name: distribution(reading, lightness) for name, reading in zip(_NAMES, readings, strict=False)}
+    found = {name: shades(reading) for name, reading in zip(_NAMES, readings, strict=False)}
+    curves_seen = {name: curve for name, curve in curves.items() if curve is not None}
+    found_seen = {name: each for name, each in found.items() if each is not None}
+    if len(curves_seen) != len(photos) or len(found_seen) != len(photos):
+        return
+    share = share_lightened(*readings) if len(readings) == 2 else None
+    if len(readings) == 1:
+        title = f"Lights and lows lie {format_measured(found_seen['before'].dimension)} L* apart"
+    elif share is None or share.value <= 1.96 * share.u:
+        title = "Lights and lows, before and after"
+    else:
+        title = f"{_percent(share)} of the hair is lighter than before"
+    spec, words = spread_chart(curves_seen, found_seen, is_dark(), title=title)
+    show_chart(spec, words, key="spread")
+    st.caption(plain(" ".join([*_shade_words(found_seen), _SPREAD_BAND])))
+
+
+def _profile(profiles: Sequence[Sequence[ProfilePoint]], blend: Blend | None, title: str, said: Sequence[str]) -> None:
+    from tracker.charts import profile_chart
+
+    first, second = profiles[0], profiles[1] if len(profiles) > 1 else None
+    spec, words = profile_chart(first, second, is_dark(), title=title, start=None if blend is None else blend.start)
+    show_chart(spec, words, key="profile")
+    st.caption(plain(" ".join([*said, _PROFILE_BAND])))
+
+
+def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[ProfilePoint, ...]]:
+    """Both profiles along the way of the after photo: hair that was cut keeps its distance from the root."""
+    from tracker.alignment import way_ratio
+
+    first, second = pair.readings
+    if pair.before.marks is None or pair.after.marks is None:
+        return first.profile, second.profile
+    ratio = way_ratio(pair.before.marks, pair.after.marks)
+    moved = (replace(point, position=point.position * ratio) for point in first.profile)
+    return tuple(point for point in moved if point.position <= 1), second.profile
+
+
+def _blend(pair: Pair) -> Blend | None:
+    """The rise of lightness that came with the service; nothing where the lengths did not get lighter."""
+    from tracker.blend import find_blend
+
+    earlier, later = _on_the_same_way(pair)
+    return find_blend(later, earlier)
+
+
+def _finding(what: str, blend: Blend, path: Measured | None) -> str:
+    if blend.start.value < 0.05:
+        return f"{what} from the root on"
+    if path is None:
+        return f"{what} from {_share(blend.start)} of the way down"
+    return f"{what} from {_range(blend.start_mm(path), 0.1, 0)} cm below the root"
+
+
+def _blend_words(blend: Blend | None, found: Lengths) -> list[str]:
+    """Start and softness with their intervals, and what the card says of lengths."""
+    if blend is None:
+        return []
+    if found.path is None:
+        start = f"The lightening starts at {_share(blend.start)} of the way from root to tip."
+        steep = f"Steepest rise: {_range(blend.steepest, 0.1, 1)} L* for each tenth of the way"
+        why = found.reason or "Note the size of your card on the Studio page to get centimetres."
+    else:
+        start = f"The lightening starts {_range(blend.start_mm(found.path), 0.1, 1)} cm below the root."
+        steep = f"Steepest rise: {_range(blend.per_cm(found.path), 1, 1)} L* for each centimetre"
+        why = f"The marked hair is {format_measured(_in_cm(found.path))} cm long in the photo, by the card’s size."
+    return [start, f"{steep}; the smaller, the softer the blend.", why]
+
+
+def _share(interval: Interval) -> str:
+    return f"{100 * interval.value:.0f} % ({100 * interval.low:.0f} to {100 * interval.high:.0f} %)"
+
+
+def _range(interval: Interval, factor: float, digits: int) -> str:
+    value, low, high = (factor * number for number in (interval.value, interval.low, interval.high))
+    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
+
+
+def _in_cm(length: Measured) -> Measured:
+    return Measured(length.value / 10, length.u / 10, "cm", length.dof)
+
+
+def _percent(share: Measured) -> str:
+    size, reach = format_measured(Measured(100 * share.value, 100 * share.u, dof=share.dof), 0).split(" ± ")
+    return f"{size} % (± {reach})"
+
+
+def _shade_words(shades: Mapping[str, Shades]) -> list[str]:
+    said = []
+    for name, each in shades.items():
+        lights, lows, apart = (format_measured(value) for value in (each.lights, each.lows, each.dimension))
+        start = f"{name.capitalize()}: lights" if len(shades) > 1 else "Lights"
+        said.append(f"{start} L* {lights}, lows L* {lows}, {apart} apart.")
+    return said

@@ -1,0 +1,59 @@
+"""How far photos of one hair differ, in words."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+
+from tracker.level import LevelScale
+from tracker.repeatability import Repeatability
+from tracker.setup_check import Shot, Spread
+from tracker.ui.parts.words import count, plain
+
+_AT_LEVEL = 6
+
+
+def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
+    """The smallest real change in levels, and what more photos make of it."""
+    one, two, three = (spread.smallest_change(photos) for photos in (1, 2, 3))
+    slope = scale.slope(scale.lightness(_AT_LEVEL))
+    whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
+    return (
+        f"{whose} a change of {one / slope:.1f} level at level {_AT_LEVEL} ({one:.1f} L*) stands out with one photo "
+        f"before and one after; {two:.1f} L* with two each, {three:.1f} with three."
+    )
+
+
+def what_it_is_made_of(spread: Spread) -> str:
+    """Repeats, people and days as a table, for Markdown."""
+    rows = [("Photo to photo, same person and session", spread.repeat)]
+    for what, part in (("Between people", spread.operator), ("Between sessions", spread.session)):
+        if part is not None:
+            rows.append((what, part))
+    if any(spread.occasion):
+        rows.append(("One hair otherwise than another, by person and session", spread.occasion))
+    rows.append(("**One photo, all together**", spread.total))
+    lines = [f"| {what} | {part[0]:.2f} | {part[1]:.2f} | {part[2]:.2f} |" for what, part in rows]
+    missing = [
+        word
+        for word, part, number in (
+            ("people", spread.operator, spread.operators),
+            ("sessions", spread.session, spread.sessions),
+        )
+        if part is None
+        for word in [f"{word} ({'only one' if number == 1 else 'not every hair by everyone in every session'})"]
+    ]
+    said = f"\n\nNot told apart: {' and '.join(missing)}." if missing else ""
+    head = "| Standard deviation | L\\* | a\\* | b\\* |\n|---|---|---|---|\n"
+    return head + "\n".join(lines) + said + f" Degrees of freedom: {spread.dof:.0f}."
+
+
+def photos_table(shots: Sequence[Shot]) -> str:
+    """How many photos there are of each hair, a line for each person and session, for Markdown."""
+    counted = Counter((shot.operator, shot.session, shot.sample) for shot in shots)
+    lines = []
+    for person, session in dict.fromkeys((shot.operator, shot.session) for shot in shots):
+        here = [(sample, number) for (who, when, sample), number in counted.items() if (who, when) == (person, session)]
+        each = ", ".join(f"{plain(sample)} × {number}" for sample, number in here)
+        lines.append(f"- **{plain(person)}, {plain(session)}**: {each}")
+    return "\n".join(lines) + f"\n\n{count(len(shots), 'photo')} measured, none kept."

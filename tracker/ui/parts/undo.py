@@ -1,0 +1,55 @@
+"""The last deletion, with the button that takes it back."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.records import now
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.words import plain
+from tracker.ui.session import open_store
+
+if TYPE_CHECKING:
+    from tracker.store import Deletion, Store
+
+UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, later under My data."
+_LAST = "last-deletion"
+_SHOWN_FOR = timedelta(minutes=3)
+
+
+def remember_deletion(deletion: Deletion | None, sentence: str) -> None:
+    """Offer to take a deletion back on the pages that follow; `sentence` says what was deleted."""
+    if deletion is not None:
+        st.session_state[_LAST] = (deletion, sentence)
+
+
+def offer_undo(*, always: bool = False) -> bool:
+    """The last deletion of this session while it is fresh and held; True where there is one.
+
+    Parameters
+    ----------
+    always : bool, also when it is not fresh any more
+    """
+    deletion, sentence = st.session_state.get(_LAST, (None, ""))
+    if deletion is None or not (always or now() - deletion.at < _SHOWN_FOR):
+        return False
+    store = open_store()
+    if not store.can_put_back(deletion.token):
+        st.session_state.pop(_LAST)
+        return False
+    with st.container(key="undo-line", horizontal=True, vertical_alignment="center"):
+        st.markdown(plain(sentence))
+        if st.button("Undo", key="undo"):
+            with told():
+                _take_back(store, deletion)
+    return True
+
+
+def _take_back(store: Store, deletion: Deletion) -> None:
+    store.put_back(deletion.token)
+    st.session_state.pop(_LAST)
+    say_on_next_page("It is back, as it was.")
+    st.rerun()

@@ -1,0 +1,51 @@
+"""The versions of one of the studio's own yardsticks: which is in force since when, and undoing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.words import as_date, day, plain
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+    from tracker.yardsticks import Yardstick
+
+
+def versions(store: Store, kind: str, built_in: str) -> None:
+    """Every version with its date and what it rests on; the newest that stands can be undone.
+
+    Parameters
+    ----------
+    kind : str, one of `yardsticks.KINDS_OF_YARDSTICK`
+    built_in : str, what is in force without any: a sentence
+    """
+    kept = store.yardstick_versions(kind)
+    standing = next((version for version in kept if version.undone_at is None), None)
+    st.header("Versions", anchor=False)
+    for version in kept:
+        state = "in force" if version is standing else "replaced" if version.undone_at is None else "undone"
+        when = f", {day(as_date(version.undone_at))}" if version.undone_at is not None else ""
+        st.markdown(f"**{day(as_date(version.made_at))}** · {state}{when}  \n{plain(about(version))}")
+        if version.undone_at is not None and st.button("Let it count again", key=f"stand-{version.id}"):
+            with told():
+                store.stand_yardstick(version.id, stands=True)
+                st.rerun()
+    st.markdown(f"**Built in** · {'in force' if standing is None else 'replaced'}  \n{built_in}")
+    if standing is not None and st.button("Undo the newest", key=f"undo-{kind}"):
+        with told():
+            workflow.undo_yardstick(store, kind)
+            say_on_next_page("Undone. The version before counts again.")
+            st.rerun()
+
+
+def about(version: Yardstick) -> str:
+    """What a version rests on."""
+    if version.spread is not None:
+        return version.spread.source
+    if version.scale is not None:
+        return version.scale.source
+    return version.locus.source if version.locus is not None else ""
