@@ -264,3 +264,48 @@ def test_the_module_can_be_run_and_its_output_cut_off(tmp_path: Path) -> None:
     assert closed.stderr is not None
     assert closed.stderr.read() == b""
     closed.stderr.close()
+
+
+def test_a_blurred_photo_has_its_numbers_and_a_warning(tmp_path: Path) -> None:
+    import cv2
+
+    cv2.imwrite(str(tmp_path / "soft.png"), cv2.GaussianBlur(photograph(scene()).encoded[..., ::-1], (0, 0), 9))
+    marks = write_marks(tmp_path, entry("soft.png"))
+    status, out, _ = run("measure", marks, "--json")
+    [photo] = json.loads(out)["photos"]
+    assert status == 0
+    assert photo["ok"]
+    assert set(photo["regions"]) == {"root", "mid", "end"}
+    [failed] = [check for check in photo["checks"] if not check["ok"]]
+    assert {"name", "ok", "value", "limit", "unit", "advice"} <= set(failed)
+    assert failed["name"] == "sharp"
+    assert failed["stops"] is False
+    _, said, _ = run("measure", marks)
+    assert "Look at this: The hair is blurred" in said
+
+
+@pytest.mark.parametrize(
+    ("size", "error"), [([100.0, 118.0], None), ([100.0, 20.0], "card_tilted"), ([1.0, 1.0], "invalid_entry")]
+)
+def test_a_card_of_known_size_gives_lengths(tmp_path: Path, size: list[float], error: str | None) -> None:
+    (tmp_path / "a.jpg").write_bytes(before())
+    card = {"kind": "grey18", "corners": [list(corner) for corner in CARD], "size_mm": size}
+    path = write_marks(tmp_path, entry("a.jpg", card=card))
+    status, out, _ = run("measure", path, "--json")
+    assert status == 0
+    [photo] = json.loads(out)["photos"]
+    if error is None:
+        # by hand: the drawn card is some 159 pixels wide, the path some 792 pixels long
+        assert photo["lengths"]["path_mm"]["value"] == pytest.approx(792 * 100 / 159, rel=0.02)
+        assert photo["lengths"]["path_mm"]["u"] > 0
+    else:
+        assert photo["lengths"]["error"]["code"] == error
+        assert photo["lengths"]["path_mm"] is None
+    _, said, _ = run("measure", path)
+    assert ("cm long." in said) == (error is None)
+
+
+def test_without_a_size_there_are_no_lengths(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(before())
+    _, out, _ = run("measure", write_marks(tmp_path, entry("a.jpg")), "--json")
+    assert json.loads(out)["photos"][0]["lengths"] is None

@@ -1,13 +1,15 @@
 """A marks file: which photos to measure, and what a person pointed at in each.
 
     {"photos": [{"photo": "a.jpg",
-                 "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18},
+                 "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
+                          "size_mm": [width, height]},
                  "path": [[x, y], ...],
                  "width": pixels,
                  "light": "daylight"}]}
 
-``corners`` (absent: the card is searched for), ``reflectance`` and ``light`` may be left out. What is not of this shape
-is refused as a whole, before anything is measured; whether the marks fit their photo shows when it is measured.
+``corners`` (absent: the card is searched for), ``reflectance``, ``size_mm`` (gives lengths) and ``light`` may be left
+out. What is not of this shape is refused as a whole, before anything is measured; whether the marks fit their photo
+shows when it is measured.
 """
 
 from __future__ import annotations
@@ -97,6 +99,7 @@ def _photo(entry: object, place: str) -> MarkedPhoto:
         path=_points(found["path"], f"{place}.path"),
         width=_number(found["width"], f"{place}.width"),
         reflectance=None if reflectance is None else _number(reflectance, f"{place}.card.reflectance"),
+        size_mm=None if card.get("size_mm") is None else _point(card["size_mm"], f"{place}.card.size_mm"),
     )
     light = _text(found.get("light") or "", f"{place}.light").strip()
     return MarkedPhoto(_text(found["photo"], f"{place}.photo"), marks, light or None)
@@ -157,5 +160,5 @@ def _unknown_keys(content: Mapping[str, Any]) -> Iterator[str]:
         place = f"photos[{number}]"
         known = {"photo", "card", "path", "width", "light"}
         yield from (f"{place}.{key}" for key in entry if key not in known)
-        known = {"kind", "corners", "reflectance"}
+        known = {"kind", "corners", "reflectance", "size_mm"}
         yield from (f"{place}.card.{key}" for key in entry["card"] if key not in known)

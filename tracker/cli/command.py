@@ -23,7 +23,7 @@ MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[
 "path": [[x, y], ...], "width": pixels, "light": "daylight"}]}. Points are pixels of the upright photo; photo paths
 are relative to the file. Kinds of card: grey18, steps3, chart24. Corners run clockwise from the card's own top left;
 without them a grey18 card is searched for. The path runs from root to tip. "card" may also have "reflectance",
-"light" may be left out.
+and "size_mm": [width, height] for lengths; "light" may be left out.
 """
 
 
@@ -80,7 +80,18 @@ def _parser() -> argparse.ArgumentParser:
         help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
     )
     commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
+    _add_keeping(commands, common)
     return parser
+
+
+def _add_keeping(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
+    backup = commands.add_parser("backup", parents=[common], help="back the data folder up, and check the copy")
+    backup.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="another place than the usual one")
+    check = commands.add_parser("check-backup", parents=[common], help="read every record and photo of a backup")
+    check.add_argument("backup", type=Path, metavar="BACKUP")
+    restore = commands.add_parser("restore", parents=[common], help="bring a backup back into an empty folder")
+    restore.add_argument("backup", type=Path, metavar="BACKUP")
+    restore.add_argument("folder", type=Path, metavar="FOLDER", help="empty, or not there yet")
 
 
 def _run(options: argparse.Namespace) -> int:
@@ -97,6 +108,14 @@ def _run(options: argparse.Namespace) -> int:
         from tracker.cli.fading import fade
 
         return fade(options.series, options.json)
+    if options.command in ("backup", "check-backup", "restore"):
+        from tracker.cli import keeping
+
+        if options.command == "backup":
+            return keeping.backup(options.folder, options.json)
+        if options.command == "check-backup":
+            return keeping.check(options.backup, options.json)
+        return keeping.restore(options.backup, options.folder, options.json)
     from tracker.cli.demo import demo
 
     return demo(options.json)

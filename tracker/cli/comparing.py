@@ -6,7 +6,7 @@ from pathlib import Path
 
 from tracker.cli.result import Json, MeasuredPhoto, Result, read_result
 from tracker.cli.terminal import printable, say, say_json
-from tracker.comparison import RegionChange, common_light, compare_readings, match_kits
+from tracker.comparison import RegionChange, compare_readings, match_kits
 from tracker.errors import CannotCompare, TrackerError
 from tracker.uncertainty import format_measured
 
@@ -54,8 +54,7 @@ def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
             which = before.photo if before.reading is None else after.photo
             raise CannotCompare(f"{which} has no number, so there is nothing to compare.", "Take it again.")
         kits = match_kits(before.kit, after.kit)
-        light = common_light(before.kit, after.kit)
-        changes = compare_readings(before.reading, after.reading, same_kit=kits.same, light=light)
+        changes = compare_readings(before.reading, after.reading, same_kit=kits.same, light=kits.light)
     except TrackerError as error:
         return {
             **pair,

@@ -6,13 +6,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from tracker.cli.files import read_text, require_writable, write_whole
-from tracker.cli.result import Json, document, failed_entry, measured_entry
+from tracker.cli.result import Json, document, failed_entry, lengths, measured_entry
 from tracker.cli.terminal import Progress, complain, printable, say, say_json, to_text
 from tracker.comparison import REGION_WORDS
 from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
 from tracker.marks_file import MarkedPhoto, parse_marks
 from tracker.measure import measure_photo
 from tracker.photo import Limits, read_photo
+from tracker.quantities import Measured
+from tracker.uncertainty import format_measured
 
 if TYPE_CHECKING:
     from tracker.photo import Photo
@@ -57,7 +59,8 @@ def _entry(marked: MarkedPhoto, folder: Path) -> Json:
     try:
         photo = _read(folder / marked.photo)
         reading = measure_photo(photo, marked.marks, light=marked.light)
-        return measured_entry(marked.photo, reading, photo.camera, marked.light)
+        found = lengths(reading, marked.marks, photo.size)
+        return measured_entry(marked.photo, reading, photo.camera, marked.light, found)
     except TrackerError as error:
         return failed_entry(marked.photo, error.code, error.message, marked.light)
     except Exception as error:  # a fault of this program on one photo must not cost the others their numbers
@@ -105,9 +108,23 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
         for region, found in entry["regions"].items():
             level, warmth = found["level"]["text"], found["warmth"]["text"]
             say(f"  {REGION_WORDS[region]}: level {level}; {warmth}; {found['text']}.")
+        _say_length(entry["lengths"])
+        for check in entry["checks"]:
+            if not check["ok"]:
+                say(f"  Look at this: {printable(check['says'])} {printable(check['advice'])}")
     measured = [entry for entry in entries if entry["ok"]]
     say(f"{len(measured)} of {len(entries)} photo{'s' if len(entries) != 1 else ''} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
         say("Levels stand on a provisional scale.")
     if out is not None:
         say(f"Written to {printable(str(out))}.")
+
+
+def _say_length(found: Json | None) -> None:
+    if found is None:
+        return
+    if found["error"]:
+        say(f"  {printable(found['error']['message'])}")
+        return
+    path = found["path_mm"]
+    say(f"  The path is {format_measured(Measured(path['value'] / 10, path['u'] / 10))} cm long.")

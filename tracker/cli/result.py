@@ -1,7 +1,8 @@
 """The RESULT document of ``measure``, written and read back.
 
-Beside the keys of the contract each photo carries ``camera``, ``light`` and ``reading``, the whole record of its
-reading, so that two results can be compared exactly without their photos.
+Beside the keys of the contract each photo carries ``camera``, ``light``, ``lengths`` where the size of the card is
+noted, and ``reading``, the whole record of its reading, so that two results can be compared exactly without their
+photos. A check also carries ``stops``: false where failing it only warns.
 """
 
 from __future__ import annotations
@@ -17,10 +18,12 @@ from tracker import METHOD_VERSION
 from tracker.cli.files import read_text
 from tracker.comparison import Kit, was_developed
 from tracker.errors import CannotCompare, TrackerError
+from tracker.hair import HairPath
 from tracker.level import estimate_level
 from tracker.quantities import Measured
-from tracker.reading import CardSummary, Check, PhotoReading, RegionReading
+from tracker.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
 from tracker.records import from_json, to_json
+from tracker.scale import card_scale
 from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth
 
@@ -81,8 +84,15 @@ def failed_entry(photo: str, code: str, message: str, light: str | None) -> Json
     }
 
 
-def measured_entry(photo: str, reading: PhotoReading, camera: str | None, light: str | None) -> Json:
-    """A photo with its reading; one with a failed check has no regions."""
+def measured_entry(
+    photo: str, reading: PhotoReading, camera: str | None, light: str | None, lengths: Json | None = None
+) -> Json:
+    """A photo with its reading; one with a check that stopped it has no regions.
+
+    Parameters
+    ----------
+    lengths : what `lengths` gives, None where the size of the card was not noted
+    """
     return {
         "photo": photo,
         "ok": reading.ok,
@@ -93,11 +103,34 @@ def measured_entry(photo: str, reading: PhotoReading, camera: str | None, light:
         "camera": camera,
         "light": light,
         "reading": json.loads(to_json(reading)),
+        "lengths": lengths,
     }
 
 
+def lengths(reading: PhotoReading, marks: Marks, size: tuple[int, int]) -> Json | None:
+    """Millimetres by the card's size, or why there are none; None where its size was not noted.
+
+    Parameters
+    ----------
+    size : width and height of the photo, pixels
+    """
+    if marks.size_mm is None:
+        return None
+    plain = marks.card_kind == "grey18"
+    try:
+        scale = card_scale(reading.card.corners, marks.size_mm, size, marks.path, either_way_up=plain)
+    except TrackerError as error:
+        return {"mm_per_pixel": None, "path_mm": None, "error": {"code": error.code, "message": error.message}}
+    path = scale.length(HairPath(marks.path, marks.width).length)
+    return {"mm_per_pixel": _number(scale.mm_per_pixel), "path_mm": _number(path), "error": None}
+
+
+def _number(measured: Measured) -> Json:
+    return {"value": measured.value, "u": measured.u}
+
+
 def _check_error(checks: tuple[Check, ...]) -> Json:
-    failed = next((check for check in checks if not check.ok), None)
+    failed = next((check for check in checks if check.stopped), None)
     message = f"{failed.says} {failed.advice}".strip() if failed else "No band of hair was measured."
     return {"code": "check_failed", "message": message}
 
@@ -121,6 +154,7 @@ def _check(check: Check) -> Json:
         "unit": check.unit,
         "says": check.says,
         "advice": check.advice,
+        "stops": check.stops,
     }
 
 
