@@ -4,7 +4,7 @@ from tracker.photo.model import Limits, Photo
 from tracker.photo.profile import build_profile, parse_profile
 from tracker.photo.raw import can_read_raw
 from tracker.photo.read import read_photo
-from tracker.photo.write import clean_jpeg, scaled_jpeg
+from tracker.photo.write import clean_jpeg, scaled_jpeg, screen_jpeg
 
 __all__ = [
     "Limits",
@@ -15,4 +15,5 @@ __all__ = [
     "parse_profile",
     "read_photo",
     "scaled_jpeg",
+    "screen_jpeg",
 ]

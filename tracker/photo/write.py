@@ -81,6 +81,24 @@ def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:
         return _jpeg(picture, quality, None)
 
 
+def screen_jpeg(codes: NDArray[np.uint8], quality: int = 88) -> bytes:
+    """A JPEG for the screen from sRGB code values.
+
+    Parameters
+    ----------
+    codes : uint8, shape (rows, columns, 3), sRGB
+    quality : int, 1..100
+
+    Returns
+    -------
+    bytes of a JPEG without metadata
+    """
+    written, content = cv2.imencode(".jpg", cv2.cvtColor(codes, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, quality])
+    if not written:
+        raise RuntimeError("a picture could not be written as JPEG")
+    return bytes(content)
+
+
 def _reduced(photo: Photo, max_edge: int) -> NDArray[np.uint8]:
     scale = max_edge / max(photo.size)
     width, height = (max(1, round(edge * scale)) for edge in photo.size)
