@@ -14,7 +14,7 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).parent))  # the helpers of the browser tests, as pytest finds them
 
 from conftest import BROWSERS, FLAGS, REPOSITORY, serving
-from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, press, sample
+from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, press, sample, settled
 
 PICTURES = REPOSITORY / "sample_images" / "tour"
 
@@ -44,6 +44,9 @@ def walk(page: Any, address: str) -> None:
     press(page, "New visit")
     add_photo(page, sample("before"), 1)
     add_photo(page, sample("after"), 2)
+    for place in range(2):
+        page.get_by_text("daylight", exact=True).nth(place).click()
+        settled(page)
     press(page, "Next: check the marks")
     page.get_by_test_id("corner-0").wait_for()
     keep(page, "2-marks", 1180)
