@@ -172,6 +172,7 @@ def _light(work: Work, role: str) -> str:
         LIGHTS[:-1],
         default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
         key=f"light-{role}",
+        wrap=True,
     )
     light = chosen or LIGHTS[-1]
     if chosen is None and present:
