@@ -33,12 +33,45 @@ def test_fade_gives_the_fit_or_a_stated_refusal(tmp_path: Path) -> None:
     assert len(fitted["curve"]["mean"]) == len(fitted["curve"]["months"]) == 7
     lines = run("fade", tmp_path / "series.csv")[1].splitlines()
     assert lines[2] == f"a*: {refused['refusal']}"
-    assert lines[4].startswith("b*: half of the fast part is over in ")
+    assert lines[4].startswith("b*: half of the quick change is over in ")
 
 
 def test_fade_of_one_quantity(tmp_path: Path) -> None:
     status, out, _ = run("fade", write_table(tmp_path, "months;value\n0;6,1\n1;5,0\n2;4,8\n"), "--json")
     assert (status, list(json.loads(out)["quantities"])) == (0, ["value"])
+
+
+def test_fade_says_when_limits_are_passed(tmp_path: Path) -> None:
+    table = write_table(tmp_path, TABLE)
+    words = ("--washes", "3", "--above", "b*=26.5", "--above", "L=90", "--below", "a*=-500")
+    status, out, err = run("fade", table, *words, "--json")
+    assert (status, err) == (0, "")
+    document = json.loads(out)
+    b, lightness, a = document["limits"]
+    assert (b["name"], b["side"], b["limit"], b["state"]) == ("b*", "above", 26.5, "passed")
+    # by hand: the table reads 26 at month 1 and 27 at month 2
+    assert 1.0 < b["middle"] < 2.0
+    assert (lightness["name"], lightness["state"], lightness["early"]) == ("L*", "not soon", None)
+    assert "which no hair can have" in a["why_not"]
+    assert document["refresh"]["middle"] == pytest.approx(b["middle"], abs=0.05)
+    lines = run("fade", table, *words)[1].splitlines()
+    assert lines[6].startswith("b* above 26.5: month ")
+    assert "will most likely not be passed" in lines[7]
+    assert lines[9].startswith("The first of these: month ")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("--above", "x=3"), "is no limit of this table"),
+        (("--above", "b*"), "is no limit of this table"),
+        (("--below", "b*=nan"), "is no limit of this table"),
+        (("--washes", "0"), "washes a week cannot be right"),
+        (("--washes", "nan"), "washes a week cannot be right"),
+    ],
+)
+def test_limits_and_washes_that_cannot_be(words: tuple[str, ...], says: str, tmp_path: Path) -> None:
+    require_refusal(run("fade", write_table(tmp_path, TABLE), *words), "invalid_entry", says)
 
 
 @pytest.mark.parametrize(

@@ -16,6 +16,7 @@ LAYERS = {
     0: {"tracker", "errors", "quantities"},
     1: {"colorimetry", "uncertainty", "rgb_space", "reading"},
     2: {
+        "agreed",
         "balance",
         "blend",
         "change",
@@ -37,7 +38,7 @@ LAYERS = {
         "warmth",
     },
     3: {"comparison", "marks_file", "measure", "records", "repeat", "states", "yardsticks"},
-    4: {"alignment", "aloud", "charts", "outcomes", "overlay", "portfolio", "report"},
+    4: {"alignment", "aloud", "calendar_file", "charts", "outcomes", "overlay", "portfolio", "report", "wear"},
     5: {"photo", "store"},
     6: {"workflow"},
     7: {"__main__", "app", "cli", "ui"},
@@ -47,8 +48,13 @@ LAYER = {room: layer for layer, rooms in LAYERS.items() for room in rooms}
 # Rooms of one layer that stand in an order, each pair with its reason: the first may import the second.
 ORDER = {
     ("balance", "reference_card"): "a correction is made from what the card reads",
+    ("agreed", "fade"): "how often hair can be washed is the model's range",
+    ("agreed", "level"): "a level that was agreed lies on the scale",
     ("change", "repeatability"): "how many photos would settle it follows from the scatter between photos",
     ("quality", "sharpness"): "how blurred a photo is decides a check",
+    ("regrowth", "blend"): "the root ends where the lightening starts",
+    ("regrowth", "fade"): "a root passes its limit as a colour does",
+    ("regrowth", "scale"): "the card gives its millimetres",
     ("states", "comparison"): "photos of one state are one only where their kits match",
     ("states", "records"): "a state is made of kept photos",
     ("states", "repeat"): "a state says what its repeats say together",

@@ -79,6 +79,15 @@ def _parser() -> argparse.ArgumentParser:
         metavar="SERIES.csv",
         help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
     )
+    fade.add_argument("--washes", type=float, metavar="N", help="washes a week, as the client told")
+    for side in ("above", "below"):
+        fade.add_argument(
+            f"--{side}",
+            action="append",
+            default=[],
+            metavar="NAME=LIMIT",
+            help=f"when that quantity first lies {side} a limit, such as b*=24; may be given several times",
+        )
     commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
     _add_keeping(commands, common)
     return parser
@@ -107,7 +116,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "fade":
         from tracker.cli.fading import fade
 
-        return fade(options.series, options.json)
+        return fade(options.series, options.json, options.washes, above=options.above, below=options.below)
     if options.command in ("backup", "check-backup", "restore"):
         from tracker.cli import keeping
 

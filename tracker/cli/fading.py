@@ -2,38 +2,103 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from tracker.cli.files import read_text
 from tracker.cli.terminal import Progress, say, say_json
-from tracker.errors import InvalidSeries, TooFewReadings
-from tracker.fade import FadeFit, FadeSeries, fade_from_csv, fit_fade
+from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
+from tracker.fade import (
+    FadeFit,
+    FadeSeries,
+    Limit,
+    Window,
+    fade_from_csv,
+    fit_fade,
+    refresh_window,
+    window,
+)
+from tracker.fade.window import Side
 from tracker.repeatability import PROVISIONAL
 from tracker.uncertainty import format_measured
 
 Json = dict[str, object]
 
 
-def fade(table: Path, as_json: bool) -> int:
-    """Fit every quantity of a table.
+def fade(
+    table: Path, as_json: bool, washes: float | None = None, *, above: Sequence[str] = (), below: Sequence[str] = ()
+) -> int:
+    """Fit every quantity of a table, and say when limits are passed.
+
+    Parameters
+    ----------
+    washes : washes a week, as the client told
+    above, below : limits, each as ``NAME=LIMIT``
 
     Raises
     ------
     FadeError : no table, or no series in it
+    InvalidEntry : washes or limits that cannot be
     """
     found = fade_from_csv(read_text(table, InvalidSeries), PROVISIONAL.sd)
+    limits = [_limit(text, "above", found) for text in above] + [_limit(text, "below", found) for text in below]
     fits: dict[str, FadeFit] = {}
     with Progress() as progress:
         for name, series in found.items():
             _require_two(series)
             progress.show(len(fits) / len(found), name)
-            fits[name] = fit_fade(series)
+            fits[name] = fit_fade(series, washes_per_week=washes)
+    windows = [(limit, window(fits[limit.name], limit)) for limit in limits]
+    refresh = refresh_window([(limit.name, each) for limit, each in windows]) if windows else None
     if as_json:
-        say_json({"quantities": {name: _document(fit) for name, fit in fits.items()}})
-    else:
-        for name, fit in fits.items():
-            _say(name, fit)
+        document: Json = {"quantities": {name: _document(fit) for name, fit in fits.items()}}
+        if refresh is not None:
+            document["limits"] = [
+                {"name": limit.name, "side": limit.side, "limit": limit.value, **_months(each)}
+                for limit, each in windows
+            ]
+            document["refresh"] = _months(refresh)
+        say_json(document)
+        return 0
+    for name, fit in fits.items():
+        _say(name, fit)
+    for limit, each in windows:
+        say(f"{limit.name} {limit.side} {limit.value:g}: {_when(each)}")
+    if refresh is not None and len(windows) > 1:
+        say(f"The first of these: {_when(refresh)}")
     return 0
+
+
+def _limit(text: str, side: Side, found: Mapping[str, FadeSeries]) -> Limit:
+    name, _, number = text.rpartition("=")
+    name = next((each for each in found if each.rstrip("*").lower() == name.strip().rstrip("*").lower()), "")
+    try:
+        value = float(number)
+    except ValueError:
+        value = math.nan
+    if not name or not math.isfinite(value):
+        raise InvalidEntry(f"“{text[:40]}” is no limit of this table.", f"Write one such as {next(iter(found))}=24.")
+    return Limit(value, side, name)
+
+
+def _when(found: Window) -> str:
+    if found.early is None or found.middle is None or found.late is None:
+        return found.why_not or ""
+    months = f"month {found.middle:.1f} ({found.early:.1f} to {found.late:.1f}, in 80 of 100 cases)."
+    return f"{months} {found.why_not}" if found.why_not else months
+
+
+def _months(found: Window) -> Json:
+    return {
+        "state": found.state,
+        "early": found.early,
+        "middle": found.middle,
+        "late": found.late,
+        "not_before": found.not_before,
+        "chance": found.chance,
+        "why_not": found.why_not,
+    }
 
 
 def _require_two(series: FadeSeries) -> None:
@@ -72,7 +137,7 @@ def _say(name: str, fit: FadeFit) -> None:
     if fit.rate is not None and fit.half_life is not None:
         half_life = fit.half_life
         interval = f"{half_life.median:.1f} months ({half_life.low:.1f} to {half_life.high:.1f})"
-        say(f"{name}: half of the fast part is over in {interval}; rate {format_measured(fit.rate)} per month.")
+        say(f"{name}: half of the quick change is over in {interval}; rate {format_measured(fit.rate)} per month.")
     else:
         say(f"{name}: {fit.refusal}")
     curve = f"{fit.mean([last])[0]:.1f} ({low[0]:.1f} to {high[0]:.1f})"

@@ -1,28 +1,48 @@
 """How one service wears: readings in, a curve with its band out, and a plain no where they carry no answer."""
 
-from tracker.fade.forecast import Crossing, forecast
+from tracker.fade.across import GroupWear, Overlay, Strand, across
+from tracker.fade.compare import Difference
 from tracker.fade.least_squares import Comparison, LeastSquares, compare_models, least_squares
+from tracker.fade.many import Worn
 from tracker.fade.model import FadeFit, fit_fade
-from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, USUAL_WASHES, Posterior, Priors
 from tracker.fade.rate import HalfLife
 from tracker.fade.series import FadeSeries, months_between
 from tracker.fade.series_csv import fade_from_csv
+from tracker.fade.studio import FEWEST_SERVICES, StudioPrior, studio_prior
+from tracker.fade.window import HORIZON, Limit, Window, judge, nothing_known, refresh_window, what_if, window
 
 __all__ = [
     "DEFAULT_PRIORS",
+    "FEWEST_SERVICES",
+    "HORIZON",
     "PRIORS_BY_UNIT",
+    "USUAL_WASHES",
     "Comparison",
-    "Crossing",
+    "Difference",
     "FadeFit",
     "FadeSeries",
+    "GroupWear",
     "HalfLife",
     "LeastSquares",
+    "Limit",
+    "Overlay",
     "Posterior",
     "Priors",
+    "Strand",
+    "StudioPrior",
+    "Window",
+    "Worn",
+    "across",
     "compare_models",
     "fade_from_csv",
     "fit_fade",
-    "forecast",
+    "judge",
     "least_squares",
     "months_between",
+    "nothing_known",
+    "refresh_window",
+    "studio_prior",
+    "what_if",
+    "window",
 ]

@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 from tracker.fade.mixture import mixture_probability_above, mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
 from tracker.fade.rate import HalfLife, judge_rate
-from tracker.fade.series import FadeSeries
+from tracker.fade.series import DAYS_PER_MONTH, FadeSeries
 from tracker.quantities import Measured
 
 Array = NDArray[np.float64]
@@ -27,7 +27,8 @@ class FadeFit:
 
     Attributes
     ----------
-    series, priors : what it was made from
+    series, priors : what it was made from, the priors as they stand for this head's washes
+    washes_per_week : float or None, as the client told
     posterior : what both together say about the curve
     rate : Measured or None, k per month, where the readings carry one
     half_life : HalfLife or None
@@ -42,6 +43,15 @@ class FadeFit:
     half_life: HalfLife | None
     refusal: str | None
     residual_rms: float
+    washes_per_week: float | None = None
+
+    @property
+    def half_life_washes(self) -> HalfLife | None:
+        """Washes until half of the fast part has happened; None without a rate or where nobody told the washes."""
+        if self.half_life is None or self.washes_per_week is None:
+            return None
+        a_month = self.washes_per_week * DAYS_PER_MONTH / 7
+        return HalfLife(*(a_month * x for x in (self.half_life.low, self.half_life.median, self.half_life.high)))
 
     def mean(self, months: ArrayLike) -> Array:
         """Expected curve at `months` (>= 0), in the unit of the quantity; same shape as `months`."""
@@ -76,26 +86,32 @@ class FadeFit:
         return t, mean, sd
 
 
-def fit_fade(series: FadeSeries, priors: Priors | None = None) -> FadeFit:
+def fit_fade(series: FadeSeries, priors: Priors | None = None, washes_per_week: float | None = None) -> FadeFit:
     """Fit the wear of one service.
 
     Parameters
     ----------
     series : at least one reading; one alone gives the band of the priors through it
-    priors : scales of the quantity; by default those of its unit
+    priors : scales of the quantity; by default those of its unit, or those that `studio_prior` learnt
+    washes_per_week : as the client told; the priors then count washes instead of months
 
     Returns
     -------
     FadeFit : its `rate` is None, with a reason, where the readings cannot carry one
+
+    Raises
+    ------
+    InvalidEntry : no number of washes that can be right
 
     Notes
     -----
     y0 has a flat prior, so a shift of all values shifts the curve and nothing else. Uncertainties of the
     readings are taken as known.
     """
-    priors = priors or PRIORS_BY_UNIT.get(series.unit, DEFAULT_PRIORS)
+    priors = (priors or PRIORS_BY_UNIT.get(series.unit, DEFAULT_PRIORS)).at_washes(washes_per_week)
     found = posterior(series, priors)
     mean, _ = found.curve(np.asarray(series.months, dtype=np.float64))
     residuals = np.asarray(series.values) - mean @ found.weights
     rate, half_life, refusal = judge_rate(series, priors, found)
-    return FadeFit(series, priors, found, rate, half_life, refusal, float(np.sqrt(np.mean(residuals**2))))
+    rms = float(np.sqrt(np.mean(residuals**2)))
+    return FadeFit(series, priors, found, rate, half_life, refusal, rms, washes_per_week)

@@ -54,16 +54,16 @@ def judge_rate(
     rates, weights = found.rates, found.weights
     mean = float(weights @ rates)
     rate = Measured(mean, math.sqrt(float(weights @ (rates - mean) ** 2)), "per month")
-    fastest, middle, slowest = (_rate_quantile(rates, weights, p) for p in (0.975, 0.5, 0.025))
+    fastest, middle, slowest = (found.rate_quantile(p) for p in (0.975, 0.5, 0.025))
     return rate, HalfLife(math.log(2) / fastest, math.log(2) / middle, math.log(2) / slowest), None
 
 
 def _too_few(series: FadeSeries) -> str | None:
     """Start, amplitude and rate are three unknowns; with fewer occasions the priors would answer."""
     if series.occasions < 2:
-        return "one reading shows no movement."
+        return "one photo shows no movement."
     if series.occasions < 3:
-        return "two readings show a difference, not how it came about."
+        return "two photos show that the colour moved, not how fast."
     return None
 
 
@@ -81,7 +81,7 @@ def _does_not_fit(series: FadeSeries, found: Posterior) -> str | None:
     squares = float(precision @ (np.asarray(series.values) - rows @ found.coefficients[best]) ** 2)
     if float(chdtrc(left, squares)) >= _MISFIT:
         return None
-    return "the readings jump by more than their uncertainty explains. Is a service missing?"
+    return "the photos jump by more than their ± explains. Was there a service in between?"
 
 
 def _no_fast_part(found: Posterior) -> str | None:
@@ -91,7 +91,7 @@ def _no_fast_part(found: Posterior) -> str | None:
     positive = float(found.weights @ ndtr(found.coefficients[:, 1] / sd))
     if max(positive, 1 - positive) >= _SIGN:
         return None
-    return "no fast part stands out of the scatter of the readings."
+    return "no quick change at first stands out from the ± of the photos."
 
 
 def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | None:
@@ -102,9 +102,11 @@ def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | No
     limits = np.stack([np.stack([one, fast, months], axis=-1) for fast in (0 * one, step)])
     straight, at_once = linear_part(series, priors, limits)[0]
     if at_once > best - _SUPPORT:
-        return "the fast part may have been over before the second reading (saturated). Read sooner after a service."
+        return (
+            "the quick change may have been over before the second photo. Next time take one sooner after the service."
+        )
     if straight > best - _SUPPORT:
-        return "a straight line explains the readings as well."
+        return "the colour may as well have moved evenly from the start."
     return None
 
 
@@ -113,9 +115,4 @@ def _not_narrowed(priors: Priors, found: Posterior) -> str | None:
     spread = math.sqrt(float(found.weights @ (logs - found.weights @ logs) ** 2))
     if spread <= _NARROWED * priors.rate_spread:
         return None
-    return "the readings add too little to what was assumed before them."
-
-
-def _rate_quantile(rates: Array, weights: Array, probability: float) -> float:
-    """Quantile of the grid, its cells taken as even in ln k."""
-    return float(np.exp(np.interp(probability, np.cumsum(weights) - weights / 2, np.log(rates))))
+    return "the photos add too little to what was assumed before them. One or two more will help."

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -58,18 +57,21 @@ class FadeSeries:
         counts = {len(self.months), len(self.values), len(self.u)}
         if len(counts) > 1:
             raise InvalidSeries(
-                f"{len(self.months)} months, {len(self.values)} values and {len(self.u)} uncertainties make no series.",
-                "Give one of each per reading.",
+                f"{len(self.months)} dates, {len(self.values)} readings and {len(self.u)} ± do not belong together.",
+                "Give a date, a reading and its ± for each photo.",
             )
         if not self.months:
-            raise TooFewReadings("There is no reading.", "Add a photo.", value=0, limit=1)
-        _within("month", self.months, 0.0, MONTHS_LIMIT)
-        _within("value", self.values, -VALUE_LIMIT, VALUE_LIMIT)
-        _within("uncertainty", self.u, *U_RANGE)
+            raise TooFewReadings(
+                "There is no photo with a reading since the service.", "Add a photo.", value=0, limit=1
+            )
+        for number, (month, value, u) in enumerate(zip(self.months, self.values, self.u, strict=True), start=1):
+            _require_month(number, month)
+            _require_value(number, value)
+            _require_u(number, u)
         for number, (earlier, later) in enumerate(zip(self.months, self.months[1:], strict=False), start=2):
             if later < earlier:
                 raise InvalidSeries(
-                    f"Months out of order: reading {number} is at {later:g}, the one before at {earlier:g}.",
+                    f"Reading {number} was taken before reading {number - 1}: months {later:g} and {earlier:g}.",
                     "Sort the readings by date.",
                     value=later,
                     limit=earlier,
@@ -85,12 +87,57 @@ class FadeSeries:
         return len(set(self.months))
 
 
-def _within(what: str, numbers: Sequence[float], low: float, high: float) -> None:
-    for number, value in enumerate(numbers, start=1):
-        if not (math.isfinite(value) and low <= value <= high):
-            raise InvalidSeries(
-                f"Reading {number} has the {what} {value:g}, allowed is {low:g} to {high:g}.",
-                "Correct or leave out that reading.",
-                value=value if math.isfinite(value) else None,
-                limit=high if value > high else low,
-            )
+def _require_month(number: int, month: float) -> None:
+    if math.isnan(month):
+        raise InvalidSeries(f"Reading {number} has no date.", "Enter when the photo was taken, or leave it out.")
+    if month < 0:
+        raise InvalidSeries(
+            f"Reading {number} was taken {_ago(-month)} before the service.",
+            "Check both dates, or leave it out: it belongs to the service before.",
+            value=month if math.isfinite(month) else None,
+            limit=0.0,
+            unit="months",
+        )
+    if month > MONTHS_LIMIT:
+        raise InvalidSeries(
+            f"Reading {number} was taken more than {MONTHS_LIMIT / 12:.0f} years after the service.",
+            "Check both dates.",
+            value=month if math.isfinite(month) else None,
+            limit=MONTHS_LIMIT,
+            unit="months",
+        )
+
+
+def _ago(months: float) -> str:
+    days = months * DAYS_PER_MONTH
+    if not days < 10000:
+        return "years"
+    return "less than a day" if days < 1 else f"{days:.0f} day{'s' if round(days) != 1 else ''}"
+
+
+def _require_value(number: int, value: float) -> None:
+    if not math.isfinite(value):
+        raise InvalidSeries(f"Reading {number} has no number.", "Measure that photo again, or leave it out.")
+    if abs(value) > VALUE_LIMIT:
+        raise InvalidSeries(
+            f"Reading {number} is {value:g}, which no hair can have.",
+            "Measure that photo again, or leave it out.",
+            value=value,
+            limit=math.copysign(VALUE_LIMIT, value),
+        )
+
+
+def _require_u(number: int, u: float) -> None:
+    low, high = U_RANGE
+    if low <= u <= high:
+        return
+    if math.isfinite(u) and u > high:
+        why = f"Reading {number} has a ± so large ({u:g}) that it says nothing."
+    else:
+        why = f"Reading {number} has no ±: no photo is sure beyond any doubt."
+    raise InvalidSeries(
+        why,
+        "Measure that photo again, or leave it out.",
+        value=u if math.isfinite(u) else None,
+        limit=high if u > high else low,
+    )

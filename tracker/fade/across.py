@@ -1,0 +1,232 @@
+"""Services of one kind laid over one another: how they usually wear, and whether two groups really differ."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.errors import TooFewReadings
+from tracker.fade.compare import ASSUMPTIONS, FEWEST, Difference, compare_groups
+from tracker.fade.many import Many, Worn
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
+from tracker.fade.window import HORIZON
+from tracker.quantities import Measured
+
+Array = NDArray[np.float64]
+
+_STEP = 0.25  # months
+_LATEST = 3.0  # months: most colour has been refreshed by then; a choice of our own
+
+
+@dataclass(frozen=True, slots=True)
+class Strand:
+    """One service on the common axis: change since the service, only as far as its photos reach."""
+
+    name: str
+    group: str
+    months: tuple[float, ...]
+    change: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GroupWear:
+    """The services of one group.
+
+    Attributes
+    ----------
+    group : str
+    services, clients : int
+    months : where at least five clients have photos as late
+    median, low, high : change since the service, half of the clients below, and the middle 80 % of clients
+    at_compared : Measured or None, mean change at the month that groups are compared at; None for too few
+    """
+
+    group: str
+    services: int
+    clients: int
+    months: tuple[float, ...]
+    median: tuple[float, ...]
+    low: tuple[float, ...]
+    high: tuple[float, ...]
+    at_compared: Measured | None
+
+
+@dataclass(frozen=True, slots=True)
+class Overlay:
+    """Services of one kind over one another.
+
+    Attributes
+    ----------
+    strands : one per service
+    all : all services together
+    groups : by group, the one that changes least first
+    in_washes : bool, True where all clients told their washes: a month then stands for one of usual washing
+    compared_at : float or None, months since the service at which groups are compared
+    differences : one per pair of groups
+    says : str, one sentence: which lasts longest, and whether that is real
+    assumptions : str, what the test takes for granted
+    """
+
+    strands: tuple[Strand, ...]
+    all: GroupWear
+    groups: tuple[GroupWear, ...]
+    in_washes: bool
+    compared_at: float | None
+    differences: tuple[Difference, ...]
+    says: str
+    assumptions: str
+
+
+def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay:
+    """Lay services of one kind over one another and compare their groups.
+
+    Parameters
+    ----------
+    services : of one quantity and region; those with photos at one time only are left out
+    compare_at : months since the service to compare groups at; by default the latest month that half of the clients
+        of each group reach, at most three
+
+    Returns
+    -------
+    Overlay
+
+    Raises
+    ------
+    TooFewReadings : where no service has photos at two times
+    ValueError : where the services are of unlike units
+    """
+    counted = [each for each in services if each.series.occasions > 1]
+    if not counted:
+        raise TooFewReadings(
+            "No service of this kind has photos at two times yet.", "Add a later photo.", value=0, limit=1
+        )
+    if len({each.series.unit for each in counted}) > 1:
+        raise ValueError("services of unlike units cannot be compared")
+    washed = all(each.washes_per_week is not None for each in counted)
+    if not washed:
+        counted = [replace(each, washes_per_week=None) for each in counted]
+    table = _Table.of(counted)
+    groups = sorted({each.group for each in counted})
+    at = compare_at if compare_at is not None else table.comparable([g for g in groups if table.clients(g) >= FEWEST])
+    everyone = table.at(None, at)
+    way = -1.0 if everyone.size and everyone.mean() < 0 else 1.0
+    ordered = sorted((_group(table, g, at) for g in groups), key=lambda group: _wear(group, way))
+    changes = {each.group: way * table.at(each.group, at) for each in ordered}
+    differences = compare_groups(changes, counted[0].series.unit, at)
+    return Overlay(
+        tuple(table.strands()),
+        _group(table, None, at),
+        tuple(ordered),
+        washed,
+        at,
+        differences,
+        _finding(differences, ordered),
+        ASSUMPTIONS,
+    )
+
+
+class _Table:
+    """Change of every service on one axis, a gap (not a number) beyond its last photo."""
+
+    def __init__(self, services: Sequence[Worn], months: Array, change: Array) -> None:
+        self.services, self.months, self.change = services, months, change
+
+    @classmethod
+    def of(cls, services: Sequence[Worn]) -> _Table:
+        reach = np.array([each.series.months[-1] * pace_of(each.washes_per_week) for each in services])
+        months = np.arange(0.0, min(float(reach.max()), HORIZON) + _STEP / 2, _STEP)
+        priors = PRIORS_BY_UNIT.get(services[0].series.unit, DEFAULT_PRIORS)
+        many = Many(services, priors)
+        change, _ = many.change(many.under(priors), months)
+        change[months[None, :] > reach[:, None] + _STEP / 2] = np.nan
+        return cls(services, months, change)
+
+    def strands(self) -> list[Strand]:
+        result = []
+        for each, row in zip(self.services, self.change, strict=True):
+            seen = np.isfinite(row)
+            result.append(Strand(each.name, each.group, tuple(self.months[seen].tolist()), tuple(row[seen].tolist())))
+        return result
+
+    def rows(self, group: str | None) -> list[int]:
+        return [i for i, each in enumerate(self.services) if group is None or each.group == group]
+
+    def clients(self, group: str | None) -> int:
+        return len({self.services[i].client for i in self.rows(group)})
+
+    def by_client(self, group: str | None) -> Array:
+        """Change of each client of a group, the mean of their services where there are several: (clients, T)."""
+        rows = self.rows(group)
+        names, place = np.unique([self.services[i].client for i in rows], return_inverse=True)
+        seen = np.isfinite(self.change[rows])
+        total, count = np.zeros((2, len(names), self.months.size))
+        np.add.at(total, place, np.where(seen, self.change[rows], 0.0))
+        np.add.at(count, place, seen)
+        return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+    def comparable(self, groups: Sequence[str]) -> float | None:
+        """The latest month that half of the clients of each group reach, and five at least."""
+        if not groups:
+            return None
+        last = len(self.months)
+        for group in groups:
+            seen = np.isfinite(self.by_client(group))
+            enough = np.flatnonzero(seen.sum(axis=0) >= max(FEWEST, math.ceil(len(seen) / 2)))
+            last = min(last, int(enough[-1]) if enough.size else 0)
+        month = min(float(self.months[last]), _LATEST)
+        return month if month > 0 else None
+
+    def at(self, group: str | None, month: float | None) -> Array:
+        """Change by that month of each client of a group that reaches it."""
+        if month is None:
+            return np.empty(0)
+        column = self.by_client(group)[:, int(np.argmin(np.abs(self.months - month)))]
+        return column[np.isfinite(column)]
+
+
+def _group(table: _Table, group: str | None, at: float | None) -> GroupWear:
+    rows = table.by_client(group)
+    enough = np.isfinite(rows).sum(axis=0) >= FEWEST
+    seen = rows[:, enough]
+    low, median, high = np.nanquantile(seen, [0.1, 0.5, 0.9], axis=0) if seen.shape[1] else np.empty((3, 0))
+    compared = table.at(group, at)
+    return GroupWear(
+        group or "",
+        len(table.rows(group)),
+        len(rows),
+        tuple(table.months[enough].tolist()),
+        tuple(median.tolist()),
+        tuple(low.tolist()),
+        tuple(high.tolist()),
+        Measured(
+            float(compared.mean()), float(compared.std(ddof=1)) / math.sqrt(compared.size), dof=compared.size - 1.0
+        )
+        if compared.size >= FEWEST
+        else None,
+    )
+
+
+def _wear(group: GroupWear, way: float) -> float:
+    """How far a group moved the way that all move; groups without a number come last."""
+    return way * group.at_compared.value if group.at_compared else math.inf
+
+
+def _finding(differences: tuple[Difference, ...], groups: Sequence[GroupWear]) -> str:
+    if len(groups) < 2:
+        return "All services are of one group: nothing to compare."
+    best = groups[0].group
+    against = [each for each in differences if each.second == best]
+    if all(each.verdict == "cannot say" for each in against):
+        return f"Cannot say which lasts longest: a group needs photos of {FEWEST} clients."
+    if all(each.verdict == "real" for each in against if each.verdict != "cannot say"):
+        some = "Of the groups that can be compared, " if any(each.p is None for each in differences) else ""
+        return f"{some}{best} lasts longest, and the difference is real."
+    return f"{best} lasted longest so far, but the difference to {_next(against)} may be chance."
+
+
+def _next(against: Sequence[Difference]) -> str:
+    return next(each.first for each in against if each.verdict == "not shown")

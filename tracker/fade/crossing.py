@@ -1,0 +1,106 @@
+"""When each of many curves first passes a limit.
+
+The posterior is laid out as a few thousand curves at evenly spread points, the same every time: no chance is involved,
+and a probability is a share of curves, good to about half a percent. A curve turns at most once, so the time at which
+it first passes is found exactly.
+
+References
+----------
+Points: the additive recurrence on powers of the root of x^(d+1) = x + 1, a Kronecker sequence
+(Niederreiter 1992, Random Number Generation and Quasi-Monte Carlo Methods, SIAM, ch. 3).
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.fade.posterior import Posterior
+
+Array = NDArray[np.float64]
+
+CURVES = 4096
+_DIMENSIONS = 5  # rate, three coefficients, and one for what a caller adds
+_HALVINGS = 40
+
+
+def curves_of(posterior: Posterior) -> tuple[Array, Array]:
+    """Curves that stand for the posterior, alike likely.
+
+    Returns
+    -------
+    rates : (CURVES,) array, per month
+    coefficients : (CURVES, 3) array, y0, A and B
+    """
+    points, normal = _points()
+    cumulative = np.cumsum(posterior.weights)
+    chosen = np.minimum(np.searchsorted(cumulative, points[:, 0] * cumulative[-1]), cumulative.size - 1)
+    # scaled to correlations, so that the spread does not depend on the units; a part held fixed has none
+    sd = np.sqrt(np.maximum(np.diagonal(posterior.covariances, axis1=1, axis2=2), 0.0))
+    unit = np.where(sd > 0, sd, 1.0)
+    correlation = posterior.covariances / (unit[:, :, None] * unit[:, None, :])
+    eigenvalues, vectors = np.linalg.eigh(correlation)
+    spread = unit[:, :, None] * vectors * np.sqrt(np.maximum(eigenvalues, 0.0))[:, None, :]
+    coefficients = posterior.coefficients[chosen] + np.einsum("nij,nj->ni", spread[chosen], normal)
+    return posterior.rates[chosen], coefficients
+
+
+def spare_share() -> Array:
+    """Evenly spread numbers 0..1, one per curve and unrelated to it: for one more thing that is not known."""
+    return _points()[0][:, 4]
+
+
+def first_passing(rates: Array, coefficients: Array, limit: float, *, above: bool, end: Array | float) -> Array:
+    """Months at which each curve first lies beyond a limit.
+
+    Parameters
+    ----------
+    rates : (N,)
+    coefficients : (N, 3), y0, A and B
+    limit : float, unit of the quantity
+    above : True where beyond is above
+    end : months, how far to look, one number or one per curve
+
+    Returns
+    -------
+    (N,) array : 0 where it is beyond from the start, infinite where it does not pass until `end`
+    """
+    sign = 1.0 if above else -1.0
+    start = sign * (coefficients[:, 0] - limit)
+    fast, slow = sign * coefficients[:, 1], sign * coefficients[:, 2]
+    end = np.broadcast_to(np.asarray(end, dtype=np.float64), rates.shape)
+
+    def beyond(months: Array) -> Array:
+        height: Array = start - fast * np.expm1(-rates * months) + slow * months
+        return height
+
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        turn = np.log(-fast * rates / slow) / rates
+    turn = np.where(np.isfinite(turn) & (turn > 0), np.minimum(turn, end), np.nan)
+    # past its turn a curve that rose only falls, and before its turn one that fell has not risen
+    high = np.where(np.isfinite(turn) & (fast > 0), turn, end)
+    low = np.where(np.isfinite(turn) & (fast < 0), turn, 0.0)
+    passes = (start < 0) & (beyond(high) >= 0)
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        over = beyond(middle) >= 0
+        low, high = np.where(over, low, middle), np.where(over, middle, high)
+    return np.where(start >= 0, 0.0, np.where(passes, high, np.inf))
+
+
+@lru_cache(maxsize=1)
+def _points() -> tuple[Array, Array]:
+    """Points in the unit cube, (CURVES, 5), and the normal scores of those for the coefficients, (CURVES, 3)."""
+    from scipy.special import ndtri  # imported late: keeps `import tracker` light
+
+    root = 1.0
+    for _ in range(60):
+        root = (1 + root) ** (1 / (_DIMENSIONS + 1))
+    steps = root ** -np.arange(1.0, _DIMENSIONS + 1)
+    points = (0.5 + np.outer(np.arange(1, CURVES + 1), steps)) % 1.0
+    normal: Array = ndtri(points[:, 1:4])
+    points.setflags(write=False)
+    normal.setflags(write=False)
+    return points, normal

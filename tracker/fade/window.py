@@ -1,0 +1,284 @@
+"""When a limit agreed with the client will be passed: a window of months, never one day, or the reason for none."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.errors import InvalidEntry
+from tracker.fade.crossing import curves_of, first_passing, spare_share
+from tracker.fade.model import FadeFit
+from tracker.fade.posterior import pace_of
+
+Array = NDArray[np.float64]
+Side = Literal["above", "below"]
+State = Literal["given", "passed", "not soon", "unknown"]
+
+HORIZON = 12.0
+"""Months after the last photo to look ahead: nobody plans a visit further on, and no wear was ever seen there."""
+
+# colours of surfaces; levels of the trade's scale and a little beyond either end
+_POSSIBLE = {
+    "L*": (0.0, 100.0),
+    "a*": (-130.0, 130.0),
+    "b*": (-130.0, 130.0),
+    "warmth": (-130.0, 130.0),
+    "dE": (0.0, 200.0),
+    "level": (0.0, 12.0),
+}
+_STEP = 0.05  # months, a day and a half
+_EARLY, _MIDDLE, _LATE = 0.1, 0.5, 0.9
+# Locke & Jachowicz 2005, J Cosmet Sci 56:407: four shampoos alone 3.6, with 32 h of lamp between them 10.7; a client
+# who sees little sun has nearly all of the wear from washing
+_WASHED_SHARE = (1 / 3, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """What the client and the colourist agreed not to let pass.
+
+    Attributes
+    ----------
+    value : float, unit of the quantity
+    side : str, ``above`` where the colour may be no more than `value`, ``below`` where no less
+    name : str, what a person calls it, such as ``warmth at the ends``
+    from_start : bool, True where `value` counts from the colour right after the service
+    """
+
+    value: float
+    side: Side
+    name: str = ""
+    from_start: bool = False
+
+    def __post_init__(self) -> None:
+        if not (math.isfinite(self.value) and abs(self.value) <= 1000):
+            raise InvalidEntry(
+                f"The limit for {self.name or 'the colour'} is no number that hair can have.", "Enter it again."
+            )
+        if self.side not in ("above", "below"):
+            raise ValueError(f"a limit is passed above or below, not {self.side!r}")
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """When something will be passed, as far as that is known.
+
+    It is a statement about this head under the model, as sure as photos and assumptions make it; it does not foresee a
+    summer at the pool.
+
+    Attributes
+    ----------
+    name : str, what is passed, such as ``warmth at the ends``
+    early, middle, late : float or None, months since the service by which it is passed in 10, 50 and 90 of 100
+        cases; None where no date can be given, and where it was passed from the start
+    why_not : str or None, a sentence that says why there is no date to come
+    state : str, ``given``, ``passed`` (before the last photo), ``not soon`` or ``unknown``
+    chance : float, of being passed within the horizon, 0..1
+    passed : float, chance of having been passed by the last photo, 0..1
+    not_before : float or None, months before which it is passed in fewer than 10 of 100 cases
+    last : float, months since the service of the last photo
+    horizon : float, months since the service that were looked at
+    months, chances : chance of being passed by each month; empty where nothing can be said
+    first : for a window of several limits, the chance of each to be the first, by name
+    """
+
+    name: str
+    early: float | None
+    middle: float | None
+    late: float | None
+    why_not: str | None
+    state: State
+    chance: float
+    passed: float
+    not_before: float | None
+    last: float
+    horizon: float
+    months: tuple[float, ...] = ()
+    chances: tuple[float, ...] = ()
+    first: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def given(self) -> bool:
+        """True where there is a window to come."""
+        return self.state == "given"
+
+
+def window(fit: FadeFit, limit: Limit, horizon_months: float = HORIZON) -> Window:
+    """When the curve first passes a limit.
+
+    Parameters
+    ----------
+    fit : from `fit_fade`
+    limit : in the unit of the fit
+    horizon_months : float, > 0, months after the last photo to look ahead
+
+    Returns
+    -------
+    Window : a curve that passes and comes back counts at its first passing. There is a window only where it is
+        passed within the horizon in 90 of 100 cases; fewer get `not_before` and the reason
+    """
+    return _window(fit, limit, horizon_months, None, None)
+
+
+def what_if(
+    fit: FadeFit, limit: Limit, washes_per_week: float, now: float | None = None, horizon_months: float = HORIZON
+) -> Window:
+    """When the curve first passes a limit if the hair is washed that often from now on.
+
+    Parameters
+    ----------
+    washes_per_week : from now on
+    now : float, months since the service; the last photo where left out
+
+    Returns
+    -------
+    Window : washing is taken to do between a third and all of the wear, any share alike likely, which widens it;
+        ``unknown`` where nobody told how often the hair is washed today
+
+    Raises
+    ------
+    InvalidEntry : no number of washes that can be right
+    """
+    pace_of(washes_per_week)
+    if now is not None and not now >= 0:
+        raise InvalidEntry("Today lies before the service.", "Check the date of the service.")
+    return _window(fit, limit, horizon_months, washes_per_week, now)
+
+
+def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, now: float | None) -> Window:
+    if not horizon > 0:
+        raise ValueError(f"the horizon must be > 0 months, got {horizon}")
+    impossible = _impossible(limit, fit.series.unit)
+    if impossible:
+        return nothing_known(impossible, limit.name)
+    last = fit.series.months[-1]
+    end = last + horizon
+    if washes is not None and fit.washes_per_week is None:
+        why = "Ask how often the hair is washed now: without it nothing can be said of fewer washes."
+        return nothing_known(why, limit.name)
+    rates, coefficients = curves_of(fit.posterior)
+    if limit.from_start:
+        coefficients[:, 0] = 0.0
+    above = limit.side == "above"
+    if washes is None or fit.washes_per_week is None:
+        passing = first_passing(rates, coefficients, limit.value, above=above, end=end)
+    else:
+        at = last if now is None else now
+        low, high = _WASHED_SHARE
+        share = low + (high - low) * spare_share()
+        speed = 1 - share + share * washes / fit.washes_per_week
+        worn = first_passing(rates, coefficients, limit.value, above=above, end=at + (end - at) * speed)
+        passing = np.where(worn <= at, worn, at + (worn - at) / np.maximum(speed, 1e-9))
+    months = np.linspace(0.0, end, max(2, round(end / _STEP) + 1))
+    passing = np.sort(passing)
+    chances = np.searchsorted(passing, months, side="right") / passing.size
+    return judge(months, chances, last, limit.name)
+
+
+def _impossible(limit: Limit, unit: str) -> str | None:
+    """Why no hair can be at that limit."""
+    low, high = _POSSIBLE.get(unit, (-1000.0, 1000.0))
+    if limit.from_start:
+        low, high = low - high, high - low
+    if low <= limit.value <= high:
+        return None
+    what = f"limit for {limit.name}" if limit.name else "agreed limit"
+    return f"The {what} is {limit.value:g}, which no hair can have: agree one between {low:g} and {high:g}."
+
+
+def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
+    """The window of a distribution of first passing, or the reason for none.
+
+    Parameters
+    ----------
+    months : (T,), rising from the service to the horizon
+    chances : (T,), never falling, 0..1, of having passed by then
+    last : months since the service of the last photo
+    name : what is passed
+    """
+    what = f"the limit for {name}" if name else "the agreed limit"
+    end, chance = float(months[-1]), float(chances[-1])
+    passed = float(np.interp(last, months, chances))
+
+    def reached(probability: float) -> float | None:
+        at = int(np.searchsorted(chances, probability))
+        if at == chances.size:
+            return None
+        if at == 0:
+            return float(months[0])
+        return float(np.interp(probability, chances[at - 1 : at + 1], months[at - 1 : at + 1]))
+
+    def answer(state: State, why: str | None, *, dated: bool) -> Window:
+        early, middle, late = (reached(p) if dated else None for p in (_EARLY, _MIDDLE, _LATE))
+        kept = tuple(months.tolist()), tuple(chances.tolist())
+        return Window(name, early, middle, late, why, state, chance, passed, reached(_EARLY), last, end, *kept)
+
+    ahead = end - last
+    if chances[0] >= _LATE:
+        return answer("passed", f"{_start(what)} was passed right after the service.", dated=False)
+    if chances[0] >= _EARLY:
+        why = f"{_start(what)} is too close to the colour right after the service to tell one from the other."
+        return answer("unknown", why, dated=False)
+    if passed >= _LATE:
+        return answer("passed", f"{_start(what)} was passed before the last photo.", dated=True)
+    if chance >= _LATE:
+        return answer("given", None, dated=True)
+    if chance < _EARLY:
+        why = f"{_start(what)} will most likely not be passed within {ahead:.0f} months of the last photo."
+        return answer("not soon", why, dated=False)
+    why = (
+        f"No date can be given yet: {what} is passed within {ahead:.0f} months of the last photo in "
+        f"{100 * chance:.0f} of 100 cases. One more photo says more."
+    )
+    return answer("unknown", why, dated=False)
+
+
+def nothing_known(why: str, name: str = "") -> Window:
+    """A window of which nothing is known but the reason."""
+    return Window(name, None, None, None, why, "unknown", 0.0, 0.0, None, 0.0, 0.0)
+
+
+def refresh_window(windows: Sequence[tuple[str, Window]]) -> Window:
+    """One window for the next visit: when the first of several limits is passed.
+
+    Parameters
+    ----------
+    windows : name and window of each agreed limit, months since the same service
+
+    Returns
+    -------
+    Window : limits are taken to be passed independently of each other, given the photos. One of which nothing is
+        known is left out; with none left the result is ``unknown``
+    """
+    known = [(name, each) for name, each in windows if each.months]
+    if not known:
+        return nothing_known(
+            next((each.why_not for _, each in windows if each.why_not), "No limit was agreed for this service.")
+        )
+    if len(known) == 1:
+        return replace(known[0][1], first=((known[0][0], 1.0),))
+    end = min(each.horizon for _, each in known)
+    months = np.linspace(0.0, end, max(2, round(end / _STEP) + 1))
+    left = 1 - np.stack([np.interp(months, each.months, each.chances) for _, each in known])
+    found = judge(months, 1 - np.prod(left, axis=0), min(max(each.last for _, each in known), end))
+    return replace(found, first=_first(tuple(name for name, _ in known), left))
+
+
+def _first(names: tuple[str, ...], left: Array) -> tuple[tuple[str, float], ...]:
+    """How likely each limit is the first to be passed, of the times that one is; the likeliest first."""
+    passing = -np.diff(left, axis=1, prepend=1.0)
+    others = np.stack([np.prod(np.delete(left, i, axis=0), axis=0) for i in range(len(names))])
+    shares = np.sum(passing * others, axis=1)
+    total = float(shares.sum())
+    if total <= 0:
+        return ()
+    return tuple((names[i], float(shares[i] / total)) for i in np.argsort(-shares))
+
+
+def _start(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
