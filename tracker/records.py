@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 from uuid import uuid4
 
+from tracker.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import Marks, PhotoReading
 
@@ -73,13 +74,19 @@ def now() -> datetime:
 
 @dataclass(frozen=True, slots=True)
 class Client:
-    """A person whose hair is coloured here."""
+    """A person whose hair is coloured here.
+
+    Attributes
+    ----------
+    contact : str, how to reach the client and what was said, in the studio's own words
+    """
 
     id: str
     name: str
     note: str
     created_at: datetime
     demo: bool = False
+    contact: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +157,8 @@ class Visit:
     revision : int, raised at each saved change; a stale one is refused
     history : str, what was done to the hair before, in the client's words
     starting_point : str, the hair as it came in, in the client's words
+    limits : how far the colour may go before it is refreshed, as agreed
+    washes_per_week : float or None, as the client tells
     """
 
     id: str
@@ -163,6 +172,8 @@ class Visit:
     revision: int = 1
     history: str = ""
     starting_point: str = ""
+    limits: AgreedLimits = NOTHING_AGREED
+    washes_per_week: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

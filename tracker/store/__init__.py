@@ -16,6 +16,7 @@ from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
 from tracker.store.store import QUOTA_BYTES, Store, Usage
 from tracker.store.undo import Deletion
+from tracker.store.wearing import ClientRecord
 
 __all__ = [
     "EXPIRE_AFTER",
@@ -27,6 +28,7 @@ __all__ = [
     "Archive",
     "Backup",
     "BackupCheck",
+    "ClientRecord",
     "ClientSummary",
     "Counts",
     "DamagedRecord",

@@ -13,6 +13,7 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.rows import client_row, visit_row
 from tracker.store.searching import refresh_text
+from tracker.store.wearing import touch_wear
 
 
 class Importing(Database):
@@ -36,6 +37,8 @@ class Importing(Database):
                 connection.execute(insert(schema.visit), [visit_row(visit) for visit in visits])
             for visit in visits:
                 refresh_text(connection, visit)
+            for client_id in {visit.client_id for visit in visits}:
+                touch_wear(connection, client_id)
 
     def client_names(self) -> dict[str, str]:
         """Name of every client whose record can be read, by identifier."""

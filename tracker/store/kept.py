@@ -53,7 +53,8 @@ class Kept(Database):
         with self._reading() as connection:
             rows = connection.execution_options(yield_per=_AT_ONCE).execute(select(schema.metadata.tables[kind]))
             for row in rows:
-                yield _entry(dict(row._mapping))
+                if _says(dict(row._mapping)):
+                    yield _entry(dict(row._mapping))
 
 
 def held_by(connection: Connection, table: Table, identifiers: Iterable[str]) -> dict[str, list[Row]]:
@@ -96,7 +97,13 @@ def _rows(connection: Connection, query: Select[Any]) -> list[Row]:
 
 
 def _entries(rows: dict[str, list[Row]]) -> dict[str, list[Entry]]:
-    return {name: [_entry(row) for row in found] for name, found in rows.items() if found and not _is_index(name)}
+    told = {name: [_entry(row) for row in found if _says(row)] for name, found in rows.items() if not _is_index(name)}
+    return {name: entries for name, entries in told.items() if entries}
+
+
+def _says(row: Row) -> bool:
+    """False for a line that only waits for its record to be worked out."""
+    return row.get("record", "") is not None
 
 
 def _is_index(name: str) -> bool:

@@ -16,6 +16,7 @@ from tracker.store.database import find
 from tracker.store.edits import log_edit
 from tracker.store.rows import client_row, consent_row, time_text
 from tracker.store.undo import Undoing
+from tracker.store.wearing import drop_wear, touch_wear
 
 MERGED = "merged"
 
@@ -70,6 +71,7 @@ class Merging(Undoing):
                 raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
             log_edit(connection, "client", kept.id, kept.id, MERGED, by, None)
             differing = _differing(connection, kept.id, other_id)
+            drop_wear(connection, [kept.id, other_id])
             moved = {name: _move(connection, name, other_id, kept.id) for name in _tables_of_clients()}
             for purpose in differing:
                 answer = Consent(new_id(), kept.id, purpose, False, CONSENT_VERSION, now(), by)
@@ -79,6 +81,7 @@ class Merging(Undoing):
             connection.execute(delete(schema.client).where(schema.client.c.id == other_id))
             line = {"client_id": other_id, "into_id": kept.id, "merged_at": time_text(now())}
             connection.execute(insert(schema.merge), line)
+            touch_wear(connection, kept.id)
         self._forget_deleted([other_id])
         return Merged(client, moved["visit"], moved["photo"], moved["draft"], differing)
 

@@ -16,6 +16,7 @@ from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.rows import photo_row, read_records, time_text
 from tracker.store.undo import Deletion, Undoing
+from tracker.store.wearing import touch_wear
 
 
 class Photos(Undoing):
@@ -86,6 +87,7 @@ class Photos(Undoing):
             dropped = write_photo(connection, photo, by)
             for visit_id in visits:
                 refresh_outcomes(connection, str(visit_id))
+            touch_wear(connection, photo.client_id)
             if draft_id is not None:
                 dropped |= remove_draft(connection, draft_id)
         self._tidy_files(dropped)
@@ -170,6 +172,7 @@ class Photos(Undoing):
                 connection.execute(delete(schema.photo).where(schema.photo.c.id == photo_id))
             if visit_id is not None:
                 refresh_outcomes(connection, visit_id)
+            touch_wear(connection, str(client_id))
         self._tidy_files([file])
         return deletion
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, Select, exists, func, intersect, select
 
+from tracker.agreed import NOTHING_AGREED
 from tracker.errors import StoreDamaged
 from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
@@ -144,4 +145,13 @@ def _readable(visit_id: str, text: str) -> Visit | None:
 
 def _without_notes(visit: Visit) -> Visit:
     steps = tuple(replace(step, note="", charges=(), waste=None) for step in visit.steps)
-    return replace(visit, note="", next_time="", history="", starting_point="", steps=steps)
+    return replace(
+        visit,
+        note="",
+        next_time="",
+        history="",
+        starting_point="",
+        steps=steps,
+        limits=NOTHING_AGREED,
+        washes_per_week=None,
+    )

@@ -64,7 +64,7 @@ def search_text(text: str) -> str:
 
 def client_row(client: Client) -> Row:
     """Row of the client table."""
-    search = search_text(f"{client.name}\n{client.note}")
+    search = search_text(f"{client.name}\n{client.note}\n{client.contact}")
     return {"id": client.id, "search": search, "demo": client.demo, "record": _json(client)}
 
 

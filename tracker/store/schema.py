@@ -33,7 +33,7 @@ client = Table(
     "client",
     metadata,
     Column("id", String, primary_key=True),
-    Column("search", Text, nullable=False),  # name and note as `rows.search_text` folds them
+    Column("search", Text, nullable=False),  # name, note and contact note as `rows.search_text` folds them
     Column("demo", Boolean, nullable=False),
     Column("record", Text, nullable=False),
 )
@@ -143,6 +143,32 @@ outcome = Table(
     Index(None, "region", "start_lightness"),
 )
 """What came of each visit with a before and an after: Lab only, so that levels follow the scale in force."""
+
+wear = Table(
+    "wear",
+    metadata,
+    Column("visit_id", String, primary_key=True),  # no key into the visits: a client's rows are made anew all at once
+    Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
+    Column("on_date", String, nullable=False),
+    Column("stamp", String, nullable=False),
+    Column("record", Text, nullable=False),
+    Index(None, "client_id"),
+)
+"""How each service wore: its readings as months since the service, so that no page reads all photos."""
+
+refresh = Table(
+    "refresh",
+    metadata,
+    Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), primary_key=True),
+    Column("changes", Integer, nullable=False),  # raised with each change of the client's record
+    Column("stamp", String, nullable=False),  # what it was worked out with; empty where it must be worked out anew
+    Column("early", String),
+    Column("middle", String),
+    Column("late", String),
+    Column("record", Text),
+    Index(None, "middle"),
+)
+"""When each client is due, and why; dates are empty where none can be given."""
 
 erasure = Table(
     "erasure",

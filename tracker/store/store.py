@@ -35,6 +35,7 @@ from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.settings import StudioSettings
 from tracker.store.visits import Visits
+from tracker.store.wearing import Wearing
 from tracker.store.yardsticks import OwnYardsticks
 
 QUOTA_BYTES = 20 * 1024**3
@@ -67,6 +68,7 @@ class Store(
     Edits,
     Searching,
     Outcomes,
+    Wearing,
     StudioSettings,
     OwnYardsticks,
     Kept,

@@ -22,6 +22,7 @@ from tracker.store.kept import held_by
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.pictures import Pictures
 from tracker.store.rows import Row, time_text
+from tracker.store.wearing import touch_wear
 
 PUT_BACK = "put back"
 
@@ -101,6 +102,8 @@ class Undoing(Database):
             for row in held.rows.get("photo", ()):
                 if row["visit_id"] is not None:
                     refresh_outcomes(connection, row["visit_id"])
+            if held.client_id is not None:
+                touch_wear(connection, held.client_id)
             log_edit(connection, held.deletion.kind, held.record_id, held.client_id, PUT_BACK, "", None)
         self._forget([token])
         return held.deletion

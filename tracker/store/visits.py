@@ -18,6 +18,7 @@ from tracker.store.photos import write_photo
 from tracker.store.rows import read_records, visit_row
 from tracker.store.searching import refresh_text
 from tracker.store.undo import Deletion, Undoing
+from tracker.store.wearing import touch_wear
 
 
 class Visits(Undoing):
@@ -57,6 +58,7 @@ class Visits(Undoing):
             dropped = _replace_photos(connection, saved, photos, by)
             refresh_text(connection, saved)
             refresh_outcomes(connection, saved.id)
+            touch_wear(connection, saved.client_id)
             if draft_id is not None:
                 dropped |= remove_draft(connection, draft_id)
         self._tidy_files(dropped)
@@ -107,6 +109,7 @@ class Visits(Undoing):
                     forget_edits(connection, record_id)
                 connection.execute(delete(schema.visit).where(schema.visit.c.id == visit_id))
                 log_edit(connection, "visit", visit_id, client_id, REMOVED, by, None)
+                touch_wear(connection, client_id)
         self._tidy_files(files)
         return deletion
 

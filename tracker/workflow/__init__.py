@@ -1,6 +1,7 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
 from tracker.store import Receipt
+from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
@@ -33,6 +34,7 @@ __all__ = [
     "add_swatch",
     "adopt_spread",
     "adopt_swatches",
+    "agree_limits",
     "answer_consent",
     "card_size",
     "copied_steps",
@@ -44,6 +46,7 @@ __all__ = [
     "has_demo",
     "keep_draft",
     "keep_price",
+    "last_agreed",
     "last_steps",
     "load_demo",
     "locus_from",
@@ -51,6 +54,7 @@ __all__ = [
     "measure_passing",
     "measure_record",
     "note_card_size",
+    "note_contact",
     "record_progress",
     "record_visit",
     "remeasure",

@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
+from tracker.agreed import AgreedLimits
 from tracker.errors import Conflict, NotFound, StoreDamaged
 from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import DAYLIGHT, LAMPS, Marks
@@ -61,6 +62,7 @@ _LIGHTENING = (
 )
 _HISTORY = "Invented: box colour some years ago, grown out since; nothing in the last year."
 _START = "Invented: natural at the root, a little brassy below, would like it lighter and softer."
+_AGREED, _WASHES = AgreedLimits(warmer=4.5), 3.0
 _CONSULTATION = (Step("all over", "looked at in daylight before any colour, and measured as a start"),)
 
 
@@ -224,6 +226,7 @@ class _Loading:
         visit = _visit(
             client, on, ("hand-painted lightening", "toner"), _LIGHTENING, "Same light and place for photos."
         )
+        visit = replace(visit, limits=_AGREED, washes_per_week=_WASHES)
         hours = {BEFORE: 10, AFTER: 14}
         photos = [
             self._photo(client, sample, sample.role, _at(on, hours[sample.role]))

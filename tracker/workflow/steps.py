@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from tracker.agreed import check_limits
 from tracker.errors import InvalidEntry
 from tracker.mixing import AMOUNT_UNITS, PACK_UNITS, STRENGTH_UNITS, STRONGEST_PERCENT, Amount, Strength, ratio_text
 from tracker.records import Step, Visit
@@ -35,6 +36,7 @@ def clean_visit(visit: Visit) -> Visit:
             limit=MOST_STEPS,
             unit="steps",
         )
+    check_limits(visit.limits, visit.washes_per_week)
     return replace(
         visit,
         services=tuple(filter(None, (clean_line(service, "A service") for service in visit.services))),

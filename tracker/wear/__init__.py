@@ -1,0 +1,44 @@
+"""How the services of the record wear: which photos belong to which, what was read of each, who is due and why."""
+
+from tracker.wear.due import (
+    Due,
+    Learnt,
+    Reason,
+    day_of,
+    due_of,
+    fit_place,
+    limits_as_curves,
+    limits_in_force,
+    together,
+    windows,
+)
+from tracker.wear.readings import LIGHTNESS, QUANTITIES, WARMTH, PlaceReadings, ServiceReadings, readings_of
+from tracker.wear.root import ROOT, covers_root, growth, root_window
+from tracker.wear.segments import Segment, changes_colour, kind_of, segments
+
+__all__ = [
+    "LIGHTNESS",
+    "QUANTITIES",
+    "ROOT",
+    "WARMTH",
+    "Due",
+    "Learnt",
+    "PlaceReadings",
+    "Reason",
+    "Segment",
+    "ServiceReadings",
+    "changes_colour",
+    "covers_root",
+    "day_of",
+    "due_of",
+    "fit_place",
+    "growth",
+    "kind_of",
+    "limits_as_curves",
+    "limits_in_force",
+    "readings_of",
+    "root_window",
+    "segments",
+    "together",
+    "windows",
+]

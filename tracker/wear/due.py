@@ -1,0 +1,233 @@
+"""When a client is due, and why: the limits that were agreed against how the service wears."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+
+from tracker.agreed import NOTHING_AGREED, AgreedLimits
+from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, what_if, window
+from tracker.fade.series import DAYS_PER_MONTH
+from tracker.level import LevelScale
+from tracker.records import Visit
+from tracker.regrowth import Regrowth
+from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
+from tracker.wear.root import root_window
+from tracker.wear.segments import Segment, changes_colour, kind_of
+from tracker.yardsticks import Yardsticks
+
+Learnt = Mapping[tuple[str, str, str], Priors]
+"""Priors by kind of service, band and quantity; what is not in it goes by the published ones."""
+
+PLACES = {"root": "the root", "mid": "the mid-lengths", "end": "the ends"}
+_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be foreseen."
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One agreed limit and when it will be passed.
+
+    Attributes
+    ----------
+    name : str, such as ``warmth at the ends``
+    early, middle, late : dates by which it is passed in 10, 50 and 90 of 100 cases, or None
+    state : str, as `fade.Window` has it
+    why_not : str or None, a sentence
+    share : float, chance of being the first that is passed, 0..1
+    """
+
+    name: str
+    early: date | None
+    middle: date | None
+    late: date | None
+    state: str
+    why_not: str | None
+    share: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """When one client is due.
+
+    Attributes
+    ----------
+    visit_id : str or None, of the service that is worn
+    on : date of it, or None
+    services : of it
+    state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
+    early, middle, late : dates of the refresh window, or None
+    why_not : str or None, a sentence that says why there is no date
+    reasons : one per agreed limit, the likeliest to be the first in front
+    region, quantity : what `values` are of
+    months, values : readings so far, for a small picture of the wear
+    photo_id : str or None, the last photo
+    """
+
+    client_id: str
+    visit_id: str | None = None
+    on: date | None = None
+    services: tuple[str, ...] = ()
+    state: str = "no service"
+    early: date | None = None
+    middle: date | None = None
+    late: date | None = None
+    why_not: str | None = "There is no colour service on record yet."
+    reasons: tuple[Reason, ...] = ()
+    region: str = "end"
+    quantity: str = WARMTH
+    months: tuple[float, ...] = ()
+    values: tuple[float, ...] = ()
+    photo_id: str | None = None
+
+
+def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits]:
+    """The service that is worn, and the limits agreed at it or at a visit since that left the colour as it is.
+
+    Parameters
+    ----------
+    visits : of one client, newest first
+    """
+    limits = NOTHING_AGREED
+    for visit in visits:
+        if visit.limits.anything and not limits.anything:
+            limits = visit.limits
+        if changes_colour(visit):
+            return visit, limits
+    return None, NOTHING_AGREED
+
+
+def fit_place(
+    readings: ServiceReadings,
+    region: str,
+    quantity: str,
+    learnt: Learnt,
+    washes_per_week: float | None = None,
+) -> FadeFit | None:
+    """The curve of one quantity in one band; None where the band was not read."""
+    place = readings.place(region)
+    if place is None or not place.months:
+        return None
+    priors = learnt.get((kind_of(readings.services), region, quantity))
+    return fit_fade(place.series(quantity), priors, washes_per_week or readings.washes_per_week)
+
+
+def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[Limit]:
+    """The agreed limits of a quantity, in its unit; warmth counts from the curve's own beginning."""
+    where = PLACES[limits.region]
+    if quantity == WARMTH:
+        return [] if limits.warmer is None else [Limit(limits.warmer, "above", f"warmth at {where}", from_start=True)]
+    found = []
+    if limits.lightest is not None:
+        found.append(Limit(scale.lightness(limits.lightest), "above", f"lightness at {where}"))
+    if limits.darkest is not None:
+        found.append(Limit(scale.lightness(limits.darkest), "below", f"depth at {where}"))
+    return found
+
+
+def windows(
+    readings: ServiceReadings | None,
+    limits: AgreedLimits,
+    learnt: Learnt,
+    scale: LevelScale,
+    found: Regrowth | None = None,
+    washes_from_now: tuple[float, float] | None = None,
+) -> list[Window]:
+    """The window of each agreed limit, in months since the photo right after the service.
+
+    Parameters
+    ----------
+    found : how the root grows, or None
+    washes_from_now : washes a week from now on, and how many months since the service now is; None for as told
+    """
+    each = []
+    for quantity in (WARMTH, LIGHTNESS):
+        asked = limits_as_curves(limits, quantity, scale)
+        fit = fit_place(readings, limits.region, quantity, learnt) if readings is not None and asked else None
+        for limit in asked:
+            if fit is None:
+                each.append(nothing_known(_NO_START, limit.name))
+            elif washes_from_now is None:
+                each.append(window(fit, limit))
+            else:
+                each.append(what_if(fit, limit, *washes_from_now))
+    if limits.root_mm is not None and found is not None:
+        each.append(root_window(found, limits.root_mm))
+    return each
+
+
+def together(found: Sequence[Window]) -> Window:
+    """The one window of several limits. One that was passed right after the service tells no date: others count."""
+    dated = [each for each in found if each.state != "passed" or each.middle is not None]
+    return refresh_window([(each.name, each) for each in dated or found])
+
+
+def due_of(
+    client_id: str,
+    visits: Sequence[Visit],
+    segment: Segment | None,
+    readings: ServiceReadings | None,
+    own: Yardsticks,
+    learnt: Learnt,
+    root: Regrowth | None = None,
+) -> Due:
+    """When a client is due.
+
+    Parameters
+    ----------
+    visits : of the client, newest first
+    segment, readings : of the service that is worn, None where it has no photo after it with a number
+    own : yardsticks in force
+    learnt : priors from the studio's own services, empty where that is switched off
+    root : how the root grows since that service, or None
+    """
+    worn, limits = limits_in_force(visits)
+    if worn is None:
+        return Due(client_id)
+    place = readings.place(limits.region) if readings is not None else None
+    quantity = WARMTH if limits.warmer is not None or limits.darkest is limits.lightest is None else LIGHTNESS
+    base = Due(
+        client_id,
+        worn.id,
+        worn.on,
+        worn.services,
+        region=limits.region,
+        quantity=quantity,
+        months=place.months if place is not None else (),
+        values=_values(place, quantity) if place is not None else (),
+        photo_id=segment.photos[-1].id if segment is not None and segment.photos else None,
+        state="nothing agreed",
+        why_not="No limit was agreed at this service, so there is nothing to be due for.",
+    )
+    if not limits.anything:
+        return base
+    begins = readings.begins if readings is not None else datetime(worn.on.year, worn.on.month, worn.on.day, 12)
+    found = windows(readings, limits, learnt, own.scale, root)
+    whole = together(found)
+    shares = dict(whole.first)
+    reasons = [_reason(each, begins, shares.get(each.name, 0.0)) for each in found]
+    return replace(
+        base,
+        state=whole.state,
+        early=day_of(begins, whole.early),
+        middle=day_of(begins, whole.middle),
+        late=day_of(begins, whole.late),
+        why_not=whole.why_not,
+        reasons=tuple(sorted(reasons, key=lambda reason: -reason.share)),
+    )
+
+
+def _reason(each: Window, begins: datetime, share: float) -> Reason:
+    early, middle, late = (day_of(begins, months) for months in (each.early, each.middle, each.late))
+    return Reason(each.name, early, middle, late, each.state, each.why_not, share)
+
+
+def day_of(begins: datetime, months: float | None) -> date | None:
+    """The local day that lies so many months after the service."""
+    if months is None:
+        return None
+    return (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()
+
+
+def _values(place: PlaceReadings, quantity: str) -> tuple[float, ...]:
+    return place.warmths if quantity == WARMTH else tuple(lab[0] for lab in place.labs)

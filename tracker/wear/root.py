@@ -1,0 +1,82 @@
+"""How long the root is in the photos of a service, and when it will be longer than agreed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from tracker.errors import TrackerError
+from tracker.fade import FadeSeries, Window, months_between
+from tracker.hair import HairPath
+from tracker.records import PhotoRecord, Visit
+from tracker.regrowth import Regrowth, forecast, regrowth, root_length
+from tracker.scale import card_scale
+from tracker.wear.segments import Segment
+
+ROOT = "length of the root"
+
+# common practice, no source: these colour the hair up to the scalp
+_COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})
+_COVERING_STEPS = frozenset({"all-over colour", "root shadow"})
+
+_JUST_COVERED = FadeSeries((0.0,), (0.0,), (1.0,), ROOT, "mm")
+"""Stands for photos of a root that was coloured up to the scalp: within a millimetre of it."""
+
+
+def covers_root(visit: Visit) -> bool:
+    """True where a visit coloured the root up to the scalp, so that what grows from then on is the root."""
+    return bool(_COVERING_SERVICES.intersection(visit.services)) or any(
+        step.what in _COVERING_STEPS for step in visit.steps
+    )
+
+
+def root_series(segment: Segment) -> FadeSeries | None:
+    """Root lengths of a service, mm by months since it; None where no photo shows where the natural level ends."""
+    if segment.begins is None:
+        return None
+    found = []
+    for photo in segment.photos:
+        length = _length(photo)
+        if length is not None:
+            found.append((max(0.0, months_between(segment.begins, photo.taken_at)), *length))
+    if not found:
+        return None
+    months, values, u = zip(*found, strict=True)
+    return FadeSeries(months, values, u, ROOT, "mm")
+
+
+def growth(series: Sequence[FadeSeries | None], *, covered: bool) -> Regrowth:
+    """How the root grows.
+
+    Parameters
+    ----------
+    series : of each service, the latest last; None where no photo shows the root
+    covered : True where the latest service coloured the root
+    """
+    known = [each for each in series if each is not None]
+    if not series or series[-1] is None:
+        # earlier services tell the rate; of the root now they tell nothing, unless it was coloured
+        if covered:
+            return regrowth([*known, _JUST_COVERED])
+        return regrowth([])
+    return regrowth(known, covered=covered)
+
+
+def root_window(found: Regrowth, limit_mm: float) -> Window:
+    """When the root becomes longer than agreed, in months since the latest service."""
+    return forecast(found, limit_mm, ROOT)
+
+
+def _length(photo: PhotoRecord) -> tuple[float, float] | None:
+    """Length and standard uncertainty, mm."""
+    if photo.marks is None or photo.marks.size_mm is None or photo.reading is None or not photo.reading.profile:
+        return None
+    plain_card = photo.marks.card_kind == "grey18"
+    try:
+        scale = card_scale(
+            photo.reading.card.corners, photo.marks.size_mm, photo.size, photo.marks.path, either_way_up=plain_card
+        )
+        path = HairPath(photo.marks.path, photo.marks.width)
+        found = root_length(photo.reading.profile, path.length, scale).length
+    except TrackerError:
+        return None
+    return None if found is None else (found.value, found.u)

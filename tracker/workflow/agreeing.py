@@ -1,0 +1,53 @@
+"""Limits that colourist and client agree to, outside of a new visit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from tracker.agreed import AgreedLimits, check_limits
+from tracker.records import Visit
+from tracker.store import Store
+from tracker.workflow.words import clean_line, clean_note
+
+
+def last_agreed(store: Store, client_id: str, besides: str = "") -> tuple[AgreedLimits, float | None] | None:
+    """What the client agreed to the last time, and the washes told then; None where nothing was ever agreed.
+
+    Parameters
+    ----------
+    besides : str, a visit that is left out
+    """
+    for visit in store.visits(client_id):
+        if visit.id != besides and (visit.limits.anything or visit.washes_per_week is not None):
+            return visit.limits, visit.washes_per_week
+    return None
+
+
+def agree_limits(
+    store: Store, visit_id: str, limits: AgreedLimits, washes_per_week: float | None, *, by: str = ""
+) -> Visit:
+    """Note at a visit that is kept already what was agreed; what stood there before stays in the log of edits.
+
+    Raises
+    ------
+    NotFound : no such visit
+    ConsentMissing : the client does not agree to being measured
+    InvalidEntry : a number cannot be
+    """
+    check_limits(limits, washes_per_week)
+    visit = replace(store.visit(visit_id), limits=limits, washes_per_week=washes_per_week)
+    return store.save_visit(visit, store.photos(visit_id=visit_id), by=clean_line(by, "The name of who saves it"))
+
+
+def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") -> None:
+    """Keep how to reach a client and what was said.
+
+    Raises
+    ------
+    NotFound : no such client
+    InvalidEntry : it is too long
+    """
+    client = store.client(client_id)
+    changed = replace(client, contact=clean_note(contact, "The contact note"))
+    if changed != client:
+        store.update_client(changed, by=clean_line(by, "The name of who saves it"))

@@ -1,0 +1,45 @@
+"""Who is due, as a file for the studio's own calendar."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from tracker.calendar_file import DayEvent, calendar_text, stable_uid
+from tracker.records import now
+from tracker.store import Store
+from tracker.wear import Due
+
+Describe = Callable[[Due, str], str]
+
+
+def due_calendar(
+    store: Store, dues: Sequence[Due], describe: Describe, *, with_names: bool = True, with_notes: bool = False
+) -> bytes:
+    """A day in the calendar for each client who has a refresh window: the middle of it.
+
+    Parameters
+    ----------
+    describe : what is said of one, given the window and the contact note or nothing
+    with_names : bool, False leaves the names out
+    with_notes : bool, True puts the contact notes in
+
+    Returns
+    -------
+    bytes : iCalendar; the same client and service always have the same identifier in it
+    """
+    names = store.client_names() if with_names else {}
+    events = []
+    for due in dues:
+        if due.middle is None or due.visit_id is None:
+            continue
+        note = store.client(due.client_id).contact if with_notes else ""
+        name = names.get(due.client_id, "")
+        events.append(
+            DayEvent(
+                stable_uid(due.client_id, due.visit_id),
+                due.middle,
+                f"Refresh due: {name}" if name else "Refresh due",
+                describe(due, note),
+            )
+        )
+    return calendar_text(events, now())
