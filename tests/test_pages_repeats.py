@@ -157,15 +157,17 @@ def moved(photo: PhotoRecord, lightness: float) -> PhotoRecord:
 
 
 def test_progress_photos_of_one_day_are_one_point_of_the_chart(filled: Filled) -> None:
-    from tracker.ui.parts.fade_view import current_segment
+    from tracker.workflow.wearing import client_wear
 
-    before = current_segment(filled.store, filled.client.id)
-    assert before is not None
-    last = before.photos[-1]
+    [before] = client_wear(filled.store, filled.client.id)[1]
+    last = filled.store.photo(before.photo_ids[-1])
     again = replace(moved(last, 0.3), id="d" * 32, taken_at=last.taken_at + timedelta(minutes=5))
     filled.store.save_photo(again)
-    after = current_segment(filled.store, filled.client.id)
-    assert after is not None
-    assert len(after.photos) == len(before.photos)
-    assert after.photos[-1].reading is not None
-    assert [region.photos for region in after.photos[-1].reading.regions] == [2, 2, 2]
+    [after] = client_wear(filled.store, filled.client.id)[1]
+    for region in ("root", "mid", "end"):
+        first, second = before.place(region), after.place(region)
+        assert first is not None
+        assert second is not None
+        assert len(second.months) == len(first.months)
+        # two photos of one state: their mean, half of the 0.3 away
+        assert second.labs[-1][0] - first.labs[-1][0] == pytest.approx(0.15, abs=1e-6)

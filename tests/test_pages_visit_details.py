@@ -264,7 +264,7 @@ def test_what_changed_can_be_read(filled: Filled) -> None:
     assert "Bo: visit of" in visit
     assert "became “a calmer note”" in visit
     client = words(open_page("client", client=filled.client.id))
-    assert "Cy: name or note changed" in client
+    assert "Cy: name or notes changed" in client
     assert "Name was “Ada”; became “Ada B”" in client
 
 

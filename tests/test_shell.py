@@ -223,6 +223,7 @@ def test_addresses_of_pages() -> None:
     # the menu holds no more than a phone has room for; every other page is reached by a link
     assert [entry.name for entry in navigation.ENTRIES if entry.listed] == [
         "today",
+        "due",
         "clients",
         "new_visit",
         "portfolio",

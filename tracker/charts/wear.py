@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from datetime import date, timedelta
 
 import numpy as np
 
 from tracker.charts.marks import (
     COVERAGE,
     DARK,
+    HEIGHT,
     LIGHT,
     Array,
     Axes,
@@ -24,12 +26,14 @@ from tracker.charts.marks import (
     rows,
 )
 from tracker.fade import FadeFit, FadeSeries
+from tracker.fade.series import DAYS_PER_MONTH
 from tracker.quantities import Measured
 from tracker.uncertainty import format_measured, format_number
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _NAMES = ("best guess", "80 % sure", "95 % sure")
 _NO_COLOUR = "#808080"
+_STRIP_PIXELS, _STRIP_SHARE = 18, 0.09
 _AHEAD = 1.25  # how far the curve runs on after the last reading
 
 
@@ -42,6 +46,10 @@ def fade_chart(
     dark: bool,
     services: Sequence[float] = (),
     swatches: Sequence[str] = (),
+    limits: Sequence[tuple[str, float]] = (),
+    strip: Sequence[str] = (),
+    begins: date | None = None,
+    until: float = 0.0,
 ) -> tuple[Spec, str]:
     """Readings of one service's wear, the curve through them and how sure it is.
 
@@ -53,6 +61,10 @@ def fade_chart(
     dark : bool, theme of the page
     services : months at which a colour service was done, marked by a line
     swatches : measured colour of each reading, ``#rrggbb``; none leaves them grey
+    limits : name and value of each agreed limit, drawn as a dashed line
+    strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
+    begins : day of the service, so that pointing at the curve tells dates
+    until : months that the axis reaches at least
 
     Returns
     -------
@@ -64,20 +76,33 @@ def fade_chart(
     """
     if swatches and (len(swatches) != len(series) or not all(map(_HEX.fullmatch, swatches))):
         raise ValueError("swatches need one #rrggbb colour per reading")
+    if not all(map(_HEX.fullmatch, strip)):
+        raise ValueError("the strip needs #rrggbb colours")
     greys = DARK if dark else LIGHT
-    end = max(1.0, _AHEAD * max([series.months[-1], *services]))
+    end = axis_end(series, services, until)
     months = np.linspace(0.0, end, 121)
     median, inner, outer = fit.quantile(months, 0.5), fit.band(months, 0.80), fit.band(months, 0.95)
-    axes = Axes(_months(end), _value_range(series, outer), y_title, lift=28 if services else 10)
+    domain = _value_range(series, outer, [value for _, value in limits])
+    if strip:  # room for it below everything else
+        domain = (domain[0] - _STRIP_SHARE * (domain[1] - domain[0]), domain[1])
+    axes = Axes(_months(end), domain, y_title, lift=28 if services else 10)
     layers = [
         band(months, *outer, axes, greys, 0.18),
         band(months, *inner, axes, greys, 0.30),
         line(months, median, axes, greys),
+        *_strip(strip, end, axes),
+        *_limits(limits, axes, greys),
         *_services(services, axes, greys),
-        *_readings(series, swatches or [_NO_COLOUR] * len(series), axes, greys),
+        *([_dates(months, median, inner, axes, begins)] if begins is not None else []),
+        *_readings(series, swatches or [_NO_COLOUR] * len(series), axes, greys, begins),
         labels(dict(zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True)), axes, greys),
     ]
-    return chart(title, layers, greys), _words(title, y_title, series, fit, end, services)
+    return chart(title, layers, greys), _words(title, y_title, series, fit, end, services, limits)
+
+
+def axis_end(series: FadeSeries, services: Sequence[float] = (), until: float = 0.0) -> float:
+    """Where the axis of a fade chart ends, months."""
+    return max(1.0, _AHEAD * max([series.months[-1], *services]), until)
 
 
 def _months(end: float) -> Spec:
@@ -87,15 +112,16 @@ def _months(end: float) -> Spec:
     return {"field": "along", "type": "quantitative", "title": "months since the service", "scale": scale, "axis": axis}
 
 
-def _value_range(series: FadeSeries, outer: tuple[Array, Array]) -> tuple[float, float]:
-    """All readings with their bars, and as much of the band as leaves them a third of the height."""
+def _value_range(series: FadeSeries, outer: tuple[Array, Array], limits: Sequence[float]) -> tuple[float, float]:
+    """All readings with their bars, the limits, and as much of the band as leaves them a third of the height."""
     reach = COVERAGE * np.asarray(series.u)
     bottom, top = float(np.min(series.values - reach)), float(np.max(series.values + reach))
+    bottom, top = min([bottom, *limits]), max([top, *limits])
     span = top - bottom
     return padded(max(float(outer[0].min()), bottom - span), min(float(outer[1].max()), top + span), bottom, top)
 
 
-def _readings(series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Greys) -> list[Spec]:
+def _readings(series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Greys, begins: date | None) -> list[Spec]:
     """A bar and a dot per reading; the dot has the measured colour, and a rim that shows it on any ground."""
     values, reach = np.asarray(series.values), COVERAGE * np.asarray(series.u)
     said = [format_measured(Measured(value, u)) for value, u in zip(series.values, series.u, strict=True)]
@@ -108,6 +134,9 @@ def _readings(series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Gr
         {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
         {"field": "reading", "type": "nominal", "title": axes.title},
     ]
+    if begins is not None:
+        data = [{**row, "day": _day(begins, row["along"])} for row in data]
+        tooltip.insert(0, {"field": "day", "type": "nominal", "title": "day"})
     bar = {
         "mark": {"type": "rule", "color": greys.ink, "strokeWidth": 1.5},
         "encoding": {"x": axes.along, "y": axes.value("low"), "y2": {"field": "high"}},
@@ -124,6 +153,78 @@ def _readings(series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Gr
     return [{"data": {"values": data}, **layer} for layer in (bar, dot)]
 
 
+def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Spec]:
+    """The modelled colour over time along the lower edge, under the curve."""
+    if not colours:
+        return []
+    edges = np.linspace(0.0, end, len(colours) + 1)
+    # each reaches under the next one, or fine lines of the ground would show between them
+    pairs = rows(along=edges[:-1], until=np.minimum(edges[1:] + end / len(colours), end))
+    data = [{**row, "colour": colour} for row, colour in zip(pairs, colours, strict=True)]
+    encoding = {
+        "x": axes.along,
+        "x2": {"field": "until"},
+        "y": {"value": HEIGHT - _STRIP_PIXELS},
+        "y2": {"value": HEIGHT},
+        "fill": {"field": "colour", "type": "nominal", "scale": None},
+    }
+    return [{"data": {"values": data}, "mark": {"type": "rect", "tooltip": None}, "encoding": encoding}]
+
+
+def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Spec]:
+    """A dashed line per limit with its name on it."""
+    if not limits:
+        return []
+    data = {"values": [{"name": name, "value": float(value)} for name, value in limits]}
+    rule = {"type": "rule", "strokeDash": [7, 4], "strokeWidth": 1.5, "color": greys.ink}
+    word = {
+        "type": "text",
+        "align": "left",
+        "baseline": "bottom",
+        "dx": 4,
+        "dy": -3,
+        "fontSize": 13,
+        "color": greys.ink,
+    }
+    name = {"field": "name", "type": "nominal"}
+    return [
+        {"data": data, "mark": rule, "encoding": {"y": axes.value("value")}},
+        {"data": data, "mark": word, "encoding": {"x": {"value": 0}, "y": axes.value("value"), "text": name}},
+    ]
+
+
+def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Spec:
+    """Points along the curve that nobody sees and that tell the day when they are pointed at."""
+    numbers = rows(along=months, value=median, low=inner[0], high=inner[1])
+    data = [
+        {
+            "along": row["along"],
+            "value": row["value"],
+            "day": _day(begins, row["along"]),
+            "likely": format_number(row["value"]),
+            "sure": f"{format_number(row['low'])} to {format_number(row['high'])}",
+        }
+        for row in numbers
+    ]
+    tooltip = [
+        {"field": "day", "type": "nominal", "title": "day"},
+        {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
+        {"field": "likely", "type": "nominal", "title": "most likely"},
+        {"field": "sure", "type": "nominal", "title": "80 % sure"},
+    ]
+    mark = {"type": "point", "filled": True, "size": 700, "opacity": 0, "clip": True}
+    return {
+        "data": {"values": data},
+        "mark": mark,
+        "encoding": {"x": axes.along, "y": axes.value("value"), "tooltip": tooltip},
+    }
+
+
+def _day(begins: date, months: float) -> str:
+    when = begins + timedelta(days=months * DAYS_PER_MONTH)
+    return f"{when.day} {when:%B %Y}"
+
+
 def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Spec]:
     """A dotted line per service, the word above the plot where nothing can cover it."""
     data = {"values": rows(along=services)}
@@ -134,7 +235,15 @@ def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Spec]
     return [{"data": data, **layer} for layer in (rule, name)] if services else []
 
 
-def _words(title: str, y_title: str, series: FadeSeries, fit: FadeFit, end: float, services: Sequence[float]) -> str:
+def _words(
+    title: str,
+    y_title: str,
+    series: FadeSeries,
+    fit: FadeFit,
+    end: float,
+    services: Sequence[float],
+    limits: Sequence[tuple[str, float]],
+) -> str:
     readings = "; ".join(
         f"{format_measured(Measured(value, u))} at {month:.1f}"
         for month, value, u in zip(series.months, series.values, series.u, strict=True)
@@ -145,6 +254,7 @@ def _words(title: str, y_title: str, series: FadeSeries, fit: FadeFit, end: floa
         f"{y_title} by months since the service, with 95 % intervals: {readings}.",
         f"At {end:.1f} months the curve is at {format_number(float(fit.quantile(end, 0.5)))}, "
         f"95 % between {format_number(low)} and {format_number(high)}.",
+        f"Agreed: {', '.join(f'{name}, at {format_number(value)}' for name, value in limits)}." if limits else "",
         f"Services at {', '.join(f'{month:.1f}' for month in services)} months." if services else "",
         fit.refusal or "",
     ]

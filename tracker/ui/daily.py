@@ -1,4 +1,4 @@
-"""What the server does by itself while it runs: the day's backup."""
+"""What the server does by itself while it runs: the day's backup, and working out who is due."""
 
 from __future__ import annotations
 
@@ -29,9 +29,12 @@ async def lifespan(_app: object) -> AsyncIterator[None]:
 
 
 def _run(stop: threading.Event) -> None:
+    from tracker.ui.catching_up import catch_up_now
+
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
         back_up_today()
+        catch_up_now()
         wait = _AGAIN_AFTER_SECONDS
 
 

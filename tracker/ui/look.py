@@ -112,6 +112,43 @@ def photo_html(
     return f'<figure class="t-photo">{picture}{words}</figure>'
 
 
+def sparkline(along: Sequence[float], values: Sequence[float], words: str) -> None:
+    """A small line of how something went, without axes; nothing where there is too little to draw."""
+    markup = sparkline_html(along, values, words)
+    if markup:
+        st.html(markup)
+
+
+def sparkline_html(along: Sequence[float], values: Sequence[float], words: str) -> str:
+    """A small line through a few readings, in the colour of the text around it; empty for fewer than two.
+
+    Parameters
+    ----------
+    along, values : as many of each; `along` never falls
+    words : str, the same for those who cannot see it
+    """
+    if len(along) < 2:
+        return ""
+    width, height, edge = 160.0, 44.0, 5.0
+    across, upward = max(along[-1] - along[0], 1e-9), max(max(values) - min(values), 1e-9)
+    points = [
+        (
+            edge + (width - 2 * edge) * (x - along[0]) / across,
+            height - edge - (height - 2 * edge) * (y - min(values)) / upward,
+        )
+        for x, y in zip(along, values, strict=True)
+    ]
+    line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    dots = "".join(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2"/>' for x, y in points)
+    shape = (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:g} {height:g}">'
+        f'<polyline points="{line}" fill="none" stroke="#000" stroke-width="2"/>{dots}</svg>'
+    )
+    picture = f"url(data:image/svg+xml,{quote(shape, safe='')})"
+    style = f"aspect-ratio: {width:g} / {height:g}; -webkit-mask-image: {picture}; mask-image: {picture}"
+    return f'<div class="t-drawing t-spark" role="img" aria-label="{escape(words)}" style="{style}"></div>'
+
+
 def no_photo() -> None:
     """An empty frame where a photo would be."""
     st.html('<div class="t-no-photo" aria-hidden="true"></div>')

@@ -43,11 +43,13 @@ class Entry:
 
 ENTRIES = (
     Entry("today", "Today", ""),
+    Entry("due", "Who is due", "who-is-due"),
     Entry("clients", "Clients", "clients"),
     Entry("client", "Client", "client", listed=False),
     Entry("new_visit", "New visit", "new-visit"),
     Entry("compare", "Compare", "compare", listed=False),
     Entry("results", "Past results", "past-results", listed=False),
+    Entry("services_wear", "How services wear", "how-services-wear", listed=False),
     Entry("prices", "Price list", "prices", listed=False),
     Entry("photo_guide", "How to take a photo", "photo-guide", listed=False),
     Entry("merge", "Merge two records", "merge", listed=False),

@@ -103,6 +103,7 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
         f"Levels by “{plain(scale.name)}”.{provisional} Lift and warmth as on the page of each visit; plus is lighter "
         "or warmer. The ± of each case is part of the spread."
     )
+    link("services_wear", "How services wear afterwards")
     st.header("The cases", anchor=False)
     st.caption("For your own eyes: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)

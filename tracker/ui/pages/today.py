@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.records import PROGRESS
+from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
-from tracker.ui.navigation import go_to
+from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.demo import demo_button
+from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pictures import small_picture
@@ -19,11 +21,14 @@ from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.parts.words import ago, as_date
 from tracker.ui.session import open_store
+from tracker.workflow.wearing import stamp_now
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
 RECENT = 8
+DUE, DUE_WITHIN_DAYS = 3, 14
+"""How many of those who are due are shown, and how far ahead."""
 
 
 def page() -> None:
@@ -38,6 +43,7 @@ def page() -> None:
         if st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
         drafts_waiting(store, store.drafts())
+        _due(store)
         _recent_visits(store)
         _recent_progress(store)
 
@@ -57,6 +63,19 @@ def _welcome(store: Store) -> None:
         "The demo studio holds made-up clients, clearly marked, and is removed with one click under Studio.",
         text_alignment="center",
     )
+
+
+def _due(store: Store) -> None:
+    """The first few who are due by now or soon; nothing where nobody is."""
+    today = date.today()
+    caught_up()
+    soon = store.dues(stamp_now(store), (date.min, today + timedelta(days=DUE_WITHIN_DAYS)))
+    if not soon:
+        return
+    st.header("Due now or soon", anchor=False)
+    for due in soon[:DUE]:
+        due_row(store, due, contact=False)
+    link("due", f"Who is due: all {len(soon)}" if len(soon) > DUE else "Who is due")
 
 
 def _recent_visits(store: Store) -> None:

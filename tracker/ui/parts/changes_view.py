@@ -10,6 +10,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.records import Client, PhotoRecord, Visit
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
+from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import REGION_WORDS, as_date, day, listed, plain, sentence_case
@@ -72,7 +73,7 @@ def _subject(edit: Edit, after: Any, answers: dict[str, Consent]) -> str:
         return f"visit of {day(record.on)} {edit.what}"
     if isinstance(record, PhotoRecord):
         return f"{record.role} photo of {day(as_date(record.taken_at))} {edit.what}"
-    noun = "name or note" if edit.kind == "client" and edit.what == "changed" else edit.kind
+    noun = "name or notes" if edit.kind == "client" and edit.what == "changed" else edit.kind
     return f"{noun} {plain(edit.what)}"
 
 
@@ -91,7 +92,7 @@ def differences(before: Any, after: Any) -> list[str]:
 def _fields(record: Any) -> dict[str, str]:
     """A record as named texts, ready for Markdown."""
     if isinstance(record, Client):
-        return {"name": _said(record.name), "note": _said(record.note)}
+        return {"name": _said(record.name), "note": _said(record.note), "contact note": _said(record.contact)}
     if isinstance(record, Visit):
         return _visit_fields(record)
     if isinstance(record, PhotoRecord):
@@ -110,6 +111,8 @@ def _visit_fields(visit: Visit) -> dict[str, str]:
         "cost of products": plain(cost_words(visit.steps)),
         "note": _said(visit.note),
         "next time": _said(visit.next_time),
+        "agreed": plain(agreed_words(visit.limits)),
+        "washes a week": washes_words(visit.washes_per_week),
     }
 
 

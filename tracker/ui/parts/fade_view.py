@@ -1,135 +1,138 @@
-"""How the colour of the current service wears: a curve as far as the photos carry one."""
+"""How the colour of the current service wears: when to come back, the curve, and what was agreed."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.colorimetry import lab_to_hex
+from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.fade import FadeSeries, fit_fade, months_between
-from tracker.quantities import LabMeasured
-from tracker.reading import REGIONS, RegionReading
-from tracker.records import AFTER, PROGRESS, PhotoRecord
-from tracker.ui.parts.charts_view import is_dark, show_chart
-from tracker.ui.parts.fade_words import BANDS, LIGHTNESS, WARMTH, finding, rate_words
-from tracker.ui.parts.notices import sorry
-from tracker.ui.parts.pair import like_for_like, state_in_force
+from tracker.reading import REGIONS
+from tracker.records import Visit
+from tracker.ui.parts.agree import agree
+from tracker.ui.parts.consent_view import remembered_recorder
+from tracker.ui.parts.due_words import between, due_sentence, each_reason
+from tracker.ui.parts.fade_chart import LIGHTNESS_WORD, WARMTH_WORD, wear_chart
+from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
-from tracker.ui.parts.visit_line import role_photo
-from tracker.ui.parts.words import REGION_WORDS, as_date, day, plain
-from tracker.ui.session import in_force
-from tracker.warmth import estimate_warmth
+from tracker.ui.parts.words import REGION_WORDS, as_date, count, day, plain
+from tracker.wear import Due, ServiceReadings, limits_in_force
+from tracker.workflow.wearing import client_wear, washed_otherwise
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
-_AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
-_UNIT = {LIGHTNESS: "L*", WARMTH: "warmth"}
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """The photos of one service: the one after it, then those in between.
-
-    Attributes
-    ----------
-    photos : with a number, in the order they were taken
-    left_out : without one
-    """
-
-    photos: tuple[PhotoRecord, ...]
-    left_out: tuple[PhotoRecord, ...]
-
-
-def current_segment(store: Store, client_id: str) -> Segment | None:
-    """The photos since the last visit that has one after it; None where there is no such visit."""
-    for visit in store.visits(client_id):
-        start = role_photo(store.photos(visit_id=visit.id), AFTER)
-        if start is not None:
-            later = store.photos(client_id, role=PROGRESS, taken_from=start.taken_at)
-            row = (start, *_by_day(later))
-            measured = tuple(photo for photo in row if not no_number(photo))
-            return Segment(measured, tuple(photo for photo in row if no_number(photo)))
-    return None
-
-
-def _by_day(photos: list[PhotoRecord]) -> list[PhotoRecord]:
-    """The photo that stands for each day, in order: photos of one day show one state and are read together."""
-    days: dict[date, list[PhotoRecord]] = {}
-    for photo in sorted(photos, key=lambda photo: photo.taken_at):
-        days.setdefault(as_date(photo.taken_at), []).append(photo)
-    states = (state_in_force(row, PROGRESS) for row in days.values())
-    return [state.standing for state in states if state is not None]
+_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
-    """The chart with its pickers, or what is missing for one."""
-    segment = current_segment(store, client_id)
-    if segment is None:
+    """When to come back, the chart with its pickers, or what is missing for them."""
+    visit, _ = limits_in_force(store.visits(client_id))
+    if visit is None:
         return
-    st.header("How the colour wears", anchor=False)
-    if not segment.photos:
-        st.markdown("No photo since the service has a number, so there is nothing to show yet.")
-    else:
-        left, right = st.columns(2)
-        region = left.segmented_control(
-            "Where", REGIONS, default="end", required=True, format_func=REGION_WORDS.__getitem__, key="fade-region"
+    with told():
+        due, services = client_wear(store, client_id)
+        readings = next((each for each in services if each.visit_id == visit.id), None)
+        st.header("How the colour wears", anchor=False)
+        _when(store, due, readings)
+        if readings is None:
+            st.markdown("No photo right after the service has a number, so there is no curve to show.")
+        else:
+            _curve(store, readings, due)
+            _left_out(store, readings)
+        _agreed(store, visit, due)
+
+
+def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
+    """The sentence first; the limits one by one and what other washing would do behind it."""
+    sentence = due_sentence(due, date.today())
+    if due.state == "nothing agreed":
+        st.markdown(plain(f"{sentence} Agree one below; it takes a tap."))
+        return
+    st.markdown(f"**{plain(sentence)}**")
+    if len(due.reasons) > 1 or due.middle is not None:
+        with st.expander("Each limit, and how sure it is"):
+            st.markdown("\n".join(f"- {plain(line)}" for line in each_reason(due)))
+            st.caption(
+                "A window holds in 80 of 100 cases; it does not foresee a summer in the sun, a pool or another "
+                "shampoo. Where no date stands, none can be given yet."
+            )
+    if readings is not None and due.state in ("given", "unknown") and due.reasons:
+        _fewer_washes(store, due, readings)
+
+
+def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
+    """What washing less or more often from now on would do."""
+    with st.expander("What if it is washed less often?"):
+        if readings.washes_per_week is None:
+            st.markdown("Ask how often the hair is washed now and note it under “What is agreed”; then this can tell.")
+            return
+        st.caption(plain(f"Now: {readings.washes_per_week:g} a week. From today on:"))
+        chosen = st.pills(
+            "Washes a week from now on", _WASHES, format_func=lambda often: f"{often:g}", key="what-if-washes"
         )
-        quantity = right.segmented_control(
-            "What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="fade-quantity"
-        )
-        _chart(segment.photos, str(region), str(quantity))
-    for photo in segment.left_out:
-        st.caption(f"Left out: the photo of {day(as_date(photo.taken_at))}. {plain(no_number(photo))}")
+        if chosen is None:
+            return
+        found = washed_otherwise(store, due.client_id, float(chosen), date.today())
+        if found.early is None or found.middle is None or found.late is None:
+            st.markdown(plain(found.why_not or ""))
+            return
+        later = _shift(due.middle, found.middle)
+        st.markdown(plain(f"Between {between(found.early, found.late)}, most likely {day(found.middle)}{later}."))
+        st.caption("Washing is taken to do between a third and all of the wear; sun and air do the rest.")
 
 
-def _chart(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> None:
-    from tracker.charts import fade_chart
+def _shift(before: date | None, after: date) -> str:
+    if before is None:
+        return ""
+    days = (after - before).days
+    if abs(days) < 4:
+        return ", hardly another day than now"
+    size = count(round(abs(days) / 7), "week") if abs(days) >= 10 else count(abs(days), "day")
+    return f", about {size} {'later' if days > 0 else 'earlier'}"
 
-    places = [(photo, found) for photo in photos if photo.reading and (found := photo.reading.region(region))]
+
+def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
+    left, right = st.columns(2)
+    known = [region for region in REGIONS if readings.place(region) is not None]
+    region = left.segmented_control(
+        "Where",
+        known,
+        default=due.region if due.region in known else known[-1],
+        required=True,
+        format_func=REGION_WORDS.__getitem__,
+        key="fade-region",
+    )
+    quantity = right.segmented_control(
+        "What", [WARMTH_WORD, LIGHTNESS_WORD], default=WARMTH_WORD, required=True, key="fade-quantity"
+    )
     try:
-        series = _series(places, region, quantity)
-        fit = fit_fade(series)
+        wear_chart(store, readings, str(region), str(quantity))
     except TrackerError as error:
         sorry(error)
-        return
-    spec, words = fade_chart(
-        series,
-        fit,
-        title=finding(tuple(photo for photo, _ in places), region, quantity),
-        y_title=_AXIS[quantity],
-        dark=is_dark(),
-        swatches=[lab_to_hex(found.lab.lab) for _, found in places],
-    )
-    show_chart(spec, words, key="fade")
-    st.caption(plain(" ".join(part for part in (BANDS, rate_words(fit)) if part)))
 
 
-def _series(places: list[tuple[PhotoRecord, RegionReading]], region: str, quantity: str) -> FadeSeries:
-    """The readings of one band as months since the first, value and the doubt that differs between photos."""
-    start = places[0][0].taken_at if places else None
-    months = tuple(months_between(start, photo.taken_at) for photo, _ in places if start is not None)
-    alike = all(like_for_like(places[0][0], photo) for photo, _ in places)
-    measured = [_value(found, quantity, alike=alike) for _, found in places]
-    return FadeSeries(
-        months,
-        tuple(value for value, _ in measured),
-        tuple(u for _, u in measured),
-        REGION_WORDS[region].lower(),
-        _UNIT[quantity],
-    )
+def _left_out(store: Store, readings: ServiceReadings) -> None:
+    for photo_id in readings.left_out:
+        with told():
+            photo = store.photo(photo_id)
+            why = no_number(photo) or "It was left out by hand."
+            st.caption(f"Left out: the photo of {day(as_date(photo.taken_at))}. {plain(why)}")
 
 
-def _value(region: RegionReading, quantity: str, *, alike: bool) -> tuple[float, float]:
-    """Value and standard uncertainty: photos from unlike kits keep the part that like ones share."""
-    repeated = LabMeasured(region.lab.lab, region.repeat_cov, region.lab.dof) if alike else region.lab
-    if quantity == LIGHTNESS:
-        return repeated.lab[0], repeated.u[0]
-    # the doubt of the locus is common to all photos of a series
-    shared = replace(in_force().locus, u=0.0, u_dark=0.0, u_own=0.0)
-    warmth = estimate_warmth(repeated, shared).value
-    return warmth.value, warmth.u
+def _agreed(store: Store, visit: Visit, due: Due) -> None:
+    """What was agreed at this service, to be changed here too."""
+    with st.expander("What is agreed", expanded=due.state == "nothing agreed"):
+        limits, washes = agree(
+            (visit.limits, visit.washes_per_week),
+            f"agreed-{visit.id}-{visit.revision}",
+            workflow.last_agreed(store, visit.client_id, besides=visit.id),
+        )
+        changed = (limits, washes) != (visit.limits, visit.washes_per_week)
+        if st.button("Keep what is agreed", key="keep-agreed", disabled=not changed):
+            with told():
+                workflow.agree_limits(store, visit.id, limits, washes, by=remembered_recorder())
+                say_on_next_page("What was agreed is kept.")
+                st.rerun()

@@ -7,6 +7,7 @@ from tracker.fade import FadeFit, months_between
 from tracker.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
 from tracker.ui.parts.words import REGION_WORDS, months_words
+from tracker.workflow.wearing import Learning
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
@@ -44,3 +45,12 @@ def rate_words(fit: FadeFit) -> str:
         f"Half of the early change happens within {half.median:.1f} months "
         f"(between {half.low:.1f} and {half.high:.1f}, 95 %)."
     )
+
+
+def learnt_words(known: Learning, kind: str, region: str, quantity: str) -> str:
+    """What the studio's own services of that kind add; empty where nothing was learnt of them."""
+    asked = (kind, region, quantity)
+    found = next((each for each in known.found if (each.kind, each.region, each.quantity) == asked), None)
+    if found is None or not known.on:
+        return ""
+    return found.says

@@ -14,6 +14,7 @@ from tracker.records import PROGRESS, SERVICES, PhotoRecord, Visit, new_id, now
 from tracker.ui.navigation import go_to
 from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, keep
 from tracker.ui.pages.new_visit.step_list import steps_editor
+from tracker.ui.parts.agree import Choice, agree
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
 from tracker.ui.parts.notices import say_on_next_page, sorry
@@ -120,6 +121,7 @@ def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
     )
     history, starting_point = _before_the_service(visit, draft_id)
     steps = steps_editor(store, visit, f"steps-{draft_id}", fresh=fresh)
+    limits, washes = _agreed(store, visit, draft_id)
     note = st.text_area("Note", value=visit.note, max_chars=NOTE_LIMIT, key=f"visit-note-{draft_id}")
     next_time = st.text_area("Next time", value=visit.next_time, max_chars=NOTE_LIMIT, key=f"visit-next-{draft_id}")
     return replace(
@@ -131,7 +133,18 @@ def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
         next_time=(next_time or "").strip(),
         history=history,
         starting_point=starting_point,
+        limits=limits,
+        washes_per_week=washes,
     )
+
+
+def _agreed(store: Store, visit: Visit, draft_id: str) -> Choice:
+    """What colourist and client agree to; folded away where nothing was agreed yet."""
+    noted = visit.limits.anything or visit.washes_per_week is not None
+    with st.expander("Agree with the client: how far may it go?", expanded=noted):
+        st.markdown("From this the program works out when the client is due. Leave out what does not matter.")
+        last = workflow.last_agreed(store, visit.client_id, besides=visit.id)
+        return agree((visit.limits, visit.washes_per_week), f"visit-agreed-{draft_id}", last)
 
 
 def _before_the_service(visit: Visit, draft_id: str) -> tuple[str, str]:

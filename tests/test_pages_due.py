@@ -1,0 +1,140 @@
+"""Who is due and how services wear, without a browser: empty, with limits agreed, erased."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+from test_calendar_file import parsed, unescaped
+from test_pages_harness import Filled, assert_no_failure, filled, open_page, store, words
+
+from tracker import workflow
+from tracker.agreed import AgreedLimits
+from tracker.errors import InvalidEntry
+from tracker.records import MEASURING
+from tracker.store import Store
+from tracker.ui.parts.due_words import calendar_description
+from tracker.workflow.calendar import due_calendar
+from tracker.workflow.wearing import catch_up, client_wear, stamp_now
+
+__all__ = ["filled", "store"]
+
+
+def agree(filled: Filled, **limits: float) -> None:
+    workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(**limits), 3.0, by="me")
+    assert catch_up(filled.store) == 0
+
+
+def test_an_empty_studio_is_told_how_it_begins(store: Store) -> None:
+    test = open_page("due")
+    assert_no_failure(test)
+    assert "Agree with a client" in words(test)
+    wear = open_page("services_wear")
+    assert_no_failure(wear)
+    assert "It begins with one photo right after a service" in words(wear)
+
+
+def test_without_an_agreed_limit_there_is_no_date(filled: Filled) -> None:
+    catch_up(filled.store)
+    test = open_page("due")
+    assert_no_failure(test)
+    assert "Nothing was agreed with" in words(test)
+    due, _ = client_wear(filled.store, filled.client.id)
+    assert due.middle is None
+
+
+def test_a_level_that_is_far_away_gives_no_date_and_a_reason(filled: Filled) -> None:
+    # the ends wore from level 9 or so by half a level in two months: level 4 is out of sight
+    agree(filled, darkest=4.0)
+    due, _ = client_wear(filled.store, filled.client.id)
+    assert due.middle is None
+    assert due.why_not
+
+
+def test_a_level_that_was_passed_is_said_to_be(filled: Filled) -> None:
+    agree(filled, darkest=10.0)
+    due, _ = client_wear(filled.store, filled.client.id)
+    assert due.state == "passed"
+
+
+@pytest.mark.slow
+def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> None:
+    workflow.load_demo(store)
+    catch_up(store)
+    dues = store.dues(stamp_now(store))
+    assert [store.client(due.client_id).name for due in dues] == ["Noor"]
+    [due] = dues
+    assert due.early is not None
+    assert due.middle is not None
+    assert due.late is not None
+    # rendered ends that warm by 5.7 in six months, 4.9 of it in the first three, pass 4.7 between week 4 and month 6.5
+    assert due.on is not None
+    assert timedelta(28) <= due.early - due.on <= due.late - due.on <= timedelta(200)
+    test = open_page("due")
+    assert_no_failure(test)
+    assert "Nothing is sent to anybody" in words(test)
+    assert "warmth at the ends" in words(test)
+    workflow.note_contact(store, due.client_id, "text, mornings; 555", by="me")
+    content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=False)
+    [event] = parsed(content)
+    assert unescaped(event["SUMMARY"]) == "Refresh due: Noor"
+    assert event["DTSTART;VALUE=DATE"] == f"{due.middle:%Y%m%d}"
+    assert b"mornings" not in content
+    again = due_calendar(store, dues, calendar_description, with_names=False, with_notes=True)
+    assert parsed(again)[0]["UID"] == event["UID"]
+    assert b"Noor" not in again
+    assert "text, mornings; 555" in unescaped(parsed(again)[0]["DESCRIPTION"])
+
+
+def test_the_clients_page_says_when_to_come_back_and_keeps_what_is_agreed(filled: Filled) -> None:
+    agree(filled, darkest=7.0)
+    test = open_page("client", client=filled.client.id)
+    assert_no_failure(test)
+    assert "How the colour wears" in words(test)
+    assert filled.store.visit(filled.visit.id).limits.darkest == 7.0
+
+
+@pytest.mark.parametrize(
+    "limits", [{"warmer": -1.0}, {"warmer": float("nan")}, {"darkest": 8.0, "lightest": 5.0}, {"root_mm": 4000.0}]
+)
+def test_a_limit_that_cannot_be_is_refused_with_a_sentence(filled: Filled, limits: dict[str, float]) -> None:
+    with pytest.raises(InvalidEntry) as refused:
+        workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(**limits), None, by="me")
+    assert refused.value.advice
+    assert filled.store.visit(filled.visit.id).limits == AgreedLimits()
+
+
+def test_another_photo_works_the_date_out_anew(filled: Filled) -> None:
+    agree(filled, darkest=7.0)
+    stamp = stamp_now(filled.store)
+    assert filled.store.to_work_out(stamp, 10) == []
+    photo = filled.store.photos(client_id=filled.client.id)[-1]
+    filled.store.save_photo(replace(photo, light="salon lamps"))
+    assert filled.store.to_work_out(stamp, 10) == [filled.client.id]
+
+
+def test_an_erased_or_withdrawn_client_is_not_due(filled: Filled) -> None:
+    agree(filled, darkest=7.0, root_mm=10.0)
+    stamp = stamp_now(filled.store)
+    workflow.answer_consent(filled.store, filled.client.id, MEASURING, False, "me")
+    assert filled.client.id not in {due.client_id for due in filled.store.dues(stamp)}
+    filled.store.erase_client(filled.client.id)
+    assert filled.store.due(filled.client.id, stamp) is None
+    assert filled.client.id not in {each.client_id for each in filled.store.service_readings()}
+
+
+def test_services_that_wore_are_laid_over_one_another(filled: Filled) -> None:
+    catch_up(filled.store)
+    test = open_page("services_wear")
+    assert_no_failure(test)
+    assert "allergy test" in words(test)
+
+
+def test_the_month_filter_keeps_to_its_month(filled: Filled) -> None:
+    agree(filled, darkest=7.0, root_mm=20.0)
+    stamp = stamp_now(filled.store)
+    everything = filled.store.dues(stamp)
+    far = date.today() + timedelta(days=4000)
+    assert filled.store.dues(stamp, (far, far)) == []
+    assert sum(filled.store.months_due(stamp).values()) == len(everything)

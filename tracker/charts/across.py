@@ -1,0 +1,96 @@
+"""Services of one kind over one another, as a picture: each one, the middle, and where most of them lie."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tracker.charts.marks import DARK, LIGHT, Axes, Greys, Spec, band, chart, labels, line, padded, rows
+from tracker.fade import GroupWear, Overlay, Strand
+from tracker.uncertainty import format_number
+
+MOST_STRANDS = 60
+"""Services that are drawn one by one: more only cover each other and make a phone wait."""
+
+_DASHES: tuple[tuple[int, ...], ...] = ((), (8, 4), (2, 3), (8, 3, 2, 3), (14, 4))
+"""Groups are told apart by dash and by name, never by hue."""
+
+MOST_GROUPS = len(_DASHES)
+
+
+def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> tuple[Spec, str]:
+    """Change since the service of many services, with the middle of all and of each group.
+
+    Parameters
+    ----------
+    overlay : from `fade.across`
+    title : str, the finding
+    y_title : str, the quantity with its unit
+    dark : bool, theme of the page
+
+    Returns
+    -------
+    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
+
+    Raises
+    ------
+    ValueError : where no service has a curve
+    """
+    strands = [strand for strand in overlay.strands if len(strand.months) > 1][:MOST_STRANDS]
+    if not strands:
+        raise ValueError("a picture of services needs at least one with a curve")
+    greys = DARK if dark else LIGHT
+    groups = [group for group in overlay.groups if group.months][:MOST_GROUPS]
+    several = len(groups) > 1
+    ends_at = [strand.months[-1] for strand in strands]
+    end = max(1.0, *ends_at, *(group.months[-1] for group in (overlay.all, *groups) if group.months))
+    values = [value for strand in strands for value in strand.change] + [*overlay.all.low, *overlay.all.high, 0.0]
+    unit = "months of usual washing since the service" if overlay.in_washes else "months since the service"
+    axis = {"grid": False, "format": "d", "tickMinStep": 1}
+    along = {
+        "field": "along",
+        "type": "quantitative",
+        "title": unit,
+        "scale": {"domain": [0.0, end], "nice": False},
+        "axis": axis,
+    }
+    axes = Axes(along, padded(*values), y_title)
+    layers = [_strands(strands, axes, greys)]
+    whole = overlay.all
+    ends: dict[str, float] = {}
+    if whole.months and not several:
+        layers += [band(whole.months, whole.low, whole.high, axes, greys, 0.28)]
+        layers += [line(whole.months, whole.median, axes, greys)]
+        ends = {"middle": whole.median[-1], "8 of 10": whole.high[-1]}
+    for group, dash in zip(groups, _DASHES, strict=False):
+        if several:
+            layers.append(line(group.months, group.median, axes, greys, dash))
+            ends[group.group] = group.median[-1]
+    if ends:
+        layers.append(labels(ends, axes, greys))
+    return chart(title, layers, greys), _words(title, y_title, overlay, groups if several else [])
+
+
+def _strands(strands: Sequence[Strand], axes: Axes, greys: Greys) -> Spec:
+    data = [
+        {"along": row["along"], "value": row["value"], "strand": number}
+        for number, strand in enumerate(strands)
+        for row in rows(along=strand.months, value=strand.change)
+    ]
+    mark = {"type": "line", "color": greys.label, "strokeWidth": 1, "opacity": 0.35, "clip": True, "tooltip": None}
+    encoding = {"x": axes.along, "y": axes.value("value"), "detail": {"field": "strand", "type": "nominal"}}
+    return {"data": {"values": data}, "mark": mark, "encoding": encoding}
+
+
+def _words(title: str, y_title: str, overlay: Overlay, groups: Sequence[GroupWear]) -> str:
+    parts = [f"{title.rstrip('.')}.", f"{y_title} of {len(overlay.strands)} services by months since each service."]
+    for name, group in (("All", overlay.all), *((each.group, each) for each in groups)):
+        if not group.months:
+            continue
+        last = int(np.argmax(group.months))
+        parts.append(
+            f"{name}: at {group.months[last]:.1f} months the middle is at {format_number(group.median[last])}, "
+            f"8 of 10 clients between {format_number(group.low[last])} and {format_number(group.high[last])}."
+        )
+    return " ".join(parts)

@@ -1,0 +1,158 @@
+"""Who is due: clients by their refresh window, each with the reason. Sends nothing to anybody."""
+
+from __future__ import annotations
+
+from calendar import monthrange
+from datetime import date
+from functools import partial
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.ui.catching_up import caught_up
+from tracker.ui.look import empty
+from tracker.ui.navigation import go_to, link
+from tracker.ui.parts.due_view import due_row
+from tracker.ui.parts.due_words import calendar_description
+from tracker.ui.parts.learning_view import learning_switch
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.words import count, plain
+from tracker.ui.session import open_store
+from tracker.wear import Due
+from tracker.workflow.calendar import due_calendar
+from tracker.workflow.wearing import stamp_now
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+SHOWN = 12
+"""Clients shown before more are asked for."""
+
+_EVERYBODY = "everybody"
+_MORE = "due-more"
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("Who is due", anchor=False)
+    with told():
+        store = open_store()
+        left = caught_up()
+        stamp = stamp_now(store)
+        months = store.months_due(stamp)
+        without = store.without_date(stamp)
+        _still_working(left)
+        if not months and not without and not left:
+            _nobody(store)
+            return
+        if months:
+            _list(store, stamp, months)
+        else:
+            _no_dates()
+        _without_date(store, without)
+        learning_switch(store)
+        link("services_wear", "How services wear in this studio")
+
+
+def _still_working(left: int) -> None:
+    if not left:
+        return
+    st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
+    if st.button("Look again", key="due-again"):
+        st.rerun()
+
+
+def _nobody(store: Store) -> None:
+    empty(
+        "combed",
+        "Agree with a client how warm the ends or how long the root may get, and this page tells when they are due.",
+    )
+    with st.container(horizontal=True, horizontal_alignment="center"):
+        if st.button("New visit", type="primary", key="new-visit"):
+            go_to("new_visit")
+    if not store.is_empty():
+        where = "The fields are in the last step of a visit, and on the page of each client."
+        st.caption(where, text_alignment="center")
+
+
+def _no_dates() -> None:
+    st.markdown(
+        "Nobody has a date yet. A date needs a limit that was agreed, a photo right after the service, and mostly one "
+        "or two later on."
+    )
+
+
+def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
+    st.markdown("Nothing is sent to anybody: whom you write to, and when, is yours to decide.")
+    chosen = st.selectbox(
+        "Month",
+        [_EVERYBODY, *months],
+        format_func=lambda month: _month_words(month, months),
+        key="due-month",
+    )
+    within = None if chosen in (None, _EVERYBODY) else _days(str(chosen))
+    dues = store.dues(stamp, within)
+    shown = st.session_state.get(_MORE, SHOWN)
+    for due in dues[:shown]:
+        with told():
+            due_row(store, due)
+    if len(dues) > shown and st.button(f"Show more of the {len(dues)} clients", key="more-due"):
+        st.session_state[_MORE] = shown + SHOWN
+        st.rerun()
+    _calendar(store, dues, "" if within is None else f"-{chosen}")
+
+
+def _calendar(store: Store, dues: list[Due], of: str) -> None:
+    with st.expander("Put these into my calendar"):
+        st.markdown(
+            "A file that any calendar takes in: one whole day for each client, in the middle of the window. Saved "
+            "again later, it moves the same entries instead of adding new ones."
+        )
+        st.caption("It holds names. A calendar that is kept on the internet takes them there.")
+        names = st.checkbox("With the clients’ names", value=True, key="calendar-names")
+        notes = st.checkbox("With the contact notes", value=False, key="calendar-notes")
+        st.download_button(
+            f"Save the calendar file ({count(len(dues), 'client')})",
+            partial(due_calendar, store, dues, calendar_description, with_names=names, with_notes=notes),
+            f"who-is-due{of}.ics",
+            "text/calendar",
+            key="calendar-save",
+            on_click="ignore",
+        )
+
+
+def _without_date(store: Store, without: list[Due]) -> None:
+    """Those for whom there is no date, with the reason."""
+    if not without:
+        return
+    agreed = [due for due in without if due.state != "nothing agreed"]
+    with st.expander(f"No date: {count(len(without), 'client')}"):
+        names = store.client_names()
+        lines = [f"- {plain(names.get(due.client_id, ''))}: {plain(due.why_not or '')}" for due in agreed[:_MOST_LINES]]
+        if lines:
+            st.markdown("\n".join(lines))
+        unagreed = [due for due in without if due.state == "nothing agreed"]
+        if unagreed:
+            st.markdown(plain(f"Nothing was agreed with {count(len(unagreed), 'client')}:"))
+            for due in unagreed[:_MOST_LINES]:
+                link("client", plain(names.get(due.client_id, "")), client=due.client_id)
+        if max(len(agreed), len(unagreed)) > _MOST_LINES:
+            st.caption(f"The first {_MOST_LINES} of each.")
+
+
+_MOST_LINES = 20
+
+
+def _month_words(month: str, months: dict[str, int]) -> str:
+    if month == _EVERYBODY:
+        return f"Everybody ({sum(months.values())})"
+    first, _ = _days(month)
+    past = ", past" if first < date.today().replace(day=1) else ""
+    return f"{first:%B %Y} ({months[month]}{past})"
+
+
+def _days(month: str) -> tuple[date, date]:
+    year, number = (int(part) for part in month.split("-"))
+    return date(year, number, 1), date(year, number, monthrange(year, number)[1])

@@ -1,0 +1,128 @@
+"""How services wear: services of one kind over one another, and whether one kind of start really lasts longer."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.errors import TrackerError
+from tracker.fade import Overlay
+from tracker.reading import REGIONS
+from tracker.ui.catching_up import caught_up
+from tracker.ui.look import empty
+from tracker.ui.navigation import link
+from tracker.ui.parts.cautions import CAUTIONS
+from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.fade_chart import save_chart
+from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
+from tracker.ui.parts.learning_view import learning_switch
+from tracker.ui.parts.notices import sorry, told
+from tracker.ui.parts.opening import begin
+from tracker.ui.parts.words import REGION_WORDS, count, plain, sentence_case
+from tracker.ui.session import open_store
+from tracker.wear import WARMTH as WARMTH_QUANTITY
+from tracker.wear import ServiceReadings
+from tracker.workflow.wearing import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+_AXIS = {LIGHTNESS: "change of lightness, L*", WARMTH: "change of warmth, plus is warmer"}
+_QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
+
+
+def page() -> None:
+    """The page."""
+    begin()
+    st.title("How services wear", anchor=False)
+    st.markdown("What became of the colour after services of one kind, in your own studio. It tells what was.")
+    with told():
+        store = open_store()
+        left = caught_up()
+        if left:
+            st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
+        services = store.service_readings()
+        kinds = kinds_worn(services)
+        if not kinds:
+            empty(
+                "light",
+                "It begins with one photo right after a service and one some weeks later: a progress photo, or the one "
+                "before the next visit.",
+            )
+            st.caption(CAUTIONS)
+            return
+        _compare(store, services, kinds)
+        st.caption(CAUTIONS)
+        learning_switch(store)
+        link("results", "What came of services on the day")
+
+
+def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int]) -> None:
+    grouping = st.segmented_control(
+        "Compare by", GROUPINGS, default=LEVEL, required=True, format_func=sentence_case, key="wear-by"
+    )
+    kind = next(iter(kinds))
+    if grouping != KIND:
+        kind = st.selectbox(
+            "Kind of service",
+            list(kinds),
+            format_func=lambda name: f"{sentence_case(name)} ({kinds[name]})",
+            key="wear-kind",
+        )
+    left, right = st.columns(2)
+    region = left.segmented_control(
+        "Where", REGIONS, default="end", required=True, format_func=REGION_WORDS.__getitem__, key="wear-region"
+    )
+    quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="wear-quantity")
+    try:
+        found = studio_wear(store, services, str(kind), str(region), _QUANTITY[str(quantity)], str(grouping))
+    except TrackerError as error:
+        sorry(error)
+        return
+    _show(found, str(quantity), str(region), str(grouping))
+
+
+def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
+    from functools import partial
+
+    from tracker.charts import MOST_STRANDS, across_chart
+
+    st.subheader(plain(sentence_case(found.says)), anchor=False)
+    title = f"{REGION_WORDS[region]}: {_middle(found, quantity)}"
+    draw = partial(across_chart, found, title=title, y_title=_AXIS[quantity])
+    try:
+        spec, words = draw(dark=is_dark())
+    except ValueError:
+        st.markdown("No service of this kind was photographed late enough for a curve.")
+        return
+    show_chart(spec, words, key="wear-chart")
+    many = f" The newest {MOST_STRANDS} of {len(found.strands)} are drawn." if len(found.strands) > MOST_STRANDS else ""
+    st.caption(
+        plain(
+            f"Fine lines: one service each, as far as its photos reach.{many} Thick: the middle; the band holds 8 of "
+            f"10 clients. {count(found.all.services, 'service')} of {count(found.all.clients, 'client')}."
+        )
+    )
+    save_chart(draw(dark=False)[0], f"services-{region}-{quantity.lower()}-by-{grouping.replace(' ', '-')}", "wear")
+    with st.expander("Each group, and how the difference was tested"):
+        for group in found.groups:
+            st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))
+        for difference in found.differences:
+            st.markdown(f"- {plain(sentence_case(difference.says))}")
+        st.caption(plain(found.assumptions))
+
+
+def _group_words(clients: int, services: int) -> str:
+    return f"{count(services, 'service')} of {count(clients, 'client')}."
+
+
+def _middle(found: Overlay, quantity: str) -> str:
+    whole = found.all
+    if not whole.months:
+        return "too few clients for a middle"
+    change, month = whole.median[-1], whole.months[-1]
+    if abs(change) < 0.05:
+        return f"no change in the middle after {month:.1f} months"
+    words = {WARMTH: ("warmer", "cooler"), LIGHTNESS: ("lighter, L*", "darker, L*")}[quantity]
+    return f"{abs(change):.1f} {words[0] if change > 0 else words[1]} in the middle after {month:.1f} months"

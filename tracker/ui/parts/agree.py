@@ -1,0 +1,109 @@
+"""Agreeing with the client how far the colour may go: one tap for each limit, none of them needed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from tracker.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
+from tracker.fade.posterior import WASHES_RANGE
+from tracker.reading import REGIONS
+from tracker.ui.parts.limit_words import agreed_words, washes_words
+from tracker.ui.parts.words import REGION_WORDS, listed, plain, sentence_case
+
+# Weak choices of our own: what is offered first. Any other number can be typed.
+_WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
+_ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
+_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
+_LEVELS = tuple(1.0 + 0.5 * step for step in range(19))
+
+Choice = tuple[AgreedLimits, float | None]
+_OTHER = "other"
+
+
+def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
+    """The fields of what is agreed.
+
+    Parameters
+    ----------
+    choice : what they begin with
+    key : str, unlike that of any other such fields
+    last : what was agreed the last time, offered as a whole, or None
+
+    Returns
+    -------
+    limits, washes a week : as they now read
+    """
+    begin = st.session_state.setdefault(f"{key}-begin", choice)
+    turn = st.session_state.get(f"{key}-turn", 0)
+    if last is not None and last != begin and st.button("As last time", key=f"{key}-last"):
+        begin = st.session_state[f"{key}-begin"] = last
+        st.session_state[f"{key}-turn"] = turn = turn + 1  # fields of another name, so that they begin anew
+    if last is not None:
+        st.caption(plain(f"Last time: {agreed_sentence(*last)}"))
+    limits, washes = begin
+    own = f"{key}-{turn}"
+    region = st.segmented_control(
+        "Where to watch warmth and level",
+        REGIONS,
+        default=limits.region,
+        required=True,
+        format_func=REGION_WORDS.__getitem__,
+        key=f"{own}-region",
+    )
+    warmer = _one_of("Warmer by no more than", _WARMER, limits.warmer, f"{own}-warmer", 0.5, MOST_WARMER, 0.5)
+    offered_root = {each: f"{each:g} mm" for each in _ROOT_MM}
+    root = _one_of("Root no longer than", offered_root, limits.root_mm, f"{own}-root", 1.0, LONGEST_ROOT_MM, 1.0)
+    left, right = st.columns(2)
+    with left:
+        darkest = _level("No darker than level", limits.darkest, f"{own}-darkest")
+    with right:
+        lightest = _level("No lighter than level", limits.lightest, f"{own}-lightest")
+    told = _one_of(
+        "Washes a week, as the client says",
+        {each: f"{each:g}" for each in _WASHES},
+        washes,
+        f"{own}-washes",
+        *WASHES_RANGE,
+        0.25,
+    )
+    return AgreedLimits(warmer, darkest, lightest, root, region or limits.region), told
+
+
+def agreed_sentence(limits: AgreedLimits, washes_per_week: float | None) -> str:
+    """What is agreed as a sentence."""
+    said = listed((agreed_words(limits), washes_words(washes_per_week)))
+    return f"{sentence_case(said)}." if said else "Nothing was agreed."
+
+
+def _one_of(
+    label: str, offered: dict[float, str], value: float | None, key: str, low: float, high: float, step: float
+) -> float | None:
+    """One tap for a usual number, a field for any other; a second tap on the same takes it back."""
+    options: Sequence[float | str] = [*offered, _OTHER]
+    first: float | str | None = value if value is None or value in offered else _OTHER
+    chosen = st.pills(
+        label,
+        options,
+        default=first,
+        format_func=lambda option: option if isinstance(option, str) else offered[option],
+        key=key,
+    )
+    if chosen != _OTHER:
+        return float(chosen) if chosen is not None else None
+    typed = st.number_input(f"{label}: number", low, high, value, step, key=f"{key}-number")
+    return float(typed) if typed is not None else None
+
+
+def _level(label: str, value: float | None, key: str) -> float | None:
+    options = sorted({*_LEVELS, *([value] if value is not None else [])})
+    chosen = st.selectbox(
+        label,
+        options,
+        index=options.index(value) if value is not None else None,
+        format_func=lambda level: f"{level:g}",
+        placeholder="not agreed",
+        key=key,
+    )
+    return float(chosen) if chosen is not None else None

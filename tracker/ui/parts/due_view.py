@@ -1,0 +1,88 @@
+"""One client who is due, as a line of a list."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.errors import NotFound
+from tracker.ui.look import no_photo, sparkline
+from tracker.ui.look import photo as show_photo
+from tracker.ui.navigation import link
+from tracker.ui.parts.consent_view import remembered_recorder
+from tracker.ui.parts.due_words import due_line
+from tracker.ui.parts.notices import told
+from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.rows import THUMB
+from tracker.ui.parts.words import REGION_WORDS, plain, plain_lines
+from tracker.uncertainty import format_number
+from tracker.wear import WARMTH, Due
+from tracker.workflow.words import NOTE_LIMIT
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
+    """Last photo, name, when and why, how it wears, and how to reach the client.
+
+    Parameters
+    ----------
+    contact : bool, True to show the contact note and the way to change it
+    """
+    client = store.client(due.client_id)
+    with st.container(key=f"due-{due.client_id}", horizontal=True, vertical_alignment="top", wrap=False, gap="medium"):
+        with st.container(width=THUMB):
+            picture = _picture(store, due)
+            if picture is None:
+                no_photo()
+            else:
+                show_photo(*picture, ratio=1)
+        with st.container(gap="xsmall"):
+            link("client", plain(client.name), client=client.id)
+            st.markdown(plain(_capital(due_line(due, date.today()))))
+            sparkline(due.months, due.values, _spark_words(due))
+            if contact:
+                _contact(store, client.id, client.contact)
+
+
+def _picture(store: Store, due: Due) -> tuple[str, str] | None:
+    if due.photo_id is None:
+        return None
+    try:
+        return small_picture(store.photo(due.photo_id))
+    except NotFound:  # deleted in another window since it was worked out
+        return None
+
+
+def _spark_words(due: Due) -> str:
+    if len(due.values) < 2:
+        return ""
+    what = "Warmth" if due.quantity == WARMTH else "Lightness"
+    first, last = format_number(due.values[0]), format_number(due.values[-1])
+    where = REGION_WORDS[due.region].lower()
+    return f"{what} of the {where}: {first} after the service, {last} in the last photo, {len(due.values)} photos."
+
+
+def _contact(store: Store, client_id: str, noted: str) -> None:
+    if noted:
+        st.caption(plain_lines(noted))
+    with st.popover("Contact note", type="tertiary"):
+        typed = st.text_area(
+            "How to reach the client, and what was said",
+            value=noted,
+            max_chars=NOTE_LIMIT,
+            placeholder="for example: text, mornings; asked on 3 May",
+            key=f"contact-{client_id}",
+        )
+        if st.button("Keep the note", key=f"contact-keep-{client_id}"):
+            with told():
+                workflow.note_contact(store, client_id, typed or "", by=remembered_recorder())
+                st.rerun()
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,91 @@
+"""When a client is due, as a sentence: first when, then why, and how sure."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from tracker.ui.parts.words import day, listed
+from tracker.wear import Due, Reason
+
+NOW, OVERDUE, LATER, NO_DATE = "due now", "overdue", "due later", "no date"
+
+
+def when(due: Due, today: date) -> str:
+    """Which of `NOW`, `OVERDUE`, `LATER` or `NO_DATE` holds on a day."""
+    if due.state == "passed":
+        return OVERDUE
+    if due.early is None or due.late is None:
+        return NO_DATE
+    if today > due.late:
+        return OVERDUE
+    return NOW if today >= due.early else LATER
+
+
+def due_sentence(due: Due, today: date) -> str:
+    """The whole of it, for the client's own page."""
+    if due.early is None or due.middle is None or due.late is None:
+        return due.why_not or ""
+    span, likely = between(due.early, due.late), day(due.middle)
+    why = reason_words(due)
+    if due.state == "passed":
+        return f"It is time: {why or 'an agreed limit'} was passed, most likely between {span}."
+    state = when(due, today)
+    first = {
+        OVERDUE: f"Overdue: what was agreed was to be passed between {span}.",
+        NOW: f"Due now: come back by {day(due.late)}; the likeliest day was or is {likely}.",
+        LATER: f"Come back between {span}, most likely around {likely}.",
+    }[state]
+    reason = f" {why[:1].upper()}{why[1:]} will most likely be the first to pass what was agreed." if why else ""
+    return f"{first}{reason} That holds in 80 of 100 cases."
+
+
+def due_line(due: Due, today: date) -> str:
+    """When and why in a few words, for a list."""
+    if due.early is None or due.middle is None or due.late is None:
+        return due.why_not or ""
+    why = reason_words(due)
+    if due.state == "passed":
+        return f"passed between {between(due.early, due.late)}" + (f" · {why}" if why else "")
+    lead = {OVERDUE: "overdue, between ", NOW: "due now, between ", LATER: "between "}.get(when(due, today), "between ")
+    return f"{lead}{between(due.early, due.late)}" + (f" · {why}" if why else "")
+
+
+def reason_words(due: Due) -> str:
+    """What is the first to pass what was agreed: one thing, or two where it is open which."""
+    likely = [reason for reason in due.reasons if reason.share >= 1 / 3][:2]
+    return " or ".join(reason.name for reason in likely)
+
+
+def each_reason(due: Due) -> list[str]:
+    """A line for each agreed limit."""
+    return [f"{reason.name[:1].upper()}{reason.name[1:]}: {_own_words(reason)}" for reason in due.reasons]
+
+
+def between(early: date, late: date) -> str:
+    """Two days as ``3 and 19 May 2026``, saying month and year once where they are the same."""
+    if early == late:
+        return day(late)
+    if (early.year, early.month) == (late.year, late.month):
+        return f"{early.day} and {day(late)}"
+    if early.year == late.year:
+        return f"{early.day} {early:%B} and {day(late)}"
+    return f"{day(early)} and {day(late)}"
+
+
+def calendar_description(due: Due, contact: str) -> str:
+    """What a calendar says of one client."""
+    if due.early is None or due.late is None:
+        return due.why_not or ""
+    lines = [f"Refresh window: between {between(due.early, due.late)} (80 of 100 cases)."]
+    if due.reasons:
+        lines.append(f"Agreed limits: {listed(reason.name for reason in due.reasons)}.")
+    if contact:
+        lines.append(contact)
+    return "\n".join(lines)
+
+
+def _own_words(reason: Reason) -> str:
+    if reason.early is None or reason.middle is None or reason.late is None:
+        return reason.why_not or "no date can be given."
+    passed = "passed, " if reason.state == "passed" else ""
+    return f"{passed}between {between(reason.early, reason.late)}, most likely {day(reason.middle)}."

@@ -1,0 +1,123 @@
+"""The chart of one service's wear, with the file of it for whoever wants to keep or send it."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import streamlit as st
+
+from tracker.colorimetry import lab_to_hex
+from tracker.fade import FadeFit
+from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord
+from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.fade_words import BANDS, LIGHTNESS, WARMTH, finding, learnt_words, rate_words
+from tracker.ui.parts.pair import state_in_force
+from tracker.ui.parts.words import as_date, plain
+from tracker.ui.session import in_force
+from tracker.wear import WARMTH as WARMTH_QUANTITY
+from tracker.wear import Learnt, ServiceReadings, fit_place, kind_of, limits_as_curves, limits_in_force
+from tracker.workflow.wearing import learning
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+LIGHTNESS_WORD, WARMTH_WORD = LIGHTNESS, WARMTH
+
+_AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
+_QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
+_STRIP = 40  # patches of modelled colour
+_FORMAT_WORDS = {"svg": "SVG, sharp at any size", "png": "PNG, a picture", "pdf": "PDF, for printing"}
+
+
+def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: str) -> None:
+    """The chart, what it rests on, and the files.
+
+    Raises
+    ------
+    TrackerError : where the readings make no curve
+    """
+    from tracker.charts import axis_end, fade_chart
+
+    known = learning(store)
+    fit = fit_place(readings, region, _QUANTITY[quantity], known.priors)
+    place = readings.place(region)
+    if fit is None or place is None:
+        st.markdown("This part was not read right after the service, so there is no curve to show.")
+        return
+    _, limits = limits_in_force(store.visits(readings.client_id))
+    lines = []
+    if limits.region == region:
+        for limit in limits_as_curves(limits, _QUANTITY[quantity], in_force().scale):
+            start = float(fit.mean(0.0)) if limit.from_start else 0.0
+            lines.append((f"agreed: {_agreed(limit.side)}", start + limit.value))
+    end = axis_end(fit.series)
+    draw = partial(
+        fade_chart,
+        fit.series,
+        fit,
+        title=finding(_first_and_last(store, readings), region, quantity),
+        y_title=_AXIS[quantity],
+        swatches=[lab_to_hex(lab) for lab in place.labs],
+        limits=lines,
+        strip=_modelled(readings, region, known.priors, end),
+        begins=as_date(readings.begins),
+    )
+    spec, words = draw(dark=is_dark())
+    show_chart(spec, words, key="fade")
+    st.caption(plain(" ".join(part for part in (BANDS, rate_words(fit)) if part)))
+    says = learnt_words(known, kind_of(readings.services), region, _QUANTITY[quantity])
+    if says:
+        st.caption(plain(says))
+    save_chart(draw(dark=False)[0], f"wear-{region}-{quantity.lower()}", key="fade")
+
+
+def save_chart(spec: dict[str, Any], name: str, key: str) -> None:
+    """Offer a chart as a file; it is drawn when it is asked for, on this computer."""
+    from tracker.charts import FORMATS, MIME, chart_picture
+
+    with st.popover("Save this chart"):
+        st.markdown("Drawn on this computer, on white, without the client’s name.")
+        for kind in FORMATS:
+            st.download_button(
+                _FORMAT_WORDS[kind],
+                partial(chart_picture, spec, kind),
+                f"{name}.{kind}",
+                MIME[kind],
+                key=f"{key}-save-{kind}",
+                on_click="ignore",
+            )
+
+
+def _agreed(side: str) -> str:
+    return "no more than this" if side == "above" else "no less than this"
+
+
+def _modelled(readings: ServiceReadings, region: str, learnt: Learnt, end: float) -> list[str]:
+    """Colours that the three curves of a band go through, at the middles of even steps."""
+    months = (np.arange(_STRIP) + 0.5) * end / _STRIP
+    fits: list[FadeFit] = [
+        fit for channel in ("L*", "a*", "b*") if (fit := fit_place(readings, region, channel, learnt)) is not None
+    ]
+    if len(fits) < 3:
+        return []
+    labs = np.stack([fit.mean(months) for fit in fits], axis=-1)
+    return [lab_to_hex((float(lab[0]), float(lab[1]), float(lab[2]))) for lab in labs]
+
+
+def _first_and_last(store: Store, readings: ServiceReadings) -> tuple[PhotoRecord, ...]:
+    """The photos that stand for the state after the service and for the last one, each with its repeats."""
+    ends = dict.fromkeys((readings.photo_ids[0], readings.photo_ids[-1]))
+    return tuple(_with_repeats(store, photo_id) for photo_id in ends)
+
+
+def _with_repeats(store: Store, photo_id: str) -> PhotoRecord:
+    photo = store.photo(photo_id)
+    if photo.role in (AFTER, BEFORE):
+        others = store.photos(visit_id=photo.visit_id)
+    else:
+        days = store.photo_days(photo.client_id, PROGRESS)
+        others = [store.photo(key) for key, taken in days if as_date(taken) == as_date(photo.taken_at)]
+    state = state_in_force(others, photo.role)
+    return state.standing if state is not None else photo

@@ -1,0 +1,36 @@
+"""Whether forecasts learn from the studio's own services, and from how many."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.fade import FEWEST_SERVICES
+from tracker.ui.parts.words import count, plain
+from tracker.workflow.wearing import learning, switch_learning
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def learning_switch(store: Store) -> None:
+    """The switch, and what was learnt so far."""
+    known = learning(store)
+    wanted = st.toggle("Learn from this studio’s own services", value=known.on, key="learning")
+    if wanted != known.on:
+        switch_learning(store, on=wanted)
+        st.rerun()
+    kinds = {each.kind: each.services for each in known.found}
+    if not known.on:
+        st.caption("Off: forecasts rest on published figures and on the client’s own photos alone.")
+    elif kinds:
+        said = ", ".join(f"{kind} ({count(number, 'service')})" for kind, number in kinds.items())
+        st.caption(plain(f"Forecasts lean on past services of the same kind: {said}."))
+    else:
+        st.caption(
+            plain(
+                f"Nothing is learnt yet: it begins with {FEWEST_SERVICES} past services of one kind, each with a later "
+                f"photo and over by now. So far there are {known.services} in all."
+            )
+        )

@@ -1,0 +1,26 @@
+"""What was agreed with the client, in words."""
+
+from __future__ import annotations
+
+from tracker.agreed import AgreedLimits
+from tracker.ui.parts.words import REGION_WORDS, listed
+
+
+def agreed_words(limits: AgreedLimits) -> str:
+    """The limits as the middle of a sentence; empty where nothing was agreed."""
+    where = REGION_WORDS[limits.region].lower()
+    return listed(
+        (
+            f"{where} no more than {limits.warmer:g} warmer" if limits.warmer is not None else "",
+            f"{where} no darker than level {limits.darkest:g}" if limits.darkest is not None else "",
+            f"{where} no lighter than level {limits.lightest:g}" if limits.lightest is not None else "",
+            f"root no longer than {limits.root_mm:g} mm" if limits.root_mm is not None else "",
+        )
+    )
+
+
+def washes_words(washes_per_week: float | None) -> str:
+    """Washes as the middle of a sentence; empty where the client did not tell."""
+    if washes_per_week is None:
+        return ""
+    return f"washed {washes_per_week:g} {'time' if washes_per_week == 1 else 'times'} a week"
