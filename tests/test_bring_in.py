@@ -131,7 +131,7 @@ def test_our_own_list_of_clients_comes_in_again(store: Store, tmp_path: Path) ->
     with Store(tmp_path / "other") as other:
         plan = plan_import(other, out)
         assert {(client.name, client.note) for client in plan.clients} == {(each.name, each.note) for each in kept}
-        assert {"id", "created at", "demo"} == set(plan.left_out)
+        assert {"id", "created at", "demo", "contact"} == set(plan.left_out)
 
 
 # safety.md row 28: no answer is made up
