@@ -25,7 +25,7 @@ from tracker.reading import (
     RegionReading,
 )
 from tracker.repeat import combine, disagreements
-from tracker.repeatability import Repeatability, study_repeatability
+from tracker.repeatability import Repeatability
 from tracker.setup_check import Shot, repeatability_of, study
 from tracker.uncertainty import coverage_factor
 
@@ -282,7 +282,12 @@ def test_the_study_and_the_visits_together() -> None:
     # what a study of ten samples and three photos finds is what its visits then use
     rng = np.random.default_rng(8)
     heads = rng.uniform([20, 2, 5], [65, 10, 25], (10, 3))
-    own = study_repeatability([rng.normal(head, SD, (3, 3)) for head in heads], "own")
+    shots = [
+        Shot(f"hair {k}", "me", "today", (tuple(rng.normal(head, SD)),))
+        for k, head in enumerate(heads)
+        for _ in range(3)
+    ]
+    own = repeatability_of(study(shots), "own")
     assert own.dof == 20
     three = mid(combine(photos(rng.normal(AT, SD, (3, 3)), sd=own.sd), own))
     one = region(AT, own.sd)

@@ -7,10 +7,44 @@ import math
 import numpy as np
 import pytest
 
-from tests.test_repeatability import JUDGES
 from tracker.errors import TooFewReadings
-from tracker.repeatability import gauge_study
 from tracker.setup_check import Shot, repeatability_of, study
+
+# Bland & Altman 1986, Lancet 327:307-310, table 1: peak flow of 17 people, each meter twice, l/min
+# (data as distributed with the R package blandr)
+LARGE_METER = np.array(
+    [
+        *([494, 490], [395, 397], [516, 512], [434, 401], [476, 470], [557, 611], [413, 415], [442, 431], [650, 638]),
+        *([433, 429], [417, 420], [656, 633], [267, 275], [478, 492], [178, 165], [423, 372], [427, 421]),
+    ]
+)
+MINI_METER = np.array(
+    [
+        *([512, 525], [430, 415], [520, 508], [428, 444], [500, 500], [600, 625], [364, 460], [380, 390], [658, 642]),
+        *([445, 432], [432, 420], [626, 605], [260, 227], [477, 467], [259, 268], [350, 370], [451, 443]),
+    ]
+)
+
+# Shrout & Fleiss 1979, table 2: six targets, four judges
+JUDGES = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]])
+
+
+def values_with_sums(
+    shape: tuple[int, int, int], *, part: float, operator: float, cross: float, error: float
+) -> np.ndarray:
+    """A balanced study whose sums of squares are exactly those given."""
+    p, o, r = shape
+
+    def contrast(n: int) -> np.ndarray:
+        centred = np.arange(n) - (n - 1) / 2
+        return centred / np.sqrt(np.sum(centred**2))
+
+    a, b, c = contrast(p), contrast(o), contrast(r)
+    values = np.zeros(shape)
+    values += a[:, None, None] * math.sqrt(part / (o * r))
+    values += b[None, :, None] * math.sqrt(operator / (p * r))
+    values += (a[:, None] * b[None, :])[:, :, None] * math.sqrt(cross / r)
+    return values + np.ones((p, o))[:, :, None] * c[None, None, :] * math.sqrt(error / (p * o))
 
 
 def shots(values: np.ndarray, bands: int = 3) -> list[Shot]:
@@ -66,17 +100,43 @@ class TestPublished:
         assert found.operator[0] == pytest.approx(2.29, abs=0.02)
         assert found.sessions == 1
 
-    @pytest.mark.parametrize("seed", range(6))
-    def test_one_factor_is_the_gauge_study(self, seed: int) -> None:
-        # the gauge study itself is checked against Cano et al. 2012 and Shrout & Fleiss 1979 in test_repeatability
-        rng = np.random.default_rng(seed)
-        values = from_truth(rng, (8, 4, 1, 3), person=0.5, occasion=0.9 * (seed % 2))
-        found, known = study(shots(values)), gauge_study(values[:, :, 0])
-        assert found.repeat[0] ** 2 == pytest.approx(known.repeatability)
+    def test_paper_helicopters(self) -> None:
+        # Cano et al. 2012, chapter 5, as checked in the tests of the R package SixSigma: sums of squares of parts
+        # 1.2007, operators 0.0529, pooled error 0.4688 on 22; variances .0213 of repeats, .0006 of operators, .0219
+        values = values_with_sums(
+            (3, 3, 3), part=1.2007, operator=0.0529, cross=0.4688 * 4 / 22, error=0.4688 * 18 / 22
+        )
+        found = study(shots(values[:, :, None]))
+        assert found.repeat[0] ** 2 == pytest.approx(0.0213, abs=5e-5)
         assert found.operator is not None
-        assert found.operator[0] ** 2 == pytest.approx(known.operators)
-        assert found.occasion[0] ** 2 == pytest.approx(known.interaction)
-        assert found.total[0] ** 2 == pytest.approx(known.gauge)
+        assert found.operator[0] ** 2 == pytest.approx(0.0006, abs=5e-5)
+        assert found.total[0] ** 2 == pytest.approx(0.0219, abs=5e-5)
+        assert found.occasion == (0.0, 0.0, 0.0)
+
+    def test_an_interaction_that_stands_out_by_hand(self) -> None:
+        # mean squares: operators 10/2, interaction 16/4, error 9/18
+        found = study(shots(values_with_sums((3, 3, 3), part=40, operator=10, cross=16, error=9)[:, :, None]))
+        assert found.repeat[0] ** 2 == pytest.approx(0.5)
+        assert found.occasion[0] ** 2 == pytest.approx((4 - 0.5) / 3)
+        assert found.operator is not None
+        assert found.operator[0] ** 2 == pytest.approx((5 - 4) / 9)
+
+    @pytest.mark.parametrize(
+        ("pairs", "repeatability"),
+        # Bland & Altman 1986: coefficient of repeatability 43.2 and 56.4 l/min (printed, from memory);
+        # the data give 43.3 and 56.3 as 2 sqrt(mean d²), that is 2 sqrt(2) times the spread
+        [(LARGE_METER, 43.2), (MINI_METER, 56.4)],
+        ids=["large meter", "mini meter"],
+    )
+    def test_peak_flow_meters(self, pairs: np.ndarray, repeatability: float) -> None:
+        found = study(shots(pairs[:, None, None]))
+        assert 2 * math.sqrt(2) * found.repeat[0] == pytest.approx(repeatability, abs=0.15)
+        assert found.dof == 17
+
+    def test_differences_between_heads_do_not_count(self) -> None:
+        values = from_truth(np.random.default_rng(9), (6, 1, 1, 3))
+        moved = values + np.arange(6.0)[:, None, None, None] * 5
+        assert study(shots(moved)).repeat[0] == pytest.approx(study(shots(values)).repeat[0])
 
 
 class TestTruth:

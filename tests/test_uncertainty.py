@@ -17,7 +17,6 @@ from tracker.uncertainty import (
     expanded,
     format_measured,
     hotelling,
-    propagate,
 )
 
 # JCGM 100:2008, H.2.2 table H.2: five simultaneous readings of voltage, current and phase
@@ -134,48 +133,6 @@ class TestCoverageFactor:
     def test_refuses(self, dof: float, level: float) -> None:
         with pytest.raises(ValueError, match=r"degrees of freedom|coverage"):
             coverage_factor(dof, level)
-
-
-class TestPropagate:
-    def test_magnitude_and_phase_near_zero(self) -> None:
-        # JCGM 102:2011, 9.3 (real 0.001, imaginary 0, u 0.010 each): magnitude 0.013 with u 0.007,
-        # phase with u 1.74 rad, where the first order of the guide gives 0.001, 0.010 and 10 rad
-        def polar(draws: np.ndarray) -> np.ndarray:
-            return np.column_stack([np.hypot(draws[:, 0], draws[:, 1]), np.arctan2(draws[:, 1], draws[:, 0])])
-
-        out = propagate(polar, [0.001, 0.0], np.eye(2) * 1e-4, np.random.default_rng(1), draws=200_000)
-        assert out.mean[0] == pytest.approx(0.0126, abs=1e-4)
-        assert out.u[0] == pytest.approx(0.0066, abs=1e-4)
-        assert out.u[1] == pytest.approx(1.743, abs=0.01)
-
-    def test_straight_line_agrees_with_first_order(self) -> None:
-        cov = np.array([[4.0, 1.2], [1.2, 1.0]])
-        out = propagate(lambda d: d @ np.array([1.0, -2.0]), [10.0, 3.0], cov, np.random.default_rng(2), draws=200_000)
-        u = combine([1.0, -2.0], cov)
-        assert out.mean[0] == pytest.approx(4.0, abs=0.02)
-        assert out.u[0] == pytest.approx(u, rel=0.01)
-        assert (out.high - out.low)[0] / 2 == pytest.approx(coverage_factor(math.inf) * u, rel=0.01)
-
-    def test_covariance_of_outputs(self) -> None:
-        cov = np.array([[1.0, 0.6, 0.0], [0.6, 2.0, 0.3], [0.0, 0.3, 0.5]])
-        out = propagate(lambda d: d, [0.0, 0.0, 0.0], cov, np.random.default_rng(3), draws=200_000)
-        np.testing.assert_allclose(out.cov, cov, atol=0.03)
-
-    def test_no_uncertainty_in_none_out(self) -> None:
-        out = propagate(lambda d: d[:, 0] ** 2, [3.0], [[0.0]], np.random.default_rng(4), draws=100)
-        assert (out.mean[0], out.u[0], out.low[0], out.high[0]) == (9.0, 0.0, 9.0, 9.0)
-
-    def test_same_generator_same_answer(self) -> None:
-        first, second = (propagate(np.exp, [0.0], [[1.0]], np.random.default_rng(5), draws=500) for _ in range(2))
-        assert first.low[0] == second.low[0]
-
-    def test_refuses_a_function_that_is_not_finite(self) -> None:
-        with pytest.raises(ValueError, match="not finite"):
-            propagate(lambda d: d * math.nan, [0.0], [[1.0]], np.random.default_rng(6), draws=10)
-
-    def test_refuses_a_function_of_the_wrong_shape(self) -> None:
-        with pytest.raises(ValueError, match="10 rows"):
-            propagate(lambda d: d.T @ d, [0.0, 0.0], np.eye(2), np.random.default_rng(7), draws=10)
 
 
 class TestFormat:

@@ -11,8 +11,6 @@ References
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,24 +21,6 @@ Array = NDArray[np.float64]
 
 # rounding error of a correlation matrix of a few rows stays far below this, real correlations far above
 _RELATIVE_RANK = 1e-10
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Propagated:
-    """What a function makes of an uncertain input.
-
-    Attributes
-    ----------
-    mean, u : (m,) arrays, mean and standard uncertainty of each output
-    low, high : (m,) arrays, ends of the probabilistically symmetric interval
-    cov : (m, m) array, covariance of the outputs
-    """
-
-    mean: Array
-    u: Array
-    low: Array
-    high: Array
-    cov: Array
 
 
 def combine(sensitivities: ArrayLike, cov: ArrayLike) -> float:
@@ -128,59 +108,6 @@ def coverage_factor(dof: float, level: float = 0.95) -> float:
 
     tail = (1 + level) / 2
     return float(ndtri(tail) if math.isinf(dof) else stdtrit(dof, tail))
-
-
-def propagate(
-    function: Callable[[Array], ArrayLike],
-    mean: ArrayLike,
-    cov: ArrayLike,
-    rng: np.random.Generator,
-    draws: int = 20_000,
-    level: float = 0.95,
-) -> Propagated:
-    """Distribution of a function of an uncertain input, by Monte Carlo.
-
-    For functions that a straight line does not follow, such as chroma and hue near grey.
-
-    Parameters
-    ----------
-    function : from (draws, n) to (draws,) or (draws, m); an angle must be unwrapped by the function
-    mean : (n,), best estimate of the input
-    cov : (n, n), its covariance; may be singular
-    rng : generator that the caller owns
-    draws : int, > 1
-    level : float, 0..1 exclusive, coverage of the interval
-
-    Returns
-    -------
-    Propagated : m = 1 where `function` returns (draws,)
-
-    Raises
-    ------
-    ValueError : where shapes do not fit, `cov` is no covariance, or `function` returns something not finite
-
-    Notes
-    -----
-    JCGM 101 7 and JCGM 102 7; the input is multivariate normal (JCGM 101 6.4.8).
-    """
-    centre = np.atleast_1d(np.asarray(mean, dtype=np.float64))
-    eigenvalues, eigenvectors = np.linalg.eigh(_covariance(cov, centre.size))
-    spread = eigenvectors * np.sqrt(np.maximum(eigenvalues, 0.0))
-    inputs = centre + rng.standard_normal((draws, centre.size)) @ spread.T
-    outputs = np.asarray(function(inputs), dtype=np.float64)
-    if outputs.shape[:1] != (draws,) or outputs.ndim > 2:
-        raise ValueError(f"the function must return {draws} rows, got shape {outputs.shape}")
-    if not np.all(np.isfinite(outputs)):
-        raise ValueError("the function returned values that are not finite")
-    columns = outputs.reshape(draws, -1)
-    low, high = np.quantile(columns, [(1 - level) / 2, (1 + level) / 2], axis=0)
-    return Propagated(
-        mean=columns.mean(axis=0),
-        u=columns.std(axis=0, ddof=1),
-        low=low,
-        high=high,
-        cov=np.atleast_2d(np.cov(columns, rowvar=False)),
-    )
 
 
 def expanded(measured: Measured, level: float = 0.95) -> float:

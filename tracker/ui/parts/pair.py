@@ -108,10 +108,3 @@ def state_in_force(photos: Iterable[PhotoRecord], role: str) -> State | None:
     found = [photo for photo in photos if photo.role == role]
     # the spread is looked up only where it counts: lists show many visits
     return state_of(found, role, in_force().spread) if len(found) > 1 else state_of(found, role)
-
-
-def like_for_like(before: PhotoRecord, after: PhotoRecord) -> bool:
-    """True where camera, card and light are the same as far as they are known."""
-    from tracker.states import match_states
-
-    return match_states(only(before), only(after)).same
