@@ -146,6 +146,24 @@ def test_strip_that_fits_no_camera_is_refused() -> None:
         correction_from_card(read_card(photo.encoded, SRGB, CARD_KINDS["steps3"], frame(photo)))
 
 
+@pytest.mark.parametrize(("step", "ev"), [(0, -1.0), (1, -1.0), (1, 0.5), (2, -1.0)])
+def test_strip_with_a_step_in_shadow_or_shine_is_refused(step: int, ev: float) -> None:
+    steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
+    steps[step] *= 2**ev
+    card = CardReading(CARD_KINDS["steps3"], CARD, steps, np.zeros((3, 3, 3)), np.ones(3, bool), 0.0, 0.0)
+    with pytest.raises(CardImplausible, match="L\\* off") as refused:
+        correction_from_card(card)
+    assert refused.value.value is not None
+    assert refused.value.value > 5
+
+
+def test_strip_says_how_far_its_steps_still_are_off() -> None:
+    steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
+    steps[2] *= 2**-0.5
+    card = CardReading(CARD_KINDS["steps3"], CARD, steps, np.zeros((3, 3, 3)), np.ones(3, bool), 0.0, 0.0)
+    assert 1 < correction_from_card(card).misfit[0] < 3
+
+
 def test_chart_undoes_a_colour_mixing_camera_and_keeps_white_white() -> None:
     mixing = np.array([[0.85, 0.1, 0.05], [0.08, 0.86, 0.06], [0.02, 0.13, 0.85]])
     gains = np.array([0.9, 0.8, 0.55])

@@ -16,7 +16,8 @@ from tracker.records import MEASURING
 from tracker.store import Store
 from tracker.ui.parts.due_words import calendar_description
 from tracker.workflow.calendar import due_calendar
-from tracker.workflow.wearing import catch_up, client_wear, stamp_now
+from tracker.workflow.learning import stamp_now
+from tracker.workflow.wearing import catch_up, client_wear
 
 __all__ = ["filled", "store"]
 

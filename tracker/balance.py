@@ -32,7 +32,7 @@ def correction_from_card(card: CardReading, reflectance: float | None = None) ->
 
     Raises
     ------
-    CardImplausible : where the patches fit no correction
+    CardImplausible : where the steps of a strip fit no correction
     """
     reference = reference_values(card.kind, reflectance)
     if card.kind.name == "steps3":
@@ -45,18 +45,23 @@ def correction_from_card(card: CardReading, reflectance: float | None = None) ->
 def _tone_correction(card: CardReading, reference: Floats) -> Correction:
     """Gains, one exponent and one stray light from white, grey and black, by least squares in L*."""
     exponent, flare = _tone(card, reference, (0, 1, 2), hold=0.0)
-    if not _EXPONENTS[0] * 1.02 < exponent < _EXPONENTS[1] / 1.02:
+    toned = Correction(card.kind.name, _toned_gains(card, reference, exponent, flare), flare, exponent)
+    missed = _lightness(luminance(apply(toned, card.linear))) - _lightness(luminance(reference))
+    off = float(np.abs(missed).max())
+    if off > _LARGEST_MISS:
         raise CardImplausible(
-            "White, grey and black of the strip do not fit any camera contrast.",
+            f"White, grey and black of the strip do not fit one another: a step is {off:.0f} L* off "
+            f"(limit {_LARGEST_MISS:.0f}).",
             "Check that the corners lie on the strip and that no step is in shadow or shines.",
-            value=exponent,
-            limit=_EXPONENTS[1],
-            unit="exponent",
+            value=off,
+            limit=_LARGEST_MISS,
+            unit="L*",
         )
-    return Correction(card.kind.name, _toned_gains(card, reference, exponent, flare), flare, exponent)
+    return replace(toned, misfit=(float(np.sqrt(np.mean(np.square(missed)))), 0.0, 0.0))
 
 
 _EXPONENTS = (0.5, 2.0)  # beyond these the steps were not a strip, or the photo was edited
+_LARGEST_MISS = 5.0  # L*: the strongest contrast on the truth bench leaves 2.8
 _MOST_STRAY = 0.1
 _DARKEST = 1e-6
 

@@ -94,8 +94,8 @@ class Correction:
     flare : float, stray light of lens and room, in units of perfect white
     exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
     matrix : 3 x 3, rows sum to one so that white stays white
-    misfit : L*, a*, b* by which a chart's patches near the colours of hair still miss their own, root mean square;
-        0 where the card has no colours
+    misfit : L*, a*, b* by which the card's patches still miss their own, root mean square: of a chart those near the
+        colours of hair, of a strip the L* of its steps; 0 where there is one patch
     """
 
     kind: str

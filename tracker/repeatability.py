@@ -4,8 +4,6 @@ References
 ----------
 - Bland & Altman 1996, Measurement error, BMJ 312:1654.
 - Weir 2005, Quantifying test-retest reliability, J. Strength Cond. Res. 19(1):231-240, doi 10.1519/15184.1.
-- Shrout & Fleiss 1979, Intraclass correlations, Psychological Bulletin 86(2):420-428.
-- Cano, Moguerza, Redchuk 2012, Six Sigma with R, chapter 5.
 - Scanavez, Zoega, Barbosa, Joekes 2000, J. Cosmet. Sci. 51:289-302.
 """
 

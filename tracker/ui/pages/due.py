@@ -21,7 +21,7 @@ from tracker.ui.parts.words import count, plain
 from tracker.ui.session import open_store
 from tracker.wear import Due
 from tracker.workflow.calendar import due_calendar
-from tracker.workflow.wearing import stamp_now
+from tracker.workflow.learning import stamp_now
 
 if TYPE_CHECKING:
     from tracker.store import Store

@@ -23,7 +23,7 @@ from tracker.ui.parts.words import REGION_WORDS, count, plain, sentence_case
 from tracker.ui.session import open_store
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import ServiceReadings
-from tracker.workflow.wearing import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
+from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
 
 if TYPE_CHECKING:
     from tracker.store import Store

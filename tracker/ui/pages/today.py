@@ -21,7 +21,7 @@ from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.parts.words import ago, as_date
 from tracker.ui.session import open_store
-from tracker.workflow.wearing import stamp_now
+from tracker.workflow.learning import stamp_now
 
 if TYPE_CHECKING:
     from tracker.store import Store

@@ -18,7 +18,7 @@ from tracker.ui.parts.words import as_date, plain
 from tracker.ui.session import in_force
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import Learnt, ServiceReadings, fit_place, kind_of, limits_as_curves, limits_in_force
-from tracker.workflow.wearing import learning
+from tracker.workflow.learning import learning
 
 if TYPE_CHECKING:
     from tracker.store import Store

@@ -7,7 +7,7 @@ from tracker.fade import FadeFit, months_between
 from tracker.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
 from tracker.ui.parts.words import REGION_WORDS, months_words
-from tracker.workflow.wearing import Learning
+from tracker.workflow.learning import Learning
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 

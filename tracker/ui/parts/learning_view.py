@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker.fade import FEWEST_SERVICES
 from tracker.ui.parts.words import count, plain
-from tracker.workflow.wearing import learning, switch_learning
+from tracker.workflow.learning import learning, switch_learning
 
 if TYPE_CHECKING:
     from tracker.store import Store
