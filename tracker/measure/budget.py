@@ -19,8 +19,8 @@ from tracker.reference_card import CardReading
 from tracker.rendering import rendering, standing_alone
 from tracker.uncertainty import effective_dof
 
-# Shares of a chart's or strip's own misfit that stand for what its correction leaves undone in the photo, and for what of
-# that changes from photo to photo: the truth bench's coverage holds with them.
+# Shares of a chart's or strip's own misfit that stand for what its correction leaves undone in the photo, and for what
+# of that changes from photo to photo: the truth bench's coverage holds with them.
 _MISFIT_ALONE = 0.9
 _MISFIT_REPEAT = 0.3
 
