@@ -24,6 +24,21 @@ def after() -> PhotoReading:
     return measure_photo(photograph(scene(root=(27, 6, 11), tip=(60, 5, 20), spread=1.5), seed=9), marks())
 
 
+def test_what_the_cameras_rendering_does_to_both_colours_stays_where_they_differ(
+    before: PhotoReading, after: PhotoReading
+) -> None:
+    # GUM 5.2: only what acts alike on both cancels, so the ends, which changed by far, keep more than their repeats
+    root, _, end = compare_readings(before, after, same_kit=True, light="daylight")
+    pairs = [(before.region(name), after.region(name)) for name in ("root", "end")]
+    repeats = [[(a.repeat_cov[k][k] + b.repeat_cov[k][k]) ** 0.5 for k in range(3)] for a, b in pairs if a and b]
+    apart = after.regions[2].lab.lab[2] - before.regions[2].lab.lab[2]
+    assert end.change.u[2] ** 2 >= repeats[1][2] ** 2 + (0.05 * apart) ** 2  # chroma is unsure by 9 % (`rendering`)
+    assert end.change.u[0] > 1.1 * repeats[1][0]
+    assert root.change.u == pytest.approx(repeats[0], rel=0.05)
+    unnoted = compare_readings(before, after, same_kit=True)[2]
+    assert unnoted.change.u[1] > end.change.u[1]
+
+
 # share of the way from drawn root to drawn tip at the middle of each band of the path
 @pytest.mark.parametrize(("index", "share"), [(0, 0.143), (1, 0.494), (2, 0.846)])
 def test_lift_is_the_drawn_one(before: PhotoReading, after: PhotoReading, index: int, share: float) -> None:

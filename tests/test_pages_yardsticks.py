@@ -90,6 +90,9 @@ def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) ->
     own = store.yardsticks().spread
     assert not own.provisional
     assert own.dof == 8
+    # by hand: mean of the swatches' variances 0.4433, 0.4300, 0.7233 and 0.3433
+    assert own.sd[0] == pytest.approx(0.485**0.5, abs=1e-3)
+    assert own.sd[1:] == (0.0, 0.0)
     assert workflow.shots_so_far(store) == ()
     assert workflow.settings_in_force(store).repeatability == own
     assert "In your studio" in words(open_page("studio"))
