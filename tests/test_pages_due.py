@@ -118,11 +118,22 @@ def test_another_photo_works_the_date_out_anew(filled: Filled) -> None:
 def test_an_erased_or_withdrawn_client_is_not_due(filled: Filled) -> None:
     agree(filled, darkest=7.0, root_mm=10.0)
     stamp = stamp_now(filled.store)
+
+    def named() -> set[str]:
+        known = [*filled.store.dues(stamp), *filled.store.without_date(stamp), *filled.store.service_readings()]
+        return {each.client_id for each in known}
+
+    assert filled.client.id in {due.client_id for due in filled.store.without_date(stamp)}
+    assert filled.client.id in {each.client_id for each in filled.store.service_readings()}
     workflow.answer_consent(filled.store, filled.client.id, MEASURING, False, "me")
-    assert filled.client.id not in {due.client_id for due in filled.store.dues(stamp)}
+    assert filled.client.id not in named()
+    assert filled.client.name not in words(open_page("due"))
+    workflow.answer_consent(filled.store, filled.client.id, MEASURING, True, "me")
+    catch_up(filled.store)
+    assert filled.client.id in named()
     filled.store.erase_client(filled.client.id)
     assert filled.store.due(filled.client.id, stamp) is None
-    assert filled.client.id not in {each.client_id for each in filled.store.service_readings()}
+    assert filled.client.id not in named()
 
 
 def test_services_that_wore_are_laid_over_one_another(filled: Filled) -> None:
