@@ -219,7 +219,7 @@ def test_past_results_of_few(filled: Filled) -> None:
     test = open_page("results")
     assert_no_failure(test)
     said = words(test)
-    assert "too few for a middle" in said
+    assert "too few to say what is usual" in said
     assert "allergy test 48 hours" in said
     assert "Half of the cases" not in said
     assert filled.client.name not in said

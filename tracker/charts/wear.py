@@ -95,7 +95,7 @@ def fade_chart(
         *_services(services, axes, greys),
         *([_dates(months, median, inner, axes, begins)] if begins is not None else []),
         *_readings(series, swatches or [_NO_COLOUR] * len(series), axes, greys, begins),
-        labels(dict(zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True)), axes, greys),
+        labels(dict([*zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True), *limits]), axes, greys),
     ]
     return chart(title, layers, greys), _words(title, y_title, series, fit, end, services, limits)
 
@@ -172,25 +172,12 @@ def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Spec]:
 
 
 def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Spec]:
-    """A dashed line per limit with its name on it."""
+    """A dashed line per limit; its name stands at the right edge with the others."""
     if not limits:
         return []
-    data = {"values": [{"name": name, "value": float(value)} for name, value in limits]}
+    data = {"values": [{"value": float(value)} for _, value in limits]}
     rule = {"type": "rule", "strokeDash": [7, 4], "strokeWidth": 1.5, "color": greys.ink}
-    word = {
-        "type": "text",
-        "align": "left",
-        "baseline": "bottom",
-        "dx": 4,
-        "dy": -3,
-        "fontSize": 13,
-        "color": greys.ink,
-    }
-    name = {"field": "name", "type": "nominal"}
-    return [
-        {"data": data, "mark": rule, "encoding": {"y": axes.value("value")}},
-        {"data": data, "mark": word, "encoding": {"x": {"value": 0}, "y": axes.value("value"), "text": name}},
-    ]
+    return [{"data": data, "mark": rule, "encoding": {"y": axes.value("value")}}]
 
 
 def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Spec:

@@ -59,7 +59,14 @@ def _gallery(store: Store, *, missing: bool) -> None:
         link("clients", "All clients")
         return
     services = sorted({service for visit in visits for service in visit.services})
-    wanted = st.pills("Show", [ALL, *services], default=ALL, required=True, format_func=plain, key="portfolio-service")
+    wanted = st.pills(
+        "Show",
+        [ALL, *services],
+        default=ALL,
+        required=True,
+        format_func=lambda name: plain(sentence_case(name)),
+        key="portfolio-service",
+    )
     chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
     room = st.session_state.get(_ROOM, PAGE)
     shown = store.portfolio(chosen[:room])

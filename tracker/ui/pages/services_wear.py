@@ -120,9 +120,9 @@ def _group_words(clients: int, services: int) -> str:
 def _middle(found: Overlay, quantity: str) -> str:
     whole = found.all
     if not whole.months:
-        return "too few clients for a middle"
+        return "too few clients to say what is usual"
     change, month = whole.median[-1], whole.months[-1]
     if abs(change) < 0.05:
-        return f"no change in the middle after {month:.1f} months"
+        return f"usually no change after {month:.1f} months"
     words = {WARMTH: ("warmer", "cooler"), LIGHTNESS: ("lighter, L*", "darker, L*")}[quantity]
-    return f"{abs(change):.1f} {words[0] if change > 0 else words[1]} in the middle after {month:.1f} months"
+    return f"{abs(change):.1f} {words[0] if change > 0 else words[1]}, usually, after {month:.1f} months"

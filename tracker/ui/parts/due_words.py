@@ -30,9 +30,10 @@ def due_sentence(due: Due, today: date) -> str:
     if due.state == "passed":
         return f"It is time: {why or 'an agreed limit'} was passed, most likely between {span}."
     state = when(due, today)
+    was = "was" if due.middle < today else "is"
     first = {
         OVERDUE: f"Overdue: what was agreed was to be passed between {span}.",
-        NOW: f"Due now: come back by {day(due.late)}; the likeliest day was or is {likely}.",
+        NOW: f"Due now: come back by {day(due.late)}; the likeliest day {was} {likely}.",
         LATER: f"Come back between {span}, most likely around {likely}.",
     }[state]
     reason = f" {why[:1].upper()}{why[1:]} will most likely be the first to pass what was agreed." if why else ""

@@ -51,7 +51,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     if limits.region == region:
         for limit in limits_as_curves(limits, _QUANTITY[quantity], in_force().scale):
             start = float(fit.mean(0.0)) if limit.from_start else 0.0
-            lines.append((f"agreed: {_agreed(limit.side)}", start + limit.value))
+            lines.append((_agreed(limit.side), start + limit.value))
     end = axis_end(fit.series)
     draw = partial(
         fade_chart,
@@ -91,7 +91,7 @@ def save_chart(spec: dict[str, Any], name: str, key: str) -> None:
 
 
 def _agreed(side: str) -> str:
-    return "no more than this" if side == "above" else "no less than this"
+    return "at most" if side == "above" else "at least"
 
 
 def _modelled(readings: ServiceReadings, region: str, learnt: Learnt, end: float) -> list[str]:

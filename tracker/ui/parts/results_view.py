@@ -13,9 +13,10 @@ def headline(results: PastResults) -> str:
     if number == 0:
         return "No visit like this yet."
     if number < FEWEST:
-        return f"{visits} like this so far: too few for a middle. See each one below."
+        below = "See it below." if number == 1 else "See each one below."
+        return f"{visits} like this so far: too few to say what is usual. {below}"
     if results.lift is None:
-        return f"{visits} like this, but too many lie beyond the scale for a middle lift."
+        return f"{visits} like this, but too many lie beyond the scale to say what lift is usual."
     few = "Few cases: of" if number < FEW else "Of"
     return f"{few} {visits}, the one in the middle became {lift_text(results.lift)}."
 

@@ -19,7 +19,7 @@ from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB, LARGEST_RAW_MB, RAW_FORMATS
-from tracker.ui.parts.words import ROLE_WORDS
+from tracker.ui.parts.words import ROLE_WORDS, sentence_case
 
 MOST = 9
 """Photos of one state that are taken in: beyond that another one makes next to no difference."""
@@ -171,6 +171,7 @@ def _light(work: Work, role: str) -> str:
         "Light" if len(work.roles) == 1 else f"Light of the {ROLE_WORDS[role].lower()} photo",
         LIGHTS[:-1],
         default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
+        format_func=sentence_case,
         key=f"light-{role}",
         wrap=True,
     )
