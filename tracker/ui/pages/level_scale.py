@@ -17,8 +17,8 @@ from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.scale_words import scale_words
-from tracker.ui.parts.swatch_table import gathered_swatches
-from tracker.ui.parts.versions import versions
+from tracker.ui.parts.swatch_table import gathered_swatches, say_measured
+from tracker.ui.parts.versions import go_on_from, swatches_in_force, versions
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
 from tracker.uncertainty import format_number
@@ -84,12 +84,8 @@ def _photos(store: Store, header: str) -> None:
         store,
         _KEY,
         "Photos of this swatch",
-        lambda reading: _kept(workflow.add_swatch(store, SCALE, reading, name=name or "", level=level)),
+        lambda reading: say_measured(workflow.add_swatch(store, SCALE, reading, name=name or "", level=level)),
     )
-
-
-def _kept(swatch: Swatch) -> None:
-    say_on_next_page(f"Measured: {swatch.name}. The photo is forgotten.")
 
 
 def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
@@ -116,11 +112,8 @@ def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
 
 def _curve(store: Store, scale: LevelScale) -> None:
     """The scale in force with its swatches, and the way to add to them."""
-    version = next((kept for kept in store.yardstick_versions(SCALE) if kept.undone_at is None), None)
-    _chart(scale, version.swatches if version is not None else ())
-    if version is not None and st.button("Add to these swatches", key=f"{_KEY}-again"):
-        workflow.start_from(store, version)
-        st.rerun()
+    _chart(scale, swatches_in_force(store, SCALE))
+    go_on_from(store, SCALE, "Add to these swatches", f"{_KEY}-again")
 
 
 def _chart(scale: LevelScale, swatches: tuple[Swatch, ...]) -> None:

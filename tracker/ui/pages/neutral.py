@@ -16,8 +16,8 @@ from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.scale_words import locus_words
-from tracker.ui.parts.swatch_table import gathered_swatches
-from tracker.ui.parts.versions import versions
+from tracker.ui.parts.swatch_table import gathered_swatches, say_measured
+from tracker.ui.parts.versions import go_on_from, swatches_in_force, versions
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
@@ -65,12 +65,8 @@ def _photos(store: Store, header: str) -> None:
         store,
         _KEY,
         "Photos of natural hair",
-        lambda reading: _kept(workflow.add_swatch(store, LOCUS, reading, name=name or "")),
+        lambda reading: say_measured(workflow.add_swatch(store, LOCUS, reading, name=name or "")),
     )
-
-
-def _kept(swatch: Swatch) -> None:
-    say_on_next_page(f"Measured: {swatch.name}. The photo is forgotten.")
 
 
 def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
@@ -90,11 +86,8 @@ def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
 
 
 def _in_force(store: Store, locus: NeutralLocus) -> None:
-    version = next((kept for kept in store.yardstick_versions(LOCUS) if kept.undone_at is None), None)
-    _chart(locus, version.swatches if version is not None else ())
-    if version is not None and st.button("Add to this hair", key=f"{_KEY}-again"):
-        workflow.start_from(store, version)
-        st.rerun()
+    _chart(locus, swatches_in_force(store, LOCUS))
+    go_on_from(store, LOCUS, "Add to this hair", f"{_KEY}-again")
 
 
 def _chart(locus: NeutralLocus, swatches: tuple[Swatch, ...]) -> None:

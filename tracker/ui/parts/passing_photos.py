@@ -10,10 +10,10 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.measure import CARD_KINDS
 from tracker.reading import Marks, PhotoReading
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
+from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB
 from tracker.ui.passing import hold, let_go, passing_url
@@ -61,7 +61,7 @@ def _round_key(key: str) -> str:
 
 
 def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
-    kind, reflectance = _card(key)
+    kind, reflectance = choose_card(key)
     turn = st.session_state.setdefault(f"{key}-turn", 0)
     uploads = st.file_uploader(
         label,
@@ -94,27 +94,6 @@ def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
         if not troubles:
             st.rerun()
         st.button("Go on with the others", key=f"{key}-go-on")
-
-
-def _card(key: str) -> tuple[str, float | None]:
-    kind = st.radio(
-        "Card in the photos",
-        list(CARD_KINDS),
-        format_func=lambda name: CARD_KINDS[name].title,
-        key=f"{key}-card",
-        horizontal=True,
-    )
-    with st.expander("My card’s grey is not 18 %"):
-        percent = st.number_input(
-            "Reflectance of the grey in per cent, as printed on the card or its sheet",
-            min_value=2.0,
-            max_value=98.0,
-            value=None,
-            step=0.5,
-            placeholder="leave empty for the usual value",
-            key=f"{key}-reflectance",
-        )
-    return kind, percent / 100 if percent else None
 
 
 @st.fragment

@@ -12,6 +12,7 @@ from tracker.colorimetry import lab_to_hex
 from tracker.quantities import Measured
 from tracker.ui.look import Swatch as Patch
 from tracker.ui.look import swatches as show_patches
+from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.words import plain
 from tracker.uncertainty import format_measured
 
@@ -48,3 +49,8 @@ def gathered_swatches(store: Store, kind: str, swatches: Sequence[Swatch], notes
 def lightness_words(swatch: Swatch) -> str:
     """Its lightness with its doubt."""
     return f"L* {format_measured(Measured(swatch.lab.lab[0], swatch.lab.u[0], dof=swatch.lab.dof))}"
+
+
+def say_measured(swatch: Swatch) -> None:
+    """Say on the page as it is drawn next that a swatch was added."""
+    say_on_next_page(f"Measured: {swatch.name}. The photo is forgotten.")

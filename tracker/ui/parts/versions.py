@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,7 +13,7 @@ from tracker.ui.parts.words import as_date, day, plain
 
 if TYPE_CHECKING:
     from tracker.store import Store
-    from tracker.yardsticks import Yardstick
+    from tracker.yardsticks import Swatch, Yardstick
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:
@@ -24,7 +25,7 @@ def versions(store: Store, kind: str, built_in: str) -> None:
     built_in : str, what is in force without any: a sentence
     """
     kept = store.yardstick_versions(kind)
-    standing = next((version for version in kept if version.undone_at is None), None)
+    standing = _standing(kept)
     st.header("Versions", anchor=False)
     for version in kept:
         state = "in force" if version is standing else "replaced" if version.undone_at is None else "undone"
@@ -40,6 +41,24 @@ def versions(store: Store, kind: str, built_in: str) -> None:
             workflow.undo_yardstick(store, kind)
             say_on_next_page("Undone. The version before counts again.")
             st.rerun()
+
+
+def swatches_in_force(store: Store, kind: str) -> tuple[Swatch, ...]:
+    """The swatches that the yardstick in force rests on; none where it is the built-in one."""
+    version = _standing(store.yardstick_versions(kind))
+    return version.swatches if version is not None else ()
+
+
+def go_on_from(store: Store, kind: str, label: str, key: str) -> None:
+    """Offer to add to the swatches in force; nothing where there are none."""
+    version = _standing(store.yardstick_versions(kind))
+    if version is not None and st.button(label, key=key):
+        workflow.start_from(store, version)
+        st.rerun()
+
+
+def _standing(kept: Sequence[Yardstick]) -> Yardstick | None:
+    return next((version for version in kept if version.undone_at is None), None)
 
 
 def about(version: Yardstick) -> str:

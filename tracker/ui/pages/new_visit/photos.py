@@ -8,13 +8,13 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import InvalidEntry, TrackerError
-from tracker.measure import CARD_KINDS
 from tracker.photo import can_read_raw
 from tracker.reading import LIGHTS
 from tracker.records import PROGRESS, PhotoRecord
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep, keep_photos
+from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
@@ -197,26 +197,9 @@ def _card(work: Work) -> tuple[str, float | None]:
     """The kind of card in the photos, and the reflectance of its grey where it is known better."""
     last = _last_photo(work)
     known = last.marks if last is not None else None
-    kinds = list(CARD_KINDS)
-    kind = st.radio(
-        "Card in the photos",
-        kinds,
-        index=kinds.index(known.card_kind) if known is not None and known.card_kind in kinds else 0,
-        format_func=lambda name: CARD_KINDS[name].title,
-        key="card-kind",
-        horizontal=True,
-    )
-    with st.expander("My card’s grey is not 18 %"):
-        percent = st.number_input(
-            "Reflectance of the grey in per cent, as printed on the card or its sheet",
-            min_value=2.0,
-            max_value=98.0,
-            value=known.reflectance * 100 if known is not None and known.reflectance else None,
-            step=0.5,
-            placeholder="leave empty for the usual value",
-            key="card-reflectance",
-        )
-    return kind, percent / 100 if percent else None
+    if known is None:
+        return choose_card("card")
+    return choose_card("card", known.card_kind, known.reflectance)
 
 
 def _last_photo(work: Work) -> PhotoRecord | None:
