@@ -12,11 +12,13 @@ import numpy as np
 import pytest
 from PIL import Image
 from starlette.applications import Starlette
+from starlette.responses import HTMLResponse, PlainTextResponse
+from starlette.routing import Route
 
 from tracker.errors import NotFound
 from tracker.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.records import BEFORE, PhotoRecord, new_id
-from tracker.ui import passing, server, session
+from tracker.ui import look, passing, server, session
 from tracker.workflow import PassingPhoto
 
 
@@ -106,6 +108,39 @@ def test_every_answer_carries_the_headers() -> None:
         assert answer.headers["referrer-policy"] == "no-referrer"
         assert answer.headers["cross-origin-resource-policy"] == "same-origin"
         assert "http" not in answer.headers["content-security-policy"]
+
+
+def page_of_the_server(request: Any) -> HTMLResponse:
+    if "if-none-match" in request.headers:
+        return HTMLResponse(status_code=304, headers={"ETag": '"old"'})
+    return HTMLResponse("<html><body><p>Here.</p></body></html>", headers={"ETag": '"old"'})
+
+
+def styled() -> Any:
+    routes = [Route("/", page_of_the_server), Route("/told", lambda _: PlainTextResponse("</body>"))]
+    return server.StyledFromTheStart(Starlette(routes=routes))
+
+
+def test_a_page_carries_its_style_at_the_end_of_its_body() -> None:
+    answer = ask(styled(), "/", accept="text/html,*/*")
+    before, style, after = answer.body.decode().partition(look.page_style())
+    assert style
+    assert before == "<html><body><p>Here.</p>"
+    assert after == "</body></html>"
+    assert int(answer.headers["content-length"]) == len(answer.body)
+
+
+def test_a_page_kept_with_an_earlier_style_is_sent_again() -> None:
+    answer = ask(styled(), "/", accept="text/html", if_none_match='"old"')
+    assert answer.status == 200
+    assert look.page_style().encode() in answer.body
+    assert "etag" not in answer.headers
+
+
+def test_what_is_no_page_is_sent_as_it_is() -> None:
+    assert ask(styled(), "/told", accept="text/html").body == b"</body>"
+    assert ask(styled(), "/", accept="*/*").body == b"<html><body><p>Here.</p></body></html>"
+    assert ask(styled(), "/nowhere", accept="text/html").status == 404
 
 
 class Shelf:

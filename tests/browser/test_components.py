@@ -23,7 +23,7 @@ from tracker.ui.components import before_after, edit_marks
 from tracker.ui.look import page_style
 
 st.set_page_config(page_title="components")
-page_style()
+st.html(page_style())
 kept = st.session_state
 kept.setdefault("rev", 0)
 kept.setdefault("runs", 0)

@@ -27,6 +27,22 @@ def test_an_address_opened_first_is_a_page_and_the_menu_leads_on(studio: str, de
     desktop.assert_clean()
 
 
+def test_a_phone_never_sees_the_menu_of_a_desk(studio: str, phone: Watched) -> None:
+    page = phone.page
+    page.add_init_script(
+        """window.seen = 0; const look = () => {
+          for (const part of document.querySelectorAll(".stAppHeader, .stSidebar"))
+            window.seen += getComputedStyle(part).display !== "none"
+          requestAnimationFrame(look) }; requestAnimationFrame(look)"""
+    )
+    for address in (studio, f"{studio}/clients"):
+        page.goto(address)
+        page.get_by_role("link", name="Portfolio", exact=True).wait_for()
+        page.locator(".stAppHeader").wait_for(state="attached")
+        assert page.evaluate("window.seen") == 0
+    phone.assert_clean()
+
+
 def test_on_a_phone_the_menu_is_at_the_lower_edge_and_covers_nothing(studio: str, phone: Watched) -> None:
     page = phone.page
     page.goto(studio)

@@ -43,9 +43,10 @@ class Swatch:
     warmth: str = ""
 
 
-def page_style() -> None:
-    """Give the page its style sheet; once per run, at the top."""
-    st.html(f"<style>{(_HERE / 'look.css').read_text('utf-8')}</style>")
+@cache
+def page_style() -> str:
+    """The style sheet of every page, as an HTML element."""
+    return f"<style>{(_HERE / 'look.css').read_text('utf-8')}</style>"
 
 
 def swatches(items: Iterable[Swatch]) -> None:

@@ -135,7 +135,6 @@ def _phone_menu() -> None:
 def main() -> None:
     """Show the page that was asked for."""
     st.set_page_config(page_title="Hair colour tracker", page_icon=str(_ICON), layout="centered")
-    look.page_style()
     chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
     _phone_menu()
     chosen.run()
