@@ -112,7 +112,7 @@ def test_a_formula_goes_out_as_text_and_a_number_as_a_number(sign: str) -> None:
 
 
 def test_the_page_loads_nothing_and_shows_what_was_typed(filled: Filled) -> None:
-    filled.store.update_client(replace(filled.client, name=NASTY[1], note="\n".join(NASTY)))
+    filled.store.change_client(filled.client.id, lambda kept: replace(kept, name=NASTY[1], note="\n".join(NASTY)))
     page = Page(unpacked(export_client(filled.store, filled.client.id)[0])["record.html"].decode())
     said = " ".join(page.words)
     for typed in (

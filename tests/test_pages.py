@@ -149,11 +149,23 @@ def test_what_people_type_is_shown_sign_for_sign(filled: Filled) -> None:
 
 def test_name_and_note_can_be_changed(filled: Filled) -> None:
     test = open_page("client", client=filled.client.id)
-    test.text_input(key="edit-name").set_value("Ada M.")
+    test.text_input(key=f"edit-name-{filled.client.id}").set_value("Ada M.")
     test.button(key="edit-save").click().run()
     assert_no_failure(test)
     assert filled.store.client(filled.client.id).name == "Ada M."
     assert test.title[0].value == plain("Ada M.")
+
+
+def test_a_note_saved_in_another_window_is_shown_before_it_is_replaced(filled: Filled) -> None:
+    test = open_page("client", client=filled.client.id)
+    workflow.edit_client(filled.store, filled.client, "Ada", "allergic to nuts")
+    test.text_input(key=f"edit-name-{filled.client.id}").set_value("Ada M.")
+    test.button(key="edit-save").click().run()
+    assert "allergic to nuts" in words(test)
+    assert filled.store.client(filled.client.id).name == "Ada"
+    test.button(key="edit-save").click().run()
+    assert_no_failure(test)
+    assert filled.store.client(filled.client.id).name == "Ada M."
 
 
 def test_erasing_needs_the_name_and_gives_a_receipt(filled: Filled) -> None:

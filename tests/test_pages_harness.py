@@ -140,4 +140,4 @@ def measured(store: Store, client: Client, role: str, tip: float, taken: datetim
 
     content = drawn_photo(tip, seed=int(tip))
     record, _ = workflow.take_in(store, content, client_id=client.id, role=role, light="daylight")
-    return workflow.measure_record(store, replace(record, taken_at=taken), marks())
+    return workflow.measure_record(store, replace(record, taken_at=taken, time_noted=True), marks())

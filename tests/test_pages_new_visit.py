@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -19,8 +21,9 @@ from test_pages_harness import (
 
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
-from tracker.records import MEASURING, Client
+from tracker.records import MEASURING, Client, Visit
 from tracker.store import Store
+from tracker.ui.parts.words import as_date
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -218,6 +221,50 @@ def test_a_draft_can_be_thrown_away(store: Store, client: Client) -> None:
     test.button(key="discard").click().run()
     assert_no_failure(test)
     assert store.drafts() == []
+    test.button(key="undo").click().run()
+    assert_no_failure(test)
+    assert len(store.drafts()) == 1
+
+
+def change_kept_visit(store: Store, visit: Visit) -> tuple[AppTest, str]:
+    """The last step of changing a visit, and the draft's identifier."""
+    draft = workflow.start_draft(store, visit.client_id, "visit", visit)
+    workflow.keep_draft(store, replace(draft, step=3))
+    return open_page("new_visit", draft=draft.id), draft.id
+
+
+@pytest.mark.parametrize("noted", [True, False])
+def test_photos_without_a_time_of_their_own_follow_the_day_of_the_visit(filled: Filled, noted: bool) -> None:
+    store, visit = filled.store, filled.visit
+    photos = [replace(photo, time_noted=noted) for photo in store.photos(visit_id=visit.id)]
+    visit = store.save_visit(visit, photos)
+    day = visit.on - timedelta(days=30)
+    test, draft_id = change_kept_visit(store, visit)
+    test.date_input(key=f"visit-on-{draft_id}").set_value(day).run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    assert store.visit(visit.id).on == day
+    kept = {as_date(photo.taken_at) for photo in store.photos(visit_id=visit.id)}
+    assert kept == {visit.on if noted else day}
+
+
+def test_a_visit_can_be_noted_without_photos_and_changed_later(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    test.button(key="without-photos").click().run()
+    assert_no_failure(test)
+    draft = shown_draft(test, store)
+    test.text_area(key=f"visit-note-{draft.id}").set_value("cut only").run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    [visit] = store.visits(client.id)
+    assert visit.note == "cut only"
+    again = workflow.start_draft(store, client.id, "visit", visit)
+    test = open_page("new_visit", draft=again.id)
+    test.button(key="without-photos").click().run()
+    test.text_area(key=f"visit-note-{again.id}").set_value("cut and toner").run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    assert [kept.note for kept in store.visits(client.id)] == ["cut and toner"]
 
 
 def test_a_kept_visit_can_be_changed(filled: Filled) -> None:

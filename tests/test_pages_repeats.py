@@ -12,8 +12,9 @@ from test_pages_new_visit import client as client
 from test_pages_new_visit import shown_draft
 
 from tests.scenes import CARD, PATH, WIDTH
+from tracker import workflow
 from tracker.quantities import LabMeasured
-from tracker.records import AFTER, BEFORE, Client, PhotoRecord
+from tracker.records import AFTER, BEFORE, PROGRESS, Client, PhotoRecord
 from tracker.states import state_of
 from tracker.store import Store
 
@@ -83,6 +84,17 @@ def test_the_same_file_twice_is_no_repeat_and_a_bad_one_does_not_keep_the_others
     assert len(shown_draft(test, store).photos) == 1
 
 
+def test_a_photo_that_is_kept_already_is_no_new_photo(store: Store, client: Client) -> None:
+    content = drawn_photo(40.0, seed=3)
+    kept, _ = workflow.take_in(store, content, client_id=client.id, role=PROGRESS, light="daylight")
+    store.save_photo(kept)
+    test = open_page("new_visit", client=client.id)
+    upload_several(test, "before", [content])
+    assert "This photo is kept already: Progress photo of the hair" in words(test)
+    assert store.drafts(client.id) == []
+    assert store.picture(kept.file)
+
+
 def test_photos_are_removed_one_by_one(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload_several(test, "before", [drawn_photo(40.0, seed=seed) for seed in (3, 4)])
@@ -123,7 +135,7 @@ def test_every_page_shows_the_combination(filled: Filled) -> None:
 
 def test_a_state_counts_what_has_a_number_and_was_not_left_out(filled: Filled) -> None:
     [after] = [photo for photo in filled.store.photos(visit_id=filled.visit.id) if photo.role == AFTER]
-    other = replace(moved(after, 0.4), id="b" * 32)
+    other = replace(moved(after, 0.4), id="b" * 32, file="b" * 64)
     broken = replace(after, id="c" * 32, reading=None, failure="no card")
     state = state_of([after, broken, other], AFTER)
     assert state is not None
@@ -161,7 +173,8 @@ def test_progress_photos_of_one_day_are_one_point_of_the_chart(filled: Filled) -
 
     [before] = client_wear(filled.store, filled.client.id)[1]
     last = filled.store.photo(before.photo_ids[-1])
-    again = replace(moved(last, 0.3), id="d" * 32, taken_at=last.taken_at + timedelta(minutes=5))
+    other = filled.store.put_picture(b"another picture")
+    again = replace(moved(last, 0.3), id="d" * 32, file=other, taken_at=last.taken_at + timedelta(minutes=5))
     filled.store.save_photo(again)
     [after] = client_wear(filled.store, filled.client.id)[1]
     for region in ("root", "mid", "end"):

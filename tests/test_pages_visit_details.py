@@ -259,7 +259,7 @@ def test_words_of_visits_are_found_on_the_clients_page(filled: Filled) -> None:
 def test_what_changed_can_be_read(filled: Filled) -> None:
     changed = replace(filled.visit, note="a calmer note", steps=())
     filled.store.save_visit(changed, filled.store.photos(visit_id=filled.visit.id), by="Bo")
-    workflow.edit_client(filled.store, filled.client.id, "Ada B", "", by="Cy")
+    workflow.edit_client(filled.store, filled.client, "Ada B", "", by="Cy")
     visit = words(open_page("compare", visit=filled.visit.id))
     assert "Bo: visit of" in visit
     assert "became “a calmer note”" in visit

@@ -19,7 +19,9 @@ START = now()
 
 def record(reading: PhotoReading | None, minute: int = 0, **more: object) -> PhotoRecord:
     taken = START + timedelta(minutes=minute)
-    kept = PhotoRecord(new_id(), "c", "v", AFTER, taken, taken, "Maker", "daylight", "f", (100, 100), MARKS, reading)
+    kept = PhotoRecord(
+        new_id(), "c", "v", AFTER, taken, taken, "Maker", "daylight", new_id(), (100, 100), MARKS, reading
+    )
     return replace(kept, **more)  # type: ignore[arg-type]
 
 
@@ -54,6 +56,33 @@ def test_a_photo_left_out_does_not_count_and_is_still_there() -> None:
     assert less.odd == ()
     kept[2] = use_again(kept[2])
     assert lightness_of(kept) == pytest.approx(9.2 / 3)
+
+
+def test_the_same_picture_counts_once() -> None:
+    kept = row(0.3, -0.3, 0.6)
+    doubled = [*kept, record(kept[2].reading, 9, file=kept[2].file)]
+    state = state_of(doubled, AFTER)
+    assert state is not None
+    assert (state.used, state.doubles) == (tuple(kept), (doubled[3],))
+    assert lightness_of(doubled) == pytest.approx(0.2)
+    doubled[2] = leave_out(kept[2], "hand in the picture", now())
+    again = state_of(doubled, AFTER)
+    assert again is not None
+    assert again.doubles == ()
+    assert again.used == (*kept[:2], doubled[3])
+
+
+def test_photos_measured_by_different_versions_are_no_like_pair() -> None:
+    [before], [after] = row(0.0), row(0.4)
+    assert after.reading is not None
+    older = replace(after, reading=replace(after.reading, method_version="0.9"))
+    kits = [state_of([photo], AFTER) for photo in (before, after, older)]
+    first, second, third = (kit for kit in kits if kit is not None)
+    assert match_states(first, second).same
+    apart = match_states(first, third)
+    assert not apart.same
+    assert "versions" in apart.says
+    assert "0.9" in apart.says
 
 
 def test_a_photo_without_a_number_does_not_count() -> None:

@@ -49,9 +49,9 @@ def test_records_come_back_equal_after_reopening(tmp_path: Path) -> None:
         assert store.picture(photo.file) == b"jpeg"
 
 
-def test_update_client(store: Store) -> None:
+def test_change_client(store: Store) -> None:
     client = add_client(store, "Ada")
-    store.update_client(replace(client, name="Grace"))
+    assert store.change_client(client.id, lambda kept: replace(kept, name="Grace")) == replace(client, name="Grace")
     assert store.client(client.id).name == "Grace"
     assert store.clients("ada") == []
     assert len(store.clients("grace")) == 1
@@ -368,4 +368,4 @@ def test_the_same_identifier_twice(store: Store) -> None:
     with pytest.raises(Conflict):
         store.add_client(client)
     with pytest.raises(NotFound):
-        store.update_client(replace(client, id="nobody"))
+        store.change_client("nobody", lambda kept: kept)

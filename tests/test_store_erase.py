@@ -22,7 +22,7 @@ TOKENS = (NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT)
 def plant(store: Store) -> str:
     """A client with a token wherever words or bytes can be; returns the identifier."""
     client = add_client(store, NAME.decode(), NOTE.decode())
-    store.update_client(replace(client, note=f"first {NOTE.decode()}"))
+    store.change_client(client.id, lambda kept: replace(kept, note=f"first {NOTE.decode()}"))
     visit = new_visit(client.id, note=WORDS.decode())
     photo = replace(new_photo(store, client.id, PICTURE * 50, visit_id=visit.id), camera=CAMERA.decode())
     saved = store.save_visit(visit, [photo])

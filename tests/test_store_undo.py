@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -75,12 +76,13 @@ def test_a_deletion_is_taken_back_once(store: Store) -> None:
 
 def test_what_is_there_again_is_not_overwritten(store: Store) -> None:
     client = add_client(store)
-    visit = save_pair(store, client.id)
-    deletion = store.delete_visit(visit.id)
-    store.save_visit(replace(visit, note="typed again"), [])
+    draft = store.save_draft(new_draft(client.id))
+    deletion = store.delete_draft(draft.id)
+    assert deletion is not None
+    again = store.save_draft(replace(draft, step=2))
     with pytest.raises(Conflict):
         store.put_back(deletion.token)
-    assert store.visit(visit.id).note == "typed again"
+    assert store.draft(draft.id) == again
 
 
 def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> None:
@@ -89,7 +91,7 @@ def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> No
     store.save_visit(replace(visit, note="changed"), store.photos(visit_id=visit.id))
     for number in range(3):
         deletion = store.delete_visit(visit.id)
-        store.update_client(replace(other, note=str(number)))
+        store.change_client(other.id, partial(replace, note=str(number)))
         store.put_back(deletion.token)
     for identifier in (client.id, other.id):
         edits = store.edits(identifier)

@@ -231,7 +231,7 @@ def test_the_words_around_are_shown_as_typed(store: Store) -> None:
 
 def test_nothing_is_silently_overwritten(store: Store) -> None:
     client = add_client(store, "Ada", "first")
-    workflow.edit_client(store, client.id, "Ada", "second", by="Bo")
+    workflow.edit_client(store, client, "Ada", "second", by="Bo")
     visit = record(store, visit_with(client, note="one"))
     changed = record(store, replace(visit, note="two"), by="Cy")
     record(store, replace(changed, note="three"))
@@ -248,7 +248,7 @@ def test_nothing_is_silently_overwritten(store: Store) -> None:
 
 def test_saving_without_a_change_of_a_client_or_photo_is_no_edit(store: Store) -> None:
     client = add_client(store)
-    store.update_client(client)
+    store.change_client(client.id, lambda kept: kept)
     photo = store.save_photo(new_photo(store, client.id, b"photo"))
     store.save_photo(photo)
     assert [edit for edit in store.edits(client.id) if edit.kind != "consent"] == []
@@ -277,7 +277,7 @@ def test_what_is_deleted_for_good_leaves_no_words(store: Store) -> None:
 
 def test_a_damaged_edit_is_shown_without_its_content(store: Store) -> None:
     client = add_client(store, "Ada")
-    workflow.edit_client(store, client.id, "Ada B", "")
+    workflow.edit_client(store, client, "Ada B", "")
     with store._writing() as connection:
         connection.exec_driver_sql("UPDATE edit SET before = '{' WHERE kind = 'client'")
     assert [edit.before for edit in store.edits(client.id) if edit.kind == "client"] == [None]
@@ -297,7 +297,7 @@ def test_erasing_takes_words_edits_and_outcomes(tmp_path: Path) -> None:
     token = b"qxtokenxq"
     with Store(tmp_path) as store:
         client = add_client(store, token.decode())
-        workflow.edit_client(store, client.id, token.decode(), token.decode())
+        workflow.edit_client(store, client, token.decode(), token.decode())
         visit = record(store, visit_with(client, replace(FULL, product=token.decode())))
         record(store, replace(visit, note=token.decode()), by=token.decode())
         assert files_with(tmp_path, [token]) != []

@@ -129,12 +129,53 @@ def test_half_a_character_is_dropped(store: Store) -> None:
 
 
 def test_edit_client(store: Store, client: Client) -> None:
-    assert workflow.edit_client(store, client.id, " Grace ", "n").name == "Grace"
+    assert workflow.edit_client(store, client, " Grace ", "n").name == "Grace"
     assert store.client(client.id).note == "n"
     with pytest.raises(StoreError):
-        workflow.edit_client(store, client.id, "", "")
+        workflow.edit_client(store, client, "", "")
     with pytest.raises(NotFound):
-        workflow.edit_client(store, "nobody", "Grace", "")
+        workflow.edit_client(store, replace(client, id="nobody"), "Grace", "")
+
+
+def test_a_note_that_another_window_saved_is_not_overwritten(store: Store, client: Client) -> None:
+    workflow.note_contact(store, client.id, "Fridays")
+    here = workflow.edit_client(store, client, client.name, "from here")
+    with pytest.raises(Conflict, match="another window"):
+        workflow.edit_client(store, client, "Grace", client.note)
+    assert store.client(client.id) == here
+    assert here.contact == "Fridays"
+    workflow.edit_client(store, here, "Grace", here.note)
+    assert store.client(client.id) == replace(here, name="Grace")
+
+
+def test_a_visit_that_another_window_removed_does_not_come_back(store: Store, client: Client) -> None:
+    draft = workflow.start_draft(store, client.id, "visit")
+    visit = Visit(new_id(), client.id, date(2026, 1, 2), (), (), "", "", now())
+    kept = workflow.record_visit(store, replace(draft, visit=visit))
+    editing = workflow.start_draft(store, client.id, "visit", kept)
+    store.delete_visit(kept.id)
+    with pytest.raises(Conflict, match="removed"):
+        workflow.record_visit(store, editing)
+    assert store.visits(client.id) == []
+
+
+def test_a_draft_recorded_in_another_window_is_not_begun_again(store: Store, client: Client) -> None:
+    draft = workflow.start_draft(store, client.id, "visit")
+    visit = Visit(new_id(), client.id, date(2026, 1, 2), (), (), "mine", "", now())
+    workflow.record_visit(store, replace(draft, visit=visit))
+    with pytest.raises(Conflict, match="another window"):
+        workflow.keep_draft(store, replace(draft, visit=replace(visit, note="theirs")))
+    assert [kept.note for kept in store.visits(client.id)] == ["mine"]
+
+
+@pytest.mark.parametrize("typed", ["\u202aAda\u202c", "\u200bAda", "A\u00adda", "\ufeffAda", "Ada\u2069"])
+def test_invisible_characters_of_a_name_are_dropped(store: Store, typed: str) -> None:
+    assert workflow.add_client(store, typed, "", {MEASURING: True}, "me").name == "Ada"
+
+
+def test_joiners_that_words_are_written_with_stay(store: Store) -> None:
+    name = "\u0646\u200c\u0627 \U0001f469\u200d\U0001f9b0"
+    assert workflow.add_client(store, name, "", {MEASURING: True}, "me").name == name
 
 
 def test_withdrawing_takes_out_of_the_portfolio_at_once(store: Store, client: Client) -> None:
@@ -284,7 +325,7 @@ def test_changing_a_visit_through_a_draft(store: Store, client: Client) -> None:
 def test_a_window_left_open_does_not_bring_a_saved_draft_back(store: Store, client: Client) -> None:
     draft = full_draft(store, client)
     workflow.record_visit(store, draft)
-    with pytest.raises(Conflict, match="saved already"):
+    with pytest.raises(Conflict, match="another window"):
         workflow.keep_draft(store, draft)
     assert store.drafts() == []
 

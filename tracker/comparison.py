@@ -41,6 +41,7 @@ class Kit:
     light : str or None, None where nobody noted it
     developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
     gains : three floats or None, what balanced the photo: they show the colour of its light
+    method : str, version of the method that measured it, empty where nothing was measured
     """
 
     camera: str | None
@@ -48,6 +49,7 @@ class Kit:
     light: str | None
     developed: bool = False
     gains: Vector3 | None = None
+    method: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +111,11 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
     if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
         unlike.append("another light")
     light = before.light or after.light
-    if unlike:
-        return KitMatch(False, f"Taken with {' and '.join(unlike)}, so the result is less sure.", light)
+    reasons = [f"taken with {' and '.join(unlike)}"] if unlike else []
+    if before.method and after.method and before.method != after.method:
+        reasons.append(f"measured by versions {before.method} and {after.method} of the method")
+    if reasons:
+        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less sure.", light)
     pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
     missing = [word for word, known in pairs if not known]
     if len(missing) == 1:

@@ -233,6 +233,8 @@ class PhotoRecord:
     failure : str or None, why there is no number
     warnings : notes from reading the file that was handed over, such as ``profile_converted``
     left_out : LeftOut or None, where a person left it out of the reading of its state
+    time_noted : bool, False where neither the camera nor a person said when it was taken: it then follows the day of
+        its visit
     """
 
     id: str
@@ -250,6 +252,7 @@ class PhotoRecord:
     failure: str | None = None
     warnings: tuple[str, ...] = ()
     left_out: LeftOut | None = None
+    time_noted: bool = True
 
 
 @dataclass(frozen=True, slots=True)

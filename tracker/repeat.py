@@ -90,6 +90,7 @@ def combine(readings: Sequence[PhotoReading], repeatability: Repeatability) -> P
     stretches = np.array([reading.stretches for reading in usable]) if _alike(usable) else None
     return replace(
         first,
+        method_version=" and ".join(sorted({reading.method_version for reading in usable})),
         regions=tuple(regions),
         profile=_profile(usable),
         stretches=first.stretches if stretches is None else tuple(map(tuple, stretches.mean(axis=0).tolist())),

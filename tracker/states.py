@@ -25,6 +25,7 @@ class State:
     photos : all of them, in the order they were taken
     used : those that count: with a number, and not left out
     left_out : those that a person left out
+    doubles : those that show the same picture as another one that counts: a repeat that nobody took
     without_number : those that have no number
     standing : the photo that stands for the state on a page; where several count it carries their combined reading,
         so it is for showing and never to be saved
@@ -34,6 +35,7 @@ class State:
     photos: tuple[PhotoRecord, ...]
     used: tuple[PhotoRecord, ...]
     left_out: tuple[PhotoRecord, ...]
+    doubles: tuple[PhotoRecord, ...]
     without_number: tuple[PhotoRecord, ...]
     standing: PhotoRecord
     odd: tuple[Disagreement, ...]
@@ -67,15 +69,18 @@ def combined_state(photos: Sequence[PhotoRecord], spread: Repeatability = PROVIS
     row = tuple(sorted(photos, key=lambda photo: (photo.taken_at, photo.added_at, photo.id)))
     left_out = tuple(photo for photo in row if photo.left_out is not None)
     counted = [photo for photo in row if photo.left_out is None]
-    used = tuple(photo for photo in counted if photo.reading is not None and photo.reading.ok)
-    without = tuple(photo for photo in counted if photo not in used)
+    measured = [photo for photo in counted if photo.reading is not None and photo.reading.ok]
+    first = {photo.file: photo.id for photo in reversed(measured)}
+    used = tuple(photo for photo in measured if first[photo.file] == photo.id)
+    doubles = tuple(photo for photo in measured if photo not in used)
+    without = tuple(photo for photo in counted if photo not in measured)
     standing = next(iter((*used, *without, *left_out)))
     odd: tuple[Disagreement, ...] = ()
     if len(used) > 1:
         readings = [photo.reading for photo in used if photo.reading is not None]
         standing = replace(standing, reading=combine(readings, spread))
         odd = disagreements(readings, spread)
-    return State(row, used, left_out, without, standing, odd)
+    return State(row, used, left_out, doubles, without, standing, odd)
 
 
 def kit_of(photo: PhotoRecord) -> Kit:
@@ -83,7 +88,8 @@ def kit_of(photo: PhotoRecord) -> Kit:
     light = photo.light if photo.light != NOT_NOTED else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains)
+    method = photo.reading.method_version if photo.reading is not None else ""
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method)
 
 
 def match_states(before: State, after: State) -> KitMatch:

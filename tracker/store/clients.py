@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -10,9 +10,9 @@ from typing import Any
 from sqlalchemy import Select, func, insert, select, update
 
 from tracker.errors import ConsentMissing, StoreDamaged
-from tracker.records import PURPOSES, Client, Consent
+from tracker.records import PURPOSES, Client, Consent, to_json
 from tracker.store import schema
-from tracker.store.database import Database, agreed, missing, require_client, stored
+from tracker.store.database import Database, agreed, find, require_client
 from tracker.store.edits import ANSWERED, CHANGED, log_edit
 from tracker.store.rows import client_row, consent_row, read_record, read_records, search_text
 
@@ -68,22 +68,27 @@ class Clients(Database):
                 connection.execute(insert(schema.consent), consent_row(_checked(consent)))
         return client
 
-    def update_client(self, client: Client, *, by: str = "") -> Client:
-        """Keep a client's changed name or note; what was there before stays in the log of edits.
+    def change_client(self, client_id: str, change: Callable[[Client], Client], *, by: str = "") -> Client:
+        """Change what is noted about a client; what was there before stays in the log of edits.
+
+        Parameters
+        ----------
+        client_id : str
+        change : gives the client as it shall be from the client as it is kept, within the transaction; may raise
+        by : str, who changes it
 
         Raises
         ------
-        NotFound
+        NotFound, StoreDamaged
         """
         with self._writing() as connection:
-            before = stored(connection, schema.client.c.record, client.id)
-            if before is None:
-                raise missing("client")
-            row = client_row(client)
-            if row["record"] != before:
-                log_edit(connection, "client", client.id, client.id, CHANGED, by, before)
-            connection.execute(update(schema.client).where(schema.client.c.id == client.id).values(row))
-        return client
+            kept = find(connection, Client, client_id)
+            changed = change(kept)
+            if changed != kept:
+                log_edit(connection, "client", client_id, client_id, CHANGED, by, to_json(kept))
+                row = client_row(changed)
+                connection.execute(update(schema.client).where(schema.client.c.id == client_id).values(row))
+        return changed
 
     def client(self, client_id: str) -> Client:
         """One client.

@@ -90,6 +90,13 @@ def log_edit(
     connection.execute(insert(schema.edit), line)
 
 
+def was_removed(connection: Connection, record_id: str) -> bool:
+    """Whether a record was deleted at some time."""
+    table = schema.edit
+    query = select(table.c.number).where(table.c.record_id == record_id, table.c.what == REMOVED).limit(1)
+    return connection.execute(query).first() is not None
+
+
 def forget_edits(connection: Connection, record_id: str) -> None:
     """Remove what was kept of a record that is deleted for good."""
     connection.execute(delete(schema.edit).where(schema.edit.c.record_id == record_id))

@@ -12,7 +12,7 @@ from tracker.records import PhotoRecord, Visit, to_json
 from tracker.store import schema
 from tracker.store.database import find, missing, require_measuring, stored
 from tracker.store.drafts import remove_draft
-from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit
+from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit, was_removed
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.photos import write_photo
 from tracker.store.rows import read_records, visit_row
@@ -73,6 +73,11 @@ class Visits(Undoing):
         """
         return self._one(Visit, visit_id)
 
+    def has_visit(self, visit_id: str) -> bool:
+        """Whether the visit is there, readable or not."""
+        with self._reading() as connection:
+            return stored(connection, schema.visit.c.id, visit_id) is not None
+
     def visits(self, client_id: str) -> list[Visit]:
         """Visits of a client, newest first; damaged records are left out."""
         query = select(schema.visit).where(schema.visit.c.client_id == client_id).order_by(*_NEWEST_FIRST)
@@ -126,7 +131,7 @@ def _write_visit(connection: Connection, visit: Visit, by: str) -> Visit:
     """Insert a visit, or replace it where its revision is the one that is kept."""
     table = schema.visit
     kept = connection.execute(select(table).where(table.c.id == visit.id)).one_or_none()
-    if kept is None and visit.revision != 1:
+    if kept is None and (visit.revision != 1 or was_removed(connection, visit.id)):
         raise Conflict("This visit was removed in another window.", "Go back to the client and start a new visit.")
     if kept is None:
         connection.execute(insert(table), visit_row(visit))

@@ -47,7 +47,7 @@ def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") ->
     NotFound : no such client
     InvalidEntry : it is too long
     """
-    client = store.client(client_id)
-    changed = replace(client, contact=clean_note(contact, "The contact note"))
-    if changed != client:
-        store.update_client(changed, by=clean_line(by, "The name of who saves it"))
+    words = clean_note(contact, "The contact note")
+    store.change_client(
+        client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of who saves it")
+    )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
-from tracker.errors import ConsentMissing, InvalidEntry
+from tracker.errors import Conflict, ConsentMissing, InvalidEntry
 from tracker.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
 from tracker.store import Receipt, Store
 from tracker.workflow.words import clean_line, clean_note
@@ -50,16 +50,33 @@ def add_client(
     return store.add_client(client, answers)
 
 
-def edit_client(store: Store, client_id: str, name: str, note: str, *, by: str = "") -> Client:
+def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str = "") -> Client:
     """Change a client's name and note; what was there before stays in the log of edits with `by`.
+
+    Parameters
+    ----------
+    store : Store
+    opened : Client, as whoever changes it saw it
+    name, note : str, as typed
+    by : str, who changes it
 
     Raises
     ------
     NotFound : no such client
     InvalidEntry : no name, or something is too long
+    Conflict : name or note were changed in another window since
     """
-    changed = replace(store.client(client_id), name=_name(name), note=clean_note(note, "The note"))
-    return store.update_client(changed, by=by)
+    named, noted = _name(name), clean_note(note, "The note")
+
+    def change(kept: Client) -> Client:
+        if (kept.name, kept.note) != (opened.name, opened.note):
+            raise Conflict(
+                "Name or note were changed in another window since you opened them.",
+                "Save again to put what you typed in its place.",
+            )
+        return replace(kept, name=named, note=noted)
+
+    return store.change_client(opened.id, change, by=by)
 
 
 def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:

@@ -98,6 +98,7 @@ def take_in(
         marks=None,
         reading=None,
         warnings=photo.warnings,
+        time_noted=photo.taken_at is not None,
     )
     return record, photo
 

@@ -49,7 +49,9 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
     NotFound : no such client, or a picture is not there any more
     """
     if _is_recorded(store, draft):
-        raise Conflict("This was saved already in another window.", "Open it from the client's page to change it.")
+        raise Conflict(
+            "This was saved or thrown away in another window.", "Open it from the client's page to change it."
+        )
     return store.save_draft(replace(draft, updated_at=now()))
 
 
@@ -108,6 +110,8 @@ def _is_recorded(store: Store, draft: Draft) -> bool:
     try:
         store.draft(draft.id)
     except NotFound:
+        if draft.visit is not None and store.has_visit(draft.visit.id):
+            return True
         held = {photo.id for photo in draft.photos}
         return any(photo.id in held for photo in store.photos(client_id=draft.client_id))
     return False

@@ -10,7 +10,8 @@ NAME_LIMIT = 120
 NOTE_LIMIT = 4000
 """Most characters of a name, and of any longer text."""
 
-_LINE_BREAKS = ("\n", "\t")
+# line breaks, and the two joiners that some scripts and signs are written with
+_KEPT = ("\n", "\t", "\u200c", "\u200d")
 
 
 def clean_line(text: str, what: str, limit: int = NAME_LIMIT) -> str:
@@ -46,8 +47,8 @@ def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
 
 
 def _visible(text: str) -> str:
-    """Text in composed form without control characters (Cc) and halves of characters (Cs)."""
-    kept = (letter for letter in text if letter in _LINE_BREAKS or unicodedata.category(letter) not in ("Cc", "Cs"))
+    """Text in composed form without control characters (Cc), halves of characters (Cs) and invisible ones (Cf)."""
+    kept = (letter for letter in text if letter in _KEPT or unicodedata.category(letter) not in ("Cc", "Cf", "Cs"))
     return unicodedata.normalize("NFC", "".join(kept))
 
 

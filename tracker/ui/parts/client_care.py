@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from textwrap import shorten
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.errors import Conflict
 from tracker.records import Client
 from tracker.store import EXPIRE_AFTER
+from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import say_on_next_page, told
@@ -21,15 +24,31 @@ if TYPE_CHECKING:
 
 
 def change_words(store: Store, client: Client) -> None:
-    """The form for name and note."""
+    """The form for name and note; it remembers what it showed, so that a change in another window is not lost."""
+    name_key, opened_key = f"edit-name-{client.id}", f"edit-opened-{client.id}"
+    if name_key not in st.session_state or opened_key not in st.session_state:
+        st.session_state[opened_key] = client
+    opened: Client = st.session_state[opened_key]
     with st.form("client-words", border=False):
-        name = st.text_input("Name", value=client.name, max_chars=NAME_LIMIT, key="edit-name")
-        note = st.text_area("Note", value=client.note, max_chars=NOTE_LIMIT, key="edit-note")
+        name = st.text_input("Name", value=opened.name, max_chars=NAME_LIMIT, key=name_key)
+        note = st.text_area("Note", value=opened.note, max_chars=NOTE_LIMIT, key=f"edit-note-{client.id}")
         saving = st.form_submit_button("Save", key="edit-save")
     if saving:
         with told():
-            workflow.edit_client(store, client.id, name or "", note or "", by=remembered_recorder())
-            st.rerun()
+            try:
+                workflow.edit_client(store, opened, name or "", note or "", by=remembered_recorder())
+            except Conflict as conflict:
+                _say_what_is_kept(conflict, client)
+                st.session_state[opened_key] = client
+            else:
+                del st.session_state[opened_key]
+                st.rerun()
+
+
+def _say_what_is_kept(conflict: Conflict, kept: Client) -> None:
+    """What the other window saved; what was typed here stays in the fields."""
+    note = f"“{shorten(kept.note, 200)}”" if kept.note else "empty"
+    failure(conflict.what, f"Kept now: the name “{kept.name}”, the note {note}. {conflict.advice}")
 
 
 def erase_for_good(store: Store, client: Client) -> None:

@@ -57,11 +57,8 @@ def remember_recorder(name: str) -> None:
 
 
 def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
-    """The answer in force for each purpose that was asked."""
-    answers: dict[str, Consent] = {}
-    for consent in sorted(consents, key=lambda answer: answer.recorded_at):
-        answers[consent.purpose] = consent
-    return answers
+    """The answer in force for each purpose that was asked: the last one given, whatever the clock said then."""
+    return {consent.purpose: consent for consent in consents}
 
 
 def agreement_state(store: Store, client_id: str) -> None:
@@ -73,7 +70,7 @@ def agreement_state(store: Store, client_id: str) -> None:
         _one_purpose(store, client_id, purpose, answers.get(purpose), recorder)
     if consents:
         with st.expander("Every answer so far"):
-            for consent in sorted(consents, key=lambda answer: answer.recorded_at, reverse=True):
+            for consent in reversed(consents):
                 st.markdown(_history_line(consent))
 
 

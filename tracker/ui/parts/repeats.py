@@ -62,6 +62,8 @@ def together_words(state: State) -> str:
         parts = [f"{count(len(state.used), 'photo')}, read together: their mean."]
     if state.left_out:
         parts.append(f"Left out: {_numbers(state, state.left_out)}.")
+    if state.doubles:
+        parts.append(f"The same picture as another, so not counted again: {_numbers(state, state.doubles)}.")
     if state.without_number:
         parts.append(f"Without a number: {_numbers(state, state.without_number)}.")
     return " ".join(parts)

@@ -15,6 +15,9 @@ from tracker.ui.parts.words import ROLE_WORDS
 if TYPE_CHECKING:
     from tracker.store import Store
 
+LAST_STEP = 3
+"""Where what was done is noted."""
+
 
 @dataclass(frozen=True, slots=True)
 class Work:
@@ -67,6 +70,14 @@ def keep_photos(work: Work, photos: Sequence[PhotoRecord]) -> None:
     draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
     keep(work.store, replace(draft, photos=(*draft.photos, *photos)))
     st.query_params.from_dict({"draft": draft.id})
+
+
+def go_on_without_photos(work: Work) -> None:
+    """Move to what was done; the draft begins here where there is none."""
+    draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
+    keep(work.store, replace(draft, step=LAST_STEP))
+    st.query_params.from_dict({"draft": draft.id})
+    st.rerun()
 
 
 def put_photo(work: Work, photo: PhotoRecord) -> None:

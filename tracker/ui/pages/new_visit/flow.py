@@ -15,8 +15,9 @@ from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import marks, photos, result, save
 from tracker.ui.pages.new_visit.draft_state import Work, keep
 from tracker.ui.parts.client_line import client_line
-from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
@@ -97,8 +98,7 @@ def _leave(work: Work, draft: Draft) -> None:
             keep(work.store, replace(draft, step=draft.step - 1))
             st.rerun()
         with st.popover("Throw this draft away"):
-            st.markdown("Deletes the photos and notes of this draft. This cannot be undone.")
+            st.markdown(f"Deletes the photos and notes of this draft. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
-                workflow.discard_draft(work.store, draft.id)
-                say_on_next_page("The draft is deleted.")
+                remember_deletion(workflow.discard_draft(work.store, draft.id), "The draft is deleted.")
                 go_to("client", client=work.client.id)

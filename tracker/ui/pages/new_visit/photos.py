@@ -13,13 +13,22 @@ from tracker.reading import LIGHTS
 from tracker.records import PROGRESS, PhotoRecord
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
-from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, keep, keep_photos
+from tracker.ui.pages.new_visit.draft_state import (
+    Work,
+    card_problem_key,
+    decoded,
+    go_on_without_photos,
+    go_to_step,
+    keep,
+    keep_photos,
+)
 from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB, LARGEST_RAW_MB, RAW_FORMATS
 from tracker.ui.parts.words import ROLE_WORDS, sentence_case
+from tracker.workflow.visits import VISIT
 
 MOST = 9
 """Photos of one state that are taken in: beyond that another one makes next to no difference."""
@@ -112,6 +121,7 @@ def _all_in(
     """The photos that could be read, and what was wrong with the others."""
     taken: list[PhotoRecord] = []
     troubles: list[TrackerError] = []
+    kept = _kept_elsewhere(work)
     for content in contents:
         try:
             if len(work.of(role)) + len(taken) >= MOST:
@@ -120,11 +130,20 @@ def _all_in(
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
                 raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
+            if record.file in kept:
+                raise InvalidEntry(f"This photo is kept already: {kept[record.file]}.", "Take a new one.")
         except TrackerError as error:
             troubles.append(error)
         else:
             taken.append(record)
     return taken, troubles
+
+
+def _kept_elsewhere(work: Work) -> dict[str, str]:
+    """The pictures of the client's other visits and between them, each with what it is: none may count as new."""
+    here = work.draft.visit.id if work.draft is not None and work.draft.visit is not None else None
+    photos = work.store.photos(client_id=work.client.id)
+    return {photo.file: photo_words(photo) for photo in photos if here is None or photo.visit_id != here}
 
 
 def _take_in(work: Work, content: bytes, role: str, light: str, card: str, reflectance: float | None) -> PhotoRecord:
@@ -212,6 +231,10 @@ def _last_photo(work: Work) -> PhotoRecord | None:
 
 def _onward(work: Work) -> None:
     if not work.photos:
+        if work.kind == VISIT:
+            st.caption("No photo of this visit? What was done can be noted all the same; it then has no numbers.")
+            if st.button("Go on without photos", key="without-photos"):
+                go_on_without_photos(work)
         return
     few = min(len(work.of(role)) for role in work.roles)
     if work.kind != PROGRESS and 0 < few < ENOUGH:

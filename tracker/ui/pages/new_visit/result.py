@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.records import AFTER, BEFORE, PROGRESS
-from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, put_photo
+from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, go_to_step, put_photo
 from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
 from tracker.ui.parts.pair import compare_states, state_in_force
@@ -34,7 +34,7 @@ def show(work: Work) -> None:
     warn_before_saving(work.store, work.photos)
     with st.container(horizontal=True):
         if st.button("Next: save", type="primary", key="to-save"):
-            go_to_step(work, 3)
+            go_to_step(work, LAST_STEP)
         if st.button("Correct the marks", key="to-marks"):
             go_to_step(work, 1)
 

@@ -63,7 +63,7 @@ def _progress(work: Work) -> None:
     photo = work.photos[0]
     st.markdown("The photo joins the current service of this client and shows how the colour wears.")
     on = as_date(photo.taken_at)
-    if photo.taken_at == photo.added_at:
+    if not photo.time_noted:
         chosen = st.date_input("Taken on", value=on, max_value=date.today(), format="DD/MM/YYYY", key="taken-on")
         on = chosen if isinstance(chosen, date) else on
         st.caption("The file does not say when it was taken.")
@@ -83,7 +83,7 @@ def _progress(work: Work) -> None:
 
 def _dated(photo: PhotoRecord, on: date) -> PhotoRecord:
     """The photo on the given day where the camera did not note one: noon stands for the hour that nobody knows."""
-    if photo.taken_at != photo.added_at or as_date(photo.taken_at) == on:
+    if photo.time_noted or as_date(photo.taken_at) == on:
         return photo
     return replace(photo, taken_at=datetime.combine(on, time(12)).astimezone(UTC))
 
