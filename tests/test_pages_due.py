@@ -18,7 +18,7 @@ from tracker.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store
 from tracker.ui.parts.due_words import calendar_description
 from tracker.warmth import NeutralLocus
-from tracker.wear import kind_of
+from tracker.wear import Due, kind_of
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import Learning, LearntPriors, stamp_now, switch_learning
 from tracker.workflow.wearing import catch_up, client_wear
@@ -118,6 +118,21 @@ def test_another_photo_works_the_date_out_anew(filled: Filled) -> None:
     photo = filled.store.photos(client_id=filled.client.id)[-1]
     filled.store.save_photo(replace(photo, light="salon lamps"))
     assert filled.store.to_work_out(stamp, 10) == [filled.client.id]
+
+
+def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calendar(filled: Filled) -> None:
+    store, day = filled.store, date(2026, 5, 5)
+    dues = [Due(each.id, "0" * 32, day, middle=day) for each in (filled.client, filled.nobody)]
+
+    def names() -> list[str]:
+        content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=True)
+        return [unescaped(event["SUMMARY"]) for event in parsed(content)]
+
+    assert names() == [f"Refresh due: {filled.client.name}", f"Refresh due: {filled.nobody.name}"]
+    workflow.answer_consent(store, filled.client.id, MEASURING, False, "me")
+    assert names() == [f"Refresh due: {filled.nobody.name}"]
+    store.erase_client(filled.nobody.id)
+    assert names() == []
 
 
 @pytest.mark.parametrize("other", ["yardsticks", "learning"])
