@@ -40,6 +40,7 @@ from tracker.records import (
     new_id,
     now,
 )
+from tracker.repeatability import PROVISIONAL
 from tracker.store import Store, schema
 from tracker.store.outcomes import outcome_row
 from tracker.store.rows import client_row, consent_row, photo_row, time_text, visit_row
@@ -154,7 +155,7 @@ def _write(connection: Connection, rng: random.Random, batch: list[Visit], photo
                 values["visit_id"] = visit.id
             rows.append(photos[role][which][1].copy(**values))
         for outcome in outcomes[first, second]:
-            row = outcome_row(outcome)
+            row = outcome_row(outcome, PROVISIONAL)
             text = (
                 row["record"].replace(outcome.visit_id, visit.id).replace(_DAY.date().isoformat(), visit.on.isoformat())
             )

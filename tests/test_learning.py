@@ -1,12 +1,16 @@
-"""When the studio's habits are learnt anew: as the record grows by a tenth, and as soon as anything left it."""
+"""When the studio's habits are learnt anew: as the record grows by a tenth, and as soon as a service that taught them
+is gone or reads otherwise."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
 
+from tracker.fade import DEFAULT_PRIORS
+from tracker.level import DEFAULT_SCALE
+from tracker.records import to_json
 from tracker.workflow import learning
 from tracker.yardsticks import Yardsticks
 
@@ -35,20 +39,45 @@ class Kept:
 
 def test_nothing_to_learn_from_leaves_what_is_published() -> None:
     kept = Kept([])
-    found = learning.learn(kept)  # type: ignore[arg-type]
+    found = learning.learn(kept, Yardsticks())  # type: ignore[arg-type]
     assert found.priors == {}
     assert kept.settings == {}
 
 
-@pytest.mark.parametrize(("now", "anew"), [(20, False), (22, False), (23, True), (19, True), (5, True)])
-def test_learnt_anew_after_a_tenth_more_or_anything_less(monkeypatch: pytest.MonkeyPatch, now: int, anew: bool) -> None:
-    @dataclass
-    class Service:
-        occasions: int = 2
-        ended_on: str = "2026-06-01"
-        services: tuple[str, ...] = (KIND_NAME,)
+@dataclass(frozen=True)
+class Service:
+    """As much of a service as `learn` looks at itself."""
 
-    kept = Kept([Service() for _ in range(20)])
+    visit_id: int
+    washes_per_week: float = 3.0
+    occasions: int = 2
+    ended_on: str = "2026-06-01"
+    services: tuple[str, ...] = (KIND_NAME,)
+
+
+TWENTY = [Service(number) for number in range(20)]
+
+
+@pytest.mark.parametrize(
+    ("now", "anew"),
+    [
+        (TWENTY, False),
+        (TWENTY[::-1], False),
+        ([*TWENTY, Service(20), Service(21)], False),
+        ([*TWENTY, Service(20), Service(21), Service(22)], True),
+        (TWENTY[1:], True),
+        (TWENTY[:5], True),
+        ([*TWENTY[1:], Service(20)], True),  # one erased, another finished
+        ([Service(number) for number in range(20, 40)], True),
+        ([*TWENTY[1:], Service(0, washes_per_week=4.0)], True),
+        ([*TWENTY[1:], Service(0, occasions=1)], True),
+        ([], True),
+    ],
+)
+def test_learnt_anew_after_a_tenth_more_or_once_what_taught_is_gone(
+    monkeypatch: pytest.MonkeyPatch, now: list[Service], anew: bool
+) -> None:
+    kept = Kept(TWENTY)
     monkeypatch.setattr(learning, "worn_by", lambda services, *_: list(services))
     monkeypatch.setattr(learning, "by_kind", lambda services: {KIND_NAME: list(services)})
 
@@ -58,9 +87,29 @@ def test_learnt_anew_after_a_tenth_more_or_anything_less(monkeypatch: pytest.Mon
 
     asked: list[int] = []
     monkeypatch.setattr(learning, "studio_prior", lambda past, unit: asked.append(len(past)) or Says())
-    learning.learn(kept)  # type: ignore[arg-type]
+    first = learning.learn(kept, Yardsticks())  # type: ignore[arg-type]
     assert set(asked) == {20}
-    asked.clear()
-    kept.services = [Service() for _ in range(now)]
-    learning.learn(kept)  # type: ignore[arg-type]
-    assert bool(asked) is anew
+    kept.services = now
+    found = learning.learn(kept, Yardsticks())  # type: ignore[arg-type]
+    assert (found != first) is anew
+    assert found == learning.learning(kept)  # type: ignore[arg-type]
+    assert not anew or found.services == len([each for each in now if each.occasions > 1])
+
+
+def test_another_yardstick_learns_anew() -> None:
+    kept = Kept(TWENTY[:3])
+    first = learning.learn(kept, Yardsticks())  # type: ignore[arg-type]
+    other = learning.learn(kept, Yardsticks(scale=replace(DEFAULT_SCALE, name="own")))  # type: ignore[arg-type]
+    assert (other.taught, other.stamp != first.stamp) == (first.taught, True)
+
+
+def test_habits_are_part_of_the_stamp_only_while_they_count() -> None:
+    kept = Kept([])
+    plain = learning.stamp_now(kept)  # type: ignore[arg-type]
+    habits = learning.LearntPriors(KIND_NAME, "end", "warmth", DEFAULT_PRIORS, 9, "")
+    kept.put_setting("learnt", to_json(learning.Learning(True, ("a",), (habits,))))
+    leaning = learning.stamp_now(kept)  # type: ignore[arg-type]
+    kept.put_setting("learnt", to_json(learning.Learning(True, ("b", "c"), (habits,))))
+    assert learning.stamp_now(kept) == leaning != plain  # type: ignore[arg-type]
+    learning.switch_learning(kept, on=False)  # type: ignore[arg-type]
+    assert learning.stamp_now(kept) == plain  # type: ignore[arg-type]

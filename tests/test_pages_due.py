@@ -12,12 +12,17 @@ from test_pages_harness import Filled, assert_no_failure, filled, open_page, sto
 from tracker import workflow
 from tracker.agreed import AgreedLimits
 from tracker.errors import InvalidEntry
-from tracker.records import MEASURING
-from tracker.store import Store
+from tracker.fade import DEFAULT_PRIORS
+from tracker.level import DEFAULT_SCALE
+from tracker.records import MEASURING, new_id, now, to_json
+from tracker.store import ClientRecord, Store
 from tracker.ui.parts.due_words import calendar_description
+from tracker.warmth import NeutralLocus
+from tracker.wear import Due, kind_of
 from tracker.workflow.calendar import due_calendar
-from tracker.workflow.learning import stamp_now
+from tracker.workflow.learning import Learning, LearntPriors, stamp_now, switch_learning
 from tracker.workflow.wearing import catch_up, client_wear
+from tracker.yardsticks import LOCUS, Yardstick
 
 __all__ = ["filled", "store"]
 
@@ -113,6 +118,56 @@ def test_another_photo_works_the_date_out_anew(filled: Filled) -> None:
     photo = filled.store.photos(client_id=filled.client.id)[-1]
     filled.store.save_photo(replace(photo, light="salon lamps"))
     assert filled.store.to_work_out(stamp, 10) == [filled.client.id]
+
+
+def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calendar(filled: Filled) -> None:
+    store, day = filled.store, date(2026, 5, 5)
+    dues = [Due(each.id, "0" * 32, day, middle=day) for each in (filled.client, filled.nobody)]
+
+    def names() -> list[str]:
+        content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=True)
+        return [unescaped(event["SUMMARY"]) for event in parsed(content)]
+
+    assert names() == [f"Refresh due: {filled.client.name}", f"Refresh due: {filled.nobody.name}"]
+    workflow.answer_consent(store, filled.client.id, MEASURING, False, "me")
+    assert names() == [f"Refresh due: {filled.nobody.name}"]
+    store.erase_client(filled.nobody.id)
+    assert names() == []
+
+
+@pytest.mark.parametrize("other", ["yardsticks", "learning"])
+def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
+    filled: Filled, monkeypatch: pytest.MonkeyPatch, other: str
+) -> None:
+    store, client_id, record_of = filled.store, filled.client.id, filled.store.record_of
+    agree(filled, darkest=DEFAULT_SCALE.level(53.0))
+    habits = replace(DEFAULT_PRIORS, slope_mean=-0.5, slope=0.1)
+    learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9, "")
+    store.put_setting("learnt", to_json(Learning(True, found=(learnt,))))
+    known, stamp = client_wear(store, client_id), stamp_now(store)
+    catch_up(store, 60.0)
+    assert known[0].middle is not None
+    locus = NeutralLocus("own", ((20.0, 1.0, 1.0), (40.0, 5.0, 15.0)), 1.0, 1.0)
+    version = Yardstick(new_id(), LOCUS, now(), locus=locus)
+
+    def meanwhile(client_id: str) -> ClientRecord:
+        if other == "yardsticks":
+            store.add_yardstick(version)
+        else:
+            switch_learning(store, on=False)
+        return record_of(client_id)
+
+    store.save_photo(store.photos(client_id)[-1])
+    assert store.to_work_out(stamp, 9) == [client_id]
+    with monkeypatch.context() as patched:
+        patched.setattr(store, "record_of", meanwhile)
+        assert catch_up(store, 60.0) == 0
+    if other == "yardsticks":
+        store.stand_yardstick(version.id, stands=False)
+    switch_learning(store, on=True)
+    assert stamp_now(store) == stamp
+    assert store.to_work_out(stamp, 9) == []
+    assert client_wear(store, client_id) == known
 
 
 def test_an_erased_or_withdrawn_client_is_not_due(filled: Filled) -> None:

@@ -11,9 +11,13 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, word
 from tracker import workflow
 from tracker.mixing import Amount, Charge, Strength
 from tracker.outcomes import AT_LEAST, AT_MOST, Middle
-from tracker.records import MEASURING, Client, Draft, Step, new_id
+from tracker.records import MEASURING, Client, Draft, Step, new_id, now
+from tracker.repeatability import Repeatability
 from tracker.store import Store
+from tracker.ui import catching_up
 from tracker.ui.parts.results_view import lift_text, spread_sentence
+from tracker.ui.parts.words import plain
+from tracker.yardsticks import SPREAD, Yardstick
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -243,6 +247,21 @@ def test_past_results_of_several(filled: Filled) -> None:
     assert_no_failure(test)
     assert "Of 6 visits, the one in the middle became" in words(test)
     assert "97%" in words(test) or "97 %" in words(test)  # 1 - 2 * 0.5 ** 6, binomial
+
+
+def test_past_results_wait_for_those_by_the_spread_in_force(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
+    own = Repeatability("check", (0.9, 0.9, 0.9), 18.0, False, "Own.")
+    filled.store.add_yardstick(Yardstick(new_id(), SPREAD, now(), spread=own))
+    with monkeypatch.context() as patched:
+        patched.setattr(catching_up, "A_PAGE_WAITS", 0.0)
+        patched.setattr(catching_up, "catch_up_now", lambda: None)
+        waiting = open_page("results")
+    assert_no_failure(waiting)
+    assert plain("Still being worked out: 1 visit.") in words(waiting)
+    assert "levels lighter" not in words(waiting)
+    waiting.run()
+    assert "Still being worked out" not in words(waiting)
+    assert "levels lighter" in words(waiting)
 
 
 def test_words_of_visits_are_found_on_the_clients_page(filled: Filled) -> None:

@@ -9,10 +9,17 @@ from pathlib import Path
 
 import pytest
 from crash_studio import add_client, answer, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
+from sqlalchemy import select
 
-from tracker.errors import Conflict, NotFound
+from tracker import workflow
+from tracker.errors import Conflict, InvalidEntry, NotFound
 from tracker.records import MEASURING, PORTFOLIO, PURPOSES, Client, new_id, now
 from tracker.store import Store, restore, schema
+from tracker.wear import Due
+from tracker.workflow.learning import stamp_now
+from tracker.workflow.merging import merge_clients, plan_merge
+from tracker.workflow.wearing import client_wear
+from tracker.workflow.words import NOTE_LIMIT
 
 
 @pytest.fixture
@@ -51,9 +58,65 @@ def test_everything_moves(store: Store) -> None:
     with store._reading() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
         for table in schema.metadata.sorted_tables:
+            # the log of edits says what the other record was: see below
+            query = select(table).where(table.c.kind != "client") if table.name == "edit" else select(table)
             if table.name not in ("merge",):
-                rows = connection.exec_driver_sql(f"SELECT * FROM {table.name}").all()
-                assert other.id not in repr(rows), table.name
+                assert other.id not in repr(connection.execute(query).all()), table.name
+
+
+def test_both_records_can_be_read_as_they_were(store: Store) -> None:
+    kept, other, third = add_client(store, "Ada", "cool"), add_client(store, "Bea", "warm"), add_client(store, "Cora")
+    store.update_client(replace(other, name="Beatrice"), by="me")
+    workflow.note_contact(store, other.id, "phone 555-1234")
+    known = {edit.number: edit for edit in store.edits(other.id)}
+    before = store.client(kept.id), store.client(other.id)
+    merge_clients(store, kept.id, other.id, "me")
+    edits = store.edits(kept.id)
+    assert [edit.before for edit in edits if edit.what == "merged"] == list(before)
+    assert {edit.number: edit for edit in edits if edit.number in known} == known
+    assert [edit.before.name for edit in store.edits(record_id=other.id)] == ["Beatrice", "Beatrice", "Bea"]
+    merged = store.client(kept.id)
+    assert (merged.note, merged.contact) == ("cool\nAlso noted as Beatrice.\nwarm", "phone 555-1234")
+    assert [each.client for each in store.clients("555")] == [merged]
+    merge_clients(store, third.id, kept.id, "me")
+    assert [edit for edit in store.edits(third.id) if edit.number <= edits[0].number] == edits
+    assert store.client(third.id).contact == "phone 555-1234"
+
+
+def test_both_contact_notes_are_kept_each_once(store: Store) -> None:
+    kept, other, same = (add_client(store, "Ada") for _ in range(3))
+    for client, contact in ((kept, "text, mornings"), (other, "phone"), (same, "text, mornings\nphone")):
+        workflow.note_contact(store, client.id, contact)
+    merge_clients(store, kept.id, other.id, "me")
+    assert store.client(kept.id).contact == "text, mornings\nphone"
+    merge_clients(store, kept.id, same.id, "me")
+    assert store.client(kept.id).contact == "text, mornings\nphone"
+
+
+def test_contact_notes_that_are_too_long_together_are_refused(store: Store) -> None:
+    kept, other = add_client(store, "Ada"), add_client(store, "Ada")
+    workflow.note_contact(store, kept.id, "a" * NOTE_LIMIT)
+    workflow.note_contact(store, other.id, "b")
+    with pytest.raises(InvalidEntry, match="contact notes"):
+        plan_merge(store, kept.id, other.id)
+    assert len(store.clients()) == 2
+
+
+def test_wear_of_a_record_before_the_merge_is_not_kept(store: Store) -> None:
+    kept, other = with_everything(store, "Ada", date(2026, 1, 1)), with_everything(store, "Bea", date(2026, 2, 2))
+    stamp = stamp_now(store)
+    for client in (kept, other):
+        client_wear(store, client.id)
+    early = {client.id: store.record_of(client.id) for client in (kept, other)}
+    merge_clients(store, kept.id, other.id, "me")
+    assert store.record_of(kept.id).changes > early[kept.id].changes
+    for record in early.values():
+        assert not store.keep_wear(record, Due(record.client_id), (), stamp)
+    assert store.record_of(other.id).changes == 0
+    assert store.to_work_out(stamp, 9) == [kept.id]
+    client_wear(store, kept.id)
+    assert {service.client_id for service in store.service_readings()} <= {kept.id}
+    assert store.to_work_out(stamp, 9) == []
 
 
 @pytest.mark.parametrize(

@@ -19,13 +19,16 @@ from crash_studio import add_client, answer, files_with, new_draft, new_photo, n
 from tracker import workflow
 from tracker.errors import InvalidEntry, NotFound
 from tracker.mixing import Amount, Charge, Strength
+from tracker.outcomes import outcomes_of
 from tracker.quantities import LabMeasured
-from tracker.records import AFTER, BEFORE, MEASURING, Client, PhotoRecord, Step, Visit
+from tracker.records import AFTER, BEFORE, MEASURING, Client, PhotoRecord, Step, Visit, new_id, now
+from tracker.repeatability import Repeatability
 from tracker.store import Store
 from tracker.store.edits import NOBODY
 from tracker.store.engine import make_engine
 from tracker.store.migrate import alembic_config
-from tracker.workflow.results import Start, past_results
+from tracker.workflow.results import Start, catch_up_results, past_results
+from tracker.yardsticks import SPREAD, Yardstick
 
 FULL = Step(
     "nape",
@@ -357,8 +360,41 @@ def test_outcomes_are_of_those_who_agree_now(store: Store) -> None:
     client = add_client(store)
     visit = pair(store, client, 30, 45, date(2026, 1, 1))
     assert len(store.outcomes(region_of(store, visit))) == 1
+    assert (store.has_outcomes(), store.services_with_outcomes()) == (True, ["toner"])
     store.add_consent(answer(client.id, MEASURING, given=False))
     assert store.outcomes(region_of(store, visit)) == []
+    assert (store.has_outcomes(), store.services_with_outcomes()) == (False, [])
+
+
+def test_outcomes_follow_the_spread_in_force(store: Store) -> None:
+    client = add_client(store)
+    visit = pair(store, client, 30, 45, date(2026, 1, 1))
+    region = region_of(store, visit)
+    again = [replace(photo, id=new_id()) for photo in store.photos(visit_id=visit.id)]
+    store.save_visit(store.visit(visit.id), [*store.photos(visit_id=visit.id), *again])
+    pair(store, client, 30, 45, date(2026, 2, 2))
+    before = store.outcomes(region)
+    assert len(before) == 2
+    own = Repeatability("check", (0.9, 0.9, 0.9), 18.0, False, "Own.", shared=(0.9, 0.9, 0.9))
+    version = store.add_yardstick(Yardstick(new_id(), SPREAD, now(), spread=own))
+    # what rests on the spread from before is not told
+    assert store.outcomes(region) == []
+    assert store.has_outcomes()
+    assert store.count_stale_outcomes() == 2
+    assert store.refresh_stale_outcomes(1) == 1
+    assert catch_up_results(store) == 0
+    found = store.outcomes(region)
+    photos = store.photos(visit_id=visit.id)
+    assert found[1] == next(each for each in outcomes_of(store.visit(visit.id), photos, own) if each.region == region)
+    assert found[1].before.u[0] > before[1].before.u[0]
+    store.stand_yardstick(version.id, stands=False)
+    assert catch_up_results(store) == 0
+    assert store.outcomes(region) == before
+    with store._writing() as connection:  # as an upgrade leaves them
+        connection.exec_driver_sql("UPDATE outcome SET stamp = NULL")
+    assert catch_up_results(store, 0) == 2
+    assert catch_up_results(store, 60) == 0
+    assert store.outcomes(region) == before
 
 
 def test_past_results_by_level_and_service(store: Store) -> None:

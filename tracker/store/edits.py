@@ -29,7 +29,7 @@ class Edit:
     number : int, order of the edits
     kind : str, ``client``, ``consent``, ``visit``, ``photo`` or ``price``
     record_id : str
-    what : str, ``changed``, ``removed`` or ``answered``
+    what : str, ``changed``, ``removed``, ``answered``, ``put back`` or ``merged``
     at : datetime
     by : str, who
     before : the record as it was; None where it was removed for good, or cannot be read any more

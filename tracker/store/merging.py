@@ -12,11 +12,11 @@ from sqlalchemy import Connection, delete, func, insert, or_, select, update
 from tracker.errors import Conflict
 from tracker.records import CONSENT_VERSION, PURPOSES, Client, Consent, new_id, now
 from tracker.store import schema
-from tracker.store.database import find
+from tracker.store.database import find, stored
 from tracker.store.edits import log_edit
 from tracker.store.rows import client_row, consent_row, time_text
 from tracker.store.undo import Undoing
-from tracker.store.wearing import drop_wear, touch_wear
+from tracker.store.wearing import touch_wear
 
 MERGED = "merged"
 
@@ -51,9 +51,11 @@ class Merging(Undoing):
     def merge_clients(self, kept: Client, other_id: str, *, by: str) -> Merged:
         """Move everything of one client into another one's record, all in one transaction.
 
+        The log of edits says what both records were before, and what the other one was earlier.
+
         Parameters
         ----------
-        kept : Client, the record that is left, with its name and note as they shall be
+        kept : Client, the record that is left, with its name and notes as they shall be
         other_id : str, the record that goes
         by : str, who merges; named beside the answers that must be asked again
 
@@ -69,9 +71,10 @@ class Merging(Undoing):
             before, other = find(connection, Client, kept.id), find(connection, Client, other_id)
             if before.demo != other.demo:
                 raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
-            log_edit(connection, "client", kept.id, kept.id, MERGED, by, None)
+            for each in (other.id, kept.id):
+                was = stored(connection, schema.client.c.record, each)
+                log_edit(connection, "client", each, kept.id, MERGED, by, was)
             differing = _differing(connection, kept.id, other_id)
-            drop_wear(connection, [kept.id, other_id])
             moved = {name: _move(connection, name, other_id, kept.id) for name in _tables_of_clients()}
             for purpose in differing:
                 answer = Consent(new_id(), kept.id, purpose, False, CONSENT_VERSION, now(), by)
@@ -119,10 +122,10 @@ def _answer(connection: Connection, client_id: str, purpose: str) -> bool | None
 
 
 def _tables_of_clients() -> Iterable[str]:
-    """Every table whose rows say whose they are, parents first."""
-    lists = {"erasure", "merge"}
+    """Every table whose rows say whose they are and that is not worked out anew, parents first."""
+    stay = {"erasure", "merge", "wear", "refresh"}
     tables = schema.metadata.sorted_tables
-    return [table.name for table in tables if "client_id" in table.columns and table.name not in lists]
+    return [table.name for table in tables if "client_id" in table.columns and table.name not in stay]
 
 
 def _move(connection: Connection, name: str, source: str, target: str) -> int:
@@ -144,7 +147,7 @@ def _move(connection: Connection, name: str, source: str, target: str) -> int:
 
 
 def _renamed(text: str, source: str, target: str) -> str:
-    """JSON with the identifier replaced wherever it stands as a value; text that is no JSON as it is."""
+    """JSON with the identifier replaced wherever it names whose something is; text that is no JSON as it is."""
     try:
         value = json.loads(text)
     except ValueError:
@@ -154,7 +157,8 @@ def _renamed(text: str, source: str, target: str) -> str:
 
 def _replaced(value: Any, source: str, target: str) -> Any:
     if isinstance(value, dict):
-        return {name: _replaced(inner, source, target) for name, inner in value.items()}
+        # what the record that goes was at some time stays its own: the log of edits finds it by its identifier
+        return {name: inner if name == "id" else _replaced(inner, source, target) for name, inner in value.items()}
     if isinstance(value, list):
         return [_replaced(inner, source, target) for inner in value]
     return target if value == source else value

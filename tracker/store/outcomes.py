@@ -1,12 +1,20 @@
-"""What came of visits, kept beside them so that past results need not read every record."""
+"""What came of visits, kept beside them so that past results need not read every record.
+
+A change of a visit works its outcomes out anew at once. Another spread in force touches those of every visit with
+repeats: they are not told until they are worked out anew, a few at a time.
+"""
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, delete, func, insert, select
+import hashlib
+from typing import Any
+
+from sqlalchemy import Connection, Select, delete, func, insert, select
 
 from tracker.errors import StoreDamaged
 from tracker.outcomes import Outcome, outcomes_of
 from tracker.records import MEASURING, PhotoRecord, Visit, from_json, to_json
+from tracker.repeatability import Repeatability
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.portfolio import agreeing
@@ -23,7 +31,7 @@ class Outcomes(Database):
         start_lightness: tuple[float | None, float | None] = (None, None),
         service: str = "",
     ) -> list[Outcome]:
-        """Outcomes of clients who agree to being measured now, newest first.
+        """Outcomes of clients who agree to being measured now, by the spread in force, newest first.
 
         Parameters
         ----------
@@ -31,13 +39,11 @@ class Outcomes(Database):
         start_lightness : lowest and highest L* before, both included; None for no limit
         service : str, a service that the visit had; empty for any
         """
-        table, visit = schema.outcome, schema.visit
+        table = schema.outcome
         lowest, highest = start_lightness
-        # visits as a list of their own: joined, each outcome would be tried against every client
-        allowed = select(visit.c.id).where(visit.c.client_id.in_(agreeing(MEASURING)))
         query = (
             select(table.c.record)
-            .where(table.c.region == region, table.c.visit_id.in_(allowed))
+            .where(table.c.region == region, table.c.visit_id.in_(_allowed()))
             .order_by(table.c.on_date.desc(), table.c.visit_id)
         )
         if lowest is not None:
@@ -47,24 +53,43 @@ class Outcomes(Database):
         if service:
             query = query.where(func.instr(table.c.services, _service_line(service)) > 0)
         with self._reading() as connection:
+            query = query.where(table.c.stamp == _stamp(standing_yardsticks(connection).spread))
             return [from_json(Outcome, text) for text in connection.execute(query).scalars()]
 
     def has_outcomes(self) -> bool:
-        """True where any visit has a before and an after with numbers."""
+        """True where any visit of a client who agrees now has a before and an after with numbers."""
+        visit_id = schema.outcome.c.visit_id
         with self._reading() as connection:
-            return connection.execute(select(schema.outcome.c.visit_id).limit(1)).first() is not None
+            return connection.execute(select(visit_id).where(visit_id.in_(_allowed())).limit(1)).first() is not None
 
     def services_with_outcomes(self) -> list[str]:
-        """Services of visits that have an outcome, the most frequent first."""
+        """Services of visits that have an outcome, of clients who agree now, the most frequent first."""
         table = schema.outcome
         visits = func.count(table.c.visit_id.distinct())
-        query = select(func.max(table.c.record).label("record"), visits.label("visits")).group_by(table.c.services)
+        query = (
+            select(func.max(table.c.record).label("record"), visits.label("visits"))
+            .where(table.c.visit_id.in_(_allowed()))
+            .group_by(table.c.services)
+        )
         counted: dict[str, int] = {}
         with self._reading() as connection:
             for row in connection.execute(query):
                 for service in from_json(Outcome, row.record).services:
                     counted[service] = counted.get(service, 0) + row.visits
         return sorted(counted, key=lambda name: (-counted[name], name))
+
+    def count_stale_outcomes(self) -> int:
+        """Visits whose outcomes rest on another spread than the one in force."""
+        with self._reading() as connection:
+            return _count(connection, _stale(connection))
+
+    def refresh_stale_outcomes(self, limit: int) -> int:
+        """Work the outcomes of at most so many of these visits out anew; returns how many are left."""
+        with self._writing() as connection:
+            stale = _stale(connection)
+            for visit_id in connection.execute(stale.limit(limit)).scalars().all():
+                refresh_outcomes(connection, visit_id)
+            return _count(connection, stale)
 
 
 def refresh_outcomes(connection: Connection, visit_id: str) -> None:
@@ -80,13 +105,14 @@ def refresh_outcomes(connection: Connection, visit_id: str) -> None:
         return
     query = select(photos).where(photos.c.visit_id == visit_id).order_by(photos.c.taken_at, photos.c.id)
     kept = list(read_records(PhotoRecord, connection.execute(query)))
-    rows = [outcome_row(outcome) for outcome in outcomes_of(visit, kept, standing_yardsticks(connection).spread)]
+    spread = standing_yardsticks(connection).spread
+    rows = [outcome_row(outcome, spread) for outcome in outcomes_of(visit, kept, spread)]
     if rows:
         connection.execute(insert(table), rows)
 
 
-def outcome_row(outcome: Outcome) -> Row:
-    """Row of the table of outcomes."""
+def outcome_row(outcome: Outcome, spread: Repeatability) -> Row:
+    """Row of the table of outcomes, with the spread that it was worked out with."""
     return {
         "visit_id": outcome.visit_id,
         "region": outcome.region,
@@ -94,7 +120,28 @@ def outcome_row(outcome: Outcome) -> Row:
         "services": "".join(_service_line(service) for service in outcome.services),
         "start_lightness": outcome.before.lab[0],
         "record": to_json(outcome),
+        "stamp": _stamp(spread),
     }
+
+
+def _allowed() -> Select[Any]:
+    """Visits of clients who agree to being measured now."""
+    visit = schema.visit
+    # a list of their own: joined, each outcome would be tried against every client
+    return select(visit.c.id).where(visit.c.client_id.in_(agreeing(MEASURING)))
+
+
+def _stale(connection: Connection) -> Select[Any]:
+    table, stamp = schema.outcome, _stamp(standing_yardsticks(connection).spread)
+    return select(table.c.visit_id).where(table.c.stamp.is_distinct_from(stamp)).distinct()
+
+
+def _count(connection: Connection, query: Select[Any]) -> int:
+    return connection.execute(select(func.count()).select_from(query.subquery())).scalar_one()
+
+
+def _stamp(spread: Repeatability) -> str:
+    return hashlib.sha256(to_json(spread).encode()).hexdigest()[:16]
 
 
 def _service_line(service: str) -> str:

@@ -140,7 +140,9 @@ outcome = Table(
     Column("services", Text, nullable=False),  # folded, one on each line, with a line break before and after
     Column("start_lightness", Float, nullable=False),
     Column("record", Text, nullable=False),
+    Column("stamp", String),  # the spread that it was worked out with
     Index(None, "region", "start_lightness"),
+    Index(None, "visit_id", "stamp"),
 )
 """What came of each visit with a before and an after: Lab only, so that levels follow the scale in force."""
 

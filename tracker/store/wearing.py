@@ -171,12 +171,6 @@ def touch_wear(connection: Connection, client_id: str) -> None:
     connection.execute(fresh.on_conflict_do_update(["client_id"], set_={**empty, "changes": table.c.changes + 1}))
 
 
-def drop_wear(connection: Connection, client_ids: Sequence[str]) -> None:
-    """Forget what was worked out of clients whose records are put together."""
-    for table in (schema.wear, schema.refresh):
-        connection.execute(delete(table).where(table.c.client_id.in_(client_ids)))
-
-
 def _stale(stamp: str) -> Select[Any]:
     table, client = schema.refresh, schema.client
     return (

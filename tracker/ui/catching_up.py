@@ -1,15 +1,21 @@
-"""Working out who is due beside the pages, so that none of them waits for it."""
+"""Working out who is due and past results beside the pages, so that none of them waits for it."""
 
 from __future__ import annotations
 
 import logging
 import threading
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from tracker.ui.session import open_store
+from tracker.workflow.results import catch_up_results
 from tracker.workflow.wearing import catch_up
 
+if TYPE_CHECKING:
+    from tracker.store import Store
+
 A_PAGE_WAITS = 0.3
-"""Seconds that a page works itself before it leaves the rest to the thread: enough for a few clients."""
+"""Seconds that a page works itself before it leaves the rest to the thread: enough for a few clients or visits."""
 
 _log = logging.getLogger("tracker.ui")
 _one_at_a_time = threading.Lock()
@@ -17,10 +23,12 @@ _one_at_a_time = threading.Lock()
 
 def caught_up() -> int:
     """Work out what takes little time and begin the rest; returns how many clients are still to be worked out."""
-    left = catch_up(open_store(), A_PAGE_WAITS)
-    if left:
-        threading.Thread(target=catch_up_now, name="who is due", daemon=True).start()
-    return left
+    return _begun(catch_up)
+
+
+def results_caught_up() -> int:
+    """The same for past results; returns how many visits are still to be worked out."""
+    return _begun(catch_up_results)
 
 
 def catch_up_now() -> None:
@@ -28,8 +36,16 @@ def catch_up_now() -> None:
     if not _one_at_a_time.acquire(blocking=False):
         return
     try:
+        catch_up_results(open_store())
         catch_up(open_store())
     except Exception:  # a thread of its own: nobody else would hear of it
-        _log.exception("who is due was not worked out")
+        _log.exception("who is due, or past results, was not worked out")
     finally:
         _one_at_a_time.release()
+
+
+def _begun(work: Callable[[Store, float], int]) -> int:
+    left = work(open_store(), A_PAGE_WAITS)
+    if left:
+        threading.Thread(target=catch_up_now, name="who is due", daemon=True).start()
+    return left

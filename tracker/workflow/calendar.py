@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from tracker.calendar_file import DayEvent, calendar_text, stable_uid
-from tracker.records import now
+from tracker.records import MEASURING, now
 from tracker.store import Store
 from tracker.wear import Due
 
@@ -15,7 +15,7 @@ Describe = Callable[[Due, str], str]
 def due_calendar(
     store: Store, dues: Sequence[Due], describe: Describe, *, with_names: bool = True, with_notes: bool = False
 ) -> bytes:
-    """A day in the calendar for each client who has a refresh window: the middle of it.
+    """A day in the calendar for each client who has a refresh window and agrees to it now: the middle of the window.
 
     Parameters
     ----------
@@ -31,6 +31,8 @@ def due_calendar(
     events = []
     for due in dues:
         if due.middle is None or due.visit_id is None:
+            continue
+        if not store.has_consent(due.client_id, MEASURING):  # taken back, or erased, since the list was drawn
             continue
         note = store.client(due.client_id).contact if with_notes else ""
         name = names.get(due.client_id, "")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tracker import METHOD_VERSION
 from tracker.fade import FEWEST_SERVICES, Priors, studio_prior
@@ -46,20 +46,45 @@ class Learning:
     Attributes
     ----------
     on : bool, True where it is used
-    services : int, services with photos at two times or more when it was learnt
+    taught : a digest of each service it was learnt from: those with photos at two times or more that are over
     found : for each kind of which there are enough
     stamp : str, of the yardsticks that it was learnt with
     """
 
     on: bool
-    services: int = 0
+    taught: tuple[str, ...] = ()
     found: tuple[LearntPriors, ...] = ()
     stamp: str = ""
+
+    @property
+    def services(self) -> int:
+        """How many services it was learnt from."""
+        return len(self.taught)
 
     @property
     def priors(self) -> Learnt:
         """As the model takes them; empty where it is switched off."""
         return {(each.kind, each.region, each.quantity): each.priors for each in self.found} if self.on else {}
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What windows are worked out with, read once: what is kept under its stamp rests on it and on nothing else.
+
+    Attributes
+    ----------
+    own : Yardsticks in force
+    learning : Learning
+    """
+
+    own: Yardsticks
+    learning: Learning
+
+    @property
+    def stamp(self) -> str:
+        """Another stamp on a kept window says that it must be worked out anew."""
+        habits = "".join(to_json(each) for each in self.learning.found) if self.learning.on else ""
+        return f"{_measured_stamp(self.own)}|{_digest(habits) if habits else '-'}"
 
 
 def learning(store: Store) -> Learning:
@@ -70,7 +95,7 @@ def learning(store: Store) -> Learning:
         known = from_json(Learning, kept) if isinstance(kept, str) else Learning(on)
     except ValueError:
         known = Learning(on)
-    return Learning(on, known.services, known.found, known.stamp)
+    return replace(known, on=on)
 
 
 def switch_learning(store: Store, *, on: bool) -> None:
@@ -78,18 +103,24 @@ def switch_learning(store: Store, *, on: bool) -> None:
     store.put_setting(_SWITCH, None if on else False)
 
 
-def learn(store: Store) -> Learning:
-    """Learn anew where the record has grown by a tenth, or shrunk, or the yardsticks are others; else what is known.
+def learn(store: Store, own: Yardsticks) -> Learning:
+    """What is known, learnt anew where it must be.
 
-    Everything must be worked out before: `catch_up` calls this when it is.
+    That is where the services have grown by a tenth, one that taught is gone or reads otherwise, or the yardsticks
+    are others.
+
+    Parameters
+    ----------
+    own : Yardsticks that the services were worked out with, all of them: `catch_up` calls this when they are
     """
-    known, stamp = learning(store), _measured_stamp(store.yardsticks())
+    known, stamp = learning(store), _measured_stamp(own)
     # a service that is still worn is forecast with what is learnt, so it must not teach it
     services = [each for each in store.service_readings() if each.occasions > 1 and each.ended_on is not None]
-    grown = len(services) - known.services
-    if known.stamp == stamp and 0 <= grown <= _GROWN * known.services:
+    taught = tuple(_digest(to_json(each)) for each in services)
+    grown = len(taught) - known.services
+    if known.stamp == stamp and set(known.taught) <= set(taught) and grown <= _GROWN * known.services:
         return known
-    if not services and not known.found:
+    if not taught and not known.taught:
         return known
     found = []
     for kind, of_kind in by_kind(services).items():
@@ -100,16 +131,19 @@ def learn(store: Store) -> Learning:
                 says = studio_prior(worn_by(of_kind, region, quantity), quantity)
                 if says.learnt:
                     found.append(LearntPriors(kind, region, quantity, says.priors, says.services, says.says))
-    fresh = Learning(known.on, len(services), tuple(found), stamp)
+    fresh = Learning(known.on, taught, tuple(found), stamp)
     store.put_setting(_LEARNT, to_json(fresh))
     return fresh
 
 
+def basis_now(store: Store) -> Basis:
+    """What windows are worked out with now."""
+    return Basis(store.yardsticks(), learning(store))
+
+
 def stamp_now(store: Store) -> str:
-    """What windows are worked out with now: another stamp on a kept one says that it must be worked out anew."""
-    known = learning(store)
-    habits = _digest(to_json(known)) if known.on and known.found else "-"
-    return f"{_measured_stamp(store.yardsticks())}|{habits}"
+    """The stamp of what windows are worked out with now."""
+    return basis_now(store).stamp
 
 
 def _measured_stamp(own: Yardsticks) -> str:

@@ -36,11 +36,16 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
     Raises
     ------
     NotFound : one of them is not there
-    InvalidEntry : both notes together are too long
+    InvalidEntry : both notes, or both contact notes, together are too long
     """
     kept, other = store.client(client_id), store.client(other_id)
+    also = f"Also noted as {other.name}." if other.name != kept.name else ""
     return MergePlan(
-        kept=replace(kept, note=_both_notes(kept, other)),
+        kept=replace(
+            kept,
+            note=_together("notes", kept.note, also, other.note),
+            contact=_together("contact notes", kept.contact, other.contact),
+        ),
         other=other,
         visits=len(store.visits(other_id)),
         photos=len(store.photos(other_id)),
@@ -51,6 +56,8 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
 
 def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merged:
     """Move visits, photos, drafts and answers of the other record into the client's; the other record is gone.
+
+    Both notes and both contact notes are kept, and the log of edits says what each record was before.
 
     Where one record agrees to something and the other does not, the no counts until the client is asked again.
 
@@ -64,7 +71,7 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
     ------
     NotFound : one of them is not there
     Conflict : both are the same, or one is made up for the demo
-    InvalidEntry : both notes together are too long, or nobody is named
+    InvalidEntry : both notes, or both contact notes, together are too long, or nobody is named
     """
     who = clean_line(by, "Your name")
     if not who:
@@ -72,19 +79,15 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
     return store.merge_clients(plan_merge(store, client_id, other_id).kept, other_id, by=who)
 
 
-def _both_notes(kept: Client, other: Client) -> str:
-    parts = [kept.note]
-    if other.name != kept.name:
-        parts.append(f"Also noted as {other.name}.")
-    if other.note != kept.note:
-        parts.append(other.note)
-    note = "\n".join(part for part in parts if part)
-    if len(note) > NOTE_LIMIT:
+def _together(what: str, ours: str, *others: str) -> str:
+    """Texts of both records one below the other; what says the same as ours is not repeated."""
+    text = "\n".join(part for part in (ours, *(each for each in others if each != ours)) if part)
+    if len(text) > NOTE_LIMIT:
         raise InvalidEntry(
-            f"Both notes together have {len(note)} characters (limit {NOTE_LIMIT}).",
+            f"Both {what} together have {len(text)} characters (limit {NOTE_LIMIT}).",
             "Shorten one of them first.",
-            value=len(note),
+            value=len(text),
             limit=NOTE_LIMIT,
             unit="characters",
         )
-    return note
+    return text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from time import monotonic
 
 from tracker.errors import InvalidEntry
 from tracker.level import DARKEST, LIGHTEST, LevelScale
@@ -10,6 +11,8 @@ from tracker.outcomes import PastResults, summarise
 from tracker.reading import REGIONS
 from tracker.store import Store
 from tracker.warmth import NeutralLocus
+
+_AT_ONCE = 10  # visits for which other windows wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,24 @@ def past_results(store: Store, start: Start) -> PastResults:
         None if highest >= LIGHTEST else scale.lightness(highest),
     )
     return summarise(store.outcomes(start.region, limits, start.service), start.undertone, scale, locus)
+
+
+def catch_up_results(store: Store, seconds: float | None = None) -> int:
+    """Work past results out anew where they rest on another spread than the one in force.
+
+    Parameters
+    ----------
+    seconds : float or None, stop after about so long; None to finish
+
+    Returns
+    -------
+    int : how many visits are still to be worked out, and are left out of past results until then
+    """
+    until = None if seconds is None else monotonic() + seconds
+    left = store.count_stale_outcomes()
+    while left and (until is None or monotonic() < until):
+        left = store.refresh_stale_outcomes(_AT_ONCE)
+    return left
 
 
 def scale_in_force(store: Store) -> tuple[LevelScale, NeutralLocus]:

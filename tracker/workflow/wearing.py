@@ -26,7 +26,7 @@ from tracker.wear import (
     together,
     windows,
 )
-from tracker.workflow.learning import learn, learning, stamp_now
+from tracker.workflow.learning import Basis, basis_now, learn, learning
 from tracker.yardsticks import Yardsticks
 
 _AT_ONCE = 20
@@ -44,12 +44,13 @@ def catch_up(store: Store, seconds: float | None = None) -> int:
     int : how many clients are still to be worked out
     """
     until = None if seconds is None else monotonic() + seconds
-    left = _work_through(store, until)
+    basis = basis_now(store)
+    left = _work_through(store, basis, until)
     if left == 0 and until is None:
-        before = stamp_now(store)
-        learn(store)
-        if stamp_now(store) != before:
-            left = _work_through(store, until)
+        learn(store, basis.own)
+        after = basis_now(store)
+        if after.stamp != basis.stamp:
+            left = _work_through(store, after, until)
     return left
 
 
@@ -61,16 +62,16 @@ def client_wear(store: Store, client_id: str) -> tuple[Due, list[ServiceReadings
     NotFound
     """
     store.client(client_id)
-    stamp = stamp_now(store)
-    due, services = store.due(client_id, stamp), store.services_of(client_id, stamp)
-    return work_out(store, client_id, stamp) if due is None or services is None else (due, services)
+    basis = basis_now(store)
+    due, services = store.due(client_id, basis.stamp), store.services_of(client_id, basis.stamp)
+    return work_out(store, client_id, basis) if due is None or services is None else (due, services)
 
 
-def work_out(store: Store, client_id: str, stamp: str) -> tuple[Due, list[ServiceReadings]]:
+def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[ServiceReadings]]:
     """Work out one client's services and window, and keep both unless the record changed meanwhile."""
     record = store.record_of(client_id)
-    due, services = _worked_out(record, store.yardsticks(), learning(store).priors)
-    store.keep_wear(record, due, services, stamp)
+    due, services = _worked_out(record, basis.own, basis.learning.priors)
+    store.keep_wear(record, due, services, basis.stamp)
     return due, services
 
 
@@ -144,15 +145,15 @@ def _worked_out(record: ClientRecord, own: Yardsticks, learnt: Learnt) -> tuple[
         return Due(record.client_id, worn_visit.id, worn_visit.on, state="unknown", why_not=error.message), []
 
 
-def _work_through(store: Store, until: float | None) -> int:
-    stamp = stamp_now(store)
+def _work_through(store: Store, basis: Basis, until: float | None) -> int:
+    stamp = basis.stamp
     tried: set[str] = set()
     while True:
         waiting = [each for each in store.to_work_out(stamp, _AT_ONCE + len(tried)) if each not in tried]
         if not waiting:
             return store.count_to_work_out(stamp)
         for client_id in waiting:
-            work_out(store, client_id, stamp)
+            work_out(store, client_id, basis)
             tried.add(client_id)
             if until is not None and monotonic() > until:
                 return store.count_to_work_out(stamp)

@@ -76,7 +76,9 @@ def _confirm(store: Store, plan: MergePlan) -> None:
     if plan.drafts:
         parts.append(count(plan.drafts, "unfinished draft"))
     st.markdown(f"**{listed(parts)}** of **{other}** move to **{kept}**, and every answer about agreement with them.")
-    st.markdown(f"The name stays **{kept}**; both notes are kept. The record of {other} is then gone.")
+    st.markdown(
+        f"The name stays **{kept}**; both notes and both contact notes are kept. The record of {other} is then gone."
+    )
     for purpose in plan.to_ask_again:
         st.warning(
             f"{PURPOSE_WORDS[purpose]}: one record says yes, the other no. "

@@ -10,6 +10,7 @@ from tracker.level import DARKEST, LIGHTEST, estimate_level
 from tracker.outcomes import FEWEST, Case, PastResults
 from tracker.reading import REGIONS
 from tracker.records import AFTER, BEFORE
+from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
@@ -21,7 +22,7 @@ from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
-from tracker.ui.parts.words import REGION_WORDS, day, listed, plain, sentence_case
+from tracker.ui.parts.words import REGION_WORDS, count, day, listed, plain, sentence_case
 from tracker.ui.session import asked_for, open_store
 from tracker.warmth import UNDERTONES
 from tracker.workflow.results import Start, past_results, scale_in_force
@@ -54,6 +55,9 @@ def page() -> None:
             empty("card", "Nothing to look back on yet. It begins with a visit that has a photo before and one after.")
             st.caption(CAUTIONS)
             return
+        left = results_caught_up()
+        if left:
+            st.caption(plain(f"Still being worked out: {count(left, 'visit')}. Look again in a moment."))
         start = _ask(store.services_with_outcomes(), *_like(store, asked_for("visit")))
         results = past_results(store, start)
         _found(store, results, start)
