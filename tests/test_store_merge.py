@@ -66,7 +66,7 @@ def test_everything_moves(store: Store) -> None:
 
 def test_both_records_can_be_read_as_they_were(store: Store) -> None:
     kept, other, third = add_client(store, "Ada", "cool"), add_client(store, "Bea", "warm"), add_client(store, "Cora")
-    store.update_client(replace(other, name="Beatrice"), by="me")
+    store.change_client(other.id, lambda kept: replace(kept, name="Beatrice"), by="me")
     workflow.note_contact(store, other.id, "phone 555-1234")
     known = {edit.number: edit for edit in store.edits(other.id)}
     before = store.client(kept.id), store.client(other.id)

@@ -76,7 +76,7 @@ def test_a_deletion_is_taken_back_once(store: Store) -> None:
 
 def test_what_is_there_again_is_not_overwritten(store: Store) -> None:
     client = add_client(store)
-    draft = store.save_draft(new_draft(client.id))
+    draft = store.save_draft(new_draft(client.id, None, ()))
     deletion = store.delete_draft(draft.id)
     assert deletion is not None
     again = store.save_draft(replace(draft, step=2))

@@ -1,13 +1,13 @@
 """Which spread the outcome of a visit rests on; empty for those from before, so that they are worked out anew.
 
-Revision: 0006
+Revision: 0007
 """
 
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0006"
-down_revision = "0005"
+revision = "0007"
+down_revision = "0006"
 branch_labels = None
 depends_on = None
 
