@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import struct
 import warnings
+import zlib
 from typing import Any
 
 import numpy as np
@@ -40,6 +41,25 @@ def save(pixels: NDArray[Any] | Image.Image, kind: str, **options: Any) -> bytes
 
 def jpeg(pixels: NDArray[Any] | Image.Image, **options: Any) -> bytes:
     return save(pixels, "JPEG", **{"quality": 95, "subsampling": 0, **options})
+
+
+def png_chunk(name: bytes, content: bytes) -> bytes:
+    return struct.pack(">I", len(content)) + name + content + struct.pack(">I", zlib.crc32(name + content))
+
+
+def png_with(chunks: dict[str, Any]) -> bytes:
+    """The scene as a PNG with chunks before its pixels: bytes as they are, numbers as the specification stores them."""
+    pieces = b""
+    for name, value in chunks.items():
+        body = value if isinstance(value, bytes) else b""
+        if name in ("gAMA", "cHRM"):
+            numbers = np.atleast_1d(value)
+            body = struct.pack(f">{numbers.size}I", *(round(100_000 * float(number)) for number in numbers))
+        elif not body:
+            body = bytes(np.atleast_1d(value).tolist())
+        pieces += png_chunk(name.encode(), body)
+    png = save(scene(), "PNG")
+    return png[:33] + pieces + png[33:]
 
 
 def stored_as(upright: NDArray[Any], orientation: int) -> NDArray[Any]:

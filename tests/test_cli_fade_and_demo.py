@@ -26,7 +26,8 @@ def test_fade_gives_the_fit_or_a_stated_refusal(tmp_path: Path) -> None:
     half_life = fitted["half_life"]
     assert half_life["low"] < half_life["median"] < half_life["high"]
     assert fitted["refusal"] is None
-    assert fitted["rate"]["u"] > 0
+    rate = fitted["rate"]
+    assert 0 < rate["low"] < rate["median"] < rate["high"]
     assert refused["rate"] is None
     assert refused["half_life"] is None
     assert refused["refusal"].startswith("No rate can be given: ")
@@ -34,6 +35,7 @@ def test_fade_gives_the_fit_or_a_stated_refusal(tmp_path: Path) -> None:
     lines = run("fade", tmp_path / "series.csv")[1].splitlines()
     assert lines[2] == f"a*: {refused['refusal']}"
     assert lines[4].startswith("b*: half of the quick change is over in ")
+    assert f"; rate {rate['median']:.2f} per month ({rate['low']:.2f} to {rate['high']:.2f})." in lines[4]
 
 
 def test_fade_of_one_quantity(tmp_path: Path) -> None:

@@ -180,11 +180,10 @@ class TestPosterior:
         series = FadeSeries(tuple(months), tuple(curve(months, 50, 8, 0.9, 0.2)), (0.002,) * 24, unit="L*")
         fit = fit_fade(series)
         assert fit.rate is not None
-        assert fit.rate.value == pytest.approx(0.9, abs=0.003)
+        assert fit.rate.median == pytest.approx(0.9, abs=0.003)
         # first-order error of the rate of the same model by least squares
-        assert fit.rate.u == pytest.approx(
-            least_squares("fast plus slow", months, series.values, series.u).u[-1], rel=0.05
-        )
+        u = least_squares("fast plus slow", months, series.values, series.u).u[-1]
+        assert (fit.rate.high - fit.rate.low) / (2 * 1.96) == pytest.approx(u, rel=0.05)
 
     def test_evidence_does_not_depend_on_the_grid(self) -> None:
         # the same integral by a plain sum over a thousand rates
@@ -339,8 +338,21 @@ class TestRefusals:
         assert fit.rate is not None
         assert fit.half_life is not None
         assert fit.half_life.low < 1.0 < fit.half_life.high
-        assert fit.rate.unit == "per month"
-        assert abs(fit.rate.value - math.log(2)) < 2 * fit.rate.u
+        assert fit.rate.low < math.log(2) < fit.rate.high
+
+    def test_the_interval_of_a_rate_holds_rates_only(self) -> None:
+        # photos that just carry a rate: mean and standard deviation of k would reach below none
+        series = FadeSeries((0.0, 0.3, 1.5, 4.0), (50.0, 54.0, 58.0, 58.5), (0.7,) * 4, unit="L*")
+        fit = fit_fade(series)
+        assert fit.rate is not None
+        rates, weights = fit.posterior.rates, fit.posterior.weights
+        mean = float(weights @ rates)
+        assert mean - 1.96 * math.sqrt(float(weights @ (rates - mean) ** 2)) < 0
+        assert 0 < fit.rate.low < fit.rate.median < fit.rate.high
+        assert float(weights[rates < fit.rate.low].sum()) == pytest.approx(0.025, abs=0.01)
+        assert float(weights[rates > fit.rate.high].sum()) == pytest.approx(0.025, abs=0.01)
+        assert fit.half_life is not None
+        assert fit.half_life.low * fit.rate.high == pytest.approx(math.log(2))
 
     @pytest.mark.parametrize("chelant", ["no", "yes"])
     def test_red_gives_no_rate(self, chelant: str) -> None:

@@ -54,6 +54,24 @@ def studio(count: int, seed: int = 0, habit: Priors = HABIT, group: str = "") ->
     ]
 
 
+def moved(count: int, change: float, group: str, unit: str = "warmth") -> list[Worn]:
+    """Services that change by so much in their first month and by little more after it, clients unlike by 0.3."""
+    rng = np.random.default_rng(count)
+    found = []
+    for number in range(count):
+        far = change + rng.normal(0, 0.3)
+        series = FadeSeries(
+            (0.0, 1.0, 2.0, 3.0), (20.0, *(20 + far * part for part in (0.9, 1, 1))), (0.05,) * 4, unit=unit
+        )
+        found.append(Worn(series, f"{group}{number}", group=group))
+    return found
+
+
+def turned(service: Worn) -> Worn:
+    """The same service going the other way."""
+    return replace(service, series=replace(service.series, values=tuple(-v for v in service.series.values)))
+
+
 class TestMany:
     def test_evidence_is_that_of_each_alone(self) -> None:
         # the same integral service by service on a finer grid; a constant of the readings drops out of differences
@@ -202,10 +220,35 @@ class TestAcross:
 
     def test_what_falls_is_worn_by_how_far_it_fell(self) -> None:
         rising = [*studio(20, 1, HABIT, "a"), *studio(20, 2, replace(HABIT, amplitude_mean=2.0), "b")]
-        falling = [
-            replace(each, series=replace(each.series, values=tuple(-v for v in each.series.values))) for each in rising
-        ]
-        assert across(falling).says == across(rising).says
+        assert across([turned(each) for each in rising]).says == across(rising).says
+
+    @pytest.mark.parametrize(("unit", "words"), [("warmth", ("warmer", "cooler")), ("L*", ("lighter", "darker"))])
+    def test_the_smaller_change_lasts_longer_whichever_way_it_goes(self, unit: str, words: tuple[str, str]) -> None:
+        # the many fall a little, the few rise five times as far
+        many = [*moved(40, -1.0, "many", unit), *moved(6, 5.0, "few", unit)]
+        for services in (many, [turned(each) for each in many]):
+            overlay = across(services)
+            rising, falling = ("few", "many") if services is many else ("many", "few")
+            assert [group.group for group in overlay.groups] == ["many", "few"]
+            assert overlay.says == (
+                f"Groups move opposite ways: {rising} {words[0]}; {falling} {words[1]}. "
+                "many changes least in size, and the difference is real."
+            )
+            found = overlay.differences[0]
+            assert (found.second, found.verdict) == ("many", "real")
+            assert found.size is not None
+            assert overlay.groups[0].at_compared is not None
+            assert overlay.groups[1].at_compared is not None
+            sizes = [abs(group.at_compared.value) for group in overlay.groups if group.at_compared]
+            assert found.size.value == pytest.approx(sizes[1] - sizes[0], abs=0.05)
+            assert "They move opposite ways: many gets" in found.says
+            assert "lasts" not in found.says
+
+    def test_opposite_ways_equally_far_are_not_ordered(self) -> None:
+        overlay = across([*moved(10, -3.0, "a"), *moved(10, 3.0, "b")])
+        assert overlay.differences[0].verdict == "not shown"
+        assert "Cannot say which changes least in size" in overlay.says
+        assert overlay.says.startswith("Groups move opposite ways: b warmer; a cooler.")
 
     def test_too_few_of_a_group_are_not_compared(self) -> None:
         overlay = across([*studio(20, 1, HABIT, "warm"), *studio(4, 2, HABIT, "cool")])
@@ -238,7 +281,7 @@ class TestCompareGroups:
         from scipy import stats
 
         rng = np.random.default_rng(3)
-        first, second = rng.normal(2.4, 1.0, 80), rng.normal(2.0, 2.0, 60)
+        first, second = rng.normal(12.4, 1.0, 80), rng.normal(12.0, 2.0, 60)
         found = compare_groups({"b": second, "a": first}, "warmth", 2.0)[0]
         assert found.p == pytest.approx(float(stats.ttest_ind(first, second, equal_var=False).pvalue), rel=1e-9)
 
@@ -255,7 +298,7 @@ class TestCompareGroups:
     def test_pairs_are_adjusted_by_holm(self) -> None:
         # by hand (Holm 1979): the smallest of three times 3, the next times 2, never falling
         rng = np.random.default_rng(4)
-        groups = {name: rng.normal(mean, 1.0, 120) for name, mean in (("a", 0.0), ("b", 0.3), ("c", 0.5))}
+        groups = {name: rng.normal(mean, 1.0, 120) for name, mean in (("a", 10.0), ("b", 10.3), ("c", 10.5))}
         found = {(each.second, each.first): each.p for each in compare_groups(groups, "warmth", 1.0)}
         plain = {
             pair: compare_groups({pair[0]: groups[pair[0]], pair[1]: groups[pair[1]]}, "", 1.0)[0].p for pair in found
@@ -266,3 +309,48 @@ class TestCompareGroups:
             worst = max(worst, min(1.0, (3 - rank) * float(plain[pair] or 0)))
             expected[pair] = worst
         assert found == pytest.approx(expected)
+
+    def test_clients_that_move_both_ways_are_not_unchanged(self) -> None:
+        # all of one move by 2, all of the other by 5, but half of them down: their mean is next to nothing
+        rng = np.random.default_rng(6)
+        both = rng.choice([-5.0, 5.0], 40) + rng.normal(0, 0.3, 40)
+        found = compare_groups({"one": rng.normal(2.0, 0.3, 40), "both": both}, "warmth", 2.0)[0]
+        assert found.verdict == "not shown"
+        assert found.says.startswith("Which of one and both changes less by month 2.0 is not beyond doubt.")
+        assert "one gets warmer by 2.0" in found.says
+        assert "both does not clearly get warmer or cooler" in found.says
+
+    def test_photos_that_scatter_are_no_change(self) -> None:
+        # neither group changes; the photos of one are four times less sure
+        rng = np.random.default_rng(7)
+        real = 0
+        for _ in range(100):
+            sure, unsure = rng.normal(0, 0.5, 60), rng.normal(0, 2.0, 60)
+            real += compare_groups({"sure": sure, "unsure": unsure}, "warmth", 2.0)[0].verdict == "real"
+        # 5 % nominal; 100 draws stray by 2.2 %
+        assert real <= 11
+
+    def test_equal_sizes_are_called_unlike_no_oftener_than_stated(self) -> None:
+        rng = np.random.default_rng(8)
+        real = 0
+        for _ in range(200):
+            groups = {"a": rng.normal(-2.0, 1.0, 60), "b": rng.normal(2.0, 2.0, 60)}
+            real += compare_groups(groups, "warmth", 2.0)[0].verdict == "real"
+        # 5 % nominal; 200 draws stray by 1.5 %
+        assert real <= 19
+
+    def test_a_group_that_hardly_moves_lasts_longest_and_what_it_does_is_said(self) -> None:
+        rng = np.random.default_rng(9)
+        found = compare_groups({"still": rng.normal(0, 1, 20), "moved": rng.normal(4, 1, 20)}, "L*", 2.0)[0]
+        assert found.verdict == "real"
+        assert found.says.startswith("still changes less in size than moved, by ")
+        assert "still does not clearly get lighter or darker" in found.says
+        assert "moved gets lighter by " in found.says
+
+    @pytest.mark.parametrize("count", [6, 60])
+    @pytest.mark.parametrize(("second", "verdict"), [(3.0, "real"), (2.0, "not shown")])
+    def test_groups_without_any_spread(self, count: int, second: float, verdict: str) -> None:
+        found = compare_groups({"a": np.full(count, 2.0), "b": np.full(count, second)}, "warmth", 2.0)[0]
+        assert found.verdict == verdict
+        assert found.size is not None
+        assert found.size.dof >= count - 1

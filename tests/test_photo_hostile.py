@@ -17,7 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import ExifTags, Image, ImageFile, features
 
-from tests.photo_samples import exif, jpeg, lightness_profile, named_profile, save, scene
+from tests.photo_samples import exif, jpeg, lightness_profile, named_profile, png_with, save, scene
 from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
 from tracker.photo import Limits, Photo, read_photo
 from tracker.photo.container import guarded
@@ -38,6 +38,7 @@ SAMPLES: dict[str, Callable[[], bytes]] = {
     "jpeg": lambda: jpeg(scene(), exif=TAGS, icc_profile=P3),
     "jpeg cmyk": lambda: jpeg(Image.new("CMYK", (32, 32), (9, 9, 9, 99)), icc_profile=lightness_profile(b"CMYK")),
     "png": lambda: save(scene(), "PNG", exif=TAGS, icc_profile=P3),
+    "png tags": lambda: png_with({"cICP": (9, 1, 0, 1), "gAMA": 0.5, "cHRM": (0.3, 0.3, 0.6, 0.3, 0.3, 0.6, 0.1, 0.1)}),
     "png look-up": lambda: save(scene(), "PNG", icc_profile=lightness_profile(b"RGB ")),
     "png 16": lambda: deep(".png"),
     "tiff": lambda: save(scene(), "TIFF", exif=TAGS, icc_profile=P3),

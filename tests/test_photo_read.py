@@ -24,13 +24,15 @@ from tests.photo_samples import (
     lightness_profile,
     matrix_profile,
     named_profile,
+    png_chunk,
+    png_with,
     save,
     scene,
     stored_as,
 )
-from tracker.errors import UnsupportedFormat
+from tracker.errors import Unreadable, UnsupportedFormat
 from tracker.photo import read_photo
-from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB
+from tracker.rgb_space import ADOBE_RGB, D65, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 
 needs_avif = pytest.mark.skipif(not features.check("avif"), reason="this Pillow has no AVIF")
 LOSSLESS = {"PNG": {}, "TIFF": {}, "WEBP": {"lossless": True, "exact": True}}
@@ -43,16 +45,23 @@ def deep_scene() -> NDArray[np.uint16]:
     return np.asarray(scene().astype(int) * 256 + low, np.uint16)
 
 
-def png_chunk(name: bytes, content: bytes) -> bytes:
-    return struct.pack(">I", len(content)) + name + content + struct.pack(">I", zlib.crc32(name + content))
-
-
 def deep_file(kind: str, samples: NDArray[Any]) -> bytes:
     """A 16-bit file by OpenCV, which wants blue first."""
     order = samples if samples.ndim == 2 else samples[..., [2, 1, 0, *range(3, samples.shape[2])]]
     done, content = cv2.imencode(kind, np.ascontiguousarray(order))
     assert done
     return content.tobytes()
+
+
+def plain(space: RgbSpace, exponent: float) -> RgbSpace:
+    return RgbSpace("matrix profile", space.to_xyz, (ParametricCurve(exponent),) * 3)
+
+
+# x, y of white, red, green, blue: ITU-R BT.709-6, SMPTE EG 432-1, Adobe RGB (1998) 4.3.1, ITU-R BT.2020-2
+BT709 = (0.3127, 0.3290, 0.64, 0.33, 0.30, 0.60, 0.15, 0.06)
+P3 = (0.3127, 0.3290, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060)
+ADOBE = (0.3127, 0.3290, 0.64, 0.33, 0.21, 0.71, 0.15, 0.06)
+BT2020 = (0.3127, 0.3290, 0.708, 0.292, 0.170, 0.797, 0.131, 0.046)
 
 
 class TestFormats:
@@ -323,7 +332,7 @@ class TestColourSpaces:
         assert read_photo(jpeg(scene(), exif=tags)).space is ADOBE_RGB
         assert read_photo(jpeg(scene(), exif=tags, icc_profile=named_profile("sRGB"))).space is SRGB
 
-    # ITU-T H.273: primaries 1 BT.709, 9 BT.2020, 12 P3; transfers 1 BT.709, 13 sRGB, 16 PQ, 18 HLG
+    # ITU-T H.273: primaries 1 BT.709, 9 BT.2020, 12 P3; transfers 1 BT.709, 8 linear, 13 sRGB, 16 PQ, 18 HLG
     @pytest.mark.parametrize(
         ("primaries", "transfer", "name", "warnings"),
         [
@@ -331,6 +340,7 @@ class TestColourSpaces:
             (12, 13, "Display P3", ()),
             (12, 1, "Display P3", ()),
             (9, 1, "sRGB", ("profile_assumed",)),
+            (1, 8, "matrix profile", ()),
         ],
     )
     @pytest.mark.parametrize("kind", ["HEIF", pytest.param("AVIF", marks=needs_avif)])
@@ -344,6 +354,83 @@ class TestColourSpaces:
     def test_high_dynamic_range_is_refused(self, kind: str, transfer: int) -> None:
         with pytest.raises(UnsupportedFormat, match="dynamic range"):
             read_photo(coded(kind, 9, transfer))
+
+    @pytest.mark.parametrize(
+        ("chunks", "space", "warnings"),
+        [
+            ({"sRGB": 0}, SRGB, ()),
+            ({"sRGB": 0, "gAMA": 1.0, "cHRM": P3}, SRGB, ()),
+            ({"gAMA": 0.45455}, SRGB, ()),
+            ({"gAMA": 0.45455, "cHRM": BT709}, SRGB, ()),
+            ({"cHRM": P3}, DISPLAY_P3, ()),
+            ({"gAMA": 0.45455, "cHRM": P3}, DISPLAY_P3, ()),
+            ({"gAMA": 0.4547, "cHRM": ADOBE}, ADOBE_RGB, ()),
+            ({"gAMA": 1.0}, plain(SRGB, 1.0), ()),
+            ({"gAMA": 0.55556}, plain(SRGB, 1 / 0.55556), ()),
+            ({"gAMA": 0.5, "cHRM": P3}, plain(DISPLAY_P3, 2.0), ()),
+            ({"gAMA": 0.0}, SRGB, ("profile_assumed",)),
+            ({"gAMA": 2.2}, SRGB, ("profile_assumed",)),
+            ({"cHRM": BT2020}, SRGB, ("profile_assumed",)),
+            ({"gAMA": 0.5, "cHRM": (*BT709[:4], *BT709[2:4], *BT709[6:])}, SRGB, ("profile_assumed",)),
+            ({"gAMA": 0.5, "cHRM": (0.3127, 0.0, *BT709[2:])}, SRGB, ("profile_assumed",)),
+            ({"gAMA": 0.5, "cHRM": (*BT709[:3], 0.0, *BT709[4:])}, SRGB, ("profile_assumed",)),
+            ({"cICP": (1, 13, 0, 1)}, SRGB, ()),
+            ({"cICP": (12, 13, 0, 1)}, DISPLAY_P3, ()),
+            ({"cICP": (12, 13, 0, 1), "sRGB": 0, "gAMA": 0.45455}, DISPLAY_P3, ()),
+            ({"cICP": (12, 8, 0, 1)}, plain(DISPLAY_P3, 1.0), ()),
+            ({"cICP": (9, 1, 0, 1)}, SRGB, ("profile_assumed",)),
+            ({"cICP": (12, 13, 0, 0)}, SRGB, ("profile_assumed",)),
+            ({"cICP": (9, 1, 0, 1), "cHRM": P3}, DISPLAY_P3, ()),
+        ],
+    )
+    def test_colour_tags_of_png(self, chunks: dict[str, Any], space: RgbSpace, warnings: tuple[str, ...]) -> None:
+        photo = read_photo(png_with(chunks))
+        assert (photo.space, photo.warnings) == (space, warnings)
+        np.testing.assert_array_equal(photo.encoded, scene())
+
+    @pytest.mark.parametrize(
+        ("white", "primaries"), [(D65, BT2020), ((0.3457, 0.3585), (0.7347, 0.2653, 0.1596, 0.8404, 0.0366, 0.0001))]
+    )
+    def test_primaries_without_a_name_are_those_stated(self, white: Any, primaries: tuple[float, ...]) -> None:
+        # by colour-science: own matrix, then Bradford to D65
+        stated = (*white, *primaries[-6:])
+        space = read_photo(png_with({"gAMA": 0.5, "cHRM": stated})).space
+        own = colour.normalised_primary_matrix(np.reshape(stated[2:], (3, 2)), np.array(white))
+        adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(
+            colour.xy_to_XYZ(white), colour.xy_to_XYZ(D65), transform="Bradford"
+        )
+        np.testing.assert_allclose(space.to_xyz, adapt @ own, atol=1e-4)
+        assert space.curves == (ParametricCurve(2.0),) * 3
+
+    def test_a_profile_counts_before_primaries_and_after_code_points(self) -> None:
+        compressed = b"p3\0\0" + zlib.compress(named_profile("Display P3"))
+        assert read_photo(png_with({"iCCP": compressed, "gAMA": 1.0})).space is DISPLAY_P3
+        assert read_photo(png_with({"iCCP": compressed, "cICP": (9, 1, 0, 1)})).space is DISPLAY_P3
+        assert read_photo(png_with({"iCCP": compressed, "cICP": (1, 13, 0, 1)})).space is SRGB
+
+    @pytest.mark.parametrize(
+        "chunks",
+        [
+            {"cICP": (9, 16, 0, 1)},
+            {"cICP": (9, 18, 0, 1)},
+            {"cICP": (12, 16, 0, 1), "iCCP": b"p3\0\0" + zlib.compress(named_profile("Display P3"))},
+            {"sRGB": 0, "cICP": (9, 18, 9, 0)},
+            {"iCCP": b"ITUR_2100_PQ_FULL\0\0" + zlib.compress(named_profile("Display P3"))},
+        ],
+    )
+    def test_high_dynamic_range_of_png_is_refused(self, chunks: dict[str, Any]) -> None:
+        with pytest.raises(UnsupportedFormat, match="dynamic range"):
+            read_photo(png_with(chunks))
+
+    @pytest.mark.parametrize("chunk", [b"cICP\x09\x10", b"gAMA\0\0", b"cHRM" + b"\0" * 20, b"sRGB"])
+    def test_cut_colour_tags_are_no_photo_or_say_nothing(self, chunk: bytes) -> None:
+        png = save(scene(), "PNG")
+        content = png[:33] + png_chunk(chunk[:4], chunk[4:]) + png[33:]
+        if chunk.startswith(b"cICP"):
+            assert read_photo(content).space is SRGB
+        else:
+            with pytest.raises(Unreadable):
+                read_photo(content)
 
 
 def coded(kind: str, primaries: int, transfer: int) -> bytes:

@@ -66,6 +66,12 @@ class TestRate:
         assert found.own
         assert "from their own photos" in found.says
 
+    def test_a_rate_that_is_well_known_keeps_its_uncertainty(self) -> None:
+        # by hand: u of the slope is 0.5 mm x sqrt(2) / 4 months = 0.18, so 0.3 at 95 %
+        found = regrowth([roots((0.0, 10.0, 0.5), (4.0, 58.0, 0.5))])
+        assert found.says == "This client's hair grows 12.0 ± 0.3 mm a month (95 %), from their own photos."
+        assert regrowth([]).says == "Hair grows 11 ± 5 mm a month (95 %), by published rates."
+
     def test_against_a_linear_model_in_full(self) -> None:
         # the same posterior from the normal equations of (start, rate) with the published rate as one more row
         rows = ((0.3, 14.0, 2.0), (1.1, 25.0, 4.0), (2.6, 37.0, 3.0), (2.6, 41.0, 3.0))

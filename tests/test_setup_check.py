@@ -196,6 +196,20 @@ class TestTooSmall:
         with pytest.raises(TooFewReadings, match="too few of them to say"):
             study(shots(values))
 
+    @pytest.mark.parametrize(("many", "refused", "found"), [(2, 0.48, 1.04), (3, 0.07, 1.36)])
+    def test_refusals_keep_the_studies_that_found_too_little(self, many: int, refused: float, found: float) -> None:
+        # as the docstring of `study` states; the truth is 0.8 x sqrt(3) = 1.39
+        rng, totals = np.random.default_rng(11), []
+        for _ in range(150):
+            values = from_truth(rng, (10, many, many, 3), person=0.8, day=0.8)
+            try:
+                totals.append(study(shots(values, bands=1)).total[0])
+            except TooFewReadings:
+                continue
+        assert 1 - len(totals) / 150 == pytest.approx(refused, abs=0.12)
+        assert math.sqrt(np.mean(np.square(totals))) == pytest.approx(found, abs=0.12)
+        assert "1.04 (root mean square) instead of 1.39" in str(study.__doc__)
+
     def test_a_small_study_gives_a_wider_figure(self) -> None:
         def factor(samples: int) -> float:
             found = study(shots(from_truth(np.random.default_rng(2), (samples, 1, 1, 3))))

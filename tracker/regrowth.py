@@ -25,6 +25,7 @@ from tracker.fade import HORIZON, FadeSeries, Window, judge, nothing_known
 from tracker.quantities import Measured
 from tracker.reading import ProfilePoint
 from tracker.scale import Scale
+from tracker.uncertainty import format_measured
 
 PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
 """Over all heads: the 95 % band of 5.5 to 16.5 holds the published groups within two of their own spreads. Which group
@@ -211,7 +212,8 @@ def _says(rate: Measured, weight: float, unlike: bool) -> str:
         return (
             "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
         )
-    often = f"{rate.value:.0f} mm a month, ± {1.96 * rate.u:.0f}"
+    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how sure a well-known rate is
+    often = format_measured(rate, digits, with_unit=True)
     if weight > 1:
         return f"This client's hair grows {often} (95 %), from their own photos."
     if weight > 0:

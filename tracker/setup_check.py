@@ -99,6 +99,12 @@ def study(shots: Sequence[Shot]) -> Spread:
     degrees of freedom are those of one. Model: hair + person + session + occasion + repeat, all additive; from
     the photos that make a whole table of hair, people, sessions and repeats. An occasion that is not significant at
     5 % joins the repeats; what comes out negative is 0.
+
+    Refusing studies whose people or days differ too much for their number keeps those that found too little. Of ten
+    hair samples with three photos each, people, days and repeats each spreading by 0.8, half of the studies of two
+    people and two days are refused, and the others find a total of 1.04 (root mean square) instead of 1.39; of three
+    people and three days one in fifteen, and 1.36. One person needs five days for no refusal; on two days 0.90 are
+    found instead of 1.13.
     """
     cells: dict[tuple[str, str, str], list[Array]] = defaultdict(list)
     for shot in shots:

@@ -21,7 +21,6 @@ from tracker.fade import (
 )
 from tracker.fade.window import Side
 from tracker.repeatability import PROVISIONAL
-from tracker.uncertainty import format_measured
 
 Json = dict[str, object]
 
@@ -118,7 +117,7 @@ def _document(fit: FadeFit) -> Json:
     rate, half_life = fit.rate, fit.half_life
     return {
         "readings": len(fit.series),
-        "rate": {"value": rate.value, "u": rate.u, "unit": rate.unit} if rate else None,
+        "rate": {"low": rate.low, "median": rate.median, "high": rate.high, "unit": "per month"} if rate else None,
         "half_life": {"low": half_life.low, "median": half_life.median, "high": half_life.high} if half_life else None,
         "refusal": fit.refusal,
         "residual_rms": fit.residual_rms,
@@ -134,10 +133,11 @@ def _document(fit: FadeFit) -> Json:
 def _say(name: str, fit: FadeFit) -> None:
     last = fit.series.months[-1]
     low, high = fit.band([last])
-    if fit.rate is not None and fit.half_life is not None:
-        half_life = fit.half_life
+    if fit.rate is not None:
+        rate, half_life = fit.rate, fit.rate.half_life
         interval = f"{half_life.median:.1f} months ({half_life.low:.1f} to {half_life.high:.1f})"
-        say(f"{name}: half of the quick change is over in {interval}; rate {format_measured(fit.rate)} per month.")
+        rates = f"{rate.median:.2f} per month ({rate.low:.2f} to {rate.high:.2f})"
+        say(f"{name}: half of the quick change is over in {interval}; rate {rates}.")
     else:
         say(f"{name}: {fit.refusal}")
     curve = f"{fit.mean([last])[0]:.1f} ({low[0]:.1f} to {high[0]:.1f})"

@@ -6,7 +6,7 @@ from tracker.fade.least_squares import Comparison, LeastSquares, compare_models,
 from tracker.fade.many import Worn
 from tracker.fade.model import FadeFit, fit_fade
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, USUAL_WASHES, Posterior, Priors
-from tracker.fade.rate import HalfLife
+from tracker.fade.rate import HalfLife, Rate
 from tracker.fade.series import FadeSeries, months_between
 from tracker.fade.series_csv import fade_from_csv
 from tracker.fade.studio import FEWEST_SERVICES, StudioPrior, studio_prior
@@ -29,6 +29,7 @@ __all__ = [
     "Overlay",
     "Posterior",
     "Priors",
+    "Rate",
     "Strand",
     "StudioPrior",
     "Window",

@@ -10,7 +10,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.errors import TooFewReadings
-from tracker.fade.compare import ASSUMPTIONS, FEWEST, Difference, compare_groups
+from tracker.fade.compare import (
+    ASSUMPTIONS,
+    FEWEST,
+    Difference,
+    compare_groups,
+    how_far,
+    mean_change,
+    way_of,
+    words_for,
+)
 from tracker.fade.many import Many, Worn
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
 from tracker.fade.window import HORIZON
@@ -42,7 +51,7 @@ class GroupWear:
     services, clients : int
     months : where at least five clients have photos as late
     median, low, high : change since the service, half of the clients below, and the middle 80 % of clients
-    at_compared : Measured or None, mean change at the month that groups are compared at; None for too few
+    at_compared : Measured or None, mean change, up or down, at the month that groups are compared at; None for too few
     """
 
     group: str
@@ -63,11 +72,11 @@ class Overlay:
     ----------
     strands : one per service
     all : all services together
-    groups : by group, the one that changes least first
+    groups : by group, the one whose clients change least in size first
     in_washes : bool, True where all clients told their washes: a month then stands for one of usual washing
     compared_at : float or None, months since the service at which groups are compared
     differences : one per pair of groups
-    says : str, one sentence: which lasts longest, and whether that is real
+    says : str, which lasts longest and whether that is real; which way each group moves where they move opposite ways
     assumptions : str, what the test takes for granted
     """
 
@@ -112,19 +121,18 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
     table = _Table.of(counted)
     groups = sorted({each.group for each in counted})
     at = compare_at if compare_at is not None else table.comparable([g for g in groups if table.clients(g) >= FEWEST])
-    everyone = table.at(None, at)
-    way = -1.0 if everyone.size and everyone.mean() < 0 else 1.0
-    ordered = sorted((_group(table, g, at) for g in groups), key=lambda group: _wear(group, way))
-    changes = {each.group: way * table.at(each.group, at) for each in ordered}
-    differences = compare_groups(changes, counted[0].series.unit, at)
+    changes = {group: table.at(group, at) for group in groups}
+    ordered = tuple(_group(table, group, at) for group in sorted(groups, key=lambda group: how_far(changes[group])))
+    unit = counted[0].series.unit
+    differences = compare_groups(changes, unit, at)
     return Overlay(
         tuple(table.strands()),
         _group(table, None, at),
-        tuple(ordered),
+        ordered,
         washed,
         at,
         differences,
-        _finding(differences, ordered),
+        _finding(differences, ordered, unit),
         ASSUMPTIONS,
     )
 
@@ -202,31 +210,31 @@ def _group(table: _Table, group: str | None, at: float | None) -> GroupWear:
         tuple(median.tolist()),
         tuple(low.tolist()),
         tuple(high.tolist()),
-        Measured(
-            float(compared.mean()), float(compared.std(ddof=1)) / math.sqrt(compared.size), dof=compared.size - 1.0
-        )
-        if compared.size >= FEWEST
-        else None,
+        mean_change(compared) if compared.size >= FEWEST else None,
     )
 
 
-def _wear(group: GroupWear, way: float) -> float:
-    """How far a group moved the way that all move; groups without a number come last."""
-    return way * group.at_compared.value if group.at_compared else math.inf
-
-
-def _finding(differences: tuple[Difference, ...], groups: Sequence[GroupWear]) -> str:
+def _finding(differences: tuple[Difference, ...], groups: Sequence[GroupWear], unit: str) -> str:
     if len(groups) < 2:
         return "All services are of one group: nothing to compare."
+    opposite = _opposite(groups, unit)
+    least = "changes least in size" if opposite else "lasts longest"
     best = groups[0].group
     against = [each for each in differences if each.second == best]
     if all(each.verdict == "cannot say" for each in against):
         return f"Cannot say which lasts longest: a group needs photos of {FEWEST} clients."
-    if all(each.verdict == "real" for each in against if each.verdict != "cannot say"):
-        some = "Of the groups that can be compared, " if any(each.p is None for each in differences) else ""
-        return f"{some}{best} lasts longest, and the difference is real."
-    return f"{best} lasted longest so far, but the difference to {_next(against)} may be chance."
+    unsure = next((each.first for each in against if each.verdict == "not shown"), None)
+    if unsure is not None:
+        return f"{opposite}Cannot say which {least}: the difference between {best} and {unsure} is not beyond doubt."
+    some = "Of the groups that can be compared, " if any(each.p is None for each in differences) else ""
+    return f"{opposite}{some}{best} {least}, and the difference is real."
 
 
-def _next(against: Sequence[Difference]) -> str:
-    return next(each.first for each in against if each.verdict == "not shown")
+def _opposite(groups: Sequence[GroupWear], unit: str) -> str:
+    """Which groups move which way, where they clearly move opposite ways; else nothing."""
+    ways = {each.group: way_of(each.at_compared) for each in groups if each.at_compared}
+    more, less = ([group for group, way in ways.items() if way == side] for side in (1, -1))
+    if not (more and less):
+        return ""
+    up, down = words_for(unit)
+    return f"Groups move opposite ways: {', '.join(more)} {up}; {', '.join(less)} {down}. "

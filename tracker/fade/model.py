@@ -14,9 +14,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from tracker.fade.mixture import mixture_probability_above, mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
-from tracker.fade.rate import HalfLife, judge_rate
+from tracker.fade.rate import HalfLife, Rate, judge_rate
 from tracker.fade.series import DAYS_PER_MONTH, FadeSeries
-from tracker.quantities import Measured
 
 Array = NDArray[np.float64]
 
@@ -30,8 +29,7 @@ class FadeFit:
     series, priors : what it was made from, the priors as they stand for this head's washes
     washes_per_week : float or None, as the client told
     posterior : what both together say about the curve
-    rate : Measured or None, k per month, where the readings carry one
-    half_life : HalfLife or None
+    rate : Rate or None, k per month, where the readings carry one
     refusal : str or None, a sentence that says why there is no rate
     residual_rms : float, root mean square of readings minus curve, unit of the quantity
     """
@@ -39,11 +37,15 @@ class FadeFit:
     series: FadeSeries
     priors: Priors
     posterior: Posterior
-    rate: Measured | None
-    half_life: HalfLife | None
+    rate: Rate | None
     refusal: str | None
     residual_rms: float
     washes_per_week: float | None = None
+
+    @property
+    def half_life(self) -> HalfLife | None:
+        """Months until half of the fast part has happened; None without a rate."""
+        return self.rate.half_life if self.rate else None
 
     @property
     def half_life_washes(self) -> HalfLife | None:
@@ -112,6 +114,6 @@ def fit_fade(series: FadeSeries, priors: Priors | None = None, washes_per_week: 
     found = posterior(series, priors)
     mean, _ = found.curve(np.asarray(series.months, dtype=np.float64))
     residuals = np.asarray(series.values) - mean @ found.weights
-    rate, half_life, refusal = judge_rate(series, priors, found)
+    rate, refusal = judge_rate(series, priors, found)
     rms = float(np.sqrt(np.mean(residuals**2)))
-    return FadeFit(series, priors, found, rate, half_life, refusal, rms, washes_per_week)
+    return FadeFit(series, priors, found, rate, refusal, rms, washes_per_week)

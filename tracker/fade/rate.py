@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from tracker.fade.posterior import Posterior, Priors, design, linear_part
 from tracker.fade.series import FadeSeries
-from tracker.quantities import Measured
 
 Array = NDArray[np.float64]
 
@@ -29,10 +28,22 @@ class HalfLife:
     high: float
 
 
-def judge_rate(
-    series: FadeSeries, priors: Priors, found: Posterior
-) -> tuple[Measured | None, HalfLife | None, str | None]:
-    """The rate and the half-life of the fast part, or the sentence that says why there is none.
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """k of the fast part, per month: median and the ends of the 95 % interval, which is far from even around it."""
+
+    low: float
+    median: float
+    high: float
+
+    @property
+    def half_life(self) -> HalfLife:
+        """The same as a time: the fastest rate is the shortest one."""
+        return HalfLife(*(math.log(2) / rate for rate in (self.high, self.median, self.low)))
+
+
+def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Rate | None, str | None]:
+    """The rate of the fast part, or the sentence that says why there is none.
 
     Parameters
     ----------
@@ -40,7 +51,7 @@ def judge_rate(
 
     Returns
     -------
-    (rate, half_life, None) or (None, None, refusal)
+    (rate, None) or (None, refusal)
     """
     refusal = (
         _too_few(series)
@@ -50,12 +61,9 @@ def judge_rate(
         or _not_narrowed(priors, found)
     )
     if refusal:
-        return None, None, f"No rate can be given: {refusal}"
-    rates, weights = found.rates, found.weights
-    mean = float(weights @ rates)
-    rate = Measured(mean, math.sqrt(float(weights @ (rates - mean) ** 2)), "per month")
-    fastest, middle, slowest = (found.rate_quantile(p) for p in (0.975, 0.5, 0.025))
-    return rate, HalfLife(math.log(2) / fastest, math.log(2) / middle, math.log(2) / slowest), None
+        return None, f"No rate can be given: {refusal}"
+    low, median, high = (found.rate_quantile(p) for p in (0.025, 0.5, 0.975))
+    return Rate(low, median, high), None
 
 
 def _too_few(series: FadeSeries) -> str | None:

@@ -15,12 +15,14 @@ from PIL import Image
 from tracker.errors import UnsupportedFormat
 from tracker.photo.colour_engine import EngineProfile, engine_profile
 from tracker.photo.metadata import Tags, states_adobe_rgb
+from tracker.photo.png_tags import code_points, stated_space, states_colours
 from tracker.photo.profile import parse_profile
-from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, RgbSpace
+from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 
 _NCLX_BOX = b"colrnclx"
 _HIGH_DYNAMIC_RANGE = {16, 18}  # PQ and HLG [1]
 _STANDARD_TRANSFERS = {1, 2, 6, 13}  # BT.709, unspecified, BT.601, sRGB: cameras mean the sRGB curve by all four
+_PLAIN_TRANSFERS = {4: 2.2, 5: 2.8, 8: 1.0}  # exponents; 8 is linear
 _PRIMARIES = {1: SRGB, 2: SRGB, 12: DISPLAY_P3}
 _GREY_MODES = ("1", "L", "LA")
 
@@ -44,6 +46,8 @@ class Meaning:
 def meaning_of(image: Image.Image, content: bytes, tags: Tags) -> Meaning:
     """What the code values of a photo mean; sRGB where the file does not say.
 
+    A PNG's code points count first, then its profile, the mark of sRGB, and primaries with an exponent.
+
     Parameters
     ----------
     image : the opened photo
@@ -55,12 +59,18 @@ def meaning_of(image: Image.Image, content: bytes, tags: Tags) -> Meaning:
     UnsupportedFormat
         High dynamic range, or four inks (CMYK) without a profile that can be used.
     """
+    codes = code_points(content) if image.format == "PNG" else None
+    by_codes = _meaning_of_codes(*codes) if codes else None
+    if by_codes and not by_codes.warnings:  # codes that are not known leave it to the other tags
+        return by_codes
     icc = image.info.get("icc_profile")
     if icc or image.mode == "CMYK":
         return _meaning_of_profile(image.mode, icc or b"")
     if image.format in ("HEIF", "AVIF"):
-        return _meaning_of_codes(image, content)
-    return Meaning(ADOBE_RGB if states_adobe_rgb(tags) else SRGB)
+        return _meaning_of_codes(*_colour_codes(image, content))
+    if image.format == "PNG" and states_colours(image.info):
+        return _known_or_assumed(stated_space(image.info))
+    return by_codes or Meaning(ADOBE_RGB if states_adobe_rgb(tags) else SRGB)
 
 
 def _meaning_of_profile(mode: str, icc: bytes) -> Meaning:
@@ -79,16 +89,19 @@ def _meaning_of_profile(mode: str, icc: bytes) -> Meaning:
     return Meaning(SRGB, ("profile_converted",), engine)
 
 
-def _meaning_of_codes(image: Image.Image, content: bytes) -> Meaning:
-    primaries, transfer = _colour_codes(image, content)
+def _meaning_of_codes(primaries: int, transfer: int) -> Meaning:
     if transfer in _HIGH_DYNAMIC_RANGE:
         raise UnsupportedFormat(
             "The photo has a high dynamic range, which cannot be measured.", "Turn HDR off in the camera."
         )
     space = _PRIMARIES.get(primaries)
-    if space is None or transfer not in _STANDARD_TRANSFERS:
-        return Meaning(SRGB, ("profile_assumed",))
-    return Meaning(space)
+    if space is not None and transfer in _PLAIN_TRANSFERS:
+        return Meaning(RgbSpace("matrix profile", space.to_xyz, (ParametricCurve(_PLAIN_TRANSFERS[transfer]),) * 3))
+    return _known_or_assumed(space if transfer in _STANDARD_TRANSFERS else None)
+
+
+def _known_or_assumed(space: RgbSpace | None) -> Meaning:
+    return Meaning(SRGB, ("profile_assumed",)) if space is None else Meaning(space)
 
 
 def _colour_codes(image: Image.Image, content: bytes) -> tuple[int, int]:

@@ -57,7 +57,7 @@ def build_profile(space: RgbSpace) -> bytes:
     -------
     bytes of the profile; it carries nothing but the space and a fixed name, date and licence
     """
-    columns = _fixed_columns(_adaptation(white_xyz(D65), _PCS_WHITE) @ np.array(space.to_xyz))
+    columns = _fixed_columns(adaptation(white_xyz(D65), _PCS_WHITE) @ np.array(space.to_xyz))
     blocks = [
         (b"desc", _description(b"tracker RGB")),
         (b"cprt", b"text\0\0\0\0CC0\0"),
@@ -73,6 +73,12 @@ def build_profile(space: RgbSpace) -> bytes:
             body += block + b"\0" * (-len(block) % 4)
         table += struct.pack(">4sII", name, placed[block], len(block))
     return _header(start + len(body)) + table + body
+
+
+def adaptation(source: Vector3, target: Vector3) -> NDArray[np.float64]:
+    """XYZ under one white to XYZ under another, (3, 3), by Bradford [1]."""
+    gains = (_BRADFORD @ np.array(target)) / (_BRADFORD @ np.array(source))
+    return np.asarray(np.linalg.solve(_BRADFORD, gains[:, np.newaxis] * _BRADFORD))
 
 
 def _parse(icc: bytes) -> RgbSpace | None:
@@ -160,12 +166,7 @@ def _from_pcs(chad: bytes | None) -> NDArray[np.float64]:
             inverse = np.linalg.inv(own)
             if np.allclose(inverse @ np.array(_PCS_WHITE), white_xyz(D65), atol=1e-3):
                 return np.asarray(inverse, np.float64)
-    return _adaptation(_PCS_WHITE, white_xyz(D65))
-
-
-def _adaptation(source: Vector3, target: Vector3) -> NDArray[np.float64]:
-    gains = (_BRADFORD @ np.array(target)) / (_BRADFORD @ np.array(source))
-    return np.asarray(np.linalg.solve(_BRADFORD, gains[:, np.newaxis] * _BRADFORD))
+    return adaptation(_PCS_WHITE, white_xyz(D65))
 
 
 def _agree(named: RgbSpace, space: RgbSpace) -> bool:

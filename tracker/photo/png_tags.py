@@ -1,0 +1,94 @@
+"""What a PNG states about its colours beside a profile: code points, or primaries and an exponent.
+
+References
+----------
+[1] W3C, Portable Network Graphics (PNG) Specification, third edition, 2025: chunks cHRM, gAMA, sRGB and cICP, and
+    which of them counts.
+[2] W3C Note, Using the ITU BT.2100 PQ EOTF with the PNG Format, 2017: a profile of this name stands for PQ.
+[3] ITU-T H.273 (07/2024), tables 2 and 3.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from tracker.photo.profile import adaptation
+from tracker.quantities import Matrix3, matrix3
+from tracker.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, matrix_from_primaries, white_xyz
+
+_PQ_PROFILE = b"ITUR_2100_PQ_FULL\0"  # [2]
+_PQ = 16  # [3]
+_SIGNATURE = 8  # bytes before the first chunk
+_AROUND = 12  # bytes of a chunk beside its content: length, name, check sum
+_NO_PRIMARIES = 0  # reserved [3]
+_NEAR = 2e-3  # of an XYZ entry: chromaticities rounded to three digits stay below it
+_FARTHEST_WHITE = 0.1  # from D65 in x and y: holds D50 and every white that a camera or a screen has
+_SRGB_EXPONENT = 0.45455  # what [1] has programs write beside the mark of sRGB
+_EXPONENTS = 0.25, 1.0  # no picture of a camera lies outside
+
+
+def code_points(content: bytes) -> tuple[int, int] | None:
+    """Code points of primaries and transfer function [3], which count before everything else; None without them.
+
+    Primaries are 0, which stands for none, where the values are luma and chroma or do not use the whole range.
+    """
+    at = _SIGNATURE
+    while at + _AROUND <= len(content):
+        length, name = struct.unpack_from(">I4s", content, at)
+        if name == b"IDAT":
+            return None
+        start = at + 8
+        if name == b"cICP" and length == 4:
+            primaries, transfer, matrix, full = content[start : start + 4]
+            return (primaries if (matrix, full) == (0, 1) else _NO_PRIMARIES), transfer
+        if name == b"iCCP" and content.startswith(_PQ_PROFILE, start):
+            return _NO_PRIMARIES, _PQ
+        at += _AROUND + length
+    return None
+
+
+def states_colours(tags: Mapping[Any, Any]) -> bool:
+    """Whether a PNG without code points and profile says anything of its colours; `tags` as Pillow names them."""
+    return not tags.keys().isdisjoint(("srgb", "gamma", "chromaticity"))
+
+
+def stated_space(tags: Mapping[Any, Any]) -> RgbSpace | None:
+    """The space that the tags of a PNG state, by Pillow's names; None where they make none.
+
+    Notes
+    -----
+    Primaries alone mean the named space that has them, an exponent alone those of sRGB. The exponent that programs
+    write beside the curve of sRGB means that curve for the primaries of a named space.
+    """
+    if "srgb" in tags:
+        return SRGB
+    exponent = tags.get("gamma")
+    to_xyz = _to_xyz(tags["chromaticity"]) if "chromaticity" in tags else SRGB.to_xyz
+    if to_xyz is None:
+        return None
+    named = next((space for space in NAMED_SPACES if np.allclose(space.to_xyz, to_xyz, rtol=0, atol=_NEAR)), None)
+    if exponent is None or (named and abs(exponent - _SRGB_EXPONENT) < 1e-3):
+        return named
+    if not _EXPONENTS[0] <= exponent <= _EXPONENTS[1]:
+        return None
+    return RgbSpace("matrix profile", named.to_xyz if named else to_xyz, (ParametricCurve(1 / exponent),) * 3)
+
+
+def _to_xyz(stated: tuple[float, ...]) -> Matrix3 | None:
+    """Linear RGB to XYZ under D65 from x, y of white, red, green and blue; None where they make no space."""
+    white, *primaries = zip(stated[::2], stated[1::2], strict=True)
+    if np.abs(np.subtract(white, D65)).max() > _FARTHEST_WHITE or not all(
+        0 <= x <= 1 and 0 < y <= 1 for x, y in primaries
+    ):
+        return None
+    try:
+        own = np.array(matrix_from_primaries(primaries, white))
+    except np.linalg.LinAlgError:
+        return None
+    if abs(np.linalg.det(own)) < 1e-6:
+        return None
+    return matrix3(adaptation(white_xyz(white), white_xyz(D65)) @ own)
