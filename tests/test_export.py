@@ -6,6 +6,7 @@ import csv
 import hashlib
 import io
 import json
+import os
 import re
 import typing
 import zipfile
@@ -21,7 +22,7 @@ from PIL import Image
 from test_pages_harness import NASTY, Filled, at, drawn_photo
 
 from tracker import workflow
-from tracker.errors import StoreFull
+from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import Consent, PhotoRecord, Visit, from_json, to_json
 from tracker.report import UNITS, SheetTable, sheet_tables, to_csv, units_in
 from tracker.report.tables import FORMULA_SIGNS
@@ -232,6 +233,76 @@ def test_an_erasure_takes_every_export_along(store: Store) -> None:
     assert receipt.counts.exports == 1
     assert files_with(exports, [b"qxgonexq", b"qxpicturexq"]) == []
     assert store.exports() == []
+
+
+# safety.md row 31: neither half an export nor one that still holds the client
+@pytest.mark.parametrize("moment", ["before the client is written", "after the client is written", "at the end"])
+def test_an_erasure_during_an_export_throws_it_away(store: Store, moment: str) -> None:
+    clients = [add_client(store, "qxgonexq"), add_client(store, "Kept")]
+    for client in clients:
+        save_pair(store, client.id, b"qxpicturexq" if client is clients[0] else b"kept")
+    first, *_ = store.client_ids()
+    gone = first if moment == "after the client is written" else store.client_ids()[-1]
+    told: list[str] = []
+
+    def erase(share: float, text: str) -> None:
+        told.append(text)
+        moment_told = "of the kind visit" if moment == "at the end" else "client 2 of 2"
+        if moment_told in text and gone in store.client_ids():
+            store.erase_client(gone)
+
+    with pytest.raises((Conflict, NotFound)):
+        export_everything(store, erase)
+    assert gone not in store.client_ids()
+    assert list(store._layout.exports.iterdir()) == []
+    assert export_everything(store)[1].clients == 1
+
+
+def test_an_export_that_an_erasure_overtakes_at_its_last_step_is_thrown_away(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = add_client(store, "qxgonexq")
+    settle = archive.FolderArchive.settle
+
+    def erase(self: archive.FolderArchive) -> None:
+        settle(self)
+        monkeypatch.setattr(Store, "remove_exports", lambda _self: None)  # as if it came just before this export
+        store.erase_client(client.id)
+
+    monkeypatch.setattr(archive.FolderArchive, "settle", erase)
+    with pytest.raises(Conflict, match="was erased"):
+        export_everything(store)
+    assert list(store._layout.exports.iterdir()) == []
+
+
+def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None:
+    for name in ("Ada", "Bea"):
+        add_client(store, name)
+
+    def remove(_share: float, text: str) -> None:
+        if text == "client 2 of 2":
+            store.remove_exports()
+
+    with pytest.raises(Conflict, match="removed while it was written"):
+        export_everything(store, remove)
+    assert list(store._layout.exports.iterdir()) == []
+
+
+# safety.md row 33: an export that is listed is whole, whatever happens to the power
+def test_an_export_is_on_the_disk_before_it_has_its_name(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    save_pair(store, add_client(store, "Ada").id)
+    synced: set[tuple[int, int]] = set()
+    fsync = os.fsync
+
+    def noted(descriptor: int) -> None:
+        found = os.fstat(descriptor)
+        synced.add((found.st_dev, found.st_ino))
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    place, _ = export_everything(store)
+    written = [place.parent, place, *place.rglob("*")]
+    assert [path for path in written if (path.stat().st_dev, path.stat().st_ino) not in synced] == []
 
 
 def shapes(kind: Any, seen: set[Any]) -> set[Any]:

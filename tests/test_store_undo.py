@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pair
 
-from tracker.errors import Conflict, NotFound
+from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import PriceLine, new_id, now
 from tracker.store import Store, undo
+from tracker.store.pictures import Pictures
 
 
 @pytest.fixture
@@ -126,6 +127,54 @@ def test_a_client_erased_in_another_program_does_not_come_back(store: Store) -> 
     store.close()
     with Store(store.root) as again:
         assert pictures_in(again.root) == set()
+
+
+# safety.md row 31: an undo that fails puts no picture back
+def test_an_undo_that_comes_after_an_erasure_leaves_no_picture(store: Store) -> None:
+    client = add_client(store)
+    lost = store.delete_visit(save_pair(store, client.id).id)
+    other_lost = store.delete_photo(store.save_photo(new_photo(store, client.id, b"another")).id)
+    with Store(store.root) as other:
+        other.erase_client(client.id)
+    with pytest.raises(NotFound):
+        store.put_back(lost.token)
+    assert pictures_in(store.root) == set()
+    assert not store.can_put_back(lost.token)
+    assert not store.can_put_back(other_lost.token)
+
+
+def test_an_undo_that_fails_leaves_no_picture(store: Store) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+    (before,) = store.photos(visit_id=visit.id, role="before")
+    photo_lost = store.delete_photo(before.id)
+    visit_lost = store.delete_visit(visit.id)
+    with pytest.raises(NotFound):
+        store.put_back(photo_lost.token)
+    assert pictures_in(store.root) == set()
+    store.put_back(visit_lost.token)
+    store.put_back(photo_lost.token)
+    assert len(store.photos(visit_id=visit.id)) == 2
+
+
+def test_an_undo_without_room_leaves_no_picture(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    lost = store.delete_visit(save_pair(store, add_client(store).id).id)
+    put, kept = Pictures.put, [b""]
+
+    def full(self: Pictures, content: bytes) -> str:
+        if kept:
+            kept.pop()
+            return put(self, content)
+        raise StoreFull("The disk is full.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Pictures, "put", full)
+        with pytest.raises(StoreFull):
+            store.put_back(lost.token)
+    assert pictures_in(store.root) == set()
+    assert store.photos() == []
+    store.put_back(lost.token)
+    assert len(store.photos()) == 2
 
 
 def test_the_memory_is_bounded_and_ends_with_the_program(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
