@@ -45,6 +45,23 @@ def test_a_visit_comes_back_with_photos_pictures_and_log(store: Store) -> None:
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
 
 
+def test_a_visit_with_a_damaged_byte_comes_back_as_it_was(store: Store) -> None:
+    visit = save_pair(store, add_client(store).id)
+    with store._writing() as connection:
+        changed = "UPDATE visit SET record = CAST(replace(CAST(record AS BLOB), 'toner', x'ff') AS TEXT)"
+        connection.exec_driver_sql(changed)
+
+    def kept() -> list[tuple[str, bytes]]:
+        with store._reading() as connection:
+            found = connection.exec_driver_sql("SELECT typeof(record), CAST(record AS BLOB) FROM visit").all()
+        return [(kind, content) for kind, content in found]
+
+    before = kept()
+    assert b"\xff" in before[0][1]
+    store.put_back(store.delete_visit(visit.id).token)
+    assert kept() == before
+
+
 def test_a_photo_a_draft_and_a_price_come_back(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)
