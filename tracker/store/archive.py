@@ -14,7 +14,7 @@ from typing import BinaryIO, Protocol, Self
 from tracker.errors import Conflict
 from tracker.records import now
 from tracker.store.faults import disk_faults
-from tracker.store.folder import private_file, private_folder, sync_folder
+from tracker.store.folder import private_file, private_folder, sync_folders
 
 _PACKED_ALREADY = (".jpg",)
 
@@ -65,7 +65,6 @@ class FolderArchive:
 
     def __init__(self, folder: Path) -> None:
         self._folder = private_folder(folder)
-        self._folders = {self._folder}
 
     def add(self, name: str, content: bytes) -> None:
         """Keep a file.
@@ -102,16 +101,14 @@ class FolderArchive:
         Conflict : the folder was removed meanwhile
         """
         with disk_faults("The export could not be written"):
-            for folder in sorted(self._folders, reverse=True):
-                self._require_folder()
-                sync_folder(folder)
+            self._require_folder()
+            sync_folders(self._folder)
 
     def _make_folder(self, folder: Path) -> None:
         self._require_folder()
-        if folder not in self._folders:
+        if folder != self._folder:
             self._make_folder(folder.parent)
-            folder.mkdir(mode=0o700)
-            self._folders.add(folder)
+            folder.mkdir(mode=0o700, exist_ok=True)
 
     def _require_folder(self) -> None:
         if not self._folder.is_dir():

@@ -119,7 +119,7 @@ class Erasing(Undoing, Exports):
         table = schema.erasure
         with self._reading() as connection:
             rows = connection.execute(select(table).order_by(table.c.erased_at)).all()
-        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), _known(row.counts)) for row in rows]
+        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), known_counts(row.counts)) for row in rows]
 
     def receipts(self) -> list[Erasure]:
         """What was erased, oldest first; a record that was merged into an erased one is told with it."""
@@ -184,8 +184,12 @@ def _counts(connection: Connection, client_id: str) -> Counts:
     return Counts(**{name: _count(connection, table, client_id) for name, table in tables.items()})
 
 
-def _known(text: str | None) -> Counts | None:
-    return None if text is None else Counts(**json.loads(text))
+def known_counts(text: str | None) -> Counts | None:
+    """Counts as they are kept with a receipt; None where they are not known, or cannot be read any more."""
+    try:
+        return None if text is None else Counts(**json.loads(text))
+    except (TypeError, ValueError):
+        return None
 
 
 def _count(connection: Connection, table: Table, client_id: str) -> int:

@@ -12,7 +12,7 @@ from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import NotFound, StoreDamaged, StoreFull
+from tracker.errors import NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store.faults import disk_faults
 from tracker.store.folder import bytes_in, private_file, private_folder, sync_folder
 
@@ -95,10 +95,10 @@ class Pictures:
         return content
 
     def is_whole(self, name: str) -> bool:
-        """True where a picture is there and its content is what was kept."""
+        """True where a picture is there, can be read, and its content is what was kept."""
         try:
             self.get(name)
-        except (NotFound, StoreDamaged):
+        except StoreError:
             return False
         return True
 
