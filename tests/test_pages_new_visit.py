@@ -21,6 +21,7 @@ from test_pages_harness import (
 
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
+from tracker.errors import InvalidMarks
 from tracker.records import MEASURING, Client, Visit
 from tracker.store import Store
 from tracker.ui.parts.words import as_date
@@ -95,6 +96,26 @@ def test_what_is_no_photo_is_said_beside_it_and_nothing_is_kept(
     assert_no_failure(test)
     assert any('role="alert"' in block.value for block in test.html)
     assert store.drafts() == []
+
+
+# safety.md row 31: a picture that no record names would outlive an erasure
+@pytest.mark.parametrize("why", ["taken back", "search failed"])
+def test_a_photo_that_comes_to_nothing_while_it_is_taken_in_leaves_no_picture(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch, why: str
+) -> None:
+    search = workflow.suggest_marks
+
+    def meanwhile(*args: Any, **kwargs: Any) -> Any:
+        if why == "search failed":
+            raise InvalidMarks("There is no such card.")
+        workflow.answer_consent(store, client.id, MEASURING, False, "me")
+        return search(*args, **kwargs)
+
+    test = open_page("new_visit", client=client.id)
+    monkeypatch.setattr(workflow, "suggest_marks", meanwhile)
+    upload(test, "before", drawn_photo(40.0))
+    assert store.drafts() == []
+    assert list(store._pictures.names()) == []
 
 
 def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client) -> None:

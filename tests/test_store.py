@@ -345,6 +345,17 @@ def test_a_byte_that_is_no_text_damages_one_record_only(store: Store) -> None:
     assert store.damaged() == [DamagedRecord("client", broken.id)]
 
 
+@pytest.mark.parametrize("record", [b"{}", b"{", b'{"services": "x"}', b'{"services": [1]}', b'{"services": ["\xff"]}'])
+def test_a_damaged_visit_is_no_part_of_the_portfolio(store: Store, record: bytes) -> None:
+    client = add_client(store)
+    broken, whole = save_pair(store, client.id), save_pair(store, client.id, b"b", b"a")
+    with store._writing() as connection:
+        changed = "UPDATE visit SET record = CAST(? AS TEXT) WHERE id = ?"
+        connection.exec_driver_sql(changed, (record, broken.id))
+    assert [(each.visit_id, each.services) for each in store.portfolio_visits()] == [(whole.id, whole.services)]
+    assert [entry.visit.id for entry in store.portfolio()] == [whole.id]
+
+
 def test_a_damaged_photo_is_not_removed_by_saving_its_visit(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)

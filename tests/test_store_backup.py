@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
@@ -11,7 +12,7 @@ import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
 
 from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
-from tracker.store import Store, backup, restore
+from tracker.store import Restoration, Store, backup, restore
 from tracker.store.pictures import Pictures
 
 
@@ -44,7 +45,7 @@ def test_restore_drill(store: Store, tmp_path: Path) -> None:
     store.put_picture(b"nobody's")
     made = store.backup(tmp_path / "backups")
     assert len(pictures_in(made)) == 9
-    assert restore(made, tmp_path / "new") == frozenset()
+    assert restore(made, tmp_path / "new") == Restoration(frozenset(), 0)
     with Store(tmp_path / "new") as restored:
         wanted = contents(store)
         assert contents(restored)[:5] == wanted[:5]
@@ -91,7 +92,46 @@ def test_damaged_pictures_are_told_and_the_rest_is_backed_up(store: Store, tmp_p
         store.backup(tmp_path / "backups")
     (made,) = (tmp_path / "backups").iterdir()
     assert pictures_in(made) == {whole.file}
-    assert restore(made, tmp_path / "new") == {broken.file}
+    assert restore(made, tmp_path / "new").damaged == {broken.file}
+
+
+def test_a_picture_that_the_disk_cannot_read_does_not_stop_the_backup(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    visit = save_pair(store, add_client(store).id)
+    broken, whole = store.photos(visit_id=visit.id)
+    bad, read = store.picture_path(broken.file), Path.read_bytes
+
+    def failing(self: Path) -> bytes:
+        if self == bad:
+            raise OSError(5, "Input/output error")
+        return read(self)
+
+    monkeypatch.setattr(Path, "read_bytes", failing)
+    with pytest.raises(StoreDamaged, match="1 photo files"):
+        store.backup(tmp_path / "backups")
+    (made,) = (tmp_path / "backups").iterdir()
+    assert pictures_in(made) == {whole.file}
+
+
+# safety.md row 24: a backup that is listed is whole, whatever happens to the power
+def test_a_backup_is_on_the_disk_before_it_has_its_name(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    save_pair(store, add_client(store).id)
+    store.backup(tmp_path / "backups")  # the second one shares its pictures
+    synced: set[tuple[int, int]] = set()
+    fsync = os.fsync
+
+    def noted(descriptor: int) -> None:
+        found = os.fstat(descriptor)
+        synced.add((found.st_dev, found.st_ino))
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    made = store.backup(tmp_path / "backups")
+    written = [made.parent, made, *(path for path in made.rglob("*") if path.suffix != ".jpg")]
+    assert [path for path in written if (path.stat().st_dev, path.stat().st_ino) not in synced] == []
 
 
 def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -128,6 +168,46 @@ def test_the_erased_stay_erased(store: Store, tmp_path: Path, known_from: str) -
         assert [summary.client for summary in restored.clients()] == [kept]
         assert len(pictures_in(restored.root)) == 2
         assert [line.client_id for line in restored.erasures()] == [gone.id]
+
+
+@pytest.mark.parametrize("known_from", ["the store", "the backup", "a newer backup"])
+def test_receipts_keep_their_counts(store: Store, tmp_path: Path, known_from: str) -> None:
+    gone = add_client(store, "Gone")
+    save_pair(store, gone.id)
+    old = store.backup(tmp_path / "backups")
+    store.erase_client(gone.id)
+    if known_from == "the store":
+        restore(old, tmp_path / "new", erased=store.erasures())
+    else:
+        newer = store.backup(tmp_path / "backups")
+        restore(newer if known_from == "the backup" else old, tmp_path / "new")
+    with Store(tmp_path / "new") as restored:
+        assert restored.receipts() == store.receipts()
+        assert restored.receipts()[0].counts is not None
+
+
+def test_an_erasure_list_of_an_earlier_version_still_counts(store: Store, tmp_path: Path) -> None:
+    gone = add_client(store, "Gone")
+    old = store.backup(tmp_path / "backups")
+    store.erase_client(gone.id)
+    newer = store.backup(tmp_path / "backups")
+    with closing(sqlite3.connect(newer / "database.sqlite")) as connection:
+        connection.execute("ALTER TABLE erasure DROP COLUMN counts")
+        connection.commit()
+    assert restore(old, tmp_path / "new").left_out == 1
+    with Store(tmp_path / "new") as restored:
+        assert restored.is_empty()
+        assert restored.receipts()[0].counts is None
+
+
+def test_only_those_whom_the_backup_holds_are_left_out(store: Store, tmp_path: Path) -> None:
+    before, kept, other = (add_client(store, name) for name in ("Before", "Kept", "Kept too"))
+    store.erase_client(before.id)
+    made = store.backup(tmp_path / "backups")
+    assert restore(made, tmp_path / "one").left_out == 0
+    store.merge_clients(kept, other.id, by="the owner")
+    store.erase_client(kept.id)
+    assert restore(made, tmp_path / "two", erased=store.erasures()).left_out == 1  # two records of one client
 
 
 def test_restore_refuses(store: Store, tmp_path: Path) -> None:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import closing
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
 
 from tracker.errors import Conflict, NotFound, StoreError
+from tracker.records import now
 from tracker.store import Store, engine
 
 NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT = (
@@ -102,6 +105,42 @@ def test_a_damaged_client_can_be_erased(tmp_path: Path) -> None:
         assert store.is_empty()
 
 
+# safety.md row 31: a photo whose taking in was broken off is named by no record, and shows the client all the same
+def test_pictures_that_no_record_names_go_too(tmp_path: Path) -> None:
+    with Store(tmp_path) as store:
+        client, other = add_client(store, "Ada"), add_client(store, "Bea")
+        kept = store.save_photo(new_photo(store, other.id, b"kept")).file
+        left, again, half = store.put_picture(b"left"), store.put_picture(b"put again"), tmp_path / "pictures/ab/c.tmp"
+        half.parent.mkdir(exist_ok=True)
+        half.write_bytes(b"half")
+        long_ago = (now() - timedelta(hours=1)).timestamp()
+        for path in (half, *map(store.picture_path, (kept, left, again))):
+            os.utime(path, (long_ago, long_ago))
+        store.put_picture(b"put again")
+        in_hand = store.put_picture(b"being taken in by another window")
+        assert store.erase_client(client.id).counts.files == 0
+        assert pictures_in(tmp_path) == {kept, again, in_hand}
+        assert not half.exists()
+
+
+def test_a_left_picture_that_the_disk_keeps_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object, **__: object) -> None:
+        raise PermissionError(13, "in use")
+
+    with Store(tmp_path) as store:
+        client = add_client(store)
+        left = store.picture_path(store.put_picture(b"left"))
+        os.utime(left, (0, 0))
+        with monkeypatch.context() as patched:
+            patched.setattr(Path, "unlink", refuse)
+            with pytest.raises(StoreError, match="no record names"):
+                store.erase_client(client.id)
+        with store._reading() as connection:
+            assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is None
+    Store(tmp_path).close()
+    assert pictures_in(tmp_path) == set()
+
+
 def test_a_window_that_reads_on_delays_the_end_of_an_erasure(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(engine, "BUSY_SECONDS", 0.1)
     with Store(tmp_path) as store:
@@ -112,8 +151,12 @@ def test_a_window_that_reads_on_delays_the_end_of_an_erasure(tmp_path: Path, mon
             with pytest.raises(Conflict, match="still reads"):
                 store.erase_client(client_id)
         assert store.is_empty()
-    with Store(tmp_path):
+        (receipt,) = store.receipts()
+        assert receipt.counts is not None
+        assert (receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (1, 1, 2)
+    with Store(tmp_path) as store:
         assert files_with(tmp_path, TOKENS) == []
+        assert store.receipts() == [receipt]
 
 
 def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(

@@ -191,3 +191,16 @@ def test_a_deletion_in_the_record_that_went_cannot_be_taken_back(store: Store) -
     deletion = store.delete_visit(save_pair(store, other.id).id)
     store.merge_clients(kept, other.id, by="me")
     assert not store.can_put_back(deletion.token)
+
+
+def test_a_damaged_byte_does_not_stop_a_merge(store: Store) -> None:
+    kept, other = add_client(store, "Ada"), add_client(store, "Ada again")
+    save_pair(store, other.id)
+    with store._writing() as connection:
+        connection.exec_driver_sql("UPDATE visit SET record = CAST(replace(record, 'toner', x'ff') AS TEXT)")
+    assert store.merge_clients(kept, other.id, by="the owner").visits == 1
+    with store._reading() as connection:
+        row = connection.exec_driver_sql("SELECT client_id, CAST(record AS BLOB) FROM visit").one()
+    assert row.client_id == kept.id
+    assert b"\xff" in row[1]
+    assert other.id.encode() not in row[1]

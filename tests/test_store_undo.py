@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pair
 
-from tracker.errors import Conflict, NotFound
+from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import PriceLine, new_id, now
 from tracker.store import Store, undo
+from tracker.store.pictures import Pictures
 
 
 @pytest.fixture
@@ -43,6 +44,23 @@ def test_a_visit_comes_back_with_photos_pictures_and_log(store: Store) -> None:
     assert {edit.before for edit in log} <= {edit.before for edit in told}
     with store._reading() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
+
+
+def test_a_visit_with_a_damaged_byte_comes_back_as_it_was(store: Store) -> None:
+    visit = save_pair(store, add_client(store).id)
+    with store._writing() as connection:
+        changed = "UPDATE visit SET record = CAST(replace(CAST(record AS BLOB), 'toner', x'ff') AS TEXT)"
+        connection.exec_driver_sql(changed)
+
+    def kept() -> list[tuple[str, bytes]]:
+        with store._reading() as connection:
+            found = connection.exec_driver_sql("SELECT typeof(record), CAST(record AS BLOB) FROM visit").all()
+        return [(kind, content) for kind, content in found]
+
+    before = kept()
+    assert b"\xff" in before[0][1]
+    store.put_back(store.delete_visit(visit.id).token)
+    assert kept() == before
 
 
 def test_a_photo_a_draft_and_a_price_come_back(store: Store) -> None:
@@ -128,6 +146,54 @@ def test_a_client_erased_in_another_program_does_not_come_back(store: Store) -> 
     store.close()
     with Store(store.root) as again:
         assert pictures_in(again.root) == set()
+
+
+# safety.md row 31: an undo that fails puts no picture back
+def test_an_undo_that_comes_after_an_erasure_leaves_no_picture(store: Store) -> None:
+    client = add_client(store)
+    lost = store.delete_visit(save_pair(store, client.id).id)
+    other_lost = store.delete_photo(store.save_photo(new_photo(store, client.id, b"another")).id)
+    with Store(store.root) as other:
+        other.erase_client(client.id)
+    with pytest.raises(NotFound):
+        store.put_back(lost.token)
+    assert pictures_in(store.root) == set()
+    assert not store.can_put_back(lost.token)
+    assert not store.can_put_back(other_lost.token)
+
+
+def test_an_undo_that_fails_leaves_no_picture(store: Store) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+    (before,) = store.photos(visit_id=visit.id, role="before")
+    photo_lost = store.delete_photo(before.id)
+    visit_lost = store.delete_visit(visit.id)
+    with pytest.raises(NotFound):
+        store.put_back(photo_lost.token)
+    assert pictures_in(store.root) == set()
+    store.put_back(visit_lost.token)
+    store.put_back(photo_lost.token)
+    assert len(store.photos(visit_id=visit.id)) == 2
+
+
+def test_an_undo_without_room_leaves_no_picture(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    lost = store.delete_visit(save_pair(store, add_client(store).id).id)
+    put, kept = Pictures.put, [b""]
+
+    def full(self: Pictures, content: bytes) -> str:
+        if kept:
+            kept.pop()
+            return put(self, content)
+        raise StoreFull("The disk is full.")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Pictures, "put", full)
+        with pytest.raises(StoreFull):
+            store.put_back(lost.token)
+    assert pictures_in(store.root) == set()
+    assert store.photos() == []
+    store.put_back(lost.token)
+    assert len(store.photos()) == 2
 
 
 def test_the_memory_is_bounded_and_ends_with_the_program(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -22,6 +23,11 @@ CARRIED = ("id", "client_id", "visit_id", "on", "role", "taken_at")
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 """A text that begins with one of these would run as a formula in a spreadsheet (OWASP, CSV injection)."""
+
+_SIGNS = "[" + "".join(map(re.escape, FORMULA_SIGNS)) + "]"
+# apostrophes that stand before such a sign already get one more, so that what goes out can come in again unchanged
+_FORMULA = re.compile(rf"(^|[;\r\n])(?='*{_SIGNS})")
+_ESCAPED = re.compile(rf"(^|[;\r\n])'(?='*{_SIGNS})")
 
 _MEASURED = {"value", "u", "unit", "dof"}
 _LAB = {"lab", "cov", "dof"}
@@ -70,9 +76,15 @@ def to_csv(table: SheetTable) -> bytes:
     Returns
     -------
     bytes : UTF-8 with a mark at the start, commas, one heading line; a text that would run as a formula has an
-        apostrophe before it
+        apostrophe before it, also one that begins after a semicolon or on a new line, where some spreadsheets begin
+        a cell
     """
     return csv_lines(table.columns, table.rows, first=True)
+
+
+def as_typed(cell: str) -> str:
+    """The text of a cell as it was before `to_csv` wrote it; ``=1+1`` is a text like any other, nothing is run."""
+    return _ESCAPED.sub(r"\1", cell)
 
 
 def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[str]]:
@@ -87,9 +99,9 @@ def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[
 def csv_lines(headings: Sequence[str], rows: Iterable[dict[str, Json]], *, first: bool = False) -> bytes:
     """Rows of a table as `to_csv` writes them, with the line of headings where they are the first."""
     out = io.StringIO()
-    writer = csv.writer(out)
+    writer = csv.writer(out, quoting=csv.QUOTE_NONNUMERIC)
     if first:
-        writer.writerow(headings)
+        writer.writerow(map(_cell, headings))
     writer.writerows([_cell(row.get(heading)) for heading in headings] for row in rows)
     return out.getvalue().encode("utf-8-sig" if first else "utf-8", "backslashreplace")
 
@@ -166,5 +178,4 @@ def _cell(value: Json) -> str | int | float:
         value = "; ".join(value)
     elif not isinstance(value, str):
         value = json.dumps(value, ensure_ascii=False)
-    # apostrophes that stand before such a sign already get one more, so that what goes out can come in again unchanged
-    return f"'{value}" if value.lstrip("'").startswith(FORMULA_SIGNS) else value
+    return _FORMULA.sub(r"\1'", value)

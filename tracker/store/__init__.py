@@ -11,7 +11,7 @@ from tracker.store.folder import data_folder
 from tracker.store.merging import Merged
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
-from tracker.store.restore import restore
+from tracker.store.restore import Restoration, restore
 from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
 from tracker.store.store import QUOTA_BYTES, Store, Usage
@@ -43,6 +43,7 @@ __all__ = [
     "PortfolioEntry",
     "PortfolioVisit",
     "Receipt",
+    "Restoration",
     "Store",
     "Usage",
     "ZipArchive",

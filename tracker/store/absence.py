@@ -37,9 +37,9 @@ class Absence(Database):
         visits = (
             select(visit.c.client_id, func.max(visit.c.on_date).label("day")).group_by(visit.c.client_id).subquery()
         )
-        taken = func.substr(func.max(photo.c.taken_at), 1, 10).label("day")
+        taken = func.date(func.max(photo.c.taken_at), "localtime").label("day")
         photos = select(photo.c.client_id, taken).group_by(photo.c.client_id).subquery()
-        added = func.substr(func.json_extract(client.c.record, "$.created_at"), 1, 10)
+        added = func.date(func.json_extract(client.c.record, "$.created_at"), "localtime")
         last = func.coalesce(func.max(visits.c.day, photos.c.day), visits.c.day, photos.c.day, added)
         query = (
             select(client.c.id, client.c.record, last.label("last_seen"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -10,9 +11,10 @@ from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO, Protocol, Self
 
+from tracker.errors import Conflict
 from tracker.records import now
 from tracker.store.faults import disk_faults
-from tracker.store.folder import private_file, private_folder
+from tracker.store.folder import private_file, private_folder, sync_folders
 
 _PACKED_ALREADY = (".jpg",)
 
@@ -54,7 +56,7 @@ class ZipArchive:
 
 
 class FolderArchive:
-    """A folder that only this user can open.
+    """A folder that only this user can open. Where it is taken away meanwhile, it is not made again.
 
     Parameters
     ----------
@@ -69,20 +71,45 @@ class FolderArchive:
 
         Raises
         ------
-        StoreFull, StoreError : the disk refuses it
+        as `writing`
         """
         with self.writing(name) as file:
             file.write(content)
 
     @contextmanager
     def writing(self, name: str) -> Iterator[BinaryIO]:
-        """A file to write piece by piece.
+        """A file to write piece by piece; it is safely on the disk at the end.
 
         Raises
         ------
+        Conflict : the folder was removed meanwhile
         StoreFull, StoreError : the disk refuses it
         """
         path = self._folder / name
-        private_folder(path.parent)
-        with disk_faults("The export could not be written"), private_file(path).open("wb") as file:
-            yield file
+        with disk_faults("The export could not be written"):
+            self._make_folder(path.parent)
+            with private_file(path).open("wb") as file:
+                yield file
+                file.flush()
+                os.fsync(file.fileno())
+
+    def settle(self) -> None:
+        """Put the names of all files safely on the disk.
+
+        Raises
+        ------
+        Conflict : the folder was removed meanwhile
+        """
+        with disk_faults("The export could not be written"):
+            self._require_folder()
+            sync_folders(self._folder)
+
+    def _make_folder(self, folder: Path) -> None:
+        self._require_folder()
+        if folder != self._folder:
+            self._make_folder(folder.parent)
+            folder.mkdir(mode=0o700, exist_ok=True)
+
+    def _require_folder(self) -> None:
+        if not self._folder.is_dir():
+            raise Conflict("The export was removed while it was written.", "Take everything out again.")

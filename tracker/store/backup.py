@@ -15,7 +15,7 @@ from tracker.records import now
 from tracker.store.backup_shelf import PREFIX, Shelf, check_backup, write_contents
 from tracker.store.database import Database, wanted_files
 from tracker.store.faults import database_faults, disk_faults
-from tracker.store.folder import Layout, private_folder, sync_folder
+from tracker.store.folder import Layout, private_folder, sync_folder, sync_folders
 from tracker.store.migrate import copy_database
 from tracker.store.pictures import Pictures
 
@@ -44,7 +44,7 @@ class Backups(Database):
         Raises
         ------
         StoreFull : no room on that disk
-        StoreDamaged : pictures are missing or altered; the backup is there with all the others
+        StoreDamaged : pictures are missing, altered or cannot be read; the backup is there with all the others
         StoreError : the folder lies inside the studio's own folder, or cannot be written
         """
         place = folder or self._layout.backups
@@ -58,13 +58,14 @@ class Backups(Database):
             write_contents(growing, made_at)
             damaged |= check_backup(growing.root).damaged
             with disk_faults("The backup could not be kept"):
+                sync_folders(growing.root)
                 growing.root.rename(final)
                 sync_folder(place)
         finally:
             shutil.rmtree(growing.root, ignore_errors=True)
         if damaged:
             raise StoreDamaged(
-                f"The backup {final.name} is made, but {len(damaged)} photo files are missing or altered.",
+                f"The backup {final.name} is made, but {len(damaged)} photo files are missing, altered or unreadable.",
                 "Open the photos that do not show, and take them again or remove them.",
             )
         return final
@@ -89,7 +90,7 @@ class Backups(Database):
 def copy_pictures(
     source: Pictures, target: Pictures, names: Iterable[str], earlier: Pictures | None = None
 ) -> set[str]:
-    """Copy pictures, or share them with an earlier backup; returns names of those missing or altered in the source.
+    """Copy pictures, or share them with an earlier backup; returns names of those not whole in the source.
 
     A picture that is lost in the source and whole in the earlier backup is kept from there.
     """

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import shutil
 import sqlite3
 import sys
@@ -108,8 +109,11 @@ def write_contents(backup: Layout, made_at: datetime) -> None:
         "rows": _counts(backup.database),
         "database_sha256": _sha256(backup.database),
     }
-    with disk_faults("The backup could not be kept"):
-        private_file(backup.root / _CONTENTS).write_text(json.dumps(contents, indent=1), "utf-8")
+    note = private_file(backup.root / _CONTENTS)
+    with disk_faults("The backup could not be kept"), note.open("w", encoding="utf-8") as file:
+        json.dump(contents, file, indent=1)
+        file.flush()
+        os.fsync(file.fileno())
 
 
 def check_backup(folder: Path) -> BackupCheck:
@@ -118,12 +122,14 @@ def check_backup(folder: Path) -> BackupCheck:
     Raises
     ------
     NotFound : there is no backup in that folder
-    StoreDamaged : its database is damaged, or is not what was noted
+    StoreDamaged : its database is damaged or not what was noted, or the note cannot be read
     """
     layout = Layout(folder)
     if not layout.database.is_file():
         raise NotFound(f"There is no backup in {folder}.", f"Choose a folder whose name begins with {PREFIX}.")
     contents = _contents(folder)
+    if not contents and (folder / _CONTENTS).exists():
+        raise _altered(folder, "the note of what it holds cannot be read")
     if "database_sha256" in contents and _sha256(layout.database) != contents["database_sha256"]:
         raise _altered(folder, "its database is not the one that was written")
     with database_faults(), closing(_opened(layout.database)) as connection:
@@ -160,7 +166,7 @@ def _made_at(folder: Path, contents: dict[str, Any]) -> datetime:
 
 
 def _contents(folder: Path) -> dict[str, Any]:
-    """What was noted; nothing in backups of earlier versions."""
+    """What was noted; nothing in backups of earlier versions, or where it cannot be read."""
     try:
         found = json.loads((folder / _CONTENTS).read_text("utf-8"))
     except (OSError, ValueError):

@@ -55,13 +55,14 @@ class Database:
         with self._reading() as connection:
             return find(connection, shape, identifier)
 
-    def _discard_files(self, names: Iterable[str]) -> int:
-        """Remove pictures that no record names any more; returns how many."""
+    def _discard_files(self, names: Iterable[str]) -> None:
+        """Remove pictures that no record names any more."""
         candidates = set(names)
         if not candidates:
-            return 0
+            return
         with self._writing() as connection:
-            return sum(self._pictures.remove(name) for name in sorted(candidates - wanted_files(connection)))
+            for name in sorted(candidates - wanted_files(connection)):
+                self._pictures.remove(name)
 
     def _tidy_files(self, names: Iterable[str]) -> None:
         """As `_discard_files`, after a save that stands either way: what cannot go now goes at the next start."""

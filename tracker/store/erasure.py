@@ -6,11 +6,11 @@ import json
 from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, union, update
 
-from tracker.errors import Conflict
+from tracker.errors import Conflict, StoreError
 from tracker.records import now
 from tracker.store import schema
 from tracker.store.database import require_client, wanted_files
@@ -19,6 +19,9 @@ from tracker.store.faults import database_faults, disk_faults
 from tracker.store.merging import merged_into
 from tracker.store.rows import time_text
 from tracker.store.undo import Undoing
+
+_IN_HAND = timedelta(minutes=10)
+"""A picture that no record names may be one that is being taken in; that never takes so long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,13 +84,14 @@ class Erasing(Undoing, Exports):
         """Erase a client with consents, visits, photos, drafts and pictures.
 
         Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
-        upgrade and every export on the disk removed, and the memory of deletions emptied of the client. Backups
-        elsewhere still hold the client: `restore` erases them again. An erasure that is cut off is finished when
-        the data is next opened.
+        upgrade, every export on the disk and every picture that no record names removed, and the memory of deletions
+        emptied of the client. Backups elsewhere still hold the client: `restore` erases them again. An erasure that is
+        cut off is finished when the data is next opened.
 
         Raises
         ------
         NotFound : no such client
+        StoreError : the disk keeps a picture or an export
         Conflict : another window reads for so long that the log cannot be emptied now
         """
         with self._writing() as connection:
@@ -97,14 +101,17 @@ class Erasing(Undoing, Exports):
             held = _files_of(connection, client_id)
             gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
+            going = sum(map(self._pictures.is_there, held - wanted_files(connection)))
+            counts = replace(counts, files=going, exports=self.export_count())
             _list_as_erased(connection, gone, erased_at)
+            # at once, so that an erasure that is cut off has its receipt too
+            counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
+            connection.execute(counted.values(counts=json.dumps(asdict(counts))))
         self._forget_deleted(gone)
-        counts = replace(counts, files=self._discard_files(held), exports=self.remove_exports())
+        self._discard_files(held)
+        self._discard_left_overs()
+        self.remove_exports()
         self._leave_no_byte()
-        with self._writing() as connection:
-            table = schema.erasure
-            counted = json.dumps(asdict(counts))
-            connection.execute(update(table).where(table.c.client_id == client_id).values(counts=counted))
         return Receipt(client_id, erased_at, counts)
 
     def erasures(self) -> list[Erasure]:
@@ -112,7 +119,7 @@ class Erasing(Undoing, Exports):
         table = schema.erasure
         with self._reading() as connection:
             rows = connection.execute(select(table).order_by(table.c.erased_at)).all()
-        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), _known(row.counts)) for row in rows]
+        return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), known_counts(row.counts)) for row in rows]
 
     def receipts(self) -> list[Erasure]:
         """What was erased, oldest first; a record that was merged into an erased one is told with it."""
@@ -131,6 +138,16 @@ class Erasing(Undoing, Exports):
         if unfinished and swept:
             self.remove_exports()
             self._leave_no_byte()
+
+    def _discard_left_overs(self) -> None:
+        """Remove pictures that no record names, as one whose taking in was broken off: they may show the client."""
+        with self._writing() as connection:
+            clean = self._pictures.sweep(wanted_files(connection), _IN_HAND)
+        if not clean:
+            raise StoreError(
+                "The client is erased from the record, but the disk keeps a picture that no record names.",
+                "Close all windows of the program and start it again: it then finishes by itself.",
+            )
 
     def _leave_no_byte(self) -> None:
         """Rewrite the database without what was deleted, and note that the erasures are finished."""
@@ -167,8 +184,12 @@ def _counts(connection: Connection, client_id: str) -> Counts:
     return Counts(**{name: _count(connection, table, client_id) for name, table in tables.items()})
 
 
-def _known(text: str | None) -> Counts | None:
-    return None if text is None else Counts(**json.loads(text))
+def known_counts(text: str | None) -> Counts | None:
+    """Counts as they are kept with a receipt; None where they are not known, or cannot be read any more."""
+    try:
+        return None if text is None else Counts(**json.loads(text))
+    except (TypeError, ValueError):
+        return None
 
 
 def _count(connection: Connection, table: Table, client_id: str) -> int:

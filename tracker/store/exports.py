@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from uuid import uuid4
 
+from sqlalchemy import Connection, func, select
+
+from tracker.errors import Conflict
 from tracker.records import now
+from tracker.store import schema
 from tracker.store.archive import FolderArchive
 from tracker.store.database import Database
 from tracker.store.faults import disk_faults
@@ -50,14 +54,25 @@ class Exports(Database):
 
         Raises
         ------
+        Conflict : a client was erased meanwhile, or exports were removed; nothing is left
         StoreFull, StoreError : the disk refuses it; nothing is left
         """
         place = private_folder(self._layout.exports)
         final = place / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
-        growing = place / f".{uuid4().hex}.tmp"
+        growing = place / _growing_name()
+        with self._reading() as connection:
+            erased = _erased_count(connection)
         try:
-            yield FolderArchive(growing), final
-            with disk_faults("The export could not be kept"):
+            archive = FolderArchive(growing)
+            yield archive, final
+            archive.settle()
+            # under the lock, so that an erasure either is seen here or finds the export under its name
+            with self._writing() as connection, disk_faults("The export could not be kept"):
+                if _erased_count(connection) != erased:
+                    raise Conflict(
+                        "A client was erased while the export was written, so it was thrown away.",
+                        "Take everything out again.",
+                    )
                 growing.rename(final)
                 sync_folder(place)
         finally:
@@ -65,28 +80,40 @@ class Exports(Database):
 
     def exports(self) -> list[Export]:
         """Exports that lie on the disk, newest first."""
-        found = [
-            Export(folder, _made_at(folder), bytes_in(folder))
-            for folder in self._layout.exports.glob(f"{_PREFIX}*")
-            if folder.is_dir()
-        ]
+        found = [Export(folder, _made_at(folder), bytes_in(folder)) for folder in self._folders()]
         return sorted(found, key=lambda export: export.made_at, reverse=True)
 
-    def remove_exports(self) -> int:
-        """Remove all exports, unfinished ones too; returns how many there were.
+    def export_count(self) -> int:
+        """How many exports lie on the disk."""
+        return len(self._folders())
+
+    def remove_exports(self) -> None:
+        """Remove all exports, and those that are being written: whoever writes one is told.
 
         Raises
         ------
         StoreError : the disk keeps one of them
         """
-        place, count = self._layout.exports, 0
-        if not place.is_dir():
-            return 0
-        for folder in [*place.glob(f"{_PREFIX}*"), *place.glob(".*.tmp")]:
-            count += folder.name.startswith(_PREFIX)
-            with disk_faults("An earlier export could not be removed"):
-                shutil.rmtree(folder)
-        return count
+        place = self._layout.exports
+        for folder in [*self._folders(), *place.glob(".*.tmp")]:
+            # what is gone already was removed by somebody else
+            with disk_faults("An earlier export could not be removed"), suppress(FileNotFoundError):
+                # renamed first: nothing can be added to it any more while it is taken apart
+                gone = folder.rename(place / _growing_name())
+                shutil.rmtree(gone)
+
+    def _folders(self) -> list[Path]:
+        return [folder for folder in self._layout.exports.glob(f"{_PREFIX}*") if folder.is_dir()]
+
+
+def _growing_name() -> str:
+    """A hidden name for what is no whole export."""
+    return f".{uuid4().hex}.tmp"
+
+
+def _erased_count(connection: Connection) -> int:
+    """How many clients were ever erased; grows with each erasure."""
+    return connection.execute(select(func.count()).select_from(schema.erasure)).scalar_one()
 
 
 def _made_at(folder: Path) -> datetime:

@@ -130,6 +130,12 @@ def sync_folder(path: Path) -> None:
         os.close(descriptor)
 
 
+def sync_folders(root: Path) -> None:
+    """As `sync_folder`, for a folder and all that lie in it."""
+    for folder, *_ in os.walk(root, topdown=False):
+        sync_folder(Path(folder))
+
+
 def bytes_in(path: Path) -> int:
     """Size of all files below a folder, bytes; files that vanish meanwhile count as nothing."""
     total = 0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 
@@ -23,7 +24,7 @@ class Photos(Undoing):
     """The part of the store that keeps photos."""
 
     def put_picture(self, content: bytes) -> str:
-        """Keep a picture. One that no record names is removed at a later start.
+        """Keep a picture, to be named by a record soon: one that none names goes at an erasure or the next start.
 
         Parameters
         ----------
@@ -38,6 +39,10 @@ class Photos(Undoing):
         StoreFull : over the quota, or no room on the disk
         """
         return self._pictures.put(content)
+
+    def let_go(self, names: Iterable[str]) -> None:
+        """Remove pictures that were put for records that did not come about; those that a record names stay."""
+        self._tidy_files(names)
 
     def picture(self, name: str) -> bytes:
         """Content of a picture, checked against its name.

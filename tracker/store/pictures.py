@@ -6,11 +6,13 @@ import hashlib
 import os
 import re
 import threading
+import time
 from collections.abc import Collection, Iterator
+from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import NotFound, StoreDamaged, StoreFull
+from tracker.errors import NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store.faults import disk_faults
 from tracker.store.folder import bytes_in, private_file, private_folder, sync_folder
 
@@ -53,7 +55,9 @@ class Pictures:
         name = hashlib.sha256(content).hexdigest()
         path = self._place(name)
         with self._one_at_a_time, disk_faults("The photo could not be kept"):
-            if not _holds(path, name):
+            if _holds(path, name):
+                path.touch()  # in hand again: no sweep may take it for one that was left
+            else:
                 self._check_quota(len(content))
                 self._write(path, content)
         return name
@@ -91,10 +95,10 @@ class Pictures:
         return content
 
     def is_whole(self, name: str) -> bool:
-        """True where a picture is there and its content is what was kept."""
+        """True where a picture is there, can be read, and its content is what was kept."""
         try:
             self.get(name)
-        except (NotFound, StoreDamaged):
+        except StoreError:
             return False
         return True
 
@@ -106,30 +110,33 @@ class Pictures:
         NotFound : there is no such picture, or the name is no SHA-256 in hexadecimal
         """
         path = self._place(name)
-        if not path.is_file():
+        if not self.is_there(name):
             raise NotFound(f"The photo file {name[:12]} is not there.", "Take it from a backup, or take it again.")
         return path
 
-    def remove(self, name: str) -> bool:
-        """Remove a picture; True where it was there."""
+    def is_there(self, name: str) -> bool:
+        """True where there is such a picture; its content is not checked."""
+        return self._place(name).is_file()
+
+    def remove(self, name: str) -> None:
+        """Remove a picture; nothing where it is gone already."""
         path = self._place(name)
         with disk_faults("The photo could not be removed"):
-            if not path.exists():
-                return False
-            path.unlink()
-            sync_folder(path.parent)
-        return True
+            if path.exists():
+                path.unlink()
+                sync_folder(path.parent)
 
     def names(self) -> Iterator[str]:
         """Names of all pictures."""
         return (path.stem for path in self._folder.glob("??/*.jpg") if _NAME.fullmatch(path.stem))
 
-    def sweep(self, wanted: Collection[str]) -> bool:
-        """Remove what a crash left: unfinished files, and pictures that are not wanted.
+    def sweep(self, wanted: Collection[str], left_for: timedelta | None = None) -> bool:
+        """Remove what was left: unfinished files, and pictures that are not wanted.
 
         Parameters
         ----------
         wanted : names of the pictures that records refer to
+        left_for : only what was put so long ago; None for all, where nobody can be about to save one
 
         Returns
         -------
@@ -139,7 +146,10 @@ class Pictures:
         clean = True
         for path in [*self._folder.glob("??/*.tmp"), *unwanted]:
             try:
-                path.unlink(missing_ok=True)
+                if left_for is None or path.stat().st_mtime < time.time() - left_for.total_seconds():
+                    path.unlink(missing_ok=True)
+            except FileNotFoundError:
+                continue
             except OSError:
                 clean = False
         return clean

@@ -53,16 +53,19 @@ class Portfolio(Database):
     """The part of the store that knows what may be shown."""
 
     def portfolio_visits(self) -> list[PortfolioVisit]:
-        """All visits that may be shown, newest first, without reading their photos."""
+        """All visits that may be shown, newest first, without reading their photos; damaged ones are left out."""
         visit = schema.visit
-        services = func.iif(func.json_valid(visit.c.record), func.json_extract(visit.c.record, "$.services"), "[]")
+        told = func.json_quote(func.json_extract(visit.c.record, "$.services"))
+        services = func.iif(func.json_valid(visit.c.record), told, "null")
         query = (
             select(visit.c.id, services.label("services"))
             .where(visit.c.client_id.in_(_allowed()), _has_photo(BEFORE), _has_photo(AFTER))
             .order_by(*_NEWEST_FIRST)
         )
         with self._reading() as connection:
-            return [PortfolioVisit(row.id, tuple(json.loads(row.services))) for row in connection.execute(query)]
+            rows = connection.execute(query).all()
+        found = ((row.id, _services(row.services)) for row in rows)
+        return [PortfolioVisit(visit_id, services) for visit_id, services in found if services is not None]
 
     def portfolio(self, visit_ids: Sequence[str] | None = None) -> list[PortfolioEntry]:
         """Visits with a before and an after of clients who agree to it now, newest visit first.
@@ -134,6 +137,15 @@ def _first(photos: list[PhotoRecord]) -> PhotoRecord:
 
 def _counts(photo: PhotoRecord) -> bool:
     return photo.left_out is None and photo.reading is not None and photo.reading.ok
+
+
+def _services(text: str) -> tuple[str, ...] | None:
+    """Names of services from their JSON; None where they are no such names."""
+    try:
+        found = json.loads(text.encode())
+    except ValueError:
+        return None
+    return tuple(found) if isinstance(found, list) and all(isinstance(each, str) for each in found) else None
 
 
 def _readable(visit_id: str, text: str) -> Visit | None:

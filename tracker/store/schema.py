@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
+    BindParameter,
     Boolean,
     Column,
+    ColumnElement,
+    Dialect,
     Float,
     ForeignKey,
     ForeignKeyConstraint,
@@ -14,8 +19,33 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    TypeDecorator,
     UniqueConstraint,
+    cast,
 )
+
+
+class KeptText(TypeDecorator[str]):
+    """Text that goes back into the database as it was read, a damaged byte in it too (`engine` reads it as half a
+    character, which the driver refuses to write)."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> Any:
+        """The text itself, or its bytes where it is no whole text."""
+        if value is None:
+            return None
+        try:
+            value.encode()
+        except UnicodeEncodeError:
+            return value.encode("utf-8", "surrogateescape")
+        return value
+
+    def bind_expression(self, bindparam: BindParameter[str]) -> ColumnElement[str]:
+        """Bytes become text again."""
+        return cast(bindparam, Text)
+
 
 metadata = MetaData(
     naming_convention={
@@ -33,9 +63,9 @@ client = Table(
     "client",
     metadata,
     Column("id", String, primary_key=True),
-    Column("search", Text, nullable=False),  # name, note and contact note as `rows.search_text` folds them
+    Column("search", KeptText, nullable=False),  # name, note and contact note as `rows.search_text` folds them
     Column("demo", Boolean, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
 )
 
 consent = Table(
@@ -46,7 +76,7 @@ consent = Table(
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
     Column("purpose", String, nullable=False),
     Column("given", Boolean, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     Index(None, "client_id", "purpose", "number"),
 )
 
@@ -58,7 +88,7 @@ visit = Table(
     Column("on_date", String, nullable=False),
     Column("created_at", String, nullable=False),
     Column("revision", Integer, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     UniqueConstraint("id", "client_id"),  # what the photos of a visit refer to: client and visit always agree
     Index(None, "client_id", "on_date"),
     Index(None, "on_date"),
@@ -73,7 +103,7 @@ photo = Table(
     Column("role", String, nullable=False),
     Column("taken_at", String, nullable=False),
     Column("file", String, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     ForeignKeyConstraint(["visit_id", "client_id"], ["visit.id", "visit.client_id"], ondelete="CASCADE"),
     Index(None, "client_id", "taken_at"),
     Index(None, "visit_id", "role"),
@@ -87,7 +117,7 @@ draft = Table(
     Column("id", String, primary_key=True),
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
     Column("updated_at", String, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     Index(None, "client_id"),
 )
 
@@ -104,7 +134,7 @@ visit_text = Table(
     "visit_text",
     metadata,
     Column("visit_id", String, ForeignKey("visit.id", ondelete="CASCADE"), primary_key=True),
-    Column("search", Text, nullable=False),  # every word of the visit as `rows.search_text` folds it
+    Column("search", KeptText, nullable=False),  # every word of the visit as `rows.search_text` folds it
 )
 """Beside the visits, so that a search reads words only and not every record's JSON."""
 
@@ -113,7 +143,7 @@ price = Table(
     metadata,
     Column("id", String, primary_key=True),
     Column("name", String, nullable=False),  # as `rows.search_text` folds it: the order of the list
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
 )
 
 edit = Table(
@@ -126,7 +156,7 @@ edit = Table(
     Column("what", String, nullable=False),
     Column("at", String, nullable=False),
     Column("by", String, nullable=False),
-    Column("before", Text),  # the record's JSON as it was; empty where nothing may be kept of it
+    Column("before", KeptText),  # the record's JSON as it was; empty where nothing may be kept of it
     Index(None, "client_id"),
     Index(None, "record_id"),
 )
@@ -137,9 +167,9 @@ outcome = Table(
     Column("visit_id", String, ForeignKey("visit.id", ondelete="CASCADE"), primary_key=True),
     Column("region", String, primary_key=True),
     Column("on_date", String, nullable=False),
-    Column("services", Text, nullable=False),  # folded, one on each line, with a line break before and after
+    Column("services", KeptText, nullable=False),  # folded, one on each line, with a line break before and after
     Column("start_lightness", Float, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     Column("stamp", String),  # the spread that it was worked out with
     Index(None, "region", "start_lightness"),
     Index(None, "visit_id", "stamp"),
@@ -153,7 +183,7 @@ wear = Table(
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
     Column("on_date", String, nullable=False),
     Column("stamp", String, nullable=False),
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
     Index(None, "client_id"),
 )
 """How each service wore: its readings as months since the service, so that no page reads all photos."""
@@ -167,7 +197,7 @@ refresh = Table(
     Column("early", String),
     Column("middle", String),
     Column("late", String),
-    Column("record", Text),
+    Column("record", KeptText),
     Index(None, "middle"),
 )
 """When each client is due, and why; dates are empty where none can be given."""
@@ -178,7 +208,7 @@ erasure = Table(
     Column("client_id", String, primary_key=True),
     Column("erased_at", String, nullable=False),
     Column("finished_at", String),  # empty until no byte is left: an interrupted erasure is finished at the next start
-    Column("counts", Text),  # JSON: how much was erased, nothing of what it was
+    Column("counts", KeptText),  # JSON: how much was erased, nothing of what it was
 )
 
 merge = Table(
@@ -200,7 +230,7 @@ yardstick = Table(
     Column("kind", String, nullable=False),
     Column("made_at", String, nullable=False),
     Column("undone_at", String),  # empty while it stands
-    Column("record", Text, nullable=False),
+    Column("record", KeptText, nullable=False),
 )
 """The studio's own yardsticks, every version; the newest of a kind that stands is in force."""
 
@@ -208,6 +238,6 @@ setting = Table(
     "setting",
     metadata,
     Column("name", String, primary_key=True),
-    Column("value", Text, nullable=False),  # JSON
+    Column("value", KeptText, nullable=False),  # JSON
 )
 """Choices of the studio that belong to no client, such as the size of its card."""

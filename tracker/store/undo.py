@@ -91,22 +91,28 @@ class Undoing(Database):
             held = self._deleted.get(token)
         if held is None:
             raise NotFound("This cannot be taken back any more.", "Only the last deletions since the start are held.")
-        for content in held.pictures.values():
-            self._pictures.put(content)
-        with self._writing() as connection:
-            if held.client_id is not None:
-                require_client(connection, held.client_id)
-            _make_room(connection, held)
-            for name, rows in held.rows.items():
-                connection.execute(insert(schema.metadata.tables[name]), rows)
-            for row in held.rows.get("photo", ()):
-                if row["visit_id"] is not None:
-                    refresh_outcomes(connection, row["visit_id"])
-            if held.client_id is not None:
-                touch_wear(connection, held.client_id)
-            log_edit(connection, held.deletion.kind, held.record_id, held.client_id, PUT_BACK, "", None)
+        try:
+            with self._writing() as connection:
+                self._require_owner(connection, held)
+                _insert(connection, held)
+                # last, and under the lock: an erasure in another window comes before it or after it
+                for content in held.pictures.values():
+                    self._pictures.put(content)
+        except BaseException:
+            self._tidy_files(held.pictures)
+            raise
         self._forget([token])
         return held.deletion
+
+    def _require_owner(self, connection: Connection, held: _Held) -> None:
+        """Check that the client is there; where another program erased the client, forget what is held of them."""
+        if held.client_id is None:
+            return
+        try:
+            require_client(connection, held.client_id)
+        except NotFound:
+            self._forget_deleted([held.client_id])
+            raise
 
     @contextmanager
     def _deleting(self, connection: Connection, table: Table, identifier: str) -> Iterator[Deletion]:
@@ -150,6 +156,19 @@ class Undoing(Database):
         with self._deleted_lock:
             for token in tokens:
                 self._deleted.pop(token, None)
+
+
+def _insert(connection: Connection, held: _Held) -> None:
+    """Write the rows again, and what is worked out from them."""
+    _make_room(connection, held)
+    for name, rows in held.rows.items():
+        connection.execute(insert(schema.metadata.tables[name]), rows)
+    for row in held.rows.get("photo", ()):
+        if row["visit_id"] is not None:
+            refresh_outcomes(connection, row["visit_id"])
+    if held.client_id is not None:
+        touch_wear(connection, held.client_id)
+    log_edit(connection, held.deletion.kind, held.record_id, held.client_id, PUT_BACK, "", None)
 
 
 def _make_room(connection: Connection, held: _Held) -> None:

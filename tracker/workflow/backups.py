@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracker.errors import StoreDamaged, TrackerError
+from tracker.errors import TrackerError
 from tracker.records import now
 from tracker.store import Backup, Erasure, Store, data_folder, restore
 
@@ -19,7 +19,7 @@ class Restored:
     ----------
     folder : Path
     clients, visits, photos : int, how many
-    left_out : int, clients who had asked to be erased since and did not come back
+    left_out : int, clients whom the backup holds and who were erased since; they did not come back
     damaged : int, pictures that are missing or altered in the backup
     """
 
@@ -32,35 +32,34 @@ class Restored:
 
 
 def back_up(store: Store) -> Path:
-    """Make a backup now, check it, and remove those that are too old or too many.
+    """Make a backup now, check it, and remove those that are too old or too many, whether it could be made or not.
 
     Raises
     ------
-    StoreFull, StoreError : it could not be made; the earlier ones stay
+    StoreFull, StoreError : it could not be made; the newest of the earlier ones stays
     StoreDamaged : it is made, but pictures are missing or altered in the studio itself
     """
-    made = store.backup()
-    store.shelf.expire()
-    return made
+    try:
+        return store.backup()
+    finally:
+        store.shelf.expire()
 
 
 def back_up_at_start(store: Store) -> Path | None:
-    """The day's backup; None where there is one of today already, or nothing to back up.
+    """The day's backup; None where there is one of today already, or nothing to back up. Old ones go in any case.
+
+    A studio whose clients were all erased is backed up too: only a newer backup lets the last one that holds them go.
 
     Raises
     ------
     as `back_up`
     """
-    if store.is_empty():
-        return None
     today = now().astimezone().date()
-    if any(backup.made_at.astimezone().date() >= today for backup in store.shelf.backups()[:1]):
-        return None
-    try:
-        return back_up(store)
-    except StoreDamaged:
+    made_today = any(backup.made_at.astimezone().date() >= today for backup in store.shelf.backups()[:1])
+    if made_today or (store.is_empty() and not store.erasures()):
         store.shelf.expire()
-        raise
+        return None
+    return back_up(store)
 
 
 def days_since_backup(backups: Iterable[Backup]) -> int | None:
@@ -83,12 +82,11 @@ def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = No
     as `store.restore`
     """
     listed = list(_erased_here() if erased is None else erased)
-    damaged = restore(backup, folder, erased=listed)
+    back = restore(backup, folder, erased=listed)
     with Store(folder) as store:
         usage = store.usage()
         photos = store.photo_count()
-        left_out = len(store.erasures())
-    return Restored(folder, usage.clients, usage.visits, photos, left_out, len(damaged))
+    return Restored(folder, usage.clients, usage.visits, photos, back.left_out, len(back.damaged))
 
 
 def _erased_here() -> list[Erasure]:

@@ -8,6 +8,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from tracker.errors import InvalidList
+from tracker.report import as_typed
 
 LARGEST_BYTES = 5 * 1024**2
 MOST_LINES = 20_000
@@ -15,7 +16,6 @@ MOST_LINES = 20_000
 _SEPARATORS = (";", ",")
 _SIXTEEN_BITS = (b"\xff\xfe", b"\xfe\xff")
 _SAVE_AGAIN = "Save it from the spreadsheet as “CSV UTF-8” and choose that file."
-_ESCAPED = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,7 +120,7 @@ def _separator(text: str, known: Collection[str]) -> str:
 
 
 def _columns(cells: list[str]) -> tuple[str, ...]:
-    names = tuple(" ".join(cell.split()).casefold() for cell in cells)
+    names = tuple(as_typed(" ".join(cell.split())).casefold() for cell in cells)
     twice = next((name for name in names if name and names.count(name) > 1), None)
     if twice is not None:
         raise InvalidList(f"Two columns are named “{twice}”.", "Give each column a name of its own.")
@@ -128,16 +128,8 @@ def _columns(cells: list[str]) -> tuple[str, ...]:
 
 
 def _line(number: int, columns: tuple[str, ...], cells: list[str]) -> ListLine:
-    named = {name: _as_typed(cell.strip()) for name, cell in zip(columns, cells, strict=False) if name}
+    named = {name: as_typed(cell.strip()) for name, cell in zip(columns, cells, strict=False) if name}
     more = len(cells) - len(columns)
     if more > 0 and any(cell.strip() for cell in cells[len(columns) :]):
         return ListLine(number, named, f"It has {len(cells)} cells under {len(columns)} headings.")
     return ListLine(number, {**dict.fromkeys(filter(None, columns), ""), **named})
-
-
-def _as_typed(cell: str) -> str:
-    """The text as it was typed: an apostrophe that was put before a formula's sign when it went out is taken off.
-
-    Nothing in a cell is ever run; ``=1+1`` is a text like any other.
-    """
-    return cell[1:] if cell.startswith("'") and cell.lstrip("'").startswith(_ESCAPED) else cell

@@ -132,7 +132,7 @@ def _write_client(
         except TrackerError:
             missing += 1
             continue
-        names[photo.id] = f"photos/{photo.taken_at:%Y-%m-%d}_{photo.role}_{photo.id[:8]}.jpg"
+        names[photo.id] = f"photos/{photo.taken_at.astimezone():%Y-%m-%d}_{photo.role}_{photo.id[:8]}.jpg"
         archive.add(f"{folder}{names[photo.id]}", content)
     for entry in entries.get("photo", ()):
         entry["picture"] = names.get(entry["id"])
@@ -140,7 +140,7 @@ def _write_client(
     _write_entries(archive, folder, entries, made_at)
     progress(len(photos) / (len(photos) + 1), "the page")
     page = _page(store, client_id, entries, made_at, names, embedded=embedded)
-    archive.add(f"{folder}record.html", page.encode())
+    archive.add(f"{folder}record.html", page.encode("utf-8", "replace"))
     return Exported(1, len(entries.get("visit", ())), len(photos), missing)
 
 

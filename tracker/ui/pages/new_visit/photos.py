@@ -104,21 +104,25 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
     files = uploads if isinstance(uploads, list) else [uploads] if uploads is not None else []
     if not files:
         return
-    with st.spinner("Reading the photos and looking for the card"):
-        taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how)
-    if taken:
-        st.session_state[turn_key] = turn + 1
-        st.session_state[trouble_key] = troubles
-        keep_photos(work, taken)
-        st.rerun()
+    put: list[str] = []
+    try:
+        with st.spinner("Reading the photos and looking for the card"):
+            taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put)
+        if taken:
+            st.session_state[turn_key] = turn + 1
+            st.session_state[trouble_key] = troubles
+            keep_photos(work, taken)
+            st.rerun()
+    finally:
+        work.store.let_go(put)  # where the client took the agreement back meanwhile, or the page was left
     for error in troubles:
         sorry(error)
 
 
 def _all_in(
-    work: Work, contents: list[bytes], role: str, how: tuple[str, str, float | None]
+    work: Work, contents: list[bytes], role: str, how: tuple[str, str, float | None], put: list[str]
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
-    """The photos that could be read, and what was wrong with the others."""
+    """The photos that could be read, and what was wrong with the others; `put` gets the names of all pictures."""
     taken: list[PhotoRecord] = []
     troubles: list[TrackerError] = []
     kept = _kept_elsewhere(work)
@@ -126,7 +130,10 @@ def _all_in(
         try:
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
-            record = _take_in(work, content, role, *how)
+            light, card, reflectance = how
+            record, _ = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)
+            put.append(record.file)
+            record = _find_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
                 raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
@@ -144,11 +151,6 @@ def _kept_elsewhere(work: Work) -> dict[str, str]:
     here = work.draft.visit.id if work.draft is not None and work.draft.visit is not None else None
     photos = work.store.photos(client_id=work.client.id)
     return {photo.file: photo_words(photo) for photo in photos if here is None or photo.visit_id != here}
-
-
-def _take_in(work: Work, content: bytes, role: str, light: str, card: str, reflectance: float | None) -> PhotoRecord:
-    record, _ = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)
-    return _find_card(work, record, card, reflectance)
 
 
 def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
