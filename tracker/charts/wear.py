@@ -59,7 +59,7 @@ def fade_chart(
     title : str, the finding
     y_title : str, the quantity with its unit
     dark : bool, theme of the page
-    services : months at which a colour service was done, marked by a line
+    services : months at which the client came again, each marked by a line
     swatches : measured colour of each reading, ``#rrggbb``; none leaves them grey
     limits : name and value of each agreed limit, drawn as a dashed line
     strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
