@@ -188,7 +188,7 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
             "along": row["along"],
             "value": row["value"],
             "day": _day(begins, row["along"]),
-            "likely": format_number(row["value"]),
+            "guess": format_number(row["value"]),
             "sure": f"{format_number(row['low'])} to {format_number(row['high'])}",
         }
         for row in numbers
@@ -196,7 +196,7 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
     tooltip = [
         {"field": "day", "type": "nominal", "title": "day"},
         {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
-        {"field": "likely", "type": "nominal", "title": "most likely"},
+        {"field": "guess", "type": "nominal", "title": "best guess"},
         {"field": "sure", "type": "nominal", "title": "80 % sure"},
     ]
     mark = {"type": "point", "filled": True, "size": 700, "opacity": 0, "clip": True}
