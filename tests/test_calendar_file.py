@@ -35,14 +35,24 @@ def parsed(content: bytes) -> list[dict[str, str]]:
     assert lines.count("VERSION:2.0") == 1
     assert sum(line.startswith("PRODID:") for line in lines) == 1
     events: list[dict[str, str]] = []
+    begun: list[str] = []
     for line in lines:
         name, _, value = line.partition(":")
         assert re.fullmatch(r"[A-Z-]+(;[A-Z-]+=[A-Z-]+)*", name), line
-        if line == "BEGIN:VEVENT":
-            events.append({})
-        elif events and line != "END:VEVENT" and name != "END":
+        if name == "BEGIN":
+            begun.append(value)
+            if value == "VEVENT":
+                events.append({})
+        elif name == "END":
+            assert value == begun.pop()
+        elif begun == ["VCALENDAR", "VEVENT"]:
             assert name not in events[-1]
             events[-1][name] = value
+        else:
+            assert begun == ["VCALENDAR"]
+    assert begun == []
+    # RFC 5545, 3.6.1: both are required in every event
+    assert all(event.get("UID") and event.get("DTSTAMP") for event in events)
     return events
 
 

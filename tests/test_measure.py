@@ -128,6 +128,19 @@ def test_a_black_and_white_photo_gives_no_number() -> None:
     assert reading.regions == ()
 
 
+@pytest.mark.parametrize(("chroma", "refused"), [(40.0, []), (50.0, ["cast"])])
+def test_a_strongly_coloured_light_gives_no_number(chroma: float, refused: list[str]) -> None:
+    # a red light that gives the grey card that chroma; of other hues one sensor colour goes blind before
+    hue = np.radians(30)
+    seen = lab_to_linear(np.array([49.5, chroma * np.cos(hue), chroma * np.sin(hue)]))
+    light = tuple((seen / 0.18).tolist())
+    reading = measure_photo(photograph(scene(tip=(45.0, 6.0, 24.0)), gains=light), marks())
+    [cast] = [check for check in reading.checks if check.name == "cast"]
+    assert cast.value == pytest.approx(chroma, abs=1.0)
+    assert [check.name for check in reading.checks if check.stopped] == refused
+    assert reading.ok is not bool(refused)
+
+
 def test_two_lights_at_once_give_no_number() -> None:
     photo = photograph(scene())
     reading = measure_photo(photo, marks(), light=MIXED)

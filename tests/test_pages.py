@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import ast
 import json
+from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -101,6 +103,24 @@ def test_the_fade_chart_states_its_finding(filled: Filled) -> None:
     test.segmented_control(key="fade-quantity").set_value("Warmth").run()
     assert_no_failure(test)
     assert "95" in words(test)
+
+
+def test_the_fade_chart_marks_the_visits_since(filled: Filled) -> None:
+    for months, service in ((-1, "toner"), (2, "cut")):
+        on = filled.visit.on + timedelta(days=30 * months)
+        draft = workflow.start_draft(filled.store, filled.client.id, "visit")
+        visit = replace(filled.visit, id=new_id(), on=on, services=(service,))
+        workflow.record_visit(filled.store, replace(draft, visit=visit))
+    test = open_page("client", client=filled.client.id)
+    chart = test.get("vega_lite_chart")[0].proto
+    [marks] = [
+        layer["data"]["values"]
+        for layer in json.loads(chart.spec)["layer"]
+        if layer["mark"]["type"] == "text" and layer["mark"].get("text") == "service"
+    ]
+    # 60 days of months of 30.4375 days; the toner before this service is none of its marks
+    assert [mark["along"] for mark in marks] == [pytest.approx(60 / 30.4375)]
+    assert "Services at 2.0 months." in chart.alt
 
 
 def test_the_portfolio_never_names_a_client(filled: Filled) -> None:

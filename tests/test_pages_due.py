@@ -16,9 +16,9 @@ from tracker.fade import DEFAULT_PRIORS
 from tracker.level import DEFAULT_SCALE
 from tracker.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store
-from tracker.ui.parts.due_words import calendar_description
+from tracker.ui.parts.due_words import calendar_description, due_sentence, each_reason
 from tracker.warmth import NeutralLocus
-from tracker.wear import Due, kind_of
+from tracker.wear import Due, Reason, kind_of
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import Learning, LearntPriors, stamp_now, switch_learning
 from tracker.workflow.wearing import catch_up, client_wear
@@ -30,6 +30,19 @@ __all__ = ["filled", "store"]
 def agree(filled: Filled, **limits: float) -> None:
     workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(**limits), 3.0, by="me")
     assert catch_up(filled.store) == 0
+
+
+def test_the_middle_day_is_not_called_the_likeliest() -> None:
+    # half of the cases lie before the middle day; on a slanted window that is not the day with the most of them
+    reason = Reason("warmth at the ends", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
+    due = Due("c", state="given", early=reason.early, middle=reason.middle, late=reason.late, reasons=(reason,))
+    for today, said in ((date(2026, 6, 1), "Come back between"), (date(2026, 8, 9), "Due now")):
+        sentence = due_sentence(due, today)
+        assert sentence.startswith(said)
+        assert "as likely before as after 31 July 2026" in sentence
+    assert each_reason(due) == [
+        "Warmth at the ends: between 1 July and 1 December 2026, as likely before as after 31 July 2026."
+    ]
 
 
 def test_an_empty_studio_is_told_how_it_begins(store: Store) -> None:

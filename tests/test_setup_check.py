@@ -122,6 +122,20 @@ class TestPublished:
         assert found.operator[0] ** 2 == pytest.approx((5 - 4) / 9)
 
     @pytest.mark.parametrize(
+        ("cross", "pooled"),
+        # F of 4 and 18 degrees of freedom is 1.67 at a chance of 0.20, 3.84 at 0.020, 4.58 at 0.010 (fdtrc of scipy,
+        # as any table of it); L*, a* and b* are looked at together, so each at a third of 5 %
+        [(4 * 1.67 / 2, True), (4 * 3.83 / 2, True), (4 * 4.58 / 2, False)],
+        ids=["0.20", "0.020", "0.010"],
+    )
+    def test_what_people_do_to_single_hair_counts_where_chance_does_not_explain_it(
+        self, cross: float, pooled: bool
+    ) -> None:
+        found = study(shots(values_with_sums((3, 3, 3), part=40, operator=10, cross=cross, error=9)[:, :, None]))
+        assert (found.occasion == (0.0, 0.0, 0.0)) is pooled
+        assert found.repeat[0] ** 2 == pytest.approx((cross + 9) / 22 if pooled else 0.5)
+
+    @pytest.mark.parametrize(
         ("pairs", "repeatability"),
         # Bland & Altman 1986: coefficient of repeatability 43.2 and 56.4 l/min (printed, from memory);
         # the data give 43.3 and 56.3 as 2 sqrt(mean d²), that is 2 sqrt(2) times the spread

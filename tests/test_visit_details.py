@@ -181,6 +181,19 @@ def test_the_price_list_keeps_what_it_said(store: Store) -> None:
         ("1:1.5", "mixing ratio in step 1"),
         ("20 vol", "developer in step 1"),
         ("powder", "price list in step 1"),
+        ("6%", "developer in step 1"),
+        ("6 %", "developer in step 1"),
+        ("33", "amount in step 1"),
+        ("33 g", "amount in step 1"),
+        ("33g", "amount in step 1"),
+        ("37", "time in step 1"),
+        ("37 minutes", "time in step 1"),
+        ("37 min", "time in step 1"),
+        ("30 g", "price list in step 1"),
+        ("12%", "waste in step 1"),
+        ("march", "date"),
+        ("2026", "date"),
+        ("9 march 2026", "date"),
         ("box", "hair history"),
         ("brassy", "starting point"),
         ("gloss", "service"),
@@ -191,11 +204,16 @@ def test_the_price_list_keeps_what_it_said(store: Store) -> None:
 def test_every_word_is_found_and_where(store: Store, search: str, place: str) -> None:
     client = add_client(store, "Zoë", "likes cats")
     other = add_client(store, "Ada")
-    visit = visit_with(
-        client, FULL, services=("Gloss",), history="box dye", starting_point="brassy", note="quiet", next_time="8 weeks"
+    step = replace(FULL, minutes=37, amount=Amount(33), waste=12)
+    visit = replace(
+        visit_with(client, step, services=("Gloss",), history="box dye", starting_point="brassy"),
+        note="quiet",
+        next_time="8 weeks",
+        on=date(2026, 3, 9),
     )
     visit = record(store, visit)
-    record(store, visit_with(other, Step("ends", "cut"), services=("cut",), note="", next_time=""))
+    plain = visit_with(other, Step("ends", "cut"), services=("cut",), note="", next_time="")
+    record(store, replace(plain, on=date(2025, 4, 9)))
     [found], total = store.find_visits(search)
     assert (found.visit, found.client, total) == (visit, client, 1)
     assert place in [name for name, _ in found.where]
@@ -204,7 +222,7 @@ def test_every_word_is_found_and_where(store: Store, search: str, place: str) ->
     assert store.find_visits(f"{search} ada") == ([], 0)
 
 
-@pytest.mark.parametrize("search", ["", "  ", "zoe", "100%", "_", "'", "poudre nowhere"])
+@pytest.mark.parametrize("search", ["", "  ", "zoe", "100%", "_", "'", "poudre nowhere", "0 vol", "2 vol", "202", "5"])
 def test_what_finds_no_visit(store: Store, search: str) -> None:
     record(store, visit_with(add_client(store, "Zoë"), FULL))
     assert store.find_visits(search) == ([], 0)
@@ -230,6 +248,13 @@ def test_the_words_around_are_shown_as_typed(store: Store) -> None:
     assert text.startswith("… w33")
     assert "Zérô w0" in text
     assert text.endswith("…")
+
+
+def test_a_number_and_its_unit_are_shown_inside_long_words(store: Store) -> None:
+    long = " ".join("word" for _ in range(20))
+    record(store, visit_with(add_client(store), note=f"{long} 250 ml left {long}"))
+    [found], _ = store.find_visits("250ml")
+    assert "250 ml left" in dict(found.where)["note"]
 
 
 def test_nothing_is_silently_overwritten(store: Store) -> None:
@@ -421,15 +446,17 @@ def test_past_results_by_level_and_service(store: Store) -> None:
         past_results(store, Start("beard"))
 
 
-def first_revision(path: Path) -> None:
-    """A database as the first revision of the program made it."""
+def earlier_revision(path: Path, revision: str) -> None:
+    """A database as an earlier revision of the program made it."""
     engine = make_engine(path, foreign_keys=False)
     with engine.begin() as connection:
-        command.upgrade(alembic_config(connection), "0001")
+        command.upgrade(alembic_config(connection), revision)
     engine.dispose()
 
 
-def test_an_older_record_gets_its_words_and_outcomes(tmp_path: Path) -> None:
+# 0001 kept no words, 0005 only some of them
+@pytest.mark.parametrize("revision", ["0001", "0005"])
+def test_an_older_record_gets_its_words_and_outcomes(tmp_path: Path, revision: str) -> None:
     old = tmp_path / "old"
     with Store(tmp_path / "new") as store:
         client = add_client(store)
@@ -438,16 +465,18 @@ def test_an_older_record_gets_its_words_and_outcomes(tmp_path: Path) -> None:
         expected = store.outcomes(region)
         broken = record(store, visit_with(client, note="broken"))
     shutil.copytree(tmp_path / "new" / "pictures", old / "pictures")
-    first_revision(old / "database.sqlite")
+    earlier_revision(old / "database.sqlite", revision)
     with closing(sqlite3.connect(old / "database.sqlite")) as older:
         older.execute("ATTACH ? AS new", (str(tmp_path / "new" / "database.sqlite"),))
         for table in ("client", "consent", "visit", "photo"):
             names = ", ".join(name for (_, name, *_) in older.execute(f"PRAGMA main.table_info({table})"))
             older.execute(f"INSERT INTO main.{table} ({names}) SELECT {names} FROM new.{table}")
         older.execute("UPDATE visit SET record = '{' WHERE id = ?", (broken.id,))
+        if revision == "0005":
+            older.execute("INSERT INTO visit_text (visit_id, search) SELECT id, 'toner' FROM visit")
         older.commit()
     with Store(old) as store:
         assert store.outcomes(region) == expected
-        assert store.find_visits(visit.services[0])[1] == 1
+        assert store.find_visits("january 2026")[1] == 1
         assert store.find_visits("broken")[1] == 0
         assert [damaged.id for damaged in store.damaged()] == [broken.id]

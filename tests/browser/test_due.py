@@ -1,4 +1,4 @@
-"""Who is due in a real browser: from the demo to a calendar file and a saved chart."""
+"""Who is due in a real browser, by keyboard alone: from the demo to a calendar file and a saved chart."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from test_main_job import open_listed, press, settled
+from test_main_job import strike, walk_to
 
 if TYPE_CHECKING:
     from conftest import Watched
@@ -17,24 +17,27 @@ pytestmark = [pytest.mark.browser, pytest.mark.slow]
 def test_from_the_demo_to_a_calendar_file_and_a_chart(studio: str, desktop: Watched) -> None:
     page = desktop.page
     page.goto(studio)
-    press(page, "Load the demo studio")
+    strike(page, "button", "Load the demo studio")
     page.get_by_text("The demo studio is loaded").wait_for(timeout=240_000)
-    open_listed(page, "Who is due")
+    # it stands in the menu, and on the page once there is somebody
+    walk_to(page, page.get_by_role("link", name="Who is due", exact=True).first)
+    page.keyboard.press("Enter")
     page.get_by_text("warmth at the ends").wait_for()
-    page.get_by_text("Put these into my calendar").click()
-    settled(page)
+    walk_to(page, page.locator("summary", has_text="Put these into my calendar"))
+    page.keyboard.press("Enter")
     with page.expect_download() as saved:
-        page.get_by_role("button", name="Save the calendar file").click()
+        strike(page, "button", "Save the calendar file (1 client)")
     content = Path(saved.value.path()).read_bytes()
     assert content.startswith(b"BEGIN:VCALENDAR\r\n")
     assert b"SUMMARY:Refresh due: Noor\r\n" in content
-    page.get_by_role("link", name="Noor").first.click()
+    walk_to(page, page.get_by_role("link", name="Noor").first)
+    page.keyboard.press("Enter")
     page.get_by_role("heading", name="How the colour wears").wait_for()
-    page.get_by_text("What if it is washed less often?").click()
-    settled(page)
-    page.get_by_role("button", name="Save this chart").click()
-    settled(page)
+    walk_to(page, page.locator("summary", has_text="What if it is washed less often?"))
+    page.keyboard.press("Enter")
+    strike(page, "button", "Save this chart")
     with page.expect_download(timeout=60_000) as drawn:
-        page.get_by_role("button", name="PDF").click()
+        walk_to(page, page.get_by_role("button", name="PDF"))
+        page.keyboard.press("Enter")
     assert Path(drawn.value.path()).read_bytes().startswith(b"%PDF")
     desktop.assert_clean()

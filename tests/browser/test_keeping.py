@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import zipfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import pytest
-from test_main_job import settled
+from test_main_job import settled, strike, walk_to
 
 from tracker import workflow
 from tracker.records import MEASURING
@@ -20,14 +20,6 @@ pytestmark = pytest.mark.browser
 
 CLIENTS = "name;note\nIna Moss;=1+1\n;nobody\nOla;x\n"
 PAGES = ("my-data", "bring-in", "studio")
-
-
-def strike(page: Any, role: str, name: str) -> None:
-    """Reach something by its focus and press Enter, once the page stands still."""
-    settled(page)
-    found = page.get_by_role(role, name=name, exact=True)
-    found.focus()
-    page.keyboard.press("Enter")
 
 
 def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> None:
@@ -51,26 +43,28 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     strike(page, "link", "Clients")
     strike(page, "link", "Ina Moss")
     page.get_by_role("heading", name="Ina Moss", exact=True).wait_for()
-    settled(page)
-    page.get_by_text("Hand out this record").focus()
-    page.locator("summary", has_text="Hand out this record").press("Enter")
+    walk_to(page, page.locator("summary", has_text="Hand out this record"))
+    page.keyboard.press("Enter")
     strike(page, "button", "Put it together")
     page.get_by_text("Ready: 0 visits and 0 photos").wait_for()
-    settled(page)
     with page.expect_download() as saved:
-        page.get_by_role("button", name="Save the file").press("Enter")
+        strike(page, "button", "Save the file")
     with zipfile.ZipFile(saved.value.path()) as packed:
         assert b"Ina Moss" in packed.read("record.html")
         assert b"'=1+1" in packed.read("tables/client.csv")
-    page.locator("summary", has_text="Merge with another record").press("Enter")
+    walk_to(page, page.locator("summary", has_text="Merge with another record"))
+    page.keyboard.press("Enter")
     strike(page, "link", "Find the other record")
-    page.get_by_label("Find the other record").fill("Ola")
+    walk_to(page, page.get_by_label("Find the other record"))
+    page.keyboard.press("Control+a")  # the name's first word stands there already
+    page.keyboard.type("Ola")
     page.get_by_text("No visit yet", exact=False).wait_for()
     strike(page, "button", "This one")
     page.get_by_text("Yes, both are the same person").wait_for()
-    page.get_by_label("Who says that both are the same person").fill("me")
-    settled(page)
-    page.get_by_role("checkbox").press("Space")
+    walk_to(page, page.get_by_label("Who says that both are the same person"))
+    page.keyboard.type("me")
+    walk_to(page, page.get_by_role("checkbox"))
+    page.keyboard.press("Space")
     strike(page, "button", "Merge")
     page.get_by_text("Both records are one now.").wait_for()
     desktop.assert_clean()

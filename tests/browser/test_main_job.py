@@ -7,6 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tracker import workflow
+from tracker.records import MEASURING, PORTFOLIO
+from tracker.store import Store
+
 if TYPE_CHECKING:
     from conftest import Watched
 
@@ -137,6 +141,54 @@ def tab_to(page: Any, words: str) -> None:
             return
         page.keyboard.press("Tab")
     pytest.fail(f"the tab key never reaches {words!r}")
+
+
+def walk_to(page: Any, found: Any) -> None:
+    """Press the tab key until this one thing has the focus, once the page stands still."""
+    settled(page)
+    found.wait_for()
+    for _ in range(120):
+        if found.evaluate("found => found === found.getRootNode().activeElement"):
+            return
+        page.keyboard.press("Tab")
+    pytest.fail(f"the tab key never reaches {found}")
+
+
+def strike(page: Any, role: str, name: str, key: str = "Enter") -> None:
+    """Walk to something by the tab key and press a key there."""
+    walk_to(page, page.get_by_role(role, name=name, exact=True))
+    page.keyboard.press(key)
+
+
+def test_from_the_upload_to_the_portfolio_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> None:
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ida", "", {MEASURING: True, PORTFOLIO: True}, "me")
+    page = desktop.page
+    page.goto(f"{studio}/new-visit?client={client.id}")
+    page.get_by_text("Before photo").first.wait_for()
+    # the browser's own window for choosing a file is no page: only the way to its button is walked
+    tab_to(page, "Upload")
+    add_photo(page, sample("before"), 1)
+    add_photo(page, sample("after"), 2)
+    strike(page, "button", "Next: check the marks")
+    walk_to(page, page.get_by_test_id("corner-0"))
+    stood = place(page, "corner-0")
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function(
+        "([id, stood]) => document.querySelector(`[data-testid=${id}]`)?.ariaLabel !== stood", arg=["corner-0", stood]
+    )
+    strike(page, "button", "Looks right")
+    page.get_by_role("radio", name="After", checked=True).wait_for(timeout=MEASURING_MS)
+    strike(page, "button", "Looks right")
+    page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
+    finding = page.get_by_role("heading", name="lighter").inner_text()
+    strike(page, "button", "Next: save")
+    strike(page, "button", "Hand-painted lightening", "Space")
+    strike(page, "button", "Save the visit")
+    page.get_by_text("The visit is saved").wait_for()
+    strike(page, "link", "Portfolio")
+    page.get_by_text(finding).first.wait_for()
+    desktop.assert_clean()
 
 
 def test_a_client_is_added_by_keyboard_alone(studio: str, desktop: Watched) -> None:

@@ -92,7 +92,8 @@ def test_in_a_hand(address: str, phone: Watched, tmp_path: Path, draft: Draft) -
 def test_by_keyboard_alone(address: str, desktop: Watched, tmp_path: Path, draft: Draft) -> None:
     page = desktop.page
     page.goto(address)
-    page.get_by_role("button", name="Add a step").focus()
+    page.get_by_role("button", name="Add a step").wait_for()
+    reach(page, "Add a step")
     page.keyboard.press("Enter")
     settled(page)
     reach(page, "Root")

@@ -59,7 +59,7 @@ def fade_chart(
     title : str, the finding
     y_title : str, the quantity with its unit
     dark : bool, theme of the page
-    services : months at which a colour service was done, marked by a line
+    services : months at which the client came again, each marked by a line
     swatches : measured colour of each reading, ``#rrggbb``; none leaves them grey
     limits : name and value of each agreed limit, drawn as a dashed line
     strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
@@ -188,7 +188,7 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
             "along": row["along"],
             "value": row["value"],
             "day": _day(begins, row["along"]),
-            "likely": format_number(row["value"]),
+            "guess": format_number(row["value"]),
             "sure": f"{format_number(row['low'])} to {format_number(row['high'])}",
         }
         for row in numbers
@@ -196,7 +196,7 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
     tooltip = [
         {"field": "day", "type": "nominal", "title": "day"},
         {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
-        {"field": "likely", "type": "nominal", "title": "most likely"},
+        {"field": "guess", "type": "nominal", "title": "best guess"},
         {"field": "sure", "type": "nominal", "title": "80 % sure"},
     ]
     mark = {"type": "point", "filled": True, "size": 700, "opacity": 0, "clip": True}

@@ -2,7 +2,6 @@
 
 from tracker.fade.across import GroupWear, Overlay, Strand, across
 from tracker.fade.compare import Difference
-from tracker.fade.least_squares import Comparison, LeastSquares, compare_models, least_squares
 from tracker.fade.many import Worn
 from tracker.fade.model import FadeFit, fit_fade
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, USUAL_WASHES, Posterior, Priors
@@ -18,13 +17,11 @@ __all__ = [
     "HORIZON",
     "PRIORS_BY_UNIT",
     "USUAL_WASHES",
-    "Comparison",
     "Difference",
     "FadeFit",
     "FadeSeries",
     "GroupWear",
     "HalfLife",
-    "LeastSquares",
     "Limit",
     "Overlay",
     "Posterior",
@@ -35,11 +32,9 @@ __all__ = [
     "Window",
     "Worn",
     "across",
-    "compare_models",
     "fade_from_csv",
     "fit_fade",
     "judge",
-    "least_squares",
     "months_between",
     "nothing_known",
     "refresh_window",

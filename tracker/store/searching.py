@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import chain, pairwise
 
 from sqlalchemy import Connection, delete, func, insert, or_, select
 
@@ -14,6 +16,8 @@ from tracker.store.database import Database
 from tracker.store.rows import Row, read_record, search_text
 
 _AROUND = 7  # words shown on each side of what was found
+_GAP = re.compile(r"(?<=\d)\s+(?=%|vol|min|g\b|oz\b|ml\b)")
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 
 MOST_WORDS = 12
 """Words of a search that count; further ones are left out."""
@@ -45,7 +49,7 @@ class Searching(Database):
 
         Parameters
         ----------
-        search : str, words in any order; case and accents do not matter
+        search : str, words in any order; case and accents do not matter, numbers count as a whole
         limit : int, most visits that are read
 
         Returns
@@ -53,12 +57,13 @@ class Searching(Database):
         list of Found, at most `limit`; damaged records are left out
         int : how many there are in all
         """
-        words = search_text(search).split()[:MOST_WORDS]
-        if not words:
+        typed = _units_joined(search_text(search)).split()[:MOST_WORDS]
+        if not typed:
             return [], 0
+        words = [_numbers_apart(word) for word in typed]
         visit, text, client = schema.visit, schema.visit_text, schema.client
         in_visit = [func.instr(text.c.search, word) > 0 for word in words]
-        of_client = [func.instr(client.c.search, word) > 0 for word in words]
+        of_client = [func.instr(client.c.search, word) > 0 for word in typed]
         in_either = [or_(*pair) for pair in zip(in_visit, of_client, strict=True)]
         joined = text.join(visit, visit.c.id == text.c.visit_id).join(client, client.c.id == visit.c.client_id)
         matching = select(visit.c.id).select_from(joined).where(or_(*in_visit), *in_either).subquery()
@@ -93,12 +98,13 @@ def refresh_text(connection: Connection, visit: Visit) -> None:
 
 def text_row(visit: Visit) -> Row:
     """Row of the words of a visit."""
-    words = search_text("\n".join(text for _, text in searched_fields(visit) if text))
+    words = _folded("\n".join(text for _, text in searched_fields(visit) if text))
     return {"visit_id": visit.id, "search": words}
 
 
 def searched_fields(visit: Visit) -> Iterator[tuple[str, str]]:
     """Every text of a visit with what it is."""
+    yield "date", f"{visit.on.day} {visit.on:%B %Y}"
     yield from (("service", service) for service in visit.services)
     yield "hair history", visit.history
     yield "starting point", visit.starting_point
@@ -106,11 +112,15 @@ def searched_fields(visit: Visit) -> Iterator[tuple[str, str]]:
         strength = step.developer.text if step.developer is not None else ""
         yield f"step {number}", " ".join(filter(None, (step.zone, step.what)))
         yield f"product in step {number}", step.product
+        yield f"amount in step {number}", step.amount.text if step.amount is not None else ""
         yield f"developer in step {number}", strength
         yield f"mixing ratio in step {number}", step.ratio
+        yield f"time in step {number}", f"{step.minutes:g} minutes" if step.minutes is not None else ""
         yield f"placement in step {number}", " ".join((*step.placement, step.weave, step.sections)).strip()
         yield f"note in step {number}", step.note
-        yield from ((f"price list in step {number}", charge.name) for charge in step.charges)
+        for charge in step.charges:
+            yield f"price list in step {number}", f"{charge.name} {charge.quantity:g} {charge.pack_unit}"
+        yield f"waste in step {number}", f"{step.waste:g} % thrown away" if step.waste is not None else ""
     yield "note", visit.note
     yield "next time", visit.next_time
 
@@ -130,14 +140,30 @@ def _where(visit: Visit, words: list[str]) -> tuple[tuple[str, str], ...]:
     return tuple(
         (name, _around(text, words))
         for name, text in searched_fields(visit)
-        if text and any(word in search_text(text) for word in words)
+        if text and any(word in _folded(text) for word in words)
     )
 
 
 def _around(text: str, words: list[str]) -> str:
     """A few words before and after the first that was found."""
     typed = text.split()
-    hit = next((n for n, each in enumerate(typed) if any(word in search_text(each) for word in words)), 0)
+    with_unit = ((n, f"{one} {other}") for n, (one, other) in enumerate(pairwise(typed)))
+    hit = next((n for n, each in chain(enumerate(typed), with_unit) if any(word in _folded(each) for word in words)), 0)
     first, last = max(hit - _AROUND, 0), hit + _AROUND + 1
     cut = " ".join(typed[first:last])
     return f"{'… ' if first else ''}{cut}{' …' if last < len(typed) else ''}"
+
+
+def _folded(text: str) -> str:
+    """Text as a visit's words are kept and compared."""
+    return _numbers_apart(_units_joined(search_text(text)))
+
+
+def _units_joined(folded: str) -> str:
+    """Without the gap between a number and its unit, so that ``6%`` finds ``6 %``."""
+    return _GAP.sub("", folded)
+
+
+def _numbers_apart(folded: str) -> str:
+    """A bar on both sides of every number, so that ``20`` finds neither ``120`` nor ``2026``."""
+    return _NUMBER.sub(r"|\g<0>|", folded)

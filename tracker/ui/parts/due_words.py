@@ -25,16 +25,15 @@ def due_sentence(due: Due, today: date) -> str:
     """The whole of it, for the client's own page."""
     if due.early is None or due.middle is None or due.late is None:
         return due.why_not or ""
-    span, likely = between(due.early, due.late), day(due.middle)
+    span = between(due.early, due.late)
     why = reason_words(due)
     if due.state == "passed":
         return f"It is time: {why or 'an agreed limit'} was passed, most likely between {span}."
     state = when(due, today)
-    was = "was" if due.middle < today else "is"
     first = {
         OVERDUE: f"Overdue: what was agreed was to be passed between {span}.",
-        NOW: f"Due now: come back by {day(due.late)}; the likeliest day {was} {likely}.",
-        LATER: f"Come back between {span}, most likely around {likely}.",
+        NOW: f"Due now: come back by {day(due.late)}; the limit is passed {evenly(due.middle)}.",
+        LATER: f"Come back between {span}, {evenly(due.middle)}.",
     }[state]
     reason = f" {why[:1].upper()}{why[1:]} will most likely be the first to pass what was agreed." if why else ""
     return f"{first}{reason} That holds in 80 of 100 cases."
@@ -73,6 +72,11 @@ def between(early: date, late: date) -> str:
     return f"{day(early)} and {day(late)}"
 
 
+def evenly(middle: date) -> str:
+    """The day that half of the cases lie before."""
+    return f"as likely before as after {day(middle)}"
+
+
 def calendar_description(due: Due, contact: str) -> str:
     """What a calendar says of one client."""
     if due.early is None or due.late is None:
@@ -89,4 +93,4 @@ def _own_words(reason: Reason) -> str:
     if reason.early is None or reason.middle is None or reason.late is None:
         return reason.why_not or "no date can be given."
     passed = "passed, " if reason.state == "passed" else ""
-    return f"{passed}between {between(reason.early, reason.late)}, most likely {day(reason.middle)}."
+    return f"{passed}between {between(reason.early, reason.late)}, {evenly(reason.middle)}."

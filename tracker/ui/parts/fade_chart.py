@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +12,8 @@ import streamlit as st
 
 from tracker.colorimetry import lab_to_hex
 from tracker.fade import FadeFit
-from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord
+from tracker.fade.series import DAYS_PER_MONTH
+from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import BANDS, LIGHTNESS, WARMTH, finding, learnt_words, rate_words
 from tracker.ui.parts.pair import state_in_force
@@ -46,19 +49,22 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     if fit is None or place is None:
         st.markdown("This part was not read right after the service, so there is no curve to show.")
         return
-    _, limits = limits_in_force(store.visits(readings.client_id))
+    visits = store.visits(readings.client_id)
+    _, limits = limits_in_force(visits)
     lines = []
     if limits.region == region:
         for limit in limits_as_curves(limits, _QUANTITY[quantity], in_force().scale):
             start = float(fit.mean(0.0)) if limit.from_start else 0.0
             lines.append((_agreed(limit.side), start + limit.value))
-    end = axis_end(fit.series)
+    services = _visits_since(readings, visits)
+    end = axis_end(fit.series, services)
     draw = partial(
         fade_chart,
         fit.series,
         fit,
         title=finding(_first_and_last(store, readings), region, quantity),
         y_title=_AXIS[quantity],
+        services=services,
         swatches=[lab_to_hex(lab) for lab in place.labs],
         limits=lines,
         strip=_modelled(readings, region, known.priors, end),
@@ -88,6 +94,12 @@ def save_chart(spec: dict[str, Any], name: str, key: str) -> None:
                 key=f"{key}-save-{kind}",
                 on_click="ignore",
             )
+
+
+def _visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[float]:
+    """Months at which the client came again, up to the next service that changed the colour."""
+    first, last = as_date(readings.begins), readings.ended_on or date.max
+    return sorted((visit.on - first).days / DAYS_PER_MONTH for visit in visits if first < visit.on <= last)
 
 
 def _agreed(side: str) -> str:

@@ -13,7 +13,7 @@ from tracker.reading import REGIONS
 from tracker.records import Visit
 from tracker.ui.parts.agree import agree
 from tracker.ui.parts.consent_view import remembered_recorder
-from tracker.ui.parts.due_words import between, due_sentence, each_reason
+from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
 from tracker.ui.parts.fade_chart import LIGHTNESS_WORD, WARMTH_WORD, wear_chart
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
@@ -80,7 +80,7 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
             st.markdown(plain(found.why_not or ""))
             return
         later = _shift(due.middle, found.middle)
-        st.markdown(plain(f"Between {between(found.early, found.late)}, most likely {day(found.middle)}{later}."))
+        st.markdown(plain(f"Between {between(found.early, found.late)}, {evenly(found.middle)}{later}."))
         st.caption("Washing is taken to do between a third and all of the wear; sun and air do the rest.")
 
 
@@ -89,9 +89,9 @@ def _shift(before: date | None, after: date) -> str:
         return ""
     days = (after - before).days
     if abs(days) < 4:
-        return ", hardly another day than now"
+        return ": hardly another day than now"
     size = count(round(abs(days) / 7), "week") if abs(days) >= 10 else count(abs(days), "day")
-    return f", about {size} {'later' if days > 0 else 'earlier'}"
+    return f": about {size} {'later' if days > 0 else 'earlier'} than now"
 
 
 def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
