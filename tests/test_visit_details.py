@@ -395,7 +395,8 @@ def test_outcomes_follow_the_spread_in_force(store: Store) -> None:
     client = add_client(store)
     visit = pair(store, client, 30, 45, date(2026, 1, 1))
     region = region_of(store, visit)
-    again = [replace(photo, id=new_id()) for photo in store.photos(visit_id=visit.id)]
+    photos = store.photos(visit_id=visit.id)
+    again = [replace(each, id=new_id(), file=store.put_picture(b"again" + each.id.encode())) for each in photos]
     store.save_visit(store.visit(visit.id), [*store.photos(visit_id=visit.id), *again])
     pair(store, client, 30, 45, date(2026, 2, 2))
     before = store.outcomes(region)
