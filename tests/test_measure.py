@@ -145,6 +145,17 @@ def test_a_noted_light_makes_a_reading_surer_and_nothing_else() -> None:
         assert other.lab.u[2] < one.lab.u[2]
 
 
+def test_the_contrast_of_the_camera_counts_from_the_studios_own_card() -> None:
+    # exponents of 0.92 and 1.08 are one standard uncertainty off; a white card lies far from the hair
+    for exponent in (0.92, 1.08):
+        photo = photograph(0.5 * (scene(reflectance=0.9) / 0.9) ** exponent)
+        reading = measure_photo(photo, dataclasses.replace(marks(), reflectance=0.9), light=DAYLIGHT)
+        assert reading.card.reflectance == 0.9
+        for region in reading.regions:
+            off = region.lab.lab[0] - drawn_truth(region.name)[0]
+            assert 1 < abs(off) < 1.5 * region.lab.u[0]
+
+
 def test_a_few_burnt_out_pixels_are_too_many() -> None:
     linear = scene()
     linear[160:170, 200:420] = 5.0

@@ -170,7 +170,7 @@ def pair_colours(
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
         return None
-    size = rendering(before.card.kind, light)
+    size = rendering(before.card.kind, light, before.card.reflectance)
     return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 

@@ -115,6 +115,7 @@ class CardSummary:
     lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
     clipped : float, share of burnt-out or crushed pixels of the worst patch that is used, 0..1
     gradient : float, change of light across the card, EV
+    reflectance : float, of the grey, as the balance took it, 0..1
     """
 
     kind: str
@@ -122,6 +123,7 @@ class CardSummary:
     lab: Vector3
     clipped: float
     gradient: float
+    reflectance: float = 0.18
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,7 @@ from tracker.measure.settings import Settings
 from tracker.quantities import LabMeasured, Measured, matrix3, vector3
 from tracker.reading import Correction, RegionReading
 from tracker.reference_card import CardReading
-from tracker.rendering import rendering, standing_alone
+from tracker.rendering import Rendering, standing_alone
 from tracker.uncertainty import effective_dof
 
 # Shares of a chart's or strip's own misfit that stand for what its correction leaves undone in the photo, and for what
@@ -39,7 +39,7 @@ def region_reading(
     card: CardReading,
     correction: Correction,
     moved: Floats,
-    light: str | None,
+    size: Rendering,
     settings: Settings,
 ) -> RegionReading:
     """One band's reading with both parts of its uncertainty."""
@@ -57,7 +57,7 @@ def region_reading(
     rest = np.maximum(known - np.diag(cov), 0)
     repeat = cov + np.diag(rest)
     parts = [*here, _Component(np.diag(rest), settings.repeatability.dof)]
-    undone = standing_alone(colour.lab, rendering(card.kind.name, light)) + _MISFIT_ALONE**2 * misfit
+    undone = standing_alone(colour.lab, size) + _MISFIT_ALONE**2 * misfit
     alone = repeat + undone + _tolerance(colour, card)
     dof = effective_dof([math.sqrt(max(float(np.trace(p.cov)), 0)) for p in parts], [p.dof for p in parts])
     root = None if name == "root" or "root" not in colours else colours["root"].cells

@@ -31,6 +31,7 @@ from tracker.quality import check_photo
 from tracker.quantities import vector3
 from tracker.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
 from tracker.reference_card import CARD_KINDS, CardKind, find_card, read_card
+from tracker.rendering import rendering
 from tracker.rgb_space import RgbSpace
 
 
@@ -114,8 +115,9 @@ def measure_photo(
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
     colours, verdict = _bands(linear, usable, strip, settings)
+    grey = kind.reflectance if marks.reflectance is None else marks.reflectance
     summary = CardSummary(
-        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient
+        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient, grey
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
@@ -124,8 +126,9 @@ def measure_photo(
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
+        size = rendering(kind.name, light, grey)
         regions = tuple(
-            region_reading(name, colours, card, correction, moved[name], light, settings) for name in colours
+            region_reading(name, colours, card, correction, moved[name], size, settings) for name in colours
         )
     points = profile(linear, verdict)
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, stretches(linear, verdict))
