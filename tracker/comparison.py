@@ -6,6 +6,7 @@ rendering does to both drops out. Unlike kits are compared only with the larger 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,6 +42,7 @@ class Kit:
     light : str or None, None where nobody noted it
     developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
     gains : three floats or None, what balanced the photo: they show the colour of its light
+    reflectance : float or None, of the card's grey, 0..1
     """
 
     camera: str | None
@@ -48,6 +50,7 @@ class Kit:
     light: str | None
     developed: bool = False
     gains: Vector3 | None = None
+    reflectance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +95,13 @@ def _cast_apart(before: Kit, after: Kit) -> float:
     return float(np.abs(ratio - ratio[1]).max())
 
 
+def _other_grey(before: Kit, after: Kit) -> bool:
+    """True where both cards' greys are known and differ."""
+    if before.reflectance is None or after.reflectance is None:
+        return False
+    return not math.isclose(before.reflectance, after.reflectance, rel_tol=1e-6)
+
+
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where a reading comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
@@ -104,7 +114,7 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         unlike.append("another camera")
     if before.developed != after.developed:
         unlike.append("another kind of file")
-    if before.card_kind != after.card_kind:
+    if before.card_kind != after.card_kind or _other_grey(before, after):
         unlike.append("another card")
     if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
         unlike.append("another light")

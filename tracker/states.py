@@ -83,7 +83,8 @@ def kit_of(photo: PhotoRecord) -> Kit:
     light = photo.light if photo.light != NOT_NOTED else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains)
+    grey = photo.reading.card.reflectance if photo.reading is not None else None
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, reflectance=grey)
 
 
 def match_states(before: State, after: State) -> KitMatch:
