@@ -156,6 +156,32 @@ def test_the_contrast_of_the_camera_counts_from_the_studios_own_card() -> None:
             assert 1 < abs(off) < 1.5 * region.lab.u[0]
 
 
+@pytest.mark.parametrize(
+    "path",
+    [
+        ((720.0, 540.0), (715.0, 690.0)),  # wholly on the card
+        ((300.0, 150.0), (300.0, 500.0), (700.0, 560.0)),  # ends on it
+        ((560.0, 600.0), (860.0, 600.0)),  # crosses it
+    ],
+)
+def test_a_path_on_the_card_gives_no_number(path: tuple[tuple[float, float], ...]) -> None:
+    reading = measure_photo(photograph(scene()), Marks("grey18", CARD, path, 60.0))
+    [check] = [check for check in reading.checks if check.name == "path_off_card"]
+    assert check.stopped
+    assert "of the path lies on the card" in check.says
+    assert reading.regions == ()
+
+
+def test_a_path_beside_the_card_may_graze_it() -> None:
+    # the ribbon's edge lies 2 of its 90 pixels over the card's, on a quarter of its length
+    beside = ((640.0, 530.0), (800.0, 530.0), (800.0, 720.0), (640.0, 720.0))
+    photo = photograph(scene(root=(45.0, 6.0, 14.0), tip=(45.0, 6.0, 14.0), card=beside))
+    reading = measure_photo(photo, Marks("grey18", beside, ((597.0, 300.0), (597.0, 1000.0)), WIDTH))
+    [check] = [check for check in reading.checks if check.name == "path_off_card"]
+    assert 0 < check.value <= check.limit
+    assert check.ok
+
+
 def test_a_few_burnt_out_pixels_are_too_many() -> None:
     linear = scene()
     linear[160:170, 200:420] = 5.0

@@ -25,7 +25,7 @@ from tracker.hair import (
     suggest_path,
 )
 from tracker.measure.budget import region_reading
-from tracker.measure.seen import see
+from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.quality import check_photo
 from tracker.quantities import vector3
@@ -122,7 +122,8 @@ def measure_photo(
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
     seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear, settings.limits)
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light)
+    on_card = share_on_card(strip, corners)
+    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light, on_card)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)

@@ -27,6 +27,7 @@ def check_photo(
     coloured: float = 1.0,
     seen: Seen | None = None,
     light: str | None = None,
+    on_card: float = 0.0,
 ) -> tuple[Check, ...]:
     """Every check of one photo, passed or not.
 
@@ -38,9 +39,11 @@ def check_photo(
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
     seen : what else was seen in the photo, for the checks that only warn, or None to leave them out
     light : what is noted of the light, one of `reading.LIGHTS`, or None
+    on_card : float, share of the ribbon that lies on the card, 0..1
     """
     limits = limits or Limits()
     checks = [*_exposure(card, limits), _colour(coloured, limits), _cast(card, limits), _gradient(card, limits)]
+    checks.append(_off_card(on_card, limits))
     for name, shares in dropped:
         checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
     if light == MIXED:
@@ -132,6 +135,19 @@ def _gradient(card: CardSummary, limits: Limits) -> Check:
         "EV",
         f"The light {'is even' if ok else 'falls off'} across the card ({card.gradient:.2f} EV).",
         "" if ok else "Move away from the lamp or turn the card towards it.",
+    )
+
+
+def _off_card(share: float, limits: Limits) -> Check:
+    ok = share <= limits.on_card
+    return Check(
+        "path_off_card",
+        ok,
+        share,
+        limits.on_card,
+        "share",
+        "The path keeps off the card." if ok else f"{share:.0%} of the path lies on the card.",
+        "" if ok else "Move the path onto the hair, or hold the card beside it.",
     )
 
 
