@@ -182,6 +182,29 @@ def test_a_path_beside_the_card_may_graze_it() -> None:
     assert check.ok
 
 
+@pytest.mark.parametrize("share", [0.06, 0.15])
+def test_a_path_that_leaves_the_photo_by_little_is_measured_on_what_is_in_it(share: float) -> None:
+    # the wall is left out of the scene: hair up to the photo's left edge, and the ribbon beyond it by that share
+    cut = photograph(scene(spread=1.0)[:, 260:])
+    card = tuple((x - 260, y) for x, y in CARD)
+    x = (0.5 - share) * WIDTH
+    reading = measure_photo(cut, Marks("grey18", card, ((x, 150.0), (x, 940.0)), WIDTH))  # type: ignore[arg-type]
+    assert reading.ok, [check for check in reading.checks if not check.ok]
+    for region in reading.regions:
+        assert region.dropped.clipped == 0
+        assert region.dropped.outside == pytest.approx(share, abs=0.02)
+        assert float(delta_e_2000(region.lab.lab, drawn_truth(region.name))) < 0.8
+
+
+def test_a_band_that_lies_outside_the_photo_is_not_called_burnt_out() -> None:
+    cut = photograph(scene(spread=1.0)[:, 260:])
+    card = tuple((x - 260, y) for x, y in CARD)
+    path = ((2.0, 150.0), (60.0, 300.0), (60.0, 940.0))
+    reading = measure_photo(cut, Marks("grey18", card, path, 110.0))  # type: ignore[arg-type]
+    failed = [check for check in reading.checks if check.stopped]
+    assert not any("burnt out" in check.says for check in failed)
+
+
 def test_a_few_burnt_out_pixels_are_too_many() -> None:
     linear = scene()
     linear[160:170, 200:420] = 5.0

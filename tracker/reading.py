@@ -128,12 +128,13 @@ class CardSummary:
 
 @dataclass(frozen=True, slots=True)
 class Dropped:
-    """Shares of a band's pixels that were left out of the average, 0..1."""
+    """Shares of a band's pixels that were left out of the average, 0..1; `outside` the photo lies no pixel."""
 
     clipped: float
     gloss: float
     shadow: float
     not_hair: float
+    outside: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ import numpy as np
 
 from tracker.colorimetry import D65, Floats, linear_to_lab, luminance, xyz_to_lab
 from tracker.errors import TooFewPixels
-from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, select_body
+from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, Selection, select_body
 from tracker.quantities import Measured, vector3
 from tracker.reading import Dropped, ProfilePoint
 
@@ -57,11 +57,18 @@ class BandColour:
     @property
     def dropped(self) -> Dropped:
         """Shares of what was left out."""
-        shares = np.bincount(self.verdict.ravel(), minlength=KEPT + 1) / self.verdict.size
-        return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR)))
+        shares = np.bincount(self.verdict.ravel(), minlength=OUTSIDE + 1) / self.verdict.size
+        return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR, OUTSIDE)))
 
 
-def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, area: float = 1.0) -> BandColour:
+def band_colour(
+    linear: Floats,
+    usable: np.ndarray,
+    name: str,
+    how: Selection,
+    area: float = 1.0,
+    inside: np.ndarray | None = None,
+) -> BandColour:
     """Colour of the body hair in a band.
 
     Parameters
@@ -69,12 +76,15 @@ def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, a
     linear : (n, m, 3), balanced linear light; rows run from root to tip
     usable : (n, m) bool
     area : float, pixels of the photo for one grid point
+    inside : (n, m) bool, False outside the photo; None where all of it lies inside
 
     Raises
     ------
     TooFewPixels : where fewer than `FEWEST` pixels of the photo are left
     """
     mean, verdict = body_mean(linear, usable, how)
+    if inside is not None:
+        verdict[~inside] = OUTSIDE
     kept = verdict == KEPT
     pixels = int(kept.sum() * area)
     if pixels < FEWEST:

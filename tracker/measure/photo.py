@@ -167,7 +167,7 @@ def _bands(
             part = linear[rows]
             verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
             continue
-        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area)
+        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area, strip.inside[rows])
         colours[name] = colour
         verdict[rows] = colour.verdict
     return {name: colours[name] for name in REGIONS if name in colours}, verdict

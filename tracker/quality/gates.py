@@ -165,7 +165,7 @@ def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
 
 
 def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
-    kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair
+    kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair - shares.outside
     ok = kept >= limits.kept
     return Check(
         f"hair_{name}",

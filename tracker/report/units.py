@@ -31,6 +31,7 @@ UNITS = {
     "gloss": "share, 0 to 1",
     "shadow": "share, 0 to 1",
     "not_hair": "share, 0 to 1",
+    "outside": "share, 0 to 1",
     "gains": "factor on linear light, red green blue",
     "flare": "share of perfect white",
     "exponent": "power of linear light",
