@@ -113,7 +113,7 @@ class CardSummary:
     Attributes
     ----------
     lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
-    clipped : float, share of burnt-out or crushed pixels of the worst patch that is used, 0..1
+    clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
     reflectance : float, of the grey, as the balance took it, 0..1
     """
