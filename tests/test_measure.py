@@ -15,6 +15,7 @@ from tracker.measure import Settings, find_marks, measure_photo
 from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, Marks
 from tracker.records import from_json, to_json
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3
+from tracker.shades import shades
 
 DRAWN_ROOT, DRAWN_TIP = np.array([28.0, 6.0, 12.0]), np.array([55.0, 6.0, 24.0])
 
@@ -203,6 +204,26 @@ def test_a_band_that_lies_outside_the_photo_is_not_called_burnt_out() -> None:
     reading = measure_photo(cut, Marks("grey18", card, path, 110.0))  # type: ignore[arg-type]
     failed = [check for check in reading.checks if check.stopped]
     assert not any("burnt out" in check.says for check in failed)
+
+
+@pytest.mark.parametrize(("exponent", "stray"), [(1.0, 0.007), (1.1, 0.0), (0.9, 0.004)])
+def test_lights_and_lows_hold_what_the_camera_does_to_dark_hair(exponent: float, stray: float) -> None:
+    # up to 1.4 standard uncertainties of contrast and stray light, which one grey card cannot undo
+    dark = scene(root=(17.0, 3.0, 5.0), tip=(22.0, 4.0, 7.0))
+    plain = measure_photo(photograph(dark), marks())
+    seen = measure_photo(photograph(0.18 * ((dark + stray) / (0.18 + stray)) ** exponent), marks())
+    for one, true in zip(seen.regions, plain.regions, strict=True):
+        for found, drawn in ((one.lights, true.lights), (one.lows, true.lows), (one.dimension, true.dimension)):
+            assert abs(found.value - drawn.value) <= 1.96 * found.u
+        assert abs(one.lows.value - true.lows.value) > 1
+        # as sure as the mean of the same hair, and no surer
+        assert one.lights.u == pytest.approx(one.lab.u[0], rel=0.2)
+        assert one.lows.u == pytest.approx(one.lab.u[0], rel=0.2)
+    whole, drawn_whole = shades(seen), shades(plain)
+    assert whole is not None
+    assert drawn_whole is not None
+    for found, drawn in ((whole.lights, drawn_whole.lights), (whole.lows, drawn_whole.lows)):
+        assert abs(found.value - drawn.value) <= 1.96 * found.u
 
 
 def test_a_few_burnt_out_pixels_are_too_many() -> None:

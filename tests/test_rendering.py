@@ -12,10 +12,9 @@ from hypothesis import strategies as st
 from tests.bench import chart_photos
 from tracker.balance import apply, correction_from_card
 from tracker.colorimetry import lab_to_linear, linear_to_lab
-from tracker.measure.budget import _MISFIT_ALONE
 from tracker.reading import DAYLIGHT, LAMPS, LIGHTS, NOT_NOTED, TUBES
 from tracker.reference_card import CARD_KINDS, CardReading, chart_reference
-from tracker.rendering import Rendering, between, rendering, shifts, standing_alone
+from tracker.rendering import MISFIT_ALONE, Rendering, between, rendering, shifts, standing_alone
 
 ALL = Rendering(0.08, 0.015, 0.1, 0.1, 1.0, 0.18)
 TURNED = Rendering(0, 0, 0.1, 0.1, 1.0, 0.18)
@@ -102,7 +101,7 @@ def test_six_published_photos_stay_within_what_is_claimed(kind: str) -> None:
         lab = linear_to_lab(apply(correction, linear))
         for patch in NEAR_HAIR:
             uneven = (lab[patch, 0] + 16) * (2 ** (0.15 / np.sqrt(3) / 3) - 1)
-            rest = np.square([uneven, 0.5, 0.6]) + np.square(_MISFIT_ALONE * np.array(correction.misfit))
+            rest = np.square([uneven, 0.5, 0.6]) + np.square(MISFIT_ALONE * np.array(correction.misfit))
             spread = u(standing_alone(lab[patch], rendering(kind, None, 0.1906)) + np.diag(rest))
             inside[name].append(np.abs(lab[patch] - goal[patch]) <= 2 * spread)
     if kind == "chart24":

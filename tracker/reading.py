@@ -149,10 +149,13 @@ class RegionReading:
         hair taken with the same camera, card and light; all of it that a before/after keeps
     lights, lows : L* of the lightest and the darkest quarter of the body hair
     dimension : their difference, L*
-    lightened : share of the band's hair lighter than nearly all of the root, 0..1; None at the root
+    lightened : share of the band's hair lighter than nearly all of the root, beyond what is so by chance, 0..1; None at
+        the root
     pixels : int, pixels of the photo that were averaged
     dropped : what was left out
     photos : int, how many photos of the same state this is the combination of
+    kit_u : the part of the uncertainties of `lights`, `lows`, `dimension` and `lightened` that more photos with one kit
+        do not make smaller
     """
 
     name: str
@@ -165,6 +168,7 @@ class RegionReading:
     pixels: int
     dropped: Dropped
     photos: int = 1
+    kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ it would make every reading of dark hair worthless, and a strip or chart undoes 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +23,10 @@ from numpy.typing import ArrayLike
 
 from tracker.colorimetry import Floats, lab_to_linear, linear_to_lab
 from tracker.reading import DAYLIGHT, LAMPS
+
+MISFIT_ALONE = 0.9
+"""Share of a chart's or strip's own misfit that stands for what its correction leaves undone in the photo: the truth
+bench's coverage holds with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +87,19 @@ def shifts(lab: ArrayLike, size: Rendering) -> Floats:
     a, b = colour[1], colour[2]
     chroma, hue = (0, a * size.chroma, b * size.chroma), (0, -b * size.hue, a * size.hue)
     return np.array([contrast * size.contrast, stray * size.stray, chroma, hue, (0, size.tint, 0), (0, 0, size.tint)])
+
+
+def lightness_shifts(lightness: float, size: Rendering, tolerance: float) -> Floats:
+    """What contrast, stray light and the maker's tolerance each do to the L* of a piece of hair, shape (3,).
+
+    Parameters
+    ----------
+    lightness : float, L*
+    tolerance : float, relative half width of what the card's grey may differ by, rectangular
+    """
+    grey, step = lab_to_linear((lightness, 0.0, 0.0)), tolerance / math.sqrt(3)
+    card = (linear_to_lab(grey * (1 + step)) - linear_to_lab(grey * (1 - step)))[0] / 2
+    return np.array([*shifts((lightness, 0.0, 0.0), size)[:2, 0], card])
 
 
 def standing_alone(lab: ArrayLike, size: Rendering) -> Floats:

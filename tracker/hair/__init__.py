@@ -1,6 +1,6 @@
 """The hair in the photo: a path from root to tip, its bands, and which pixels are body hair."""
 
-from tracker.hair.bands import BANDS, Band, BandColour, band_colour, body_mean, lights_and_lows, profile
+from tracker.hair.bands import BANDS, Band, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
 from tracker.hair.gloss import gloss_share
 from tracker.hair.path import HairPath, Strip, straighten
 from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, Selection, clipped_codes, select_body
@@ -18,6 +18,7 @@ __all__ = [
     "Band",
     "BandColour",
     "HairPath",
+    "Pieces",
     "Selection",
     "Strip",
     "band_colour",

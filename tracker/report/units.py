@@ -26,6 +26,7 @@ UNITS = {
     "width": "px",
     "reflectance": "0 to 1",
     "pixels": "pixels averaged",
+    "kit_u": "standard uncertainty of lights, lows and dimension (L*) and of lightened (share)",
     "gradient": "EV across the card",
     "clipped": "share, 0 to 1",
     "gloss": "share, 0 to 1",
