@@ -185,6 +185,14 @@ def test_reflectance_of_the_studios_own_card_is_used() -> None:
     assert float(wrong[0]) - 40 == pytest.approx(-1.00, abs=0.03)
 
 
+def test_below_black_the_tone_goes_on_without_a_step() -> None:
+    correction = Correction("steps3", (1.0, 1.0, 1.0), flare=0.002, exponent=1.1)
+    blues = np.array([0.002, 0.0, -0.002, -0.02])
+    found = apply(correction, np.stack([np.full(4, 0.2), np.full(4, 0.1), blues], -1))[:, 2]
+    assert np.all(np.diff(found) < -1e-4)
+    assert found[1] == pytest.approx(-0.002)
+
+
 def test_encoded_averages_would_be_wrong() -> None:
     # codes 50 and 200 in equal parts: L* 62.1 in linear light, 52.4 where codes are averaged (CIELAB by hand)
     codes = np.array([[50] * 3, [200] * 3]) / 255

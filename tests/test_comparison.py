@@ -86,7 +86,7 @@ def test_nothing_in_common_is_said(before: PhotoReading) -> None:
         compare_readings(before, empty, same_kit=True)
 
 
-KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0))
+KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectance=0.18)
 
 
 @pytest.mark.parametrize(
@@ -95,6 +95,7 @@ KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0))
         (KIT, True, "Same camera, card and light."),
         (Kit("Another", "grey18", "daylight"), False, "another camera"),
         (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
+        (Kit("Maker Model", "grey18", "daylight", reflectance=0.5), False, "another card"),
         (Kit("Maker Model", "grey18", "daylight", developed=True), False, "another kind of file"),
         (Kit("Maker Model", "grey18", "daylight", gains=(1.1, 1.0, 0.92)), True, "Same camera"),
         (Kit("Maker Model", "grey18", "daylight", gains=(0.8, 1.0, 1.5)), False, "another light"),

@@ -124,12 +124,38 @@ def test_lights_and_lows_of_two_tone_hair() -> None:
     usable = np.ones((240, 120), bool)
     band = band_colour(lab_to_linear(lab), usable, "mid", Selection(0.0, 0.0))
     root = band_colour(lab_to_linear(lab - [22, 0, 0]) * 1.0, usable, "root", Selection(0.0, 0.0))
-    lights, lows, dimension, share = lights_and_lows(band.cells, np.minimum(root.cells, 34.0))
-    assert lights.value == pytest.approx(55, abs=1)
-    assert lows.value == pytest.approx(30, abs=1)
-    assert dimension.value == pytest.approx(25, abs=1.5)
-    assert share is not None
-    assert share.value == pytest.approx(0.5, abs=0.1)
+    found = lights_and_lows(band.cells, np.minimum(root.cells, 34.0))
+    assert found.lights.value == pytest.approx(55, abs=1)
+    assert found.lows.value == pytest.approx(30, abs=1)
+    assert found.dimension.value == pytest.approx(25, abs=1.5)
+    assert found.lightened is not None
+    assert found.lightened.value == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize("shading", [0.0, 3.0, -3.0])
+def test_hair_of_one_colour_is_not_said_to_be_lightened(shading: float) -> None:
+    # strands of one colour, and light that falls 3 L* unlike on root and band: nothing was lightened
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        strands = rng.normal(35, 2, (2, 1, 12)) + rng.normal(0, 1, (2, 12, 12))
+        found = lights_and_lows(strands[1] + shading, strands[0]).lightened
+        assert found is not None
+        assert found.value <= 1.96 * found.u + 1e-9
+
+
+def test_hair_that_was_lightened_by_far_is_surely_so() -> None:
+    rng = np.random.default_rng(1)
+    found = lights_and_lows(rng.normal(50, 3, (60, 12)), rng.normal(28, 2, (60, 12))).lightened
+    assert found is not None
+    assert found.value > 0.95
+    assert 1.96 * found.u < 0.05
+
+
+def test_as_much_as_by_chance_is_no_lightened_hair() -> None:
+    even = np.random.default_rng(1).normal(35, 2, (60, 12))
+    found = lights_and_lows(np.random.default_rng(2).normal(35, 2, (60, 12)), even).lightened
+    assert found is not None
+    assert found.value < 0.03
 
 
 def test_too_little_hair_is_refused() -> None:

@@ -55,6 +55,8 @@ ORDER = {
     ("regrowth", "blend"): "the root ends where the lightening starts",
     ("regrowth", "fade"): "a root passes its limit as a colour does",
     ("regrowth", "scale"): "the card gives its millimetres",
+    ("shades", "reference_card"): "lights and lows are as sure as the maker is of the card's grey",
+    ("shades", "rendering"): "lights and lows are as sure as the camera's contrast",
     ("states", "comparison"): "photos of one state are one only where their kits match",
     ("states", "records"): "a state is made of kept photos",
     ("states", "repeat"): "a state says what its repeats say together",

@@ -15,6 +15,7 @@ from tracker.measure import Settings, find_marks, measure_photo
 from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, Marks
 from tracker.records import from_json, to_json
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3
+from tracker.shades import shades
 
 DRAWN_ROOT, DRAWN_TIP = np.array([28.0, 6.0, 12.0]), np.array([55.0, 6.0, 24.0])
 
@@ -156,6 +157,86 @@ def test_a_noted_light_makes_a_reading_surer_and_nothing_else() -> None:
         assert one.lab.lab == other.lab.lab
         assert one.repeat_cov == other.repeat_cov
         assert other.lab.u[2] < one.lab.u[2]
+
+
+def test_the_contrast_of_the_camera_counts_from_the_studios_own_card() -> None:
+    # exponents of 0.92 and 1.08 are one standard uncertainty off; a white card lies far from the hair
+    for exponent in (0.92, 1.08):
+        photo = photograph(0.5 * (scene(reflectance=0.9) / 0.9) ** exponent)
+        reading = measure_photo(photo, dataclasses.replace(marks(), reflectance=0.9), light=DAYLIGHT)
+        assert reading.card.reflectance == 0.9
+        for region in reading.regions:
+            off = region.lab.lab[0] - drawn_truth(region.name)[0]
+            assert 1 < abs(off) < 1.5 * region.lab.u[0]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        ((720.0, 540.0), (715.0, 690.0)),  # wholly on the card
+        ((300.0, 150.0), (300.0, 500.0), (700.0, 560.0)),  # ends on it
+        ((560.0, 600.0), (860.0, 600.0)),  # crosses it
+    ],
+)
+def test_a_path_on_the_card_gives_no_number(path: tuple[tuple[float, float], ...]) -> None:
+    reading = measure_photo(photograph(scene()), Marks("grey18", CARD, path, 60.0))
+    [check] = [check for check in reading.checks if check.name == "path_off_card"]
+    assert check.stopped
+    assert "of the path lies on the card" in check.says
+    assert reading.regions == ()
+
+
+def test_a_path_beside_the_card_may_graze_it() -> None:
+    # the ribbon's edge lies 2 of its 90 pixels over the card's, on a quarter of its length
+    beside = ((640.0, 530.0), (800.0, 530.0), (800.0, 720.0), (640.0, 720.0))
+    photo = photograph(scene(root=(45.0, 6.0, 14.0), tip=(45.0, 6.0, 14.0), card=beside))
+    reading = measure_photo(photo, Marks("grey18", beside, ((597.0, 300.0), (597.0, 1000.0)), WIDTH))
+    [check] = [check for check in reading.checks if check.name == "path_off_card"]
+    assert 0 < check.value <= check.limit
+    assert check.ok
+
+
+@pytest.mark.parametrize("share", [0.06, 0.15])
+def test_a_path_that_leaves_the_photo_by_little_is_measured_on_what_is_in_it(share: float) -> None:
+    # the wall is left out of the scene: hair up to the photo's left edge, and the ribbon beyond it by that share
+    cut = photograph(scene(spread=1.0)[:, 260:])
+    card = tuple((x - 260, y) for x, y in CARD)
+    x = (0.5 - share) * WIDTH
+    reading = measure_photo(cut, Marks("grey18", card, ((x, 150.0), (x, 940.0)), WIDTH))  # type: ignore[arg-type]
+    assert reading.ok, [check for check in reading.checks if not check.ok]
+    for region in reading.regions:
+        assert region.dropped.clipped == 0
+        assert region.dropped.outside == pytest.approx(share, abs=0.02)
+        assert float(delta_e_2000(region.lab.lab, drawn_truth(region.name))) < 0.8
+
+
+def test_a_band_that_lies_outside_the_photo_is_not_called_burnt_out() -> None:
+    cut = photograph(scene(spread=1.0)[:, 260:])
+    card = tuple((x - 260, y) for x, y in CARD)
+    path = ((2.0, 150.0), (60.0, 300.0), (60.0, 940.0))
+    reading = measure_photo(cut, Marks("grey18", card, path, 110.0))  # type: ignore[arg-type]
+    failed = [check for check in reading.checks if check.stopped]
+    assert not any("burnt out" in check.says for check in failed)
+
+
+@pytest.mark.parametrize(("exponent", "stray"), [(1.0, 0.007), (1.1, 0.0), (0.9, 0.004)])
+def test_lights_and_lows_hold_what_the_camera_does_to_dark_hair(exponent: float, stray: float) -> None:
+    # up to 1.4 standard uncertainties of contrast and stray light, which one grey card cannot undo
+    dark = scene(root=(17.0, 3.0, 5.0), tip=(22.0, 4.0, 7.0))
+    plain = measure_photo(photograph(dark), marks())
+    seen = measure_photo(photograph(0.18 * ((dark + stray) / (0.18 + stray)) ** exponent), marks())
+    for one, true in zip(seen.regions, plain.regions, strict=True):
+        for found, drawn in ((one.lights, true.lights), (one.lows, true.lows), (one.dimension, true.dimension)):
+            assert abs(found.value - drawn.value) <= 1.96 * found.u
+        assert abs(one.lows.value - true.lows.value) > 1
+        # as sure as the mean of the same hair, and no surer
+        assert one.lights.u == pytest.approx(one.lab.u[0], rel=0.2)
+        assert one.lows.u == pytest.approx(one.lab.u[0], rel=0.2)
+    whole, drawn_whole = shades(seen), shades(plain)
+    assert whole is not None
+    assert drawn_whole is not None
+    for found, drawn in ((whole.lights, drawn_whole.lights), (whole.lows, drawn_whole.lows)):
+        assert abs(found.value - drawn.value) <= 1.96 * found.u
 
 
 def test_a_few_burnt_out_pixels_are_too_many() -> None:

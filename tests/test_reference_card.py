@@ -87,6 +87,24 @@ def lit(photo_linear: np.ndarray, ev_across: float) -> np.ndarray:
     return photo_linear * 2 ** (ev_across * (x - 640) / 160)[None, :, None]
 
 
+def test_a_finger_at_a_corner_and_light_that_falls_off_are_no_noise() -> None:
+    photo = drawn_card(0.3, finger=True)
+    noise = [
+        np.sqrt(np.diag(read_card(each.encoded, SRGB, GREY, frame(each)).cov[0]))
+        for each in (photo, drawn_card(0.3, finger=False))
+    ]
+    np.testing.assert_array_less(noise[0], 2 * noise[1])
+
+
+def drawn_card(ev: float, *, finger: bool) -> Drawn:
+    """A card that fills the photo, under light that falls by so many EV across and down it."""
+    rows, columns = np.mgrid[0:240, 0:240] / 240
+    linear = np.repeat(0.18 * 2 ** (ev * (columns + rows) / 2)[..., None], 3, axis=-1)
+    if finger:
+        linear[:73, :73] = (0.4, 0.2, 0.1)
+    return photograph(linear)
+
+
 @pytest.mark.parametrize("ev", [0.1, 0.3])
 def test_gradient_is_measured(ev: float) -> None:
     reading = read_card(photograph(lit(scene(), ev)).encoded, SRGB, GREY, CARD)
@@ -156,6 +174,13 @@ def test_a_colour_is_no_grey_card() -> None:
     linear[mask > 0] = (0.6, 0.05, 0.04)
     with pytest.raises(errors.CardImplausible):
         read_card(photograph(linear).encoded, SRGB, GREY, CARD)
+
+
+def test_the_worst_step_of_a_strip_says_how_much_is_clipped() -> None:
+    steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
+    strip = drawn_patches(steps, 1, 3, size=200)
+    strip.encoded[60:68, 60:68] = 255
+    assert 0 < read_card(strip.encoded, SRGB, CARD_KINDS["steps3"], frame(strip)).clipped <= 0.005
 
 
 def drawn_patches(values: np.ndarray, columns: int, rows: int, size: int = 40) -> Drawn:

@@ -96,6 +96,16 @@ def test_what_an_occasion_shares_does_not_shrink() -> None:
     assert many.repeat_cov[1][1] < 0.35**2 / 40
 
 
+def test_what_the_kit_does_to_lights_and_lows_does_not_shrink() -> None:
+    lights = Measured(45.0, 2.5, "L*", 20.0)
+    one = replace(region(AT), lights=lights, kit_u=(2.0, 0.0, 0.0, 0.0))
+    found = mid(combine([reading(one)] * 4, KNOWN))
+    # 20 known degrees of freedom and 3 more of photos that are all alike: (2.5² - 2²) x 20/23 / 4, and 2² whole
+    assert found.lights.u == pytest.approx(math.sqrt(2.25 * 20 / 23 / 4 + 4))
+    assert found.lows.u < 0.5
+    assert found.kit_u[0] == 2.0
+
+
 def test_profile_is_the_mean_of_the_places_that_all_have() -> None:
     def with_profile(value: float, places: Sequence[float]) -> PhotoReading:
         points = tuple(ProfilePoint(place, (value, 0.0, 0.0), 0.4) for place in places)

@@ -100,6 +100,19 @@ def test_only_photos_of_that_role_are_read_together() -> None:
     assert state_of([], AFTER) is None
 
 
+def test_a_card_of_another_reflectance_is_another_card() -> None:
+    before = state_of([replace(each, role=BEFORE) for each in row(0.0)], BEFORE)
+    [one] = row(0.0)
+    assert one.reading is not None
+    half = replace(one, reading=replace(one.reading, card=replace(one.reading.card, reflectance=0.5)))
+    after = state_of([half], AFTER)
+    assert before is not None
+    assert after is not None
+    match = match_states(before, after)
+    assert not match.same
+    assert "another card" in match.says
+
+
 def test_one_photo_from_another_kit_makes_the_pair_unlike() -> None:
     before = state_of([replace(each, role=BEFORE) for each in row(0.0, 0.1)], BEFORE)
     same, other = row(0.0, 0.1), row(0.0, 0.1)

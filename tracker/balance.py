@@ -199,7 +199,8 @@ def apply(correction: Correction, linear: NDArray[Any]) -> Floats:
     kind = linear.dtype if np.issubdtype(linear.dtype, np.floating) else np.dtype(float)
     balanced = linear * np.asarray(correction.gains, kind)
     if correction.exponent != 1.0 or correction.flare != 0.0:
-        balanced = np.maximum(balanced, 0) ** kind.type(correction.exponent) - kind.type(correction.flare)
+        toned = np.sign(balanced) * np.abs(balanced) ** kind.type(correction.exponent)
+        balanced = toned - kind.type(correction.flare)
     matrix = np.asarray(correction.matrix, kind)
     if np.array_equal(matrix, np.eye(3)):
         return np.asarray(balanced)

@@ -6,6 +6,7 @@ rendering does to both drops out. Unlike kits are compared only with the larger 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,6 +43,7 @@ class Kit:
     developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
     gains : three floats or None, what balanced the photo: they show the colour of its light
     method : str, version of the method that measured it, empty where nothing was measured
+    reflectance : float or None, of the card's grey, 0..1
     """
 
     camera: str | None
@@ -50,6 +52,7 @@ class Kit:
     developed: bool = False
     gains: Vector3 | None = None
     method: str = ""
+    reflectance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,6 +97,13 @@ def _cast_apart(before: Kit, after: Kit) -> float:
     return float(np.abs(ratio - ratio[1]).max())
 
 
+def _other_grey(before: Kit, after: Kit) -> bool:
+    """True where both cards' greys are known and differ."""
+    if before.reflectance is None or after.reflectance is None:
+        return False
+    return not math.isclose(before.reflectance, after.reflectance, rel_tol=1e-6)
+
+
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where a reading comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
@@ -106,7 +116,7 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         unlike.append("another camera")
     if before.developed != after.developed:
         unlike.append("another kind of file")
-    if before.card_kind != after.card_kind:
+    if before.card_kind != after.card_kind or _other_grey(before, after):
         unlike.append("another card")
     if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
         unlike.append("another light")
@@ -175,7 +185,7 @@ def pair_colours(
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
         return None
-    size = rendering(before.card.kind, light)
+    size = rendering(before.card.kind, light, before.card.reflectance)
     return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 

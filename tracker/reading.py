@@ -113,8 +113,9 @@ class CardSummary:
     Attributes
     ----------
     lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
-    clipped : float, share of burnt-out or crushed pixels of the worst patch that is used, 0..1
+    clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
+    reflectance : float, of the grey, as the balance took it, 0..1
     """
 
     kind: str
@@ -122,16 +123,18 @@ class CardSummary:
     lab: Vector3
     clipped: float
     gradient: float
+    reflectance: float = 0.18
 
 
 @dataclass(frozen=True, slots=True)
 class Dropped:
-    """Shares of a band's pixels that were left out of the average, 0..1."""
+    """Shares of a band's pixels that were left out of the average, 0..1; `outside` the photo lies no pixel."""
 
     clipped: float
     gloss: float
     shadow: float
     not_hair: float
+    outside: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,10 +149,13 @@ class RegionReading:
         hair taken with the same camera, card and light; all of it that a before/after keeps
     lights, lows : L* of the lightest and the darkest quarter of the body hair
     dimension : their difference, L*
-    lightened : share of the band's hair lighter than nearly all of the root, 0..1; None at the root
+    lightened : share of the band's hair lighter than nearly all of the root, beyond what is so by chance, 0..1; None at
+        the root
     pixels : int, pixels of the photo that were averaged
     dropped : what was left out
     photos : int, how many photos of the same state this is the combination of
+    kit_u : the part of the uncertainties of `lights`, `lows`, `dimension` and `lightened` that more photos with one kit
+        do not make smaller
     """
 
     name: str
@@ -162,6 +168,7 @@ class RegionReading:
     pixels: int
     dropped: Dropped
     photos: int = 1
+    kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ it would make every reading of dark hair worthless, and a strip or chart undoes 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,7 +24,9 @@ from numpy.typing import ArrayLike
 from tracker.colorimetry import Floats, lab_to_linear, linear_to_lab
 from tracker.reading import DAYLIGHT, LAMPS
 
-_GREY = 0.18  # near which every kind of card is balanced
+MISFIT_ALONE = 0.9
+"""Share of a chart's or strip's own misfit that stands for what its correction leaves undone in the photo: the truth
+bench's coverage holds with it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,7 @@ class Rendering:
     chroma : float, relative
     hue : float, radians
     tint : float, a* and b* of a grey
+    grey : float, reflectance of the card's grey, 0..1: what contrast and stray light leave as it is
     """
 
     contrast: float
@@ -44,6 +48,7 @@ class Rendering:
     chroma: float
     hue: float
     tint: float
+    grey: float
 
 
 # chroma and hue by light: one grey or three steps say nothing of the light's spectrum
@@ -51,20 +56,21 @@ _CHROMA_HUE = {DAYLIGHT: (0.09, 0.06), LAMPS: (0.10, 0.10)}
 _TUBES = (0.13, 0.14)  # and any light that was not noted: old tubes turn warm hair by 0.25 rad
 
 
-def rendering(kind: str, light: str | None) -> Rendering:
+def rendering(kind: str, light: str | None, grey: float) -> Rendering:
     """What a kind of card leaves undone under a light.
 
     Parameters
     ----------
     kind : str, name of the card's kind
     light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
+    grey : float, reflectance of the card's grey, 0..1
     """
     if kind == "chart24":  # the rest is in the chart's own misfit, photo by photo
-        return Rendering(0.02, 0.001, 0.03, 0.03, 0.0)
+        return Rendering(0.02, 0.001, 0.03, 0.03, 0.0, grey)
     chroma, hue = _CHROMA_HUE.get(light or "", _TUBES)
     if kind == "steps3":
-        return Rendering(0.03, 0.002, chroma, hue, 1.0)
-    return Rendering(0.08, 0.005, chroma, hue, 1.0)
+        return Rendering(0.03, 0.002, chroma, hue, 1.0, grey)
+    return Rendering(0.08, 0.005, chroma, hue, 1.0, grey)
 
 
 def shifts(lab: ArrayLike, size: Rendering) -> Floats:
@@ -72,15 +78,28 @@ def shifts(lab: ArrayLike, size: Rendering) -> Floats:
     colour = np.asarray(lab, float)
     linear = np.maximum(lab_to_linear(colour), 1e-4)
     step = 0.01
-    exponents = (linear_to_lab(_GREY * (linear / _GREY) ** (1 + sign * step)) for sign in (1, -1))
+    exponents = (linear_to_lab(size.grey * (linear / size.grey) ** (1 + sign * step)) for sign in (1, -1))
     contrast = np.subtract(*exponents) / (2 * step)
     # the veil lies on the card too, so the balance scales it away there
     veil = 0.002
-    veiled = linear_to_lab((linear + veil) * _GREY / (_GREY + veil))
+    veiled = linear_to_lab((linear + veil) * size.grey / (size.grey + veil))
     stray = (veiled - linear_to_lab(linear)) / veil
     a, b = colour[1], colour[2]
     chroma, hue = (0, a * size.chroma, b * size.chroma), (0, -b * size.hue, a * size.hue)
     return np.array([contrast * size.contrast, stray * size.stray, chroma, hue, (0, size.tint, 0), (0, 0, size.tint)])
+
+
+def lightness_shifts(lightness: float, size: Rendering, tolerance: float) -> Floats:
+    """What contrast, stray light and the maker's tolerance each do to the L* of a piece of hair, shape (3,).
+
+    Parameters
+    ----------
+    lightness : float, L*
+    tolerance : float, relative half width of what the card's grey may differ by, rectangular
+    """
+    grey, step = lab_to_linear((lightness, 0.0, 0.0)), tolerance / math.sqrt(3)
+    card = (linear_to_lab(grey * (1 + step)) - linear_to_lab(grey * (1 - step)))[0] / 2
+    return np.array([*shifts((lightness, 0.0, 0.0), size)[:2, 0], card])
 
 
 def standing_alone(lab: ArrayLike, size: Rendering) -> Floats:

@@ -195,33 +195,39 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     repeat = _shared(regions, repeatability) + spread / n
     alone = np.mean([np.subtract(region.lab.cov, region.repeat_cov) for region in regions], axis=0)
 
-    def pooled(of: Callable[[RegionReading], Measured]) -> Measured:
-        return _pooled([of(region) for region in regions], dof)
+    kit = np.mean([region.kit_u for region in regions], axis=0).tolist()
+
+    def pooled(of: Callable[[RegionReading], Measured], shared: float) -> Measured:
+        return _pooled([of(region) for region in regions], dof, shared)
 
     shares = [region.lightened for region in regions if region.lightened is not None]
     return replace(
         regions[0],
         lab=LabMeasured(vector3(labs.mean(axis=0)), matrix3(repeat + alone), dof + n - 1),
         repeat_cov=matrix3((repeat + repeat.T) / 2),
-        lights=pooled(lambda region: region.lights),
-        lows=pooled(lambda region: region.lows),
-        dimension=pooled(lambda region: region.dimension),
-        lightened=_pooled(shares, dof) if shares else None,
+        lights=pooled(lambda region: region.lights, kit[0]),
+        lows=pooled(lambda region: region.lows, kit[1]),
+        dimension=pooled(lambda region: region.dimension, kit[2]),
+        lightened=_pooled(shares, dof, kit[3]) if shares else None,
         pixels=sum(region.pixels for region in regions),
         dropped=Dropped(*np.mean([astuple(region.dropped) for region in regions], axis=0).tolist()),
         photos=sum(region.photos for region in regions),
+        kit_u=tuple(kit),
     )
 
 
-def _pooled(repeats: Sequence[Measured], dof: float) -> Measured:
-    """Mean of repeats of one number; its spread pooled from what each claims and how far they lie apart."""
+def _pooled(repeats: Sequence[Measured], dof: float, shared: float) -> Measured:
+    """Mean of repeats of one number; its spread pooled from what each claims and how far they lie apart.
+
+    What all of them share, a standard uncertainty and a part of each one's, stays as it is.
+    """
     values = np.array([repeat.value for repeat in repeats])
     n = len(values)
     dof = min([dof, *(repeat.dof for repeat in repeats)])
-    claimed = float(np.mean([repeat.u**2 for repeat in repeats]))
+    claimed = max(float(np.mean([repeat.u**2 for repeat in repeats])) - shared**2, 0.0)
     weight = (n - 1) / (dof + n - 1)
     spread = (1 - weight) * claimed + weight * float(np.var(values, ddof=1))
-    return Measured(float(values.mean()), math.sqrt(spread / n), repeats[0].unit, dof + n - 1)
+    return Measured(float(values.mean()), math.sqrt(spread / n + shared**2), repeats[0].unit, dof + n - 1)
 
 
 def _profile(readings: Sequence[PhotoReading]) -> tuple[ProfilePoint, ...]:

@@ -2,11 +2,13 @@
 
 How sure these are comes from drawing the photo again: the light may have been a little stronger or weaker, the same
 for all pieces, and the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces
-than lie across the ribbon.
+than lie across the ribbon. Lights and lows standing alone are less sure than that, by what every photo with that camera
+and card is off alike; it moves neither one curve against another nor the share that was lightened.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,6 +16,8 @@ import numpy as np
 from tracker.colorimetry import Floats
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading
+from tracker.reference_card import CARD_KINDS
+from tracker.rendering import MISFIT_ALONE, lightness_shifts, rendering
 
 _DRAWS = 300
 _INDEPENDENT = 12  # pieces of a stretch that are no neighbours along a strand
@@ -60,7 +64,8 @@ def shades(reading: PhotoReading) -> Shades | None:
     if pieces is None or u_light is None:
         return None
     drawn = np.array([_quarters(sample) for sample in _redrawn(pieces, u_light, np.random.default_rng(11))])
-    whole, u = _quarters(pieces), drawn.std(axis=0, ddof=1)
+    whole = _quarters(pieces)
+    u = np.hypot(drawn.std(axis=0, ddof=1), _kit_u(reading, float(whole[0]), float(whole[1])))
     lights, lows, dimension = (Measured(float(whole[k]), float(u[k]), "L*") for k in range(3))
     return Shades(lights, lows, dimension)
 
@@ -123,6 +128,15 @@ def _u_light(reading: PhotoReading) -> float | None:
     if not reading.ok:
         return None
     return float(np.sqrt(np.mean([region.repeat_cov[0][0] for region in reading.regions])))
+
+
+def _kit_u(reading: PhotoReading, lights: float, lows: float) -> Floats:
+    """What the camera's rendering and the card leave unsure of lights, lows and dimension, standard uncertainties."""
+    size = rendering(reading.card.kind, None, reading.card.reflectance)
+    tolerance, misfit = CARD_KINDS[reading.card.kind].tolerance, MISFIT_ALONE * reading.correction.misfit[0]
+    light, low = (lightness_shifts(value, size, tolerance) for value in (lights, lows))
+    causes = (*light, misfit), (*low, misfit), (*(light - low), math.sqrt(2) * misfit)
+    return np.array([math.hypot(*each) for each in causes])
 
 
 def _redrawn(pieces: Floats, u_light: float, rng: np.random.Generator) -> Floats:

@@ -89,7 +89,8 @@ def kit_of(photo: PhotoRecord) -> Kit:
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
     method = photo.reading.method_version if photo.reading is not None else ""
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method)
+    grey = photo.reading.card.reflectance if photo.reading is not None else None
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method, grey)
 
 
 def match_states(before: State, after: State) -> KitMatch:

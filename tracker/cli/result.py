@@ -53,7 +53,8 @@ class MeasuredPhoto:
         """What it was taken with."""
         card_kind = self.reading.card.kind if self.reading else ""
         gains = self.reading.correction.gains if self.reading else None
-        return Kit(self.camera, card_kind, self.light, was_developed(self.reading), gains)
+        grey = self.reading.card.reflectance if self.reading else None
+        return Kit(self.camera, card_kind, self.light, was_developed(self.reading), gains, reflectance=grey)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from tracker.colorimetry import D65, Floats, linear_to_lab, luminance, xyz_to_lab
 from tracker.errors import TooFewPixels
-from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, select_body
+from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, Selection, select_body
 from tracker.quantities import Measured, vector3
 from tracker.reading import Dropped, ProfilePoint
+from tracker.uncertainty import effective_dof
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +31,10 @@ FEWEST = 400
 
 _BLOCKS = 6, 3  # along, across: larger than a strand's width, so that blocks are nearly independent
 _CELLS = 12  # cells across the width: about a piece of hair, so that single fibres do not count as lights
+_BY_CHANCE = 0.05  # share of hair beyond the lightest twentieth of the root where all of it is alike
+# Relative standard uncertainty of L* + 16 between root and band by the head's shape alone: rendered heads of one colour
+# read L* 20 at the crown and 10 under the curve, taken as rectangular
+_SHADING = 5 / math.sqrt(3) / (15 + 16)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,11 +63,37 @@ class BandColour:
     @property
     def dropped(self) -> Dropped:
         """Shares of what was left out."""
-        shares = np.bincount(self.verdict.ravel(), minlength=KEPT + 1) / self.verdict.size
-        return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR)))
+        shares = np.bincount(self.verdict.ravel(), minlength=OUTSIDE + 1) / self.verdict.size
+        return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR, OUTSIDE)))
 
 
-def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, area: float = 1.0) -> BandColour:
+@dataclass(frozen=True, slots=True)
+class Pieces:
+    """How light the small pieces of a band are, with how sure the pieces themselves make it.
+
+    Attributes
+    ----------
+    lights, lows : L* of the lightest and the darkest quarter
+    dimension : their difference, L*
+    lightened : share beyond the root's, 0..1, or None
+    shading : float, the part of the uncertainty of `lightened` that the head's shape makes
+    """
+
+    lights: Measured
+    lows: Measured
+    dimension: Measured
+    lightened: Measured | None
+    shading: float
+
+
+def band_colour(
+    linear: Floats,
+    usable: np.ndarray,
+    name: str,
+    how: Selection,
+    area: float = 1.0,
+    inside: np.ndarray | None = None,
+) -> BandColour:
     """Colour of the body hair in a band.
 
     Parameters
@@ -69,12 +101,15 @@ def band_colour(linear: Floats, usable: np.ndarray, name: str, how: Selection, a
     linear : (n, m, 3), balanced linear light; rows run from root to tip
     usable : (n, m) bool
     area : float, pixels of the photo for one grid point
+    inside : (n, m) bool, False outside the photo; None where all of it lies inside
 
     Raises
     ------
     TooFewPixels : where fewer than `FEWEST` pixels of the photo are left
     """
     mean, verdict = body_mean(linear, usable, how)
+    if inside is not None:
+        verdict[~inside] = OUTSIDE
     kept = verdict == KEPT
     pixels = int(kept.sum() * area)
     if pixels < FEWEST:
@@ -142,7 +177,7 @@ def _cells(linear: Floats, kept: np.ndarray) -> Floats:
     return np.asarray(light)
 
 
-def lights_and_lows(cells: Floats, root_cells: Floats | None) -> tuple[Measured, Measured, Measured, Measured | None]:
+def lights_and_lows(cells: Floats, root_cells: Floats | None) -> Pieces:
     """Lights, lows, their difference, and the share lighter than nearly all of the root.
 
     Parameters
@@ -152,26 +187,52 @@ def lights_and_lows(cells: Floats, root_cells: Floats | None) -> tuple[Measured,
 
     Notes
     -----
-    Uncertainties by leaving out one sixth of the band's length at a time (jackknife, Efron 1982): a
-    quartile has no simple formula when neighbouring pieces are alike.
+    Uncertainties by leaving out one sixth of the length at a time (jackknife, Efron 1982): a quartile has no simple
+    formula when neighbouring pieces are alike.
     """
-    natural = None if root_cells is None else float(np.nanquantile(root_cells, 0.95))
+    left = np.array([_quarters(part) for part in _left_out(cells)])
+    whole, spread = _quarters(cells), _jackknife(left)
+    light, low, difference = (Measured(float(whole[k]), float(spread[k]), "L*", len(left) - 1.0) for k in range(3))
+    share, shading = (None, 0.0) if root_cells is None else _lightened(cells, root_cells)
+    return Pieces(light, low, difference, share, shading)
 
-    def statistics(part: Floats) -> Floats:
-        values = np.sort(part[np.isfinite(part)])
-        quarter = max(1, len(values) // 4)
-        low, high = values[:quarter].mean(), values[-quarter:].mean()
-        share = np.nan if natural is None else float(np.mean(values > natural))
-        return np.array([high, low, high - low, share])
 
-    whole = statistics(cells)
+def _quarters(cells: Floats) -> Floats:
+    values = np.sort(cells[np.isfinite(cells)])
+    quarter = max(1, len(values) // 4)
+    low, high = values[:quarter].mean(), values[-quarter:].mean()
+    return np.array([high, low, high - low])
+
+
+def _left_out(cells: Floats) -> list[Floats]:
+    """The pieces without each sixth of the length in turn."""
     parts = np.array_split(np.arange(len(cells)), min(6, len(cells)))
-    left = np.array([statistics(np.delete(cells, part, axis=0)) for part in parts])
+    return [np.delete(cells, part, axis=0) for part in parts]
+
+
+def _jackknife(left: Floats) -> Floats:
     n = len(left)
-    spread = np.sqrt((n - 1) / n * np.square(left - left.mean(axis=0)).sum(axis=0))
-    light, low, difference = (Measured(float(whole[k]), float(spread[k]), "L*", n - 1.0) for k in range(3))
-    share = None if natural is None else Measured(float(whole[3]), float(spread[3]), "share", n - 1.0)
-    return light, low, difference, share
+    return np.asarray(np.sqrt((n - 1) / n * np.square(left - left.mean(axis=0)).sum(axis=0)))
+
+
+def _lightened(cells: Floats, root: Floats) -> tuple[Measured, float]:
+    """Share lighter than the root's limit beyond what is so by chance, and its uncertainty by the head's shape."""
+    limit = _limit(root)
+    by_band = float(_jackknife(np.array([_beyond(part, limit) for part in _left_out(cells)])))
+    by_root = float(_jackknife(np.array([_beyond(cells, _limit(part)) for part in _left_out(root)])))
+    step = _SHADING * (limit + 16)
+    shading = (_beyond(cells, limit - step) - _beyond(cells, limit + step)) / 2
+    causes, dof = (by_band, by_root, shading), (5.0, 5.0, math.inf)
+    return Measured(_beyond(cells, limit), math.hypot(*causes), "share", effective_dof(causes, dof)), shading
+
+
+def _limit(root: Floats) -> float:
+    return float(np.nanquantile(root, 1 - _BY_CHANCE))
+
+
+def _beyond(cells: Floats, limit: float) -> float:
+    share = float(np.mean(cells[np.isfinite(cells)] > limit))
+    return max((share - _BY_CHANCE) / (1 - _BY_CHANCE), 0.0)
 
 
 def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[ProfilePoint, ...]:

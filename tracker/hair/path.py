@@ -16,6 +16,7 @@ from tracker.reading import Point
 
 _SHORTEST = 60.0  # pixels; the path of a head in a photo is ten times that
 _NARROWEST = 8.0
+_MOST_OUTSIDE = 0.2  # share of the ribbon
 _LARGEST_STRIP = 100_000  # grid points; more costs time and adds nothing beside the spread from block to block
 
 
@@ -108,7 +109,7 @@ def straighten(
 
     Raises
     ------
-    OutsidePhoto : where a point of the path, or a fifth of the ribbon, lies outside the photo
+    OutsidePhoto : where a point of the path, or a fifth of the ribbon before it is moved, lies outside the photo
     """
     height, width = encoded.shape[:2]
     _require_inside(path, width, height)
@@ -120,12 +121,12 @@ def straighten(
     y = centre[:, 1, None] + normal[:, 1, None] * offsets
     inside = (x >= 0) & (y >= 0) & (x < width) & (y < height)
     missing = 1 - float(inside.mean())
-    if missing > 0.2:
+    if missing > _MOST_OUTSIDE and not (across or along):
         raise OutsidePhoto(
-            f"{missing:.0%} of the path's width lies outside the photo (limit 20%).",
+            f"{missing:.0%} of the path's width lies outside the photo (limit {_MOST_OUTSIDE:.0%}).",
             "Move the path onto the hair or make it narrower.",
             value=missing,
-            limit=0.2,
+            limit=_MOST_OUTSIDE,
             unit="share",
         )
     column = np.clip(x, 0, width - 1).astype(np.intp)

@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.colorimetry import Floats
 
-CLIPPED, NOT_HAIR, GLOSS, SHADOW, KEPT = 0, 1, 2, 3, 4
+CLIPPED, NOT_HAIR, GLOSS, SHADOW, KEPT, OUTSIDE = 0, 1, 2, 3, 4, 5
 """Why a pixel was left out, or that it was kept."""
 
 

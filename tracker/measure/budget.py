@@ -6,22 +6,20 @@ The number of pixels does not give it: on correlated texture the naive standard 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracker.colorimetry import Floats, linear_to_lab
-from tracker.hair import BandColour, lights_and_lows
+from tracker.colorimetry import Floats, lab_to_linear, linear_to_lab
+from tracker.hair import BandColour, Pieces, lights_and_lows
 from tracker.measure.settings import Settings
-from tracker.quantities import LabMeasured, Measured, matrix3, vector3
+from tracker.quantities import LabMeasured, Measured, Vector3, matrix3, vector3
 from tracker.reading import Correction, RegionReading
 from tracker.reference_card import CardReading
-from tracker.rendering import rendering, standing_alone
+from tracker.rendering import MISFIT_ALONE, Rendering, lightness_shifts, standing_alone
 from tracker.uncertainty import effective_dof
 
-# Shares of a chart's or strip's own misfit that stand for what its correction leaves undone in the photo, and for what
-# of that changes from photo to photo: the truth bench's coverage holds with them.
-_MISFIT_ALONE = 0.9
+# Share of a chart's or strip's own misfit that changes from photo to photo: the truth bench's coverage holds with it.
 _MISFIT_REPEAT = 0.3
 
 
@@ -39,7 +37,7 @@ def region_reading(
     card: CardReading,
     correction: Correction,
     moved: Floats,
-    light: str | None,
+    size: Rendering,
     settings: Settings,
 ) -> RegionReading:
     """One band's reading with both parts of its uncertainty."""
@@ -57,29 +55,63 @@ def region_reading(
     rest = np.maximum(known - np.diag(cov), 0)
     repeat = cov + np.diag(rest)
     parts = [*here, _Component(np.diag(rest), settings.repeatability.dof)]
-    undone = standing_alone(colour.lab, rendering(card.kind.name, light)) + _MISFIT_ALONE**2 * misfit
+    undone = standing_alone(colour.lab, size) + MISFIT_ALONE**2 * misfit
     alone = repeat + undone + _tolerance(colour, card)
     dof = effective_dof([math.sqrt(max(float(np.trace(p.cov)), 0)) for p in parts], [p.dof for p in parts])
     root = None if name == "root" or "root" not in colours else colours["root"].cells
-    lights, lows, dimension, share = lights_and_lows(colour.cells, root)
-    light_u = math.sqrt(float(_light(colour, card, settings)[0, 0]))
+    found = lights_and_lows(colour.cells, root)
+    by_photo = math.sqrt(float(moved[0, 0])), math.sqrt(float(rest[0]))
+    (lights, lows, dimension), kit_u = _pieces(found, colour, card, by_photo, correction.misfit[0], size, settings)
     return RegionReading(
         name,
         LabMeasured(vector3(colour.lab), matrix3(alone), dof),
         matrix3((repeat + repeat.T) / 2),
-        _widened(lights, light_u),
-        _widened(lows, light_u),
+        lights,
+        lows,
         dimension,
-        share,
+        found.lightened,
         colour.pixels,
         colour.dropped,
+        kit_u=(*kit_u, found.shading),
     )
 
 
-def _widened(measured: Measured, u: float) -> Measured:
-    """A value with one more cause of uncertainty that rests on stated limits."""
-    total = math.hypot(measured.u, u)
-    return Measured(measured.value, total, measured.unit, effective_dof([measured.u, u], [measured.dof, math.inf]))
+def _pieces(
+    found: Pieces,
+    colour: BandColour,
+    card: CardReading,
+    by_photo: tuple[float, float],
+    misfit: float,
+    size: Rendering,
+    settings: Settings,
+) -> tuple[list[Measured], Vector3]:
+    """Lights, lows and dimension with all that makes them unsure, and the part of it that a kit's photos share.
+
+    Parameters
+    ----------
+    by_photo : L* by which the marks, and what is left of the known spread between photos, move all pieces alike
+    misfit : float, L* by which a strip or chart misses its own patches, at one lightness otherwise than at another
+    """
+
+    def moves(lightness: float) -> tuple[Floats, Floats]:
+        piece = replace(colour, linear=lab_to_linear((lightness, 0.0, 0.0)))
+        own = (math.sqrt(float(cov[0, 0])) for cov in (_light(piece, card, settings), _card_noise(piece, card)))
+        return np.array([*own, *by_photo]), lightness_shifts(lightness, size, card.kind.tolerance)
+
+    (light, light_kit), (low, low_kit) = moves(found.lights.value), moves(found.lows.value)
+    parts = (
+        (found.lights, light, light_kit, misfit),
+        (found.lows, low, low_kit, misfit),
+        (found.dimension, light - low, light_kit - low_kit, math.sqrt(2) * misfit),
+    )
+    widened, kit_u = [], []
+    for measured, causes, shared, off in parts:
+        kit_u.append(math.hypot(*shared, MISFIT_ALONE * off))
+        known = abs(float(causes[-1]))
+        stated = math.hypot(*causes[:-1], _MISFIT_REPEAT * off, kit_u[-1])
+        each, dof = (measured.u, known, stated), (measured.dof, settings.repeatability.dof, math.inf)
+        widened.append(Measured(measured.value, math.hypot(*each), measured.unit, effective_dof(each, dof)))
+    return widened, vector3(kit_u)
 
 
 def _lab_slope(colour: BandColour, change: Floats) -> Floats:

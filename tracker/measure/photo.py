@@ -25,12 +25,13 @@ from tracker.hair import (
     suggest_path,
 )
 from tracker.measure.budget import region_reading
-from tracker.measure.seen import see
+from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.quality import check_photo
 from tracker.quantities import vector3
 from tracker.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
 from tracker.reference_card import CARD_KINDS, CardKind, find_card, read_card
+from tracker.rendering import rendering
 from tracker.rgb_space import RgbSpace
 
 
@@ -114,18 +115,21 @@ def measure_photo(
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
     colours, verdict = _bands(linear, usable, strip, settings)
+    grey = kind.reflectance if marks.reflectance is None else marks.reflectance
     summary = CardSummary(
-        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient
+        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient, grey
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
     seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear, settings.limits)
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light)
+    on_card = share_on_card(strip, corners)
+    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light, on_card)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
+        size = rendering(kind.name, light, grey)
         regions = tuple(
-            region_reading(name, colours, card, correction, moved[name], light, settings) for name in colours
+            region_reading(name, colours, card, correction, moved[name], size, settings) for name in colours
         )
     points = profile(linear, verdict)
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, stretches(linear, verdict))
@@ -163,7 +167,7 @@ def _bands(
             part = linear[rows]
             verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
             continue
-        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area)
+        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area, strip.inside[rows])
         colours[name] = colour
         verdict[rows] = colour.verdict
     return {name: colours[name] for name in REGIONS if name in colours}, verdict

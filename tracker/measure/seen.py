@@ -47,6 +47,19 @@ def see(
     )
 
 
+def share_on_card(strip: Strip, corners: Corners) -> float:
+    """Share of the ribbon that lies on the card, 0..1.
+
+    Parameters
+    ----------
+    corners : clockwise, of a card without a corner that points inwards
+    """
+    on = np.ones(strip.x.shape, bool)
+    for (x0, y0), (x1, y1) in zip(corners, (*corners[1:], corners[0]), strict=True):
+        on &= (x1 - x0) * (strip.y - y0) - (y1 - y0) * (strip.x - x0) >= 0
+    return float(on.mean())
+
+
 def _patch(kind: CardKind, corners: Corners) -> tuple[Point, ...]:
     """Corners of the balancing grey in the photo."""
     left, top, right, bottom = kind.boxes[kind.grey]

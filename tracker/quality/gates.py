@@ -27,6 +27,7 @@ def check_photo(
     coloured: float = 1.0,
     seen: Seen | None = None,
     light: str | None = None,
+    on_card: float = 0.0,
 ) -> tuple[Check, ...]:
     """Every check of one photo, passed or not.
 
@@ -38,9 +39,11 @@ def check_photo(
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
     seen : what else was seen in the photo, for the checks that only warn, or None to leave them out
     light : what is noted of the light, one of `reading.LIGHTS`, or None
+    on_card : float, share of the ribbon that lies on the card, 0..1
     """
     limits = limits or Limits()
     checks = [*_exposure(card, limits), _colour(coloured, limits), _cast(card, limits), _gradient(card, limits)]
+    checks.append(_off_card(on_card, limits))
     for name, shares in dropped:
         checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
     if light == MIXED:
@@ -135,6 +138,19 @@ def _gradient(card: CardSummary, limits: Limits) -> Check:
     )
 
 
+def _off_card(share: float, limits: Limits) -> Check:
+    ok = share <= limits.on_card
+    return Check(
+        "path_off_card",
+        ok,
+        share,
+        limits.on_card,
+        "share",
+        "The path keeps off the card." if ok else f"{share:.0%} of the path lies on the card.",
+        "" if ok else "Move the path onto the hair, or hold the card beside it.",
+    )
+
+
 def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
     ok = shares.clipped <= limits.clipped
     return Check(
@@ -149,7 +165,7 @@ def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
 
 
 def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
-    kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair
+    kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair - shares.outside
     ok = kept >= limits.kept
     return Check(
         f"hair_{name}",

@@ -18,6 +18,8 @@ class Limits:
         them are 7 ΔE00 off at the median
     kept : float, smallest share of a band's pixels that are body hair
     coloured : float, smallest share of pixels whose three codes differ; in a black-and-white photo none does
+    on_card : float, share of the ribbon that lies on the card: marks are not exact, and a twentieth of a band is what
+        a hundredth of the path can be
     blur : float, standard deviation of the blur at the hair as a share of the ribbon's width: half a piece of hair
         as lights and lows are told apart (twelve pieces across)
     blur_pixels : float, pixels; less blur than this is never called blurred: sharp hair itself reads up to 1.2
@@ -37,6 +39,7 @@ class Limits:
     clipped: float = 0.02
     kept: float = 0.45
     coloured: float = 0.01
+    on_card: float = 0.01
     blur: float = 0.04
     blur_pixels: float = 1.8
     across: float = 36.0

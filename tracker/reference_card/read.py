@@ -29,7 +29,7 @@ class CardReading:
     linear : (n, 3), mean of each patch, linear sRGB primaries
     cov : (n, 3, 3), covariance of each mean, from block to block
     usable : (n,) bool, False for patches that are clipped
-    clipped : float, share of clipped pixels on the balancing grey, 0..1
+    clipped : float, share of clipped pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
     """
 
@@ -91,7 +91,7 @@ def read_card(
     means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
     gradient = _check_light(kind, linear, used, limits)
     reading = CardReading(
-        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[kind.grey]), gradient
+        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[list(used)].max()), gradient
     )
     _require_plausible(reading)
     return reading
@@ -201,17 +201,18 @@ def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
     kept = np.where(inside[..., None], values, np.nan)
     cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
     flat = [block.reshape(-1, 3) for row in cut for block in row]
-    blocks = np.array([np.nanmean(block, axis=0) for block in flat if np.isfinite(block[:, 0]).sum() >= 2])
+    seen = np.array([np.isfinite(block[:, 0]).sum() >= 2 for block in flat])
+    blocks = np.array([np.nanmean(block, axis=0) for block, enough in zip(flat, seen, strict=True) if enough])
     mean = values[inside].mean(axis=0)
     if len(blocks) < 4:
         return mean, np.diag(np.full(3, np.inf))
     # a smooth fall of light is the gradient's business, not the noise's
-    return mean, np.asarray(np.cov(blocks - _plane(blocks), rowvar=False) / len(blocks))
+    return mean, np.asarray(np.cov(blocks - _plane(blocks, np.flatnonzero(seen)), rowvar=False) / len(blocks))
 
 
-def _plane(blocks: Floats) -> Floats:
-    side = np.arange(len(blocks))
-    design = np.stack([np.ones(len(blocks)), side % _BLOCKS, side // _BLOCKS], -1).astype(float)
+def _plane(blocks: Floats, places: np.ndarray) -> Floats:
+    """Plane through the blocks, each at its place in the grid, counted row by row."""
+    design = np.stack([np.ones(len(blocks)), places % _BLOCKS, places // _BLOCKS], -1).astype(float)
     return np.asarray(design @ np.linalg.lstsq(design, blocks, rcond=None)[0])
 
 

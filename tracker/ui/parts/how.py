@@ -101,7 +101,9 @@ def _share(share: Measured | None) -> str:
 
 def _left_out(region: RegionReading) -> str:
     dropped = region.dropped
-    parts = (("gloss", dropped.gloss), ("shadow", dropped.shadow), ("not hair", dropped.not_hair))
+    parts = [("gloss", dropped.gloss), ("shadow", dropped.shadow), ("not hair", dropped.not_hair)]
+    if dropped.outside:
+        parts.append(("outside the photo", dropped.outside))
     return ", ".join(f"{share:.0%} {word}" for word, share in parts)
 
 
