@@ -60,6 +60,16 @@ class LevelScale:
         """Level of an L*, held to 1..10 outside the scale."""
         return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
 
+    def beyond(self, lightness: float) -> float:
+        """How far an L* lies beyond the swatches: 0 between them, 1 from one level away on, and where there are none.
+
+        Over that one level, a choice of our own, the swatches give way to what was known before.
+        """
+        if self.span_levels is None:
+            return 1.0
+        level, (darkest, lightest) = self.level(lightness), self.span_levels
+        return min(max(darkest - level, level - lightest, 0.0), 1.0)
+
     def uncertainty(self, lightness: float) -> float:
         """Standard uncertainty of the level that the scale gives at that L*, levels."""
         return math.hypot(self.u, self._fitted(self._shift(lightness)))
