@@ -60,6 +60,7 @@ ORDER = {
     ("states", "comparison"): "photos of one state are one only where their kits match",
     ("states", "records"): "a state is made of kept photos",
     ("states", "repeat"): "a state says what its repeats say together",
+    ("yardsticks", "comparison"): "a level is surer where the kit of the swatches took the photo",
     ("level_fit", "level"): "swatches make the scale that levels are read on",
     ("neutral_fit", "warmth"): "swatches make the locus that warmth counts from",
     ("setup_check", "repeatability"): "what a set-up check finds becomes the scatter in force",

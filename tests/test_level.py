@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.level import DEFAULT_SCALE, estimate_level, estimate_lift
+from tracker.level import DEFAULT_SCALE, SPREAD, estimate_level, estimate_lift
 from tracker.quantities import LabMeasured, matrix3
 
 
@@ -53,7 +55,7 @@ def test_level_carries_the_uncertainty_of_the_colour_and_of_the_scale() -> None:
     slope = DEFAULT_SCALE.slope(40.0)
     step = (DEFAULT_SCALE.level(40.05) - DEFAULT_SCALE.level(39.95)) / 0.1
     assert 1 / slope == pytest.approx(step, rel=1e-4)
-    assert reading.value.u == pytest.approx(math.hypot(0.8 / slope, DEFAULT_SCALE.u))
+    assert reading.value.u == pytest.approx(math.hypot(0.8 / slope, DEFAULT_SCALE.uncertainty(40.0)))
     # darkest hair: the same error in L* is worth more levels
     dark, light = estimate_level(grey(19.0)).value, estimate_level(grey(60.0)).value
     assert dark is not None
@@ -61,24 +63,76 @@ def test_level_carries_the_uncertainty_of_the_colour_and_of_the_scale() -> None:
     assert dark.u > light.u
 
 
-def test_lift_drops_the_scales_own_uncertainty() -> None:
+def test_lift_drops_what_the_scale_is_off_by_at_both_alike() -> None:
     lift = estimate_lift(28.0, 45.0, 0.8, 0.8)
     assert lift.value is not None
-    assert lift.value.u < DEFAULT_SCALE.u
+    assert lift.value.u < DEFAULT_SCALE.uncertainty(28.0)
     assert lift.value.value == pytest.approx(DEFAULT_SCALE.level(45) - DEFAULT_SCALE.level(28))
-    assert lift.text == "3.1 levels lighter (± 0.5)"
-    assert estimate_lift(45.0, 28.0, 0.8, 0.8).text == "3.1 levels darker (± 0.5)"
+    assert lift.text == "3.1 levels lighter (± 0.9)"
+    assert estimate_lift(45.0, 28.0, 0.8, 0.8).text == "3.1 levels darker (± 0.9)"
     assert estimate_lift(30.0, 30.0, 0.8, 0.8).text.startswith("level unchanged")
+
+
+lightnesses = st.floats(DEFAULT_SCALE.lightness(1), DEFAULT_SCALE.lightness(10))
+
+
+@given(lightnesses, lightnesses)
+def test_the_scale_parts_far_levels_and_hardly_near_ones(first: float, second: float) -> None:
+    u = DEFAULT_SCALE.difference_uncertainty(first, second)
+    alone = [DEFAULT_SCALE.uncertainty(lightness) for lightness in (first, second)]
+    assert u == pytest.approx(DEFAULT_SCALE.difference_uncertainty(second, first))
+    assert u <= sum(alone)
+    # an error of one smooth curve: a small step is off by a share of itself, with no part that stays
+    assert u <= 0.5 * abs(DEFAULT_SCALE.level(second) - DEFAULT_SCALE.level(first)) + 1e-9
+
+
+def test_the_stated_model_of_the_scale_holds_what_it_says() -> None:
+    rng = np.random.default_rng(11)
+    drawn = rng.normal((DEFAULT_SCALE.lightness(1), DEFAULT_SCALE.lightness(10), DEFAULT_SCALE.rate), SPREAD, (4000, 3))
+    drawn = drawn[(drawn[:, 2] > 0.04) & (drawn[:, 1] > drawn[:, 0] + 20)]
+    spans = (drawn[:, 1] - drawn[:, 0]) / np.expm1(9 * drawn[:, 2])
+    for before, after in ((24.0, 26.0), (28.0, 45.0), (30.0, 60.0), (45.0, 55.0)):
+        share = [(lightness - drawn[:, 0]) / spans for lightness in (before, after)]
+        lifts = (np.log1p(share[1]) - np.log1p(share[0])) / drawn[:, 2]
+        lift = estimate_lift(before, after, 0.0, 0.0).value
+        assert lift is not None
+        # GUM 6.2: the interval holds the lift of 95 in 100 scales; less exactly so where the curve bends
+        assert 0.92 <= np.mean(np.abs(lifts - lift.value) <= 1.96 * lift.u) <= 0.99
+
+
+@given(lightnesses, lightnesses, st.floats(0, 3), st.floats(0, 3), st.floats(0, 1))
+def test_a_less_known_scale_never_makes_a_lift_surer(
+    before: float, after: float, u_before: float, u_after: float, share: float
+) -> None:
+    known = replace(DEFAULT_SCALE, cov=matrix3(share * np.array(DEFAULT_SCALE.cov)))
+    surer, found = (estimate_lift(before, after, u_before, u_after, scale).value for scale in (known, DEFAULT_SCALE))
+    assert surer is not None
+    assert found is not None
+    assert surer.u <= found.u + 1e-12
+    assert surer.value == found.value
 
 
 def test_lift_from_outside_the_scale_is_a_bound_that_holds() -> None:
     lift = estimate_lift(14.0, 45.0, 0.8, 0.8)
     assert lift.value is None
-    # both give way by 1.96 standard uncertainties; the dark end stays below the scale
-    assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(45 - 1.96 * 0.8) - 1, abs=1e-3)
-    assert lift.text == "at least 6.5 levels lighter (before is darker than 1)"
+    # both give way by 1.96 standard uncertainties; the dark end stays below the scale; and so does the scale's shape
+    light = 45 - 1.96 * 0.8
+    shape = 1.96 * DEFAULT_SCALE.difference_uncertainty(14.0, light)
+    assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(light) - 1 - shape, abs=1e-3)
+    assert lift.text == "at least 4.2 levels lighter (before is darker than 1)"
     assert estimate_lift(40.0, 80.0, 1, 1).text.endswith("(after is lighter than 10)")
     assert estimate_lift(12.0, 14.0, 1, 1).text == "both darker than 1"
+
+
+@given(st.floats(3, 18), lightnesses, st.floats(0.1, 2))
+def test_a_bound_never_promises_more_than_the_same_pair_just_inside_the_scale(
+    dark: float, light: float, u: float
+) -> None:
+    bound = estimate_lift(dark, light, u, u).at_least
+    inside = estimate_lift(DEFAULT_SCALE.lightness(1), light, u, u).value
+    assert bound is not None
+    assert inside is not None
+    assert bound <= max(inside.value - 1.96 * DEFAULT_SCALE.difference_uncertainty(dark, light), 0.0) + 0.05
 
 
 def test_no_bound_inside_the_noise() -> None:

@@ -25,7 +25,8 @@ def swatch(level: float, lightness: float, u: float = 0.5, name: str = "") -> Le
 def curve(first: float, last: float, rate: float) -> LevelScale:
     """The curve through those ends."""
     span = (last - first) / math.expm1(9 * rate)
-    return LevelScale("truth", first - span, span, rate, 0.0, provisional=False)
+    exact = matrix3(np.zeros((3, 3)))
+    return LevelScale("truth", first - span, span, rate, 0.0, provisional=False, cov=exact)
 
 
 def fitted(pairs: list[tuple[float, float]]) -> LevelScale:
@@ -80,7 +81,6 @@ def test_three_swatches_move_the_scale_and_leave_it_unsure_where_there_are_none(
 def test_uncertainty_of_the_shape_by_differences() -> None:
     # GUM 5.1.3: the change of the level for a small change of each of the three numbers
     scale = fitted([(2, 20.0), (5, 31.0), (8, 53.0)])
-    assert scale.cov is not None
     ends = np.array([scale.lightness(1), scale.lightness(10), scale.rate])
     for lightness in (19.0, 30.0, 45.0, 60.0):
         slopes = []
@@ -91,7 +91,42 @@ def test_uncertainty_of_the_shape_by_differences() -> None:
         expected = math.sqrt(np.array(slopes) @ np.array(scale.cov) @ np.array(slopes))
         assert scale.uncertainty(lightness) == pytest.approx(math.hypot(scale.u, expected), rel=1e-3)
     assert scale.difference_uncertainty(40.0, 40.0) == pytest.approx(0.0, abs=1e-9)
-    assert DEFAULT_SCALE.difference_uncertainty(20.0, 60.0) == 0.0
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.tuples(st.integers(1, 10), st.floats(-1, 1)), min_size=3, max_size=10),
+    st.floats(0.2, 4),
+    st.floats(19, 66),
+    st.floats(19, 66),
+)
+def test_swatches_only_ever_make_a_scale_surer(
+    rows: list[tuple[int, float]], u: float, first: float, second: float
+) -> None:
+    try:
+        scale = fit_scale([swatch(level, DEFAULT_SCALE.lightness(level) + off, u) for level, off in rows], "own").scale
+    except CannotCalibrate:
+        return
+    # what swatches add is never negative (GUM H.3): the built-in scale is the one with no swatch at all
+    assert np.linalg.eigvalsh(np.array(DEFAULT_SCALE.cov) - np.array(scale.cov)).min() > -1e-9
+    as_before = replace(scale, cov=DEFAULT_SCALE.cov)
+    assert scale.difference_uncertainty(first, second) <= as_before.difference_uncertainty(first, second) + 1e-9
+    own, built_in = (estimate_lift(first, second, u, u, each).value for each in (scale, as_before))
+    if own is not None and built_in is not None:
+        assert own.u <= built_in.u
+
+
+@settings(deadline=None)
+@given(st.sets(st.integers(1, 10), min_size=3), st.floats(19, 66), st.floats(19, 66))
+def test_a_lift_is_surer_on_an_own_scale_than_on_the_built_in_one(
+    levels: set[int], first: float, second: float
+) -> None:
+    try:
+        scale = fitted([(level, DEFAULT_SCALE.lightness(level)) for level in levels])
+    except CannotCalibrate:
+        return
+    assert scale.difference_uncertainty(first, second) <= DEFAULT_SCALE.difference_uncertainty(first, second) + 1e-6
+    assert scale.uncertainty(first) <= DEFAULT_SCALE.uncertainty(first) + 1e-6
 
 
 def test_levels_and_lifts_carry_the_scales_own_doubt() -> None:

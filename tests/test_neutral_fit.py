@@ -10,7 +10,15 @@ from hypothesis import strategies as st
 from tracker.errors import CannotCalibrate
 from tracker.neutral_fit import fit_locus
 from tracker.quantities import LabMeasured, matrix3
-from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmth, warmth_change, warmth_value, warmth_values
+from tracker.warmth import (
+    DEFAULT_LOCUS,
+    JOIN,
+    NeutralLocus,
+    estimate_warmth,
+    warmth_change,
+    warmth_value,
+    warmth_values,
+)
 
 
 def lab(lightness: float, a: float, b: float, u: float = 0.5) -> LabMeasured:
@@ -38,6 +46,32 @@ def test_own_natural_hair_is_neutral_between_its_swatches_and_published_hair_bey
     for lightness in np.linspace(62, 77, 18):
         assert locus.at(lightness) == pytest.approx(DEFAULT_LOCUS.at(lightness), abs=0.35)
     assert locus.own == (28.0, 56.0)
+
+
+@given(st.floats(12, 40), st.floats(8.1, 40), st.integers(-4, 4), st.integers(-8, 8))
+def test_published_hair_counts_a_few_l_beyond_the_swatches_wherever_they_end(
+    low: float, span: float, a: int, b: int
+) -> None:
+    high = low + span
+    locus = own({low: (a, b), (low + high) / 2: (a, b), high: (a, b)})
+    for lightness in (low - 20, low - JOIN - 3, low - JOIN, high + JOIN, high + JOIN + 3, high + 20):
+        # between two published rows the join is one more point of the same curve, which bends it a little
+        assert locus.at(lightness) == pytest.approx(DEFAULT_LOCUS.at(lightness), abs=1.0)
+        assert locus.uncertainty(lightness) == pytest.approx(
+            max(DEFAULT_LOCUS.uncertainty(lightness), locus.u_own), rel=1e-6
+        )
+
+
+@pytest.mark.parametrize(("low", "high", "lightness"), [(22.9, 56.0, 17.0), (28.0, 73.0, 80.0)])
+def test_hair_of_published_colour_is_neutral_where_published_rows_end_beside_the_swatches(
+    low: float, high: float, lightness: float
+) -> None:
+    locus = own({low: (1.0, 6.0), 40.0: (1.0, 6.0), high: (1.0, 6.0)})
+    published = lab(lightness, *DEFAULT_LOCUS.at(lightness))
+    assert estimate_warmth(published, locus).value.value == pytest.approx(0.0, abs=0.05)
+    # and black hair, within the five L* over which both go over into one another, no longer reads as dyed ashen
+    black = estimate_warmth(lab(18.4, *DEFAULT_LOCUS.at(18.4)), locus)
+    assert abs(black.value.value) < 1.5
 
 
 def test_a_step_that_changes_with_lightness_is_followed() -> None:

@@ -17,7 +17,8 @@ from tracker.quantities import LabMeasured
 from tracker.warmth import DEFAULT_LOCUS, undertone, warmth_value, warmth_values
 
 SMALL = ((0.04, 0.0, 0.0), (0.0, 0.04, 0.0), (0.0, 0.0, 0.04))
-LINE = LevelScale("plain", 0.0, 10.0, 0.2, 0.1, provisional=False)
+EXACT = ((0.0, 0.0, 0.0),) * 3
+LINE = LevelScale("plain", 0.0, 10.0, 0.2, 0.1, provisional=False, cov=EXACT)
 
 
 def outcome(before: float, after: float, *, number: int = 0, tone: tuple[float, float] = (5.0, 15.0)) -> Outcome:

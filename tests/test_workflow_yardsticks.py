@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import json
+import math
 import threading
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
+from tracker.comparison import Kit
 from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
+from tracker.level import DEFAULT_SCALE, estimate_level
 from tracker.measure import Settings, measure_photo
-from tracker.reading import PhotoReading
-from tracker.records import to_json
+from tracker.quantities import LabMeasured, matrix3, vector3
+from tracker.reading import PhotoReading, RegionReading
+from tracker.records import new_id, now, to_json
+from tracker.rendering import rendering, shifts, standing_alone
 from tracker.setup_check import Shot
 from tracker.store import Store
 from tracker.workflow.yardsticks import MOST_SHOTS
-from tracker.yardsticks import LOCUS, SCALE, SPREAD
+from tracker.yardsticks import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
 
 
 @cache
@@ -107,7 +115,7 @@ def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) ->
     with pytest.raises(CannotCalibrate):
         workflow.adopt_swatches(store, SCALE)
     for level, tip in ((4, 30.0), (8, 76.0)):
-        swatch = workflow.add_swatch(store, SCALE, reading(tip), name="", level=level)
+        swatch = workflow.add_swatch(store, SCALE, reading(tip), name="", level=level, camera="Maker Model")
         middle = reading(tip).region("mid")
         assert middle is not None
         # what repeats differ by, without what every photo of this camera shares
@@ -115,6 +123,10 @@ def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) ->
         assert swatch.name == f"level {level}"
     version = workflow.adopt_swatches(store, SCALE)
     assert store.yardsticks().scale == version.scale
+    # and with what they were photographed: the first without its camera, which then counts as the same
+    kits = store.yardsticks().kits
+    assert [kit.camera for kit in kits if kit is not None] == [None, "Maker Model", "Maker Model"]
+    assert kits == tuple(swatch.kit for swatch in version.swatches)
     assert version.scale is not None
     assert version.scale.name.startswith("own scale of ")
     assert workflow.swatches_so_far(store, SCALE) == ()
@@ -122,6 +134,99 @@ def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) ->
     assert workflow.swatches_so_far(store, SCALE) == version.swatches
     workflow.drop_swatches(store, SCALE, version.swatches[:1])
     assert workflow.swatches_so_far(store, SCALE) == version.swatches[1:]
+
+
+def swatches_of(kit: Kit | None) -> tuple[Swatch, ...]:
+    """On the built-in curve, from level 3 to 8."""
+    cov = ((0.25, 0.0, 0.0), (0.0, 0.25, 0.0), (0.0, 0.0, 0.25))
+    rows = [(level, DEFAULT_SCALE.lightness(level)) for level in (3.0, 4.0, 5.0, 6.0, 7.0, 8.0)]
+    return tuple(Swatch(f"{level:g}", level, LabMeasured((value, 5.0, 15.0), cov), kit) for level, value in rows)
+
+
+def own_scale(kit: Kit | None) -> Yardsticks:
+    """The scale that those swatches make, in force."""
+    swatches = swatches_of(kit)
+    scale = workflow.scale_from(swatches, "own").scale
+    return in_force([Yardstick(new_id(), SCALE, now(), swatches=swatches, scale=scale)])
+
+
+def band(level: float, lab: Sequence[float] = (), light: str = "daylight") -> RegionReading:
+    """A band of that level, as unsure as a plain grey card leaves it."""
+    found = reading().region("mid")
+    assert found is not None
+    colour = vector3(lab or (DEFAULT_SCALE.lightness(level), 5.0, 15.0))
+    repeat = 0.25 * np.eye(3)
+    whole = repeat + standing_alone(colour, rendering("grey18", light, 0.18))
+    return replace(found, lab=LabMeasured(colour, matrix3(whole)), repeat_cov=matrix3(repeat))
+
+
+MINE, OTHER = Kit("Maker Model", "grey18", None), Kit("Maker Other", "grey18", None)
+
+
+@given(st.floats(1, 10))
+def test_what_one_kit_shares_counts_once_at_most_for_the_kit_of_the_swatches_and_of_both_for_another(
+    level: float,
+) -> None:
+    own, region = own_scale_of_mine(), band(level)
+    alike, other = (level_of(region, kit, own).value for kit in (MINE, OTHER))
+    whole = estimate_level(region.lab, own.scale).value
+    if alike is None or other is None or whole is None:
+        return
+    slope = own.scale.slope(region.lab.lab[0])
+    repeat = math.hypot(0.5 / slope, own.scale.uncertainty(region.lab.lab[0]))
+    assert repeat - 1e-9 <= alike.u <= whole.u + 1e-9 <= other.u + 2e-9
+    if 3.1 < level < 7.9:
+        assert alike.u == pytest.approx(repeat, rel=1e-6)
+        # GUM 5.1.2: two kits, each with its own part
+        assert other.u**2 - whole.u**2 == pytest.approx(whole.u**2 - alike.u**2)
+    if not 1.9 < level < 9.1:
+        assert alike.u == other.u == pytest.approx(whole.u)
+
+
+@cache
+def own_scale_of_mine() -> Yardsticks:
+    return own_scale(MINE)
+
+
+def test_a_scale_of_several_kits_or_of_one_that_was_not_kept_is_another_kits() -> None:
+    region, own = band(5.0), own_scale_of_mine()
+    sure = level_of(region, MINE, own).value
+    assert sure is not None
+    for kits in ((MINE, OTHER), (None,)):
+        found = level_of(region, MINE, replace(own, kits=kits)).value
+        assert found is not None
+        assert found.u > sure.u
+
+
+@given(st.floats(1, 10))
+def test_a_level_on_the_built_in_scale_carries_its_whole_doubt(level: float) -> None:
+    assert level_of(band(level), MINE, Yardsticks()) == estimate_level(band(level).lab)
+
+
+@pytest.mark.slow
+def test_levels_hold_the_truth_with_the_kit_of_the_swatches_and_with_another() -> None:
+    rng = np.random.default_rng(5)
+    size = rendering("grey18", "daylight", 0.18)
+    held: dict[Kit, list[bool]] = {MINE: [], OTHER: []}
+    levels = np.arange(1.0, 11.0)
+
+    def seen(level: float, kit: np.ndarray) -> list[float]:
+        colour = np.array([DEFAULT_SCALE.lightness(level), 5.0, 15.0])
+        return list(colour + kit @ shifts(colour, size) + rng.normal(0, 0.5, 3))
+
+    for _ in range(60):
+        kits = {MINE: rng.normal(size=6), OTHER: rng.normal(size=6)}
+        cov = matrix3(0.25 * np.eye(3))
+        rows = [Swatch("", level, LabMeasured(vector3(seen(level, kits[MINE])), cov), MINE) for level in levels]
+        scale = workflow.scale_from(rows, "own").scale
+        own = Yardsticks(scale=scale, kits=(MINE,))
+        for kit, off in kits.items():
+            for level in rng.uniform(2, 9, 4):
+                found = level_of(band(level, seen(level, off)), kit, own).value
+                if found is not None:
+                    held[kit].append(abs(found.value - level) <= 1.96 * found.u)
+    assert np.mean(held[MINE]) >= 0.93
+    assert np.mean(held[OTHER]) >= 0.93
 
 
 def test_natural_hair_needs_no_level(store: Store) -> None:

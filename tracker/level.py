@@ -15,7 +15,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracker.quantities import LabMeasured, Matrix3, Measured
+from tracker.quantities import LabMeasured, Matrix3, Measured, matrix3
 from tracker.uncertainty import coverage_factor, format_measured
 
 DARKEST, LIGHTEST = 1.0, 10.0
@@ -30,10 +30,10 @@ class LevelScale:
     name : str, shown beside every level
     floor, span : float, L*
     rate : float, per level
-    u : float, standard uncertainty of the scale itself, levels; the same for every reading on it
+    u : float, how far labels and a smooth curve lie apart, standard deviation in levels; it is no part of a lift
     provisional : bool, True until the studio has set its own
-    cov : 3 x 3 or None, covariance of the curve's L* at level 1, L* at level 10 and rate, where it was fitted: the
-        scale is then less sure away from its swatches
+    cov : 3 x 3, covariance of the curve's L* at level 1, L* at level 10 and rate: an own scale is less sure away from
+        its swatches, and all scales are surer of the step between near levels than of one between far ones
     span_levels : two floats or None, the darkest and the lightest level that was photographed
     source : str, what the scale rests on, one sentence
     """
@@ -44,7 +44,7 @@ class LevelScale:
     rate: float
     u: float
     provisional: bool
-    cov: Matrix3 | None = None
+    cov: Matrix3
     span_levels: tuple[float, float] | None = None
     source: str = ""
 
@@ -53,31 +53,39 @@ class LevelScale:
         return self.floor + self.span * math.exp(self.rate * (level - 1))
 
     def slope(self, lightness: float) -> float:
-        """L* per level at that lightness, > 0."""
-        return self.rate * max(lightness - self.floor, 1e-3)
+        """L* per level at that lightness, > 0; outside the scale as at its end."""
+        return self.rate * (self._held(lightness) - self.floor)
 
     def level(self, lightness: float) -> float:
         """Level of an L*, held to 1..10 outside the scale."""
-        inside = min(max(lightness, self.lightness(DARKEST)), self.lightness(LIGHTEST))
-        return 1 + math.log((inside - self.floor) / self.span) / self.rate
+        return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
+
+    def beyond(self, lightness: float) -> float:
+        """How far an L* lies beyond the swatches: 0 between them, 1 from one level away on, and where there are none.
+
+        Over that one level, a choice of our own, the swatches give way to what was known before.
+        """
+        if self.span_levels is None:
+            return 1.0
+        level, (darkest, lightest) = self.level(lightness), self.span_levels
+        return min(max(darkest - level, level - lightest, 0.0), 1.0)
 
     def uncertainty(self, lightness: float) -> float:
         """Standard uncertainty of the level that the scale gives at that L*, levels."""
         return math.hypot(self.u, self._fitted(self._shift(lightness)))
 
     def difference_uncertainty(self, before: float, after: float) -> float:
-        """Standard uncertainty that the curve's shape brings into a difference of two levels; 0 where it is not known.
+        """Standard uncertainty that the curve's shape brings into a difference of two levels.
 
         What shifts both alike drops out, as does what no curve can know of its labels.
         """
-        if self.cov is None:
-            return 0.0
         first, second = self._shift(before), self._shift(after)
         return self._fitted([late - early for early, late in zip(first, second, strict=True)])
 
+    def _held(self, lightness: float) -> float:
+        return min(max(lightness, self.lightness(DARKEST)), self.lightness(LIGHTEST))
+
     def _fitted(self, shift: Sequence[float]) -> float:
-        if self.cov is None:
-            return 0.0
         spread = sum(one * self.cov[i][j] * other for i, one in enumerate(shift) for j, other in enumerate(shift))
         return math.sqrt(max(spread, 0.0))
 
@@ -91,15 +99,26 @@ class LevelScale:
         return [-(1 - share) / slope, -share / slope, -by_rate / slope]
 
 
-# Through [SCA]'s two rows and the remembered one; the scale's own uncertainty is a rectangular 1 level either way,
-# about what trade charts differ among themselves (common practice, no source)
+LABELS = 0.25
+"""Levels by which labels lie off a smooth curve, standard deviation: a choice of our own."""
+
+SPREAD = (2.0, 7.0, 0.06)
+"""How unsure the built-in curve's L* at level 1, its L* at level 10 and its rate are, standard uncertainties.
+
+Black hair reads L* 18.0 to 21.6 in [SCA], and 15 to 18 on a trade page (weak). The other two each move the level where
+they act most, at level 10 and in the middle, by 0.6: one level either way, rectangular, about what trade charts differ
+among themselves (common practice, no source). As errors of one smooth curve they part far levels and hardly near ones.
+"""
+
+# through [SCA]'s two rows and the remembered one
 DEFAULT_SCALE = LevelScale(
     "provisional scale",
     10.62,
     7.78,
     0.22,
-    1 / math.sqrt(3),
+    LABELS,
     provisional=True,
+    cov=matrix3([[SPREAD[row] ** 2 if row == column else 0.0 for column in range(3)] for row in range(3)]),
     source="Two published rows of dark hair (Scanavez et al. 2000) and one remembered value for the lightest.",
 )
 
@@ -169,7 +188,7 @@ def estimate_lift(
     scale: LevelScale = DEFAULT_SCALE,
     dof: float = math.inf,
 ) -> Lift:
-    """Lift between two lightnesses; what is wrong with the scale at both alike drops out.
+    """Lift between two lightnesses; what is wrong with the scale at both alike drops out, what parts them stays.
 
     Parameters
     ----------
@@ -178,10 +197,12 @@ def estimate_lift(
     dof : float, degrees of freedom behind them
     """
     if _outside(before, scale) or _outside(after, scale):
-        # a bound must hold, so each lightness gives way to the other by its own 95 %
+        # a bound must hold, so each lightness gives way to the other by its own 95 %, and so does the scale
         (dark, u_dark), (light, u_light) = sorted(((before, u_before), (after, u_after)))
         factor = coverage_factor(dof)
-        bound = max(scale.level(light - factor * u_light) - scale.level(dark + factor * u_dark), 0.0)
+        light, dark = light - factor * u_light, dark + factor * u_dark
+        shape = factor * scale.difference_uncertainty(dark, light)
+        bound = max(scale.level(light) - scale.level(dark) - shape, 0.0)
         return Lift(None, bound, _outside_text(before, after, bound, scale))
     change = scale.level(after) - scale.level(before)
     colours = u_before / scale.slope(before), u_after / scale.slope(after)

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.errors import CannotCalibrate
-from tracker.level import DARKEST, DEFAULT_SCALE, LIGHTEST, LevelScale
+from tracker.level import DARKEST, DEFAULT_SCALE, LABELS, LIGHTEST, SPREAD, LevelScale
 from tracker.quantities import LabMeasured, matrix3
 
 Array = NDArray[np.float64]
@@ -34,14 +34,11 @@ LEAST_SPAN = 2.0
 LARGEST_RESIDUAL = 1.5
 """Levels by which one swatch may lie off the curve: more is a wrong label or a photo of something else."""
 
-# what is known before: L* at level 1 and at level 10, and the rate, each as unsure as the built-in scale's own
-# uncertainty of about one level either way makes it
+# what is known before is the built-in scale, as unsure as it is
 _KNOWN = np.array([DEFAULT_SCALE.lightness(DARKEST), DEFAULT_SCALE.lightness(LIGHTEST), DEFAULT_SCALE.rate])
-_SPREAD = np.array([2.0, 7.0, 0.06])
 _LOWEST, _HIGHEST = np.array([6.0, 40.0, 0.04]), np.array([32.0, 95.0, 0.50])
 
-# how far labels and a smooth curve lie apart, levels, and how many swatches that guess is worth: a choice of our own
-_LABELS, _WORTH = 0.25, 2.0
+_WORTH = 2.0  # swatches that the guess of `LABELS` is worth: a choice of our own
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,14 +87,14 @@ def fit_scale(swatches: Sequence[LevelSwatch], name: str) -> ScaleFit:
     levels = np.array([swatch.level for swatch in swatches])
     lightness = np.array([swatch.lab.lab[0] for swatch in swatches])
     u = np.array([max(swatch.lab.u[0], 0.1) for swatch in swatches])
-    labels = _LABELS
+    labels = LABELS
     for _ in range(12):  # the scatter decides the weights, and the weights the scatter
         found, cov, freedom = _curve(levels, lightness, u, labels)
         residuals = _level(found, lightness) - levels
         own = u / _slope(found, lightness)
         # of what a swatch is off, the part that its own photo does not explain; the guess counts like further swatches
         share = labels**2 / (labels**2 + own**2)
-        off = _WORTH * _LABELS**2 + float(np.sum(share * residuals**2))
+        off = _WORTH * LABELS**2 + float(np.sum(share * residuals**2))
         again = math.sqrt(off / (_WORTH + freedom * float(np.mean(share))))
         if abs(again - labels) < 1e-4:
             break
@@ -199,9 +196,9 @@ def _curve(levels: Array, lightness: Array, u: Array, labels: float) -> tuple[Ar
         weights = 1 / np.hypot(u, labels * _slope(curve, lightness))
 
         def misfit(trial: Array, weights: Array = weights) -> Array:
-            return np.concatenate([weights * (_lightness(trial, levels) - lightness), (trial - _KNOWN) / _SPREAD])
+            return np.concatenate([weights * (_lightness(trial, levels) - lightness), (trial - _KNOWN) / SPREAD])
 
-        found = least_squares(misfit, np.clip(curve, _LOWEST, _HIGHEST), bounds=(_LOWEST, _HIGHEST), x_scale=_SPREAD)
+        found = least_squares(misfit, np.clip(curve, _LOWEST, _HIGHEST), bounds=(_LOWEST, _HIGHEST), x_scale=SPREAD)
         if np.allclose(found.x, curve, rtol=1e-6):
             break
         curve = found.x

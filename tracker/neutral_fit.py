@@ -59,11 +59,9 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
         return lightness, float(a), float(b)
 
     inside = [knot[0] for knot in DEFAULT_LOCUS.knots if low + 1 < knot[0] < high - 1]
-    # published hair counts again within `JOIN` of the last swatch on either side
+    # published hair counts again within `JOIN` of the last swatch on either side, also where its own rows end sooner
     outside = [knot for knot in DEFAULT_LOCUS.knots if not low - JOIN - 1 < knot[0] < high + JOIN + 1]
-    first, last = DEFAULT_LOCUS.knots[0][0], DEFAULT_LOCUS.knots[-1][0]
-    beyond = [lightness for lightness in (low - JOIN, high + JOIN) if first < lightness < last]
-    outside += [(lightness, *DEFAULT_LOCUS.at(lightness)) for lightness in beyond]
+    outside += [(lightness, *DEFAULT_LOCUS.at(lightness)) for lightness in (low - JOIN, high + JOIN)]
     knots = sorted([*outside, *(neutral(lightness) for lightness in (low, *inside, high))])
     along = np.array([DEFAULT_LOCUS.direction(lightness) for lightness in labs[:, 0]])
     off = np.einsum("ij,ij->i", residuals, along)

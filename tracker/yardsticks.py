@@ -10,8 +10,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
-from tracker.level import DEFAULT_SCALE, LevelScale
-from tracker.quantities import LabMeasured
+import numpy as np
+
+from tracker.comparison import Kit, match_kits
+from tracker.level import DEFAULT_SCALE, LevelReading, LevelScale, estimate_level
+from tracker.quantities import LabMeasured, matrix3
+from tracker.reading import RegionReading
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.setup_check import Shot
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
@@ -28,12 +32,14 @@ class Swatch:
     ----------
     name : str, the studio's own words
     level : float or None, what its label says; None for natural hair, whose level does not matter
-    lab : its colour, with the uncertainty of one photo or of the mean of several
+    lab : its colour, with the part of its uncertainty that differs between photos of one kit
+    kit : Kit or None, what it was photographed with; None where that was not kept
     """
 
     name: str
     level: float | None
     lab: LabMeasured
+    kit: Kit | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,11 +68,12 @@ class Yardstick:
 
 @dataclass(frozen=True, slots=True)
 class Yardsticks:
-    """What is in force; the built-in ones until the studio has its own."""
+    """What is in force; the built-in ones until the studio has its own. `kits` took the swatches behind `scale`."""
 
     spread: Repeatability = PROVISIONAL
     scale: LevelScale = DEFAULT_SCALE
     locus: NeutralLocus = DEFAULT_LOCUS
+    kits: tuple[Kit | None, ...] = ()
 
 
 def in_force(versions: Iterable[Yardstick]) -> Yardsticks:
@@ -87,4 +94,25 @@ def in_force(versions: Iterable[Yardstick]) -> Yardsticks:
         (spread and spread.spread) or PROVISIONAL,
         (scale and scale.scale) or DEFAULT_SCALE,
         (locus and locus.locus) or DEFAULT_LOCUS,
+        tuple(swatch.kit for swatch in scale.swatches) if scale else (),
     )
+
+
+def level_of(region: RegionReading, kit: Kit, own: Yardsticks) -> LevelReading:
+    """Level of a band on the scale in force.
+
+    Parameters
+    ----------
+    kit : what its photo was taken with
+
+    Notes
+    -----
+    What all photos of one kit share, the swatches of the studio's scale carry as the hair does. Between the swatches it
+    drops out for the kit that took them; for another kit that of the swatches comes on top, taken to be as large. Away
+    from them published hair is the scale, and what the photo shares with others counts as it is.
+    """
+    alike = all(each is not None and match_kits(each, kit).same for each in own.kits)
+    beyond = own.scale.beyond(region.lab.lab[0])
+    repeat, whole = np.asarray(region.repeat_cov), np.asarray(region.lab.cov)
+    cov = repeat + (beyond if alike else 2 - beyond) * (whole - repeat)
+    return estimate_level(LabMeasured(region.lab.lab, matrix3(cov), region.lab.dof), own.scale)

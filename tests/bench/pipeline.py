@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -24,6 +24,9 @@ from tracker.uncertainty import coverage_factor, hotelling
 from tracker.warmth import warmth_gradient, warmth_value
 
 Numbers = dict[str, float]
+
+# lifts are judged on the scale in force, so its own uncertainty is left out
+_EXACT = replace(DEFAULT_SCALE, cov=((0.0, 0.0, 0.0),) * 3)
 
 
 @dataclass
@@ -159,7 +162,7 @@ def _compare(
 ) -> None:
     if before[1] is None or after[1] is None:
         return
-    for change in compare_readings(before[1], after[1], same_kit=same, light=before[0].noted):
+    for change in compare_readings(before[1], after[1], same_kit=same, light=before[0].noted, scale=_EXACT):
         true = before[0].truth[change.name], after[0].truth[change.name]
         first, second = before[1].region(change.name), after[1].region(change.name)
         if first is not None and second is not None:

@@ -9,14 +9,15 @@ from html import escape
 from typing import Any
 
 from tracker.colorimetry import lab_to_hex
-from tracker.level import DEFAULT_SCALE, LevelScale, estimate_level
 from tracker.quantities import Measured
 from tracker.reading import RegionReading
 from tracker.records import Client, Consent, PhotoRecord, Step, Visit
 from tracker.report.style import STYLE
 from tracker.report.units import UNITS
+from tracker.states import kit_of
 from tracker.uncertainty import format_measured
-from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmth
+from tracker.warmth import estimate_warmth
+from tracker.yardsticks import Yardsticks, level_of
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 
@@ -37,7 +38,7 @@ class ClientRecord:
     findings : sentences about what a visit changed, by the visit's identifier
     more : other entries that are kept about the client, by their kind, each as `json.loads` gives it
     made_at : datetime, when the page is made
-    scale, locus : what levels and warmth are read on
+    own : yardsticks in force, which levels and warmth are read on
     """
 
     client: Client
@@ -47,8 +48,7 @@ class ClientRecord:
     made_at: datetime
     findings: Mapping[str, Sequence[str]] = field(default_factory=dict)
     more: Mapping[str, Sequence[Mapping[str, Json]]] = field(default_factory=dict)
-    scale: LevelScale = DEFAULT_SCALE
-    locus: NeutralLocus = DEFAULT_LOCUS
+    own: Yardsticks = Yardsticks()  # noqa: RUF009 - frozen
 
 
 def client_page(record: ClientRecord, picture: Callable[[PhotoRecord], str], pictures_note: str) -> str:
@@ -172,14 +172,14 @@ def _photo(record: ClientRecord, photo: PhotoRecord, picture: Callable[[PhotoRec
 def _numbers(record: ClientRecord, photo: PhotoRecord) -> str:
     if photo.reading is None or not photo.reading.ok:
         return f"<p>No number: {escape(photo.failure or 'this photo has not been measured.')}</p>"
-    rows = "".join(_region(record, region) for region in photo.reading.regions)
+    rows = "".join(_region(record, photo, region) for region in photo.reading.regions)
     head = "".join(f"<th>{word}</th>" for word in ("", "Level", "Warmth", "L*", "a*", "b*"))
     return f'<div class="wide"><table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>'
 
 
-def _region(record: ClientRecord, region: RegionReading) -> str:
-    level = estimate_level(region.lab, record.scale)
-    warmth = estimate_warmth(region.lab, record.locus)
+def _region(record: ClientRecord, photo: PhotoRecord, region: RegionReading) -> str:
+    level = level_of(region, kit_of(photo), record.own)
+    warmth = estimate_warmth(region.lab, record.own.locus)
     colour = lab_to_hex(region.lab.lab)
     axes = (
         format_measured(Measured(value, u, "", region.lab.dof))
@@ -214,8 +214,8 @@ def _brief(value: Json) -> Json:
 def _reading_help(record: ClientRecord, pictures_note: str) -> str:
     provisional = (
         " Levels are provisional: read on a built-in scale."
-        if record.scale.provisional
-        else f" Levels are read on the studio's {escape(record.scale.name)}."
+        if record.own.scale.provisional
+        else f" Levels are read on the studio's {escape(record.own.scale.name)}."
     )
     return (
         f"<p>{escape(pictures_note)} The ± is at 95 %: where the true value lies in 95 of 100 cases.{provisional} "

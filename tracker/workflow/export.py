@@ -196,8 +196,7 @@ def _page(
         photos=photos,
         made_at=made_at,
         findings={visit.id: _findings([each for each in photos if each.visit_id == visit.id], own) for visit in visits},
-        scale=own.scale,
-        locus=own.locus,
+        own=own,
         more={kind: found for kind, found in entries.items() if kind not in _TOLD_ON_THE_PAGE},
     )
 

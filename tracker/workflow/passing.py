@@ -25,6 +25,7 @@ class PassingPhoto:
     marks : where the card and the hair were found
     problem : str or None, why the card was not found
     warnings : notes from reading the file
+    camera : str or None, as the camera wrote it
     """
 
     id: str
@@ -33,6 +34,7 @@ class PassingPhoto:
     marks: Marks
     problem: str | None
     warnings: tuple[str, ...]
+    camera: str | None = None
 
 
 def look_at(
@@ -51,7 +53,7 @@ def look_at(
     photo = read_photo(content, limits)
     marks, problem = find_marks(photo, card_kind, reflectance)
     said = None if problem is None else problem.message
-    return PassingPhoto(new_id(), clean_jpeg(photo), photo.size, marks, said, photo.warnings)
+    return PassingPhoto(new_id(), clean_jpeg(photo), photo.size, marks, said, photo.warnings, photo.camera)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from tracker.comparison import Kit, was_developed
 from tracker.errors import InvalidEntry, NotFound
 from tracker.level_fit import LevelSwatch, ScaleFit, fit_scale
 from tracker.neutral_fit import fit_locus
@@ -89,7 +90,9 @@ def swatches_so_far(store: Store, kind: str) -> tuple[Swatch, ...]:
     return gathered(store, _SWATCHES.format(kind), Swatch)
 
 
-def add_swatch(store: Store, kind: str, reading: PhotoReading, *, name: str, level: float | None = None) -> Swatch:
+def add_swatch(
+    store: Store, kind: str, reading: PhotoReading, *, name: str, level: float | None = None, camera: str | None = None
+) -> Swatch:
     """Keep the reading of one more swatch; the photo itself is not kept. The middle of the path is what counts.
 
     Parameters
@@ -97,6 +100,7 @@ def add_swatch(store: Store, kind: str, reading: PhotoReading, *, name: str, lev
     kind : str, `SCALE` or `LOCUS`
     name : str, in the studio's own words; empty for its level, or a number
     level : float or None, what its label says
+    camera : str or None, that took it
 
     Raises
     ------
@@ -112,7 +116,17 @@ def add_swatch(store: Store, kind: str, reading: PhotoReading, *, name: str, lev
         f"level {level:g}" if level is not None else f"swatch {len(kept) + 1}"
     )
     # what all photos of one camera and card share is part of the studio's scale, not of its doubt
-    swatch = Swatch(called, level, LabMeasured(region.lab.lab, region.repeat_cov, region.lab.dof))
+    lab = LabMeasured(region.lab.lab, region.repeat_cov, region.lab.dof)
+    kit = Kit(
+        camera,
+        reading.card.kind,
+        None,
+        was_developed(reading),
+        reading.correction.gains,
+        reading.method_version,
+        reading.card.reflectance,
+    )
+    swatch = Swatch(called, level, lab, kit)
     _gather(store, _SWATCHES.format(kind), swatch, MOST_SWATCHES)
     return swatch
 

@@ -84,7 +84,9 @@ def _photos(store: Store, header: str) -> None:
         store,
         _KEY,
         "Photos of this swatch",
-        lambda reading: say_measured(workflow.add_swatch(store, SCALE, reading, name=name or "", level=level)),
+        lambda reading, camera: say_measured(
+            workflow.add_swatch(store, SCALE, reading, name=name or "", level=level, camera=camera)
+        ),
     )
 
 

@@ -65,7 +65,9 @@ def _photos(store: Store, header: str) -> None:
         store,
         _KEY,
         "Photos of natural hair",
-        lambda reading: say_measured(workflow.add_swatch(store, LOCUS, reading, name=name or "")),
+        lambda reading, camera: say_measured(
+            workflow.add_swatch(store, LOCUS, reading, name=name or "", camera=camera)
+        ),
     )
 
 

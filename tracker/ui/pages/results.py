@@ -10,6 +10,7 @@ from tracker.level import DARKEST, LIGHTEST, estimate_level
 from tracker.outcomes import FEWEST, Case, PastResults
 from tracker.reading import REGIONS
 from tracker.records import AFTER, BEFORE
+from tracker.states import kit_of
 from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
 from tracker.ui.look import photo as show_photo
@@ -26,6 +27,7 @@ from tracker.ui.parts.words import REGION_WORDS, count, day, listed, plain, sent
 from tracker.ui.session import asked_for, open_store
 from tracker.warmth import UNDERTONES
 from tracker.workflow.results import Start, past_results, scale_in_force
+from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
     from tracker.store import Store
@@ -159,13 +161,15 @@ def _case(store: Store, case: Case, region: str) -> None:
 
 
 def _numbers(store: Store, pair: Pair, case: Case, region: str) -> None:
-    scale, _ = scale_in_force(store)
+    own = store.yardsticks()
     change = pair.change(region)
-    start = estimate_level(case.outcome.before, scale).text
+    band = pair.before.reading.region(region) if pair.before.reading is not None else None
+    kept = estimate_level(case.outcome.before, own.scale)
+    level = kept if band is None else level_of(band, kit_of(pair.before), own)
     lift = change.lift.text if change is not None else case.lift.text
-    st.markdown(plain(f"From level {start}: {lift}."))
+    st.markdown(plain(f"From level {level.text}: {lift}."))
     found = [
-        region_swatch(band, word)
+        region_swatch(band, photo, word)
         for word, photo in (("before", pair.before), ("after", pair.after))
         if photo.reading is not None and (band := photo.reading.region(region)) is not None
     ]

@@ -84,7 +84,7 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
         )
         session = right.text_input("Session", value=day(date.today()), max_chars=60, key=f"{_KEY}-session")
     keep = partial(workflow.add_shot, store, sample=sample, operator=operator, session=session)
-    passing_photos(store, _KEY, "Photos of this hair", lambda reading: _kept(keep(reading)))
+    passing_photos(store, _KEY, "Photos of this hair", lambda reading, _: _kept(keep(reading)))
 
 
 def _kept(shot: Shot) -> None:

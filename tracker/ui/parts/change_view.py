@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.level import Lift, estimate_level
+from tracker.level import Lift
 from tracker.quantities import Measured
 from tracker.records import PhotoRecord
+from tracker.states import kit_of
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
@@ -21,6 +22,7 @@ from tracker.ui.parts.words import REGION_WORDS, plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth, undertone
+from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
     from tracker.comparison import RegionChange
@@ -98,8 +100,13 @@ def _pair_swatches(pair: Pair, *, in_rows: bool) -> None:
     rows = []
     for change in pair.changes:
         photos = (("before", pair.before), ("after", pair.after))
-        found = [(word, photo.reading.region(change.name)) for word, photo in photos if photo.reading is not None]
-        rows.append([region_swatch(region, word) for word, region in found if region is not None])
+        rows.append(
+            [
+                region_swatch(region, photo, word)
+                for word, photo in photos
+                if photo.reading is not None and (region := photo.reading.region(change.name)) is not None
+            ]
+        )
     for items in rows if in_rows else [[item for row in rows for item in row]]:
         if items:
             swatches(items)
@@ -133,7 +140,7 @@ def _lift(lift: Lift) -> str:
 
 def _level(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return estimate_level(region.lab, in_force().scale).text if region else "–"
+    return level_of(region, kit_of(photo), in_force()).text if region else "–"
 
 
 def _warmth(photo: PhotoRecord, name: str) -> str:

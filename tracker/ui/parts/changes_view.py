@@ -118,7 +118,7 @@ def _visit_fields(visit: Visit) -> dict[str, str]:
 
 def _photo_fields(photo: PhotoRecord) -> dict[str, str]:
     regions = photo.reading.regions if photo.reading is not None and photo.reading.ok else ()
-    numbers = "; ".join(f"{REGION_WORDS[region.name]} {level_words(region)}" for region in regions)
+    numbers = "; ".join(f"{REGION_WORDS[region.name]} {level_words(region, photo)}" for region in regions)
     return {
         "light": plain(photo.light),
         "day": day(as_date(photo.taken_at)),

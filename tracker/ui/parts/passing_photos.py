@@ -27,15 +27,18 @@ NOT_KEPT = (
 )
 MOST_AT_ONCE = 12
 
+Keep = Callable[[PhotoReading, str | None], None]
+"""Keeps one reading, with the camera that took it as far as it is known."""
 
-def passing_photos(store: Store, key: str, label: str, keep: Callable[[PhotoReading], None]) -> bool:
+
+def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
     """The place to add photos, then the marks of each in turn.
 
     Parameters
     ----------
     key : str, one per page
     label : str, of the place to add photos
-    keep : called with each reading; a `TrackerError` from it is said beside the photo
+    keep : called with each reading and its camera; a `TrackerError` from it is said beside the photo
 
     Returns
     -------
@@ -97,9 +100,7 @@ def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
 
 
 @st.fragment
-def _look_at(
-    store: Store, key: str, waiting: list[workflow.PassingPhoto], keep: Callable[[PhotoReading], None]
-) -> None:
+def _look_at(store: Store, key: str, waiting: list[workflow.PassingPhoto], keep: Keep) -> None:
     """The editor of the first photo that waits; dragging reruns this part of the page only."""
     if not waiting:
         return
@@ -142,7 +143,7 @@ def _measure(
     key: str,
     waiting: list[workflow.PassingPhoto],
     marks: Marks,
-    keep: Callable[[PhotoReading], None],
+    keep: Keep,
 ) -> None:
     photo = waiting[0]
     untouched = marks == photo.marks
@@ -153,7 +154,7 @@ def _measure(
             reading, why = workflow.measure_passing(store, photo, marks)
     if reading is not None:
         try:
-            keep(reading)
+            keep(reading, photo.camera)
         except TrackerError as error:
             why = error.message
         else:

@@ -3,25 +3,26 @@
 from __future__ import annotations
 
 from tracker.colorimetry import lab_to_hex
-from tracker.level import estimate_level
 from tracker.reading import RegionReading
 from tracker.records import PhotoRecord
+from tracker.states import kit_of
 from tracker.ui.look import Swatch, check_list, photo, swatches
 from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.words import REGION_WORDS, sentence_case
 from tracker.ui.session import in_force
 from tracker.warmth import estimate_warmth
+from tracker.yardsticks import level_of
 
 
-def region_swatch(region: RegionReading, when: str = "") -> Swatch:
-    """The measured colour of a band with its words; `when` tells two photos apart."""
+def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "") -> Swatch:
+    """The measured colour of a photo's band with its words; `when` tells two photos apart."""
     label = REGION_WORDS[region.name] + (f", {when}" if when else "")
-    return Swatch(lab_to_hex(region.lab.lab), label, sentence_case(level_words(region)), warmth_words(region))
+    return Swatch(lab_to_hex(region.lab.lab), label, sentence_case(level_words(region, record)), warmth_words(region))
 
 
-def level_words(region: RegionReading) -> str:
-    """The level of a band as `level 6.2 ± 0.5`, or on which side of the scale it lies."""
-    level = estimate_level(region.lab, in_force().scale)
+def level_words(region: RegionReading, record: PhotoRecord) -> str:
+    """The level of a photo's band as `level 6.2 ± 0.5`, or on which side of the scale it lies."""
+    level = level_of(region, kit_of(record), in_force())
     return f"level {level.text}" if level.value is not None else level.text
 
 
@@ -34,7 +35,7 @@ def warmth_words(region: RegionReading) -> str:
 def reading_swatches(record: PhotoRecord) -> None:
     """The bands of one photo, root to tip."""
     if record.reading is not None and record.reading.ok:
-        swatches([region_swatch(region) for region in record.reading.regions])
+        swatches([region_swatch(region, record) for region in record.reading.regions])
 
 
 def no_number(record: PhotoRecord) -> str:

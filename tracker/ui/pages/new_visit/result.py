@@ -57,7 +57,7 @@ def _single(work: Work, state: State) -> None:
     if missing:
         st.subheader(plain(missing), anchor=False)
     elif photo.reading is not None:
-        regions = [f"{REGION_WORDS[region.name]} {level_words(region)}" for region in photo.reading.regions]
+        regions = [f"{REGION_WORDS[region.name]} {level_words(region, photo)}" for region in photo.reading.regions]
         st.subheader(f"{', '.join(regions)}.", anchor=False)
     if work.kind != PROGRESS:
         other = "after" if photo.role == BEFORE else "before"
