@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.bench import __main__ as command
-from tests.bench import chart_photos, corrections
-from tests.bench.conditions import AFTER, BASE, BEFORE, CONDITIONS, KINDS, QUICK, kits
+from tests.bench import carried, chart_photos, corrections
+from tests.bench.conditions import AFTER, BASE, BEFORE, CONDITIONS, KINDS, QUICK, ROOMS, kits
+from tests.bench.experiment import see_photo
 from tests.bench.hair import COLOURS, HEADS, palette, texture, truth
-from tests.bench.photograph import Shot, take
+from tests.bench.photograph import Shot, marks, take
 from tests.bench.pipeline import Cell, measure, one_head
 from tests.bench.report import summary, tables
+from tests.bench.room import CARD, HAIR, SECOND, WALL, Room
+from tests.bench.room import light as room_light
 from tests.bench.spectra import (
     IDEAL as IDEAL_CAMERA,
 )
@@ -37,6 +40,7 @@ from tests.bench.spectra import (
     to_linear,
 )
 from tracker.colorimetry import delta_e_2000, linear_to_lab
+from tracker.photo import read_photo
 from tracker.reading import DAYLIGHT, LAMPS, MIXED, NOT_NOTED, REGIONS, TUBES
 
 IDEAL = next(c for c in CONDITIONS if c.name == "ideal camera, D65")
@@ -220,6 +224,57 @@ def test_candidates_keep_grey_grey_and_published_photos_go_through_all() -> None
             found = chart_photos.errors(kind, candidate, linear)
             assert np.nanmedian(found) < 12, (kind, name)
             assert np.isfinite(found).sum() >= 21
+
+
+def _steps(room: Room, seed: int) -> dict[int, float]:
+    """EV against the card of hair, second grey and the wall beside each, side by side from left to right."""
+    shown = np.full((60, 420), WALL)
+    shown[20:40, 8:72], shown[:, 80:220], shown[20:40, 260:370] = SECOND, HAIR, CARD
+    total = np.sum(room_light(room, shown, *(np.random.default_rng((seed, k)) for k in (0, 1))), axis=0)
+    assert total[shown == CARD].mean() == pytest.approx(1)
+    assert total.min() > 0
+    wall = float(np.log2(total[:15, 8:72].mean() / total[:15, 260:370].mean()))
+    return {what: float(np.log2(total[shown == what].mean())) for what in (HAIR, SECOND)} | {WALL: wall}
+
+
+def test_in_a_room_wall_and_hair_get_partly_different_light() -> None:
+    alike, own = (np.array([[each[k] for k in (HAIR, SECOND, WALL)] for each in map(partial(_steps, room), range(60))])
+                  for room in (Room(), Room(own=0.5)))  # fmt: skip
+    assert 0.05 < alike[:, 0].std() < 0.2
+    assert alike[:, 2] != pytest.approx(alike[:, 0], abs=0.02)
+    assert np.corrcoef(alike[:, 0], alike[:, 2])[0, 1] > 0.8 > np.corrcoef(own[:, 0], own[:, 2])[0, 1]
+    assert own[:, :2] == pytest.approx(alike[:, :2])
+
+
+def test_a_seat_keeps_its_light_and_rooms_are_on_no_other_photo() -> None:
+    light = [np.sum(room_light(Room(same_seat=True), np.zeros((9, 9), int) + np.arange(9) % 3, np.random.default_rng(1),
+                               np.random.default_rng(k)), axis=0) for k in (2, 3)]  # fmt: skip
+    assert light[0] == pytest.approx(light[1], rel=0.3)
+    assert {condition.name for condition in ROOMS}.isdisjoint(condition.name for condition in CONDITIONS)
+    assert all(condition.room is None and not condition.second_grey for condition in CONDITIONS)
+
+
+def test_light_is_carried_rightly_where_wall_greys_and_hair_share_one_plane() -> None:
+    condition = replace(next(c for c in ROOMS if c.gradient), uneven=0.0, balance=0.0, lights=("D65",))
+    shot = Shot(condition, "grey18", 2, BEFORE, "D65", 1)
+    photo = read_photo(take(shot))
+    seen = see_photo(photo, marks("grey18"))
+    assert seen is not None
+    found = carried.labs(seen, photo, carried.PLACES)
+    off = {way: np.mean([lab[n][0] - shot.truth[n][0] for n in REGIONS]) for way, lab in found.items()}
+    assert off[corrections.NOTHING] < -2
+    assert abs(off["second grey: light"]) < 0.8
+    # the wall's places lie further apart than card and hair
+    assert off["wall: light"] > 0.8 > abs(off["wall: half its light"])
+
+
+def test_rendered_scenes_go_through_all_that_carry_light() -> None:
+    found = carried.rendered()
+    ways = [name for name in corrections.CARRIED if "second" not in name]
+    assert [row["method"] for row in found] == [*ways, *ways, "their truth"]
+    assert all(np.isfinite(row["L*"]).all() and row["L*"][1] < 8 for row in found[:-1])
+    assert found[-1]["Noor after"] < 1
+    assert "Noor's root" in carried.tables(found)
 
 
 @pytest.mark.slow

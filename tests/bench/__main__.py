@@ -50,11 +50,13 @@ def _figures(only: str | None, quick: bool) -> dict[str, Any]:
 
 
 def _experiment() -> dict[str, Any]:
-    from tests.bench import chart_photos, experiment
+    from tests.bench import carried, chart_photos, experiment
 
+    light = [*carried.run(), *carried.rendered()]
+    print(carried.tables(light), flush=True)
     simulated, published = experiment.figures(experiment.run()), chart_photos.figures()
-    print(experiment.tables(simulated), chart_photos.tables(published), sep="\n\n")
-    return {"experiment": simulated, "chart photos": published}
+    print("", experiment.tables(simulated), chart_photos.tables(published), sep="\n\n")
+    return {"carried light": light, "experiment": simulated, "chart photos": published}
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from tests.bench.room import Room
 from tests.bench.spectra import IDEAL, LIGHTS, MOSAIC, STACKED
 
 KINDS = ("grey18", "steps3", "chart24")
@@ -34,6 +35,8 @@ class Condition:
     misprint : float, half width of the card's own reflectance, as a share of its kind's tolerance, the same in a kit
     new_batch : bool, the chart is as the maker's newer table says, not as the average of measured charts
     noted : bool, the person notes the light
+    room : Room or None, light that differs from place to place; None for one light, but for the factors above
+    second_grey : bool, a second grey card stands on the other side of the hair
     cameras : tuple of int
     lights : tuple of str
     """
@@ -56,6 +59,8 @@ class Condition:
     misprint: float = 0.0
     new_batch: bool = False
     noted: bool = True
+    room: Room | None = None
+    second_grey: bool = False
     cameras: tuple[int, ...] = MOSAIC
     lights: tuple[str, ...] = LIGHTS
 
@@ -115,6 +120,23 @@ CONDITIONS = (
         phone_mild={"contrast": MILD, "saturation": 0.12, "glare": 0.01, "quality": 85},
         phone_strong={"contrast": STRONG, "saturation": 0.25, "glare": 0.02, "quality": 70},
     ),
+)
+
+# For `carried` alone: light that differs between card, wall and hair. In the first three the wall has all of the hair's
+# light or nothing of it, and in "wall lit as the hair" nearly all, so that they decide nothing. With up to a quarter of
+# its light its own, the wall's steps go with the hair's (correlation 0.5 to 0.6) about as in rooms like `sample_images`
+# rendered with the lamps elsewhere and matt greys held against the hair (0.5).
+ROOMS = tuple(
+    replace(BASE, name=name, group="room", second_grey=True, **changes)  # type: ignore[arg-type]
+    for name, changes in {
+        "even light": {},
+        "one plane for all": {"gradient": 0.5},
+        "light off by 0.2, wall even": {"uneven": 0.2, "always": True},
+        "room, wall lit as the hair": {"room": Room()},
+        "room": {"room": Room(own=0.25)},
+        "room, same seat": {"room": Room(own=0.25, same_seat=True)},
+        "room, two colours of light": {"room": Room(own=0.25, two_colours=True)},
+    }.items()
 )
 
 QUICK = ("base", "ideal camera, D65", "contrast strong", "glare 2 percent")

@@ -16,6 +16,7 @@ from functools import partial
 import numpy as np
 from scipy.optimize import least_squares
 
+from tests.bench.spectra import STEPS
 from tracker.balance import apply, correction_from_card
 from tracker.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
 from tracker.reading import IDENTITY, Correction
@@ -192,4 +193,45 @@ CANDIDATES: dict[str, dict[str, Candidate]] = {
         "tone, 3x3 in Lab": lab_fit,
         "tone, root polynomial": root_polynomial,
     },
+}
+
+
+# --- light that differs between card and hair -----------------------------------------------------------------------
+
+Places = dict[str, Floats]
+"""Balanced linear values of the places that a person marked besides hair and card."""
+Carry = Callable[[Places], Floats | float]
+
+
+def wall_light(places: Places, share: float = 1.0) -> float:
+    """Factor from the wall's light beside the card and beside the hair; `share` of it in the logarithm."""
+    return float((luminance(places["wall by card"]) / luminance(places["wall by hair"])) ** share)
+
+
+def wall_colour(places: Places) -> Floats:
+    """The same in each channel."""
+    return places["wall by card"] / places["wall by hair"]
+
+
+_BETWEEN = 0.6  # of the way from the card to the second grey the hair lies
+
+
+def greys_light(places: Places, share: float = _BETWEEN) -> float:
+    """Factor from a second grey; log-light goes in a straight line from the card to it, past the hair."""
+    return float((STEPS[1] / luminance(places["second grey"])) ** share)
+
+
+def greys_colour(places: Places) -> Floats:
+    """The same in each channel."""
+    return np.asarray((STEPS[1] / places["second grey"]) ** _BETWEEN)
+
+
+NOTHING = "own: the card alone"
+CARRIED: dict[str, Carry] = {
+    NOTHING: lambda places: 1.0,
+    "wall: light": wall_light,
+    "wall: half its light": partial(wall_light, share=0.5),
+    "wall: light and colour": wall_colour,
+    "second grey: light": greys_light,
+    "second grey: light and colour": greys_colour,
 }

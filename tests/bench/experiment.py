@@ -21,8 +21,8 @@ from tracker.errors import TrackerError
 from tracker.hair import BANDS, HairPath, clipped_codes, straighten
 from tracker.level import DEFAULT_SCALE
 from tracker.measure import Settings, card_kind
-from tracker.photo import read_photo
-from tracker.reading import REGIONS
+from tracker.photo import Photo, read_photo
+from tracker.reading import REGIONS, Marks
 from tracker.reference_card import CardReading, read_card, reference_values
 from tracker.warmth import warmth_value
 
@@ -52,11 +52,16 @@ class Seen:
 
 
 def see(shot: Shot) -> Seen | None:
-    """Card and ribbon of a photo, or None where the card is refused."""
-    placed, picture = marks(shot.kind), read_photo(take(shot))
+    """Card and ribbon of a shot, or None where the card is refused."""
+    return see_photo(read_photo(take(shot)), marks(shot.kind))
+
+
+def see_photo(picture: Photo, placed: Marks) -> Seen | None:
+    """The same of any photo with its marks."""
     assert placed.corners is not None
     try:
-        card = read_card(picture.encoded, picture.space, card_kind(shot.kind), placed.corners, Settings().card_limits)
+        kind = card_kind(placed.card_kind)
+        card = read_card(picture.encoded, picture.space, kind, placed.corners, Settings().card_limits)
     except TrackerError:
         return None
     strip = straighten(picture.encoded, HairPath(placed.path, placed.width), largest=14_000)

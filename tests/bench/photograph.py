@@ -11,7 +11,9 @@ from PIL import Image
 
 from tests.bench.conditions import AFTER, ROLES, Condition
 from tests.bench.hair import COLUMNS, HEADS, PATH_COLUMNS, PATH_ROWS, ROWS, lock, texture, truth
-from tests.bench.spectra import camera_matrix, card, light, noted, raw, sensitivities
+from tests.bench.room import CARD, HAIR, SECOND, WALL, Surfaces
+from tests.bench.room import light as room_light
+from tests.bench.spectra import STEPS, camera_matrix, card, light, noted, raw, sensitivities
 from tracker.colorimetry import Floats, encode
 from tracker.reading import MIXED, NOT_NOTED, Marks
 from tracker.reference_card import CARD_KINDS
@@ -22,6 +24,8 @@ _CARDS = {"grey18": (260, 200, 110, 110), "steps3": (270, 190, 90, 162), "chart2
 _FRAME = 0.05
 _WALL = 0.30
 _PATCH_INSET = 0.08  # of a chart's cell, on each side
+PLACES = {"wall by card": (265, 110, 100, 60), "wall by hair": (8, 110, 64, 60), "second grey": (8, 200, 64, 110)}
+"""Left, top, width and height of what can be marked besides hair and card."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,17 +92,56 @@ def take(shot: Shot) -> bytes:
     return _file(_look(linear, how), how.quality)
 
 
+def _other(lamp: str) -> Floats:
+    """The second lamp where there are two: of another colour."""
+    return light("LED-B2" if lamp in ("D65", "D50", "FL7") else "D65")
+
+
 def _scene(shot: Shot, uneven: float) -> Floats:
     """Raw values of the whole picture, white under the lamp being 1."""
     how, lamp = shot.condition, light(shot.lamp)
-    picture = np.full((HEIGHT, WIDTH, 3), _WALL, np.float32)
+    if how.room is None:
+        return np.asarray(_surfaces(shot, uneven, lamp) + np.float32(how.glare))
+    place, photo = (np.random.default_rng((*seed, 2)) for seed in (shot.seed[::2], shot.seed))
+    direct, around = room_light(how.room, _shown(shot), place, photo)
+    if not how.room.two_colours:
+        direct, around = direct + around, np.zeros_like(around)
+    picture = _surfaces(shot, uneven, lamp) * direct[..., None]
+    if how.room.two_colours:
+        picture += _surfaces(shot, uneven, _other(shot.lamp)) * around[..., None]
+    return np.asarray(picture + how.glare, np.float32)
+
+
+def _shown(shot: Shot) -> Surfaces:
+    """What each pixel shows."""
+    shown = np.full((HEIGHT, WIDTH), WALL)
+    for what, (x, y, w, h) in (
+        (HAIR, (*_HAIR, COLUMNS, ROWS)),
+        (CARD, _CARDS[shot.kind]),
+        (SECOND, PLACES["second grey"]),
+    ):
+        shown[y : y + h, x : x + w] = what
+    return shown
+
+
+def _surfaces(shot: Shot, uneven: float, falls: Floats) -> Floats:
+    """Raw values of all that is in the picture under a light, white under the photo's lamp being 1."""
+    how, lamp = shot.condition, light(shot.lamp)
+    white = raw(np.ones_like(lamp), shot.camera, falls, lamp).astype(np.float32)
+    picture = np.full((HEIGHT, WIDTH, 3), _WALL, np.float32) * white
     left, top = _HAIR
-    picture[top : top + ROWS, left : left + COLUMNS] = _hair(shot, uneven)
+    picture[top : top + ROWS, left : left + COLUMNS] = _hair(shot, uneven, falls)
+    if how.second_grey:
+        # each card is turned a little to or from the light, which `uneven` stands for
+        own = float(np.random.default_rng((*shot.seed, 3)).uniform(-1, 1))
+        turned = uneven - (np.sign(own) if how.always else own)
+        x, y, w, h = PLACES["second grey"]
+        picture[y : y + h, x : x + w] = STEPS[1] * white * np.float32(2 ** (how.uneven * turned))
     x, y, w, h = _CARDS[shot.kind]
     picture[y : y + h, x : x + w] = _FRAME
     inset = _PATCH_INSET if shot.kind == "chart24" else 0.0
     for (x0, y0, x1, y1), value in zip(
-        CARD_KINDS[shot.kind].boxes, raw(card(shot.kind, how.new_batch), shot.camera, lamp, lamp), strict=True
+        CARD_KINDS[shot.kind].boxes, raw(card(shot.kind, how.new_batch), shot.camera, falls, lamp), strict=True
     ):
         dx, dy = inset * (x1 - x0), inset * (y1 - y0)
         rows = slice(round(y + (y0 + dy) * h), round(y + (y1 - dy) * h))
@@ -106,13 +149,12 @@ def _scene(shot: Shot, uneven: float) -> Floats:
     if how.gradient:
         slope = how.gradient * ((np.arange(WIDTH) + 0.5 - (x + w / 2)) / WIDTH)
         picture *= (2**slope)[None, :, None].astype(np.float32)
-    return np.asarray(picture + np.float32(how.glare))
+    return picture
 
 
-def _hair(shot: Shot, uneven: float) -> Floats:
+def _hair(shot: Shot, uneven: float, falls: Floats) -> Floats:
     how, lamp = shot.condition, light(shot.lamp)
-    other = light("LED-B2" if shot.lamp in ("D65", "D50", "FL7") else "D65")
-    falls = (1 - how.second) * lamp + how.second * other
+    falls = (1 - how.second) * falls + how.second * _other(shot.lamp)
     seen = sensitivities(shot.camera)
     weights = falls[:, None] * seen / (lamp @ seen)
     lies = texture(shot.lies)
