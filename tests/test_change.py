@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import ncx2
 
-from tracker.change import CANNOT_TELL, CHANGED, NO_CHANGE, Scatter, compare
+from tracker.change import CANNOT_TELL, CHANGED, NO_CHANGE, Change, Scatter, compare
 from tracker.colorimetry import delta_e_2000
 from tracker.quantities import LabMeasured, Measured, matrix3
 
@@ -23,6 +25,11 @@ def judge(delta: tuple[float, ...], sd: tuple[float, float, float] = (0.8, 0.35,
     warmth = Measured(delta[2], float(np.hypot(sd[2], sd[2])), "", dof)
     after = tuple(np.add(AT, delta))
     return compare(colour(AT, sd, dof), colour(after, sd, dof), warmth, np.random.default_rng(1), Scatter(0.8)).verdict
+
+
+def judge_whole(delta: tuple[float, ...], sd: tuple[float, float, float], scatter: Scatter | None) -> Change:
+    warmth = Measured(delta[2], float(np.hypot(sd[2], sd[2])))
+    return compare(colour(AT, sd), colour(tuple(np.add(AT, delta)), sd), warmth, np.random.default_rng(1), scatter)
 
 
 def test_false_changes_stay_at_five_per_cent_and_true_ones_are_found_as_often_as_can_be() -> None:
@@ -51,33 +58,27 @@ def test_three_verdicts() -> None:
     assert judge((0.1, 0.0, 0.1), (2.0, 0.5, 0.8)) == CANNOT_TELL
 
 
-def test_photos_needed_follow_the_published_formula() -> None:
-    wide = compare(
-        colour(AT, (2.0, 0.5, 0.8)),
-        colour(AT, (2.0, 0.5, 0.8)),
-        Measured(0, 1.1),
-        np.random.default_rng(1),
-        Scatter(2.0),
-    )
-    # n >= 2 (1.96 s / margin)^2; the margin is 1.8 dE00 (Paravina et al. 2015) along L* at L* 42: S_L = 1.105
-    assert wide.photos_needed == int(np.ceil(2 * (1.96 * 2.0 / (1.8 * 1.1047)) ** 2))
-    alike = compare(
-        colour(AT, (2.0, 0.5, 0.8)), colour(AT, (2.0, 0.5, 0.8)), Measured(0, 1.1), np.random.default_rng(1), None
-    )
-    assert alike.verdict == CANNOT_TELL
-    assert alike.photos_needed is None
+def test_as_many_photos_as_are_asked_for_settle_it_and_fewer_do_not() -> None:
+    def at(photos: int, lightness: float, shared: float) -> Change:
+        # what occasions share stays, the rest goes with the number of photos
+        single = math.sqrt(1.6**2 - shared**2)
+        left = math.sqrt((shared**2 + single**2 / photos) / 1.6**2)
+        return judge_whole((lightness, 0.0, 0.0), (1.6 * left, 0.5 * left, 0.8 * left), Scatter(single, shared, photos))
+
+    for lightness, shared in ((3.0, 0.0), (4.5, 0.0), (0.3, 0.0), (3.4, 0.8)):
+        needed = at(1, lightness, shared).photos_needed
+        assert needed is not None
+        assert needed > 1
+        assert at(needed, lightness, shared).verdict != CANNOT_TELL
+        assert at(needed - 1, lightness, shared).verdict == CANNOT_TELL
+        assert at(needed - 1, lightness, shared).photos_needed == needed
 
 
-def test_photos_needed_count_on_from_those_there_are_and_know_what_more_cannot_do() -> None:
-    def needed(scatter: Scatter) -> int | None:
-        sides = colour(AT, (2.0, 0.5, 0.8)), colour(AT, (2.0, 0.5, 0.8))
-        return compare(*sides, Measured(0, 1.1), np.random.default_rng(1), scatter).photos_needed
-
-    assert needed(Scatter(0.1, photos=3)) == 4
-    # margin as above; what occasions differ by takes its share of it: n >= s² / ((margin / 1.96)² / 2 - shared²)
-    room = (1.8 * 1.1047 / 1.96) ** 2 / 2
-    assert needed(Scatter(2.0, 0.5)) == int(np.ceil(4.0 / (room - 0.25)))
-    assert needed(Scatter(2.0, 0.9)) is None
+def test_photos_are_not_asked_for_where_they_would_not_help() -> None:
+    sd = (1.6, 0.5, 0.8)
+    assert judge_whole((3.0, 0.0, 0.0), sd, None).photos_needed is None
+    assert judge_whole((1.5, 0.0, 0.0), sd, Scatter(0.2, 1.58)).photos_needed is None
+    assert judge_whole((9.0, 0.0, 0.0), sd, Scatter(1.6)).photos_needed is None  # settled
 
 
 def test_few_degrees_of_freedom_ask_for_more() -> None:

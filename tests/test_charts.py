@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Iterator
 from itertools import pairwise
@@ -105,7 +106,7 @@ ALL = {
     ),
     "two spreads": lambda dark: spread(dark, before=hump(30, 3), after=hump(45, 8)),
     "cases": lambda dark: cases_chart(CASES, dark, title="Lift by level at the start"),
-    "photos": lambda dark: photos_chart(PROVISIONAL, dark),
+    "photos": lambda dark: photos_chart(PROVISIONAL, 1.0, dark),
     "built-in scale": lambda dark: scale_chart(DEFAULT_SCALE, (), dark),
     "own scale": lambda dark: scale_chart(OWN_SCALE, RING, dark, SWATCHES[:3]),
     "published hair": lambda dark: neutral_chart(DEFAULT_LOCUS, (), dark),
@@ -359,10 +360,18 @@ def test_cases_are_drawn_in_the_colour_they_ended_with() -> None:
 
 class TestYardsticks:
     def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
-        spec, words = photos_chart(PROVISIONAL, dark=False)
+        spec, words = photos_chart(PROVISIONAL, 1.0, dark=False)
         shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
-        # Weir 2005: t s sqrt(1/n + 1/n); t at 20 degrees of freedom 2.09 (JCGM 100:2008, table G.2)
-        assert shown == pytest.approx([2.086 * 0.8 * (2 / n) ** 0.5 for n in range(1, 7)], rel=1e-3)
+        # 0.8 on 20 degrees of freedom over n photos, beside light of 1.0: Welch and Satterthwaite (JCGM 100:2008, G.4.1);
+        # Hotelling 1931 by F of scipy
+        from scipy.stats import f
+
+        expected = []
+        for n in range(1, 7):
+            total = 0.8**2 / n + 1.0
+            dof = total**2 / ((0.8**2 / n) ** 2 / 20)
+            expected.append(math.sqrt(2 * total * 3 * dof / (dof - 2) * f.isf(0.05, 3, dof - 2)))
+        assert shown == pytest.approx(expected, rel=1e-3)
         assert "1.4 instead of 2.4" in words
 
     def test_swatches_lie_on_the_chart_where_they_were_read(self) -> None:

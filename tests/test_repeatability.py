@@ -1,58 +1,101 @@
-"""Scatter between photos of the same hair, against published studies of other gauges."""
+"""Scatter between photos of the same hair: the smallest change that the program itself calls real."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.repeatability import (
-    PROVISIONAL,
-    mdc95,
-    photos_needed,
-)
+from tests.test_repeat import ALONE, AT, photos, reading, region
+from tracker.change import CHANGED
+from tracker.comparison import compare_readings
+from tracker.measure import Settings, light_u
+from tracker.quantities import LabMeasured, matrix3
+from tracker.reading import PhotoReading
+from tracker.repeat import combine
+from tracker.repeatability import PROVISIONAL, Repeatability
+
+KNOWN = Repeatability("known", (0.8, 0.5, 0.6), math.inf, False, "test", shared_dof=math.inf)
 
 
-class TestSmallestChange:
-    def test_single_photos(self) -> None:
-        # Weir 2005: 1.96 times the root of two, 2.77 times the spread
-        assert mdc95(0.8) == pytest.approx(2.77 * 0.8, abs=0.005)
+def state(lightness: float, n: int, spread: Repeatability, light: float) -> PhotoReading:
+    """Photos of one state whose scatter is exactly what is known, under light that may differ by so much."""
+    lit = np.diag([light**2, 0.0, 0.0])
+    cov = lit + np.diag(np.square(spread.sd))
+    at = (lightness, *AT[1:])
+    one = replace(
+        region(at, spread.sd, spread.dof),
+        lab=LabMeasured(at, matrix3(cov + ALONE), spread.dof),
+        repeat_cov=matrix3(cov),
+        light_cov=matrix3(lit),
+    )
+    found = combine([reading(one)] * n, spread)
+    # photos that are alike to the last digit would pass for less scatter than is known
+    band = found.regions[0]
+    repeat = lit + np.diag(np.square(spread.sd)) / n
+    exact = replace(band, repeat_cov=matrix3(repeat), lab=LabMeasured(at, matrix3(repeat + ALONE), spread.dof))
+    return replace(found, regions=(exact,))
 
-    def test_few_degrees_of_freedom_cost(self) -> None:
-        # t 2.23 at 10 degrees of freedom (JCGM 100:2008, table G.2)
-        assert mdc95(1.0, 3, 3, dof=10) == pytest.approx(2.23 * math.sqrt(2 / 3), abs=0.005)
 
-    def test_scatter_alone_rarely_reaches_it(self) -> None:
-        rng = np.random.default_rng(3)
-        sd, limit = 0.8, mdc95(0.8, 2, 3)
-        change = rng.normal(0, sd, (20_000, 2)).mean(axis=1) - rng.normal(0, sd, (20_000, 3)).mean(axis=1)
-        assert np.mean(np.abs(change) > limit) == pytest.approx(0.05, abs=0.006)
+@pytest.mark.parametrize("photos_each", [1, 2, 3, 6])
+@pytest.mark.parametrize("light", [0.0, 1.1])
+def test_it_is_the_change_that_the_test_of_colours_begins_to_call_real(photos_each: int, light: float) -> None:
+    limit = KNOWN.smallest_change(photos_each, light)
 
-    def test_photos_by_hand(self) -> None:
-        # 2 (1.96 x 0.8 / 1)² = 4.92
-        assert photos_needed(0.8, 1.0) == 5
-        assert photos_needed(0.0, 1.0) == 1
+    def verdict(change: float) -> str:
+        sides = state(AT[0], photos_each, KNOWN, light), state(AT[0] + change, photos_each, KNOWN, light)
+        return compare_readings(*sides, same_kit=True, repeatability=KNOWN)[0].verdict
 
-    @given(st.floats(0.01, 5), st.floats(0.2, 10))
-    def test_that_many_are_enough_and_one_less_is_not(self, sd: float, margin: float) -> None:
-        n = photos_needed(sd, margin)
-        assert mdc95(sd, n, n) <= margin * (1 + 1e-6)
-        if n > 1:
-            assert mdc95(sd, n - 1, n - 1) > margin
+    # the camera's rendering of a difference takes a little more
+    assert verdict(1.1 * limit) == CHANGED
+    assert verdict(0.99 * limit) != CHANGED
 
-    @pytest.mark.parametrize(("sd", "margin"), [(1.0, 0.0), (-1.0, 1.0), (math.nan, 1.0), (1.0, math.nan)])
-    def test_refuses(self, sd: float, margin: float) -> None:
-        with pytest.raises(ValueError, match="margin"):
-            photos_needed(sd, margin)
 
-    def test_refuses_no_photos(self) -> None:
-        with pytest.raises(ValueError, match="photos"):
-            mdc95(1.0, 0, 1)
+def test_single_photos_by_hand() -> None:
+    # chi-squared of three components at 5 %: 7.815 (NIST/SEMATECH e-Handbook, 1.3.6.7.4)
+    assert KNOWN.smallest_change() == pytest.approx(math.sqrt(7.815) * math.sqrt(2) * 0.8, rel=1e-3)
+    assert KNOWN.smallest_change(4) == pytest.approx(KNOWN.smallest_change() / 2)
+
+
+@given(st.integers(1, 12), st.floats(0, 2), st.floats(0.0, 1.0))
+def test_more_photos_never_cost_and_never_beat_what_they_share(n: int, light: float, part: float) -> None:
+    spread = replace(KNOWN, shared=(part * 0.8, 0.0, 0.0))
+    now, then = spread.smallest_change(n, light), spread.smallest_change(n + 1, light)
+    assert then <= now + 1e-9
+    assert then >= math.sqrt(2 * 7.81) * max(light, part * 0.8)
+
+
+def test_light_by_hand() -> None:
+    # 0.15 EV either way, rectangular: 0.0866 EV, 6.2 % of the light; L* = 116 Y^(1/3) - 16 gives (L* + 16) / 3 of it
+    assert light_u(40.0, Settings()) == pytest.approx(0.15 / math.sqrt(3) * math.log(2) * 56 / 3)
+    assert light_u(40.0, Settings(light_half_width=0.0)) == 0.0
+
+
+def test_few_degrees_of_freedom_cost() -> None:
+    few = replace(KNOWN, dof=6.0)
+    # F of 3 and 4 degrees of freedom at 5 %: 6.591 (NIST/SEMATECH e-Handbook, 1.3.6.7.3)
+    assert few.smallest_change() / KNOWN.smallest_change() == pytest.approx(
+        math.sqrt(3 * 6 / 4 * 6.591 / 7.815), rel=1e-3
+    )
 
 
 def test_provisional_says_so() -> None:
     assert PROVISIONAL.provisional
     assert "Scanavez et al. 2000" in PROVISIONAL.source
+
+
+def test_what_one_visit_shares_does_not_shrink_in_a_state() -> None:
+    # rendering apart, forty photos under one light are as unsure as that light
+    lit = np.diag([1.2, 0.1, 0.2])
+    shots = []
+    for band in (shot.regions[0] for shot in photos(np.repeat(AT[None], 40, axis=0))):
+        cov = matrix3(np.asarray(band.repeat_cov) + lit)
+        whole = LabMeasured(band.lab.lab, matrix3(np.asarray(cov) + ALONE), band.lab.dof)
+        shots.append(reading(replace(band, lab=whole, repeat_cov=cov, light_cov=matrix3(lit))))
+    found = combine(shots, PROVISIONAL).regions[0]
+    np.testing.assert_allclose(np.diag(found.repeat_cov), np.diag(lit), atol=0.03)
+    np.testing.assert_allclose(found.light_cov, lit)

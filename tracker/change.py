@@ -22,7 +22,6 @@ from numpy.typing import ArrayLike
 
 from tracker.colorimetry import delta_e_2000, lab_to_lch
 from tracker.quantities import LabMeasured, Measured, Vector3, vector3
-from tracker.repeatability import photos_needed
 from tracker.uncertainty import coverage_factor, hotelling
 
 CHANGED = "changed"
@@ -34,6 +33,7 @@ ACCEPTED = 1.8
 
 _ALPHA = 0.05
 _DRAWS = 4000
+_MOST_PHOTOS = 20  # nobody takes more of one state
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +60,11 @@ class Scatter:
     shared: float = 0.0
     photos: int = 1
 
+    def share(self, photos: int) -> float:
+        """What is left of the variance of the difference with so many photos on each side."""
+        now, then = (self.shared**2 + self.single**2 / number for number in (self.photos, photos))
+        return then / now if now > 0 else 1.0
+
 
 @dataclass(frozen=True, slots=True)
 class Change:
@@ -73,7 +78,7 @@ class Change:
     p_value : float, probability of a vector difference at least this large where there is none
     verdict : str, `CHANGED`, `NO_CHANGE` or `CANNOT_TELL`
     lightness, warmth : bool, which of the primary quantities changed at 5 %
-    photos_needed : int or None, photos on each side that would settle it; None where it is
+    photos_needed : int or None, photos on each side that settle it if the difference stays as it is; None where it is
         settled or more photos would not help
     scatter : Scatter or None, None between unlike kits
     """
@@ -105,19 +110,26 @@ def compare(
     cov = np.asarray(before.cov) + np.asarray(after.cov)
     dof = min(before.dof, after.dof)
     u = np.sqrt(np.diag(cov))
-    p_value = hotelling(delta, cov, dof)
-    factor = coverage_factor(dof)
-    lightness = bool(abs(delta[0]) > factor * u[0])
+    lightness = bool(abs(delta[0]) > coverage_factor(dof) * u[0])
     warmer = abs(warmth.value) > coverage_factor(warmth.dof) * warmth.u
     margins = _margins(before.lab)
-    verdict = CANNOT_TELL
-    if p_value < _ALPHA:
-        verdict = CHANGED
-    elif _inside(float(delta[0]), float(u[0]), dof, margins[0]) and _inside(
-        warmth.value, warmth.u, warmth.dof, margins[1]
-    ):
-        verdict = NO_CHANGE
-    needed = None if verdict != CANNOT_TELL or scatter is None else _needed(scatter, margins[0])
+
+    def verdict_at(share: float) -> tuple[str, float]:
+        """The verdict and its p-value with this share of the variance."""
+        p_value = hotelling(delta, share * cov, dof)
+        if p_value < _ALPHA:
+            return CHANGED, p_value
+        u_lightness, u_warmth = (math.sqrt(share) * each for each in (float(u[0]), warmth.u))
+        inside = _inside(float(delta[0]), u_lightness, dof, margins[0]) and _inside(
+            warmth.value, u_warmth, warmth.dof, margins[1]
+        )
+        return (NO_CHANGE if inside else CANNOT_TELL), p_value
+
+    verdict, p_value = verdict_at(1.0)
+    needed = None
+    if verdict == CANNOT_TELL and scatter is not None:
+        numbers = range(scatter.photos + 1, _MOST_PHOTOS + 1)
+        needed = next((n for n in numbers if verdict_at(scatter.share(n))[0] != CANNOT_TELL), None)
     return Change(
         vector3(delta),
         vector3(u),
@@ -129,12 +141,6 @@ def compare(
         needed,
         scatter,
     )
-
-
-def _needed(scatter: Scatter, margin: float) -> int | None:
-    """Photos on each side that would settle it: more than there are."""
-    needed = photos_needed(scatter.single, margin, scatter.shared)
-    return None if needed is None else max(needed, scatter.photos + 1)
 
 
 def _margins(lab: Vector3) -> tuple[float, float]:

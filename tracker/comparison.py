@@ -18,6 +18,7 @@ from tracker.quality import RAW
 from tracker.quantities import LabMeasured, Measured, Vector3, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
 from tracker.rendering import Rendering, between, rendering
+from tracker.repeat import shared_cov
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
@@ -212,9 +213,10 @@ def _region_change(
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
     """How far L* of single photos lies apart, of the side that spreads more."""
-    shared = [min(repeatability.shared[0] ** 2, side.repeat_cov[0][0]) for side in (before, after)]
+    shared = [float(shared_cov([side], repeatability)[0, 0]) for side in (before, after)]
     single = [
-        (side.repeat_cov[0][0] - common) * side.photos for side, common in zip((before, after), shared, strict=True)
+        max(side.repeat_cov[0][0] - common, 0.0) * side.photos
+        for side, common in zip((before, after), shared, strict=True)
     ]
     return Scatter(float(np.sqrt(max(single))), float(np.sqrt(max(shared))), min(before.photos, after.photos))
 
@@ -270,10 +272,10 @@ def _what_would_help(change: Change, photos: tuple[int, int]) -> str:
     if change.photos_needed is None:
         return f"with {have}, and more photos would not settle it: what the visits differ in is larger"
     if not alike:
-        return f"with {have}; {change.photos_needed} of each would settle it"
+        return f"with {have}; {change.photos_needed} of each should settle it"
     more = change.photos_needed - before
     words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
-    return f"with {have}; {words} of each would settle it"
+    return f"with {have}; {words} of each should settle it"
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:

@@ -137,6 +137,9 @@ class Dropped:
     outside: float = 0.0
 
 
+_NOTHING = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
+
+
 @dataclass(frozen=True, slots=True)
 class RegionReading:
     """One band of hair.
@@ -156,6 +159,8 @@ class RegionReading:
     photos : int, how many photos of the same state this is the combination of
     kit_u : the part of the uncertainties of `lights`, `lows`, `dimension` and `lightened` that more photos with one kit
         do not make smaller
+    light_cov : 3 x 3, the part of `repeat_cov` from light that differs between card and hair: photos of one occasion
+        share it, and none of them shows it
     """
 
     name: str
@@ -169,6 +174,7 @@ class RegionReading:
     dropped: Dropped
     photos: int = 1
     kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    light_cov: Matrix3 = _NOTHING
 
 
 @dataclass(frozen=True, slots=True)

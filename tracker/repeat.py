@@ -1,7 +1,7 @@
 """Several photos of the same state: one reading from them, and which of them disagrees.
 
 What differs between photos shrinks with their number; what they share does not: the camera's rendering, the card's
-tolerance, and what a whole occasion has in common.
+tolerance, and what a whole occasion has in common: who took them, and how the light fell on card and hair.
 
 References
 ----------
@@ -24,6 +24,7 @@ from tracker.errors import CannotCompare
 from tracker.quantities import LabMeasured, Measured, Vector3, matrix3, vector3
 from tracker.reading import REGIONS, Dropped, PhotoReading, ProfilePoint, RegionReading
 from tracker.repeatability import Repeatability
+from tracker.uncertainty import effective_dof, hotelling_limit
 
 Array = NDArray[np.float64]
 
@@ -139,39 +140,30 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
             continue
         delta = np.subtract(own.lab.lab, np.mean([region.lab.lab for region in others], axis=0))
         cov = _within(here, repeatability) * (1 + 1 / len(others))
-        # how far out, in units of the limit
-        reach = math.sqrt(
-            float(delta @ np.linalg.solve(cov, delta)) / _critical(_known_dof(here, repeatability), len(cells))
-        )
+        limit = hotelling_limit(3, _known_dof(here, repeatability), _ALPHA / len(cells))
+        reach = math.sqrt(float(delta @ np.linalg.solve(cov, delta)) / limit)  # how far out, in units of the limit
         if reach > max(1.0, worst[0] if worst is not None else 0.0):
             distance = float(np.linalg.norm(delta))
             worst = reach, Disagreement(index, name, vector3(delta), distance, distance / reach, pair)
     return None if worst is None else worst[1]
 
 
-def _critical(dof: float, tests: int) -> float:
-    """The T² of three components that is exceeded in this test's share of `_ALPHA` [HOT]; infinite where no test is."""
-    from scipy.special import chdtri, fdtri  # imported late: keeps `import tracker` light
+def shared_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
+    """What the photos of one occasion have in common, of what differs between occasions, (3, 3).
 
-    rest = dof - 2
-    if rest <= 0:
-        return math.inf
-    if math.isinf(dof):
-        return float(chdtri(3, _ALPHA / tests))
-    return float(fdtri(3, rest, 1 - _ALPHA / tests)) * 3 * dof / rest
-
-
-def _shared(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
-    """What the photos of one occasion have in common, of what differs between photos."""
-    known = np.square(repeatability.shared)
+    Light that falls on the hair otherwise than on the card is in all of them alike, so their scatter does not show it.
+    A studio's own spread between occasions has the same causes: the larger of both stands.
+    """
+    light = np.mean([region.light_cov for region in regions], axis=0)
     smallest = np.min([np.diag(region.repeat_cov) for region in regions], axis=0)
-    return np.diag(np.minimum(known, smallest))
+    known = np.minimum(np.square(repeatability.shared), smallest)
+    return np.asarray(light + np.diag(np.maximum(known - np.diag(light), 0)))
 
 
 def _within(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
     """Covariance of one photo around the mean of its occasion, as known before."""
     mean = np.mean([region.repeat_cov for region in regions], axis=0)
-    values, vectors = np.linalg.eigh(mean - _shared(regions, repeatability))
+    values, vectors = np.linalg.eigh(mean - shared_cov(regions, repeatability))
     return np.asarray((vectors * np.maximum(values, 1e-6)) @ vectors.T)
 
 
@@ -192,10 +184,16 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     if odd:
         values, vectors = np.linalg.eigh(seen - spread)
         spread = spread + (vectors * np.maximum(values, 0)) @ vectors.T
-    repeat = _shared(regions, repeatability) + spread / n
+    shared = shared_cov(regions, repeatability)
+    repeat = shared + spread / n
     alone = np.mean([np.subtract(region.lab.cov, region.repeat_cov) for region in regions], axis=0)
 
     kit = np.mean([region.kit_u for region in regions], axis=0).tolist()
+    light = np.mean([region.light_cov for region in regions], axis=0)
+    lit = math.sqrt(float(light[0, 0]))
+    # these photos tell of their own spread, not of what they share
+    sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in (light, shared - light, spread / n)]
+    together = effective_dof(sizes, [math.inf, repeatability.shared_dof, dof + n - 1])
 
     def pooled(of: Callable[[RegionReading], Measured], shared: float) -> Measured:
         return _pooled([of(region) for region in regions], dof, shared)
@@ -203,16 +201,17 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     shares = [region.lightened for region in regions if region.lightened is not None]
     return replace(
         regions[0],
-        lab=LabMeasured(vector3(labs.mean(axis=0)), matrix3(repeat + alone), dof + n - 1),
+        lab=LabMeasured(vector3(labs.mean(axis=0)), matrix3(repeat + alone), together),
         repeat_cov=matrix3((repeat + repeat.T) / 2),
-        lights=pooled(lambda region: region.lights, kit[0]),
-        lows=pooled(lambda region: region.lows, kit[1]),
+        lights=pooled(lambda region: region.lights, math.hypot(kit[0], lit)),
+        lows=pooled(lambda region: region.lows, math.hypot(kit[1], lit)),
         dimension=pooled(lambda region: region.dimension, kit[2]),
         lightened=_pooled(shares, dof, kit[3]) if shares else None,
         pixels=sum(region.pixels for region in regions),
         dropped=Dropped(*np.mean([astuple(region.dropped) for region in regions], axis=0).tolist()),
         photos=sum(region.photos for region in regions),
         kit_u=tuple(kit),
+        light_cov=matrix3(light),
     )
 
 

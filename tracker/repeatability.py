@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.quantities import Vector3, vector3
-from tracker.uncertainty import coverage_factor
+from tracker.uncertainty import effective_dof, hotelling_limit
 
 Array = NDArray[np.float64]
 
@@ -29,13 +29,14 @@ class Repeatability:
     ----------
     name : str, what the study is called
     sd : three floats, standard deviation of L*, a*, b* of one photo
-    dof : float, degrees of freedom behind `sd`
+    dof : float, degrees of freedom behind the part of `sd` that differs from photo to photo
     provisional : bool, True until the studio has measured its own
     source : str, where the numbers come from, one sentence
     shared : three floats, the part of `sd` that all photos of one occasion have in common (who took them, on which
         day), so that more photos do not make it smaller; 0 where it is not known apart
-    covers_light : bool, True where the hair was lit anew between the photos behind `sd`, so that light which differs
-        between card and hair is a part of it
+    shared_dof : float, degrees of freedom behind `shared`
+    covers_light : bool, True where the hair was lit anew often enough between the photos behind `sd`, so that light
+        which differs between card and hair is a part of it
     """
 
     name: str
@@ -44,6 +45,7 @@ class Repeatability:
     provisional: bool
     source: str
     shared: Vector3 = (0.0, 0.0, 0.0)
+    shared_dof: float = 4.0
     covers_light: bool = False
 
     def sd_of_mean(self, photos: int) -> Vector3:
@@ -55,9 +57,18 @@ class Repeatability:
             ]
         )
 
-    def smallest_change(self, photos: int = 1) -> float:
-        """Smallest real change of L* with that many photos before and as many after, 95 %."""
-        return mdc95(self.sd_of_mean(photos)[0], dof=self.dof)
+    def smallest_change(self, photos: int = 1, light: float = 0.0) -> float:
+        """Smallest change of L* that the test of the colour as a whole calls real, 95 %, where a* and b* stay.
+
+        Parameters
+        ----------
+        photos : int, before and as many after
+        light : float, L* that light unlike on card and hair adds where `sd` does not hold it (`measure.light_u`)
+        """
+        within = math.sqrt(max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0) / photos)
+        parts = within, max(self.shared[0], light)
+        dof = effective_dof(parts, (self.dof, math.inf if light > self.shared[0] else self.shared_dof))
+        return math.sqrt(2 * hotelling_limit(3, dof, 0.05)) * math.hypot(*parts)
 
 
 PROVISIONAL = Repeatability(
@@ -72,51 +83,3 @@ PROVISIONAL = Repeatability(
     ),
 )
 """Used until the studio's own study; 20 degrees of freedom are a weak choice of our own."""
-
-
-def mdc95(sd: float, n_before: int = 1, n_after: int = 1, dof: float = math.inf) -> float:
-    """Smallest difference between two visits that scatter alone makes only once in twenty times.
-
-    Parameters
-    ----------
-    sd : float, standard deviation of one photo, >= 0
-    n_before, n_after : int, photos averaged at each visit, >= 1
-    dof : float, degrees of freedom behind `sd`
-
-    Returns
-    -------
-    float : ``t sd sqrt(1/n_before + 1/n_after)``, in the unit of `sd`; 2.77 sd for single photos and a
-        well-known sd (Weir 2005)
-
-    Examples
-    --------
-    >>> round(mdc95(1.0), 2)
-    2.77
-    """
-    if n_before < 1 or n_after < 1 or not sd >= 0:
-        raise ValueError("photos must be at least one on each side, and the spread >= 0")
-    return coverage_factor(dof) * sd * math.sqrt(1 / n_before + 1 / n_after)
-
-
-def photos_needed(sd: float, margin: float, shared: float = 0.0) -> int | None:
-    """Photos per visit after which a change of `margin` stands out of the scatter.
-
-    Parameters
-    ----------
-    sd : float, standard deviation of one photo around the mean of its occasion, >= 0
-    margin : float, > 0, the change that matters, same unit
-    shared : float, standard deviation between occasions, which more photos do not make smaller, >= 0
-
-    Returns
-    -------
-    int or None : smallest n >= 1 with ``1.96 sqrt(2 (shared² + sd²/n)) <= margin``, without `shared`
-        ``n >= 2 (1.96 sd / margin)²``; None where no number of photos is enough
-    """
-    if not (margin > 0 and math.isfinite(margin) and sd >= 0 and math.isfinite(sd) and shared >= 0):
-        raise ValueError("the margin must be > 0 and the spread >= 0")
-    room = (margin / coverage_factor(math.inf)) ** 2 / 2 - shared**2
-    if room <= 0:
-        return None
-    needed = sd**2 / room
-    # the small step back keeps a result that is whole but for rounding from asking one photo more
-    return max(1, math.ceil(needed - 1e-9))

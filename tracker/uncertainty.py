@@ -151,6 +151,29 @@ def format_number(value: float, digits: int = 1) -> str:
     return f"\u2212{size}" if value < 0 and float(size) != 0 else size
 
 
+def hotelling_limit(parts: int, dof: float, alpha: float) -> float:
+    """The T² that a difference of so many parts exceeds with probability `alpha` where there is none.
+
+    Parameters
+    ----------
+    parts : int, >= 1
+    dof : float, > 0, degrees of freedom behind the covariance; infinite where it is known
+    alpha : float, 0..1
+
+    Returns
+    -------
+    float : infinite where ``dof <= parts - 1``: no test is possible (`hotelling`)
+    """
+    from scipy.special import chdtri, fdtri  # imported late: keeps `import tracker` light
+
+    rest = dof - parts + 1
+    if rest <= 0:
+        return math.inf
+    if math.isinf(dof):
+        return float(chdtri(parts, alpha))
+    return float(fdtri(parts, rest, 1 - alpha)) * parts * dof / rest
+
+
 def hotelling(delta: ArrayLike, cov: ArrayLike, dof: float) -> float:
     """Probability of a difference at least this large where there is none.
 

@@ -16,8 +16,12 @@ _DASHED = (6, 4)
 _MOST_PHOTOS = 6
 
 
-def photos_chart(spread: Repeatability, dark: bool) -> tuple[Spec, str]:
+def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec, str]:
     """The smallest real change of L* against the number of photos before and after.
+
+    Parameters
+    ----------
+    light : float, L* that light unlike on card and hair adds, as `Repeatability.smallest_change` takes it
 
     Returns
     -------
@@ -25,7 +29,7 @@ def photos_chart(spread: Repeatability, dark: bool) -> tuple[Spec, str]:
     """
     greys = DARK if dark else LIGHT
     photos = list(range(1, _MOST_PHOTOS + 1))
-    sizes = [spread.smallest_change(number) for number in photos]
+    sizes = [spread.smallest_change(number, light) for number in photos]
     along = _quantity("photos before, and as many after", (0.7, _MOST_PHOTOS + 0.3), photos)
     axes = Axes(along, (0.0, 1.15 * max(sizes)), "smallest real change, L*")
     numbers = [{**row, "said": f"{row['value']:.1f}"} for row in rows(along=photos, value=sizes)]

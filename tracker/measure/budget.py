@@ -42,19 +42,23 @@ def region_reading(
 ) -> RegionReading:
     """One band's reading with both parts of its uncertainty."""
     colour, misfit = colours[name], np.diag(np.square(correction.misfit))
+    lit = _light(colour, card, settings)
     here = [
         _Component(colour.cov, colour.dof),
         _Component(_card_noise(colour, card)),
-        _Component(_light(colour, card, settings)),
+        _Component(lit),
         _Component(moved, 4.0),
         _Component(_MISFIT_REPEAT**2 * misfit),
     ]
     cov = np.sum([c.cov for c in here], axis=0)
-    # the studio's spread between photos has the same causes, so the larger of both stands, not their sum
-    known = np.square(settings.repeatability.sd)
-    rest = np.maximum(known - np.diag(cov), 0)
+    # the studio's spread has the same causes, so the larger of both stands, not their sum: between occasions beside the
+    # light, and from photo to photo beside the rest
+    known = settings.repeatability
+    between = np.maximum(np.square(known.shared) - np.diag(lit), 0)
+    within = np.maximum(np.square(known.sd) - np.square(known.shared) - np.diag(cov - lit), 0)
+    rest = between + within
     repeat = cov + np.diag(rest)
-    parts = [*here, _Component(np.diag(rest), settings.repeatability.dof)]
+    parts = [*here, _Component(np.diag(between), known.shared_dof), _Component(np.diag(within), known.dof)]
     undone = standing_alone(colour.lab, size) + MISFIT_ALONE**2 * misfit
     alone = repeat + undone + _tolerance(colour, card)
     dof = effective_dof([math.sqrt(max(float(np.trace(p.cov)), 0)) for p in parts], [p.dof for p in parts])
@@ -73,6 +77,7 @@ def region_reading(
         colour.pixels,
         colour.dropped,
         kit_u=(*kit_u, found.shading),
+        light_cov=matrix3(lit),
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from tracker.hair import BANDS, Band, Selection
@@ -32,3 +33,12 @@ class Settings:
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15
     placement: float = 0.12
+
+
+def light_u(lightness: float, settings: Settings) -> float:
+    """How far light that differs between card and hair moves L* of hair of that lightness: standard uncertainty.
+
+    Rectangular limits in EV (GUM 4.3.7), carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
+    """
+    relative = settings.light_half_width * math.log(2) / math.sqrt(3)
+    return relative * (lightness + 16) / 3

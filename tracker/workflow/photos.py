@@ -11,6 +11,7 @@ from tracker.measure import Settings, find_marks, measure_photo
 from tracker.photo import Limits, Photo, clean_jpeg, read_photo
 from tracker.reading import LIGHTS, Marks, PhotoReading
 from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
+from tracker.repeatability import Repeatability
 from tracker.store import Store
 from tracker.workflow.cards import card_size
 
@@ -169,12 +170,16 @@ def measure_record(
 
 
 def settings_in_force(store: Store) -> Settings:
-    """How photos are measured in this studio: with its own spread between photos, once there is one.
+    """How photos are measured in this studio: with its own spread between photos, once there is one."""
+    return settings_with(store.yardsticks().spread)
 
-    A set-up check with several people or days holds what light adds that differs between card and hair; then it is
-    not added once more.
+
+def settings_with(spread: Repeatability) -> Settings:
+    """How photos are measured with that spread.
+
+    A set-up check on days enough holds what light adds that differs between card and hair; then it is not added once
+    more.
     """
-    spread = store.yardsticks().spread
     settings = Settings(repeatability=spread)
     return replace(settings, light_half_width=0.0) if spread.covers_light else settings
 

@@ -17,7 +17,7 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.passing_photos import passing_photos, round_of
-from tracker.ui.parts.spread_words import photos_table, smallest_words, what_it_is_made_of
+from tracker.ui.parts.spread_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
 from tracker.ui.parts.versions import versions
 from tracker.ui.parts.words import count, day, plain
 from tracker.ui.session import in_force, open_store
@@ -62,8 +62,9 @@ def _how() -> None:
         "first.\n"
         "2. Photograph each three times beside the card. **Put hair and card down in between** and take them up again, "
         "as you would with a client.\n"
-        "3. Do it again on another day, and let whoever else takes photos here do it too.\n"
-        f"4. Best is {WANTED}. Seven photos of one swatch are the least; fewer photos give a wider ±."
+        "3. Do it again on other days, and let whoever else takes photos here do it too.\n"
+        f"4. Best is {WANTED}. Seven photos of one swatch are the least; fewer photos give a wider ±. On fewer than "
+        "five days the program keeps allowing for light that differs between card and hair, which is a guess."
     )
 
 
@@ -116,6 +117,11 @@ def _offer(store: Store, spread: Spread) -> None:
     own = repeatability_of(spread, "this check")
     st.markdown(f"**{plain(smallest_words(own, in_force().scale))}**")
     st.markdown(what_it_is_made_of(spread))
+    if not spread.enough:
+        st.caption(
+            "Too few days to say how days differ: light that differs between card and hair is still allowed for as "
+            "before. From five days on (or three people on three days) your own figure takes its place."
+        )
     if spread.left_over:
         st.caption(
             f"{count(spread.left_over, 'photo')} could not help to tell people and days apart: "
@@ -132,7 +138,7 @@ def _in_force(spread: Repeatability) -> None:
     from tracker.ui.parts.charts_view import is_dark, show_chart
 
     st.header("What one more photo is worth", anchor=False)
-    spec, words = photos_chart(spread, is_dark())
+    spec, words = photos_chart(spread, light_at_level(spread, in_force().scale), is_dark())
     show_chart(spec, words, key="photos-chart")
     st.caption(
         "In L*, the lightness of the colour: where hair is dark, a level is few of them, where it is light, many."

@@ -6,22 +6,29 @@ from collections import Counter
 from collections.abc import Sequence
 
 from tracker.level import LevelScale
+from tracker.measure import light_u
 from tracker.repeatability import Repeatability
 from tracker.setup_check import Shot, Spread
 from tracker.ui.parts.words import count, plain
+from tracker.workflow.photos import settings_with
 
 _AT_LEVEL = 6
 
 
 def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     """The smallest real change in levels, and what more photos make of it."""
-    one, two, three = (spread.smallest_change(photos) for photos in (1, 2, 3))
-    slope = scale.slope(scale.lightness(_AT_LEVEL))
+    slope, light = scale.slope(scale.lightness(_AT_LEVEL)), light_at_level(spread, scale)
+    one, two, three = (spread.smallest_change(photos, light) for photos in (1, 2, 3))
     whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
     return (
         f"{whose} a change of {one / slope:.1f} level at level {_AT_LEVEL} ({one:.1f} L*) stands out with one photo "
         f"before and one after; {two:.1f} L* with two each, {three:.1f} with three."
     )
+
+
+def light_at_level(spread: Repeatability, scale: LevelScale) -> float:
+    """L* that light unlike on card and hair adds there, as a standard uncertainty; 0 where the spread holds it."""
+    return light_u(scale.lightness(_AT_LEVEL), settings_with(spread))
 
 
 def what_it_is_made_of(spread: Spread) -> str:
