@@ -107,21 +107,20 @@ def _new_visit(work: Work) -> Visit:
 def _wants_to_save(draft_id: str, said: DeltaGenerator, *, unserved: bool) -> bool:
     """True when the visit is to be saved; one without a service is asked about first, in `said`."""
     asked = f"save-asked-{draft_id}"
-    with st.container(horizontal=True):
-        if st.button("Save the visit", type="primary", key="save"):
-            if not unserved:
-                return True
-            st.session_state[asked] = True
-        if not (unserved and st.session_state.get(asked)):
-            return False
-        if st.button("Save without a service", key="save-unserved"):
+    if st.button("Save the visit", type="primary", key="save"):
+        if not unserved:
             return True
-        with said:
-            failure(
-                "No service is chosen.",
-                "Past results and how services wear go by service. Choose one under Services, or save without.",
-            )
+        st.session_state[asked] = True
+    if not (unserved and st.session_state.get(asked)):
         return False
+    if st.button("Save without a service", key="save-unserved"):
+        return True
+    with said:
+        failure(
+            "No service is chosen.",
+            "Past results and how services wear go by service. Choose one under Services, or save without.",
+        )
+    return False
 
 
 def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
