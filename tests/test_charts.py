@@ -362,8 +362,7 @@ class TestYardsticks:
     def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
         spec, words = photos_chart(PROVISIONAL, 1.0, dark=False)
         shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
-        # 0.8 on 20 degrees of freedom over n photos, beside light of 1.0: Welch and Satterthwaite (JCGM 100:2008, G.4.1);
-        # Hotelling 1931 by F of scipy
+        # 0.8 on 20 degrees of freedom over n photos, beside light of 1.0: JCGM 100:2008, G.4.1; Hotelling 1931, F by scipy
         from scipy.stats import f
 
         expected = []
@@ -372,7 +371,7 @@ class TestYardsticks:
             dof = total**2 / ((0.8**2 / n) ** 2 / 20)
             expected.append(math.sqrt(2 * total * 3 * dof / (dof - 2) * f.isf(0.05, 3, dof - 2)))
         assert shown == pytest.approx(expected, rel=1e-3)
-        assert "1.4 instead of 2.4" in words
+        assert "4.4 instead of 5.2" in words
 
     def test_swatches_lie_on_the_chart_where_they_were_read(self) -> None:
         spec, words = scale_chart(OWN_SCALE, RING, dark=False, colours=SWATCHES[:3])

@@ -78,6 +78,14 @@ def assert_no_failure(test: AppTest) -> None:
     assert [problem.message for problem in test.exception] == []
 
 
+def save_visit(test: AppTest) -> AppTest:
+    """Save the visit of the last step, without a service where that is asked about."""
+    test.button(key="save").click().run()
+    if any(button.key == "save-unserved" for button in test.button):
+        test.button(key="save-unserved").click().run()
+    return test
+
+
 def drawn_photo(tip_lightness: float, taken: datetime | None = None, seed: int = 1) -> bytes:
     """A JPEG of a card and a lock of hair that gets lighter towards the tip."""
     from scenes import photograph, scene

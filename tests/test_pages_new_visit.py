@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -39,6 +39,11 @@ def upload(test: AppTest, role: str, content: bytes, name: str = "photo.jpg") ->
     """Hand a file to the uploader that is there now for this role."""
     key = next(uploader.key for uploader in test.file_uploader if uploader.key.startswith(f"upload-{role}-"))
     return test.file_uploader(key=key).set_value([(name, content, "image/jpeg")]).run()
+
+
+def named(fields: Any, start: str, end: str = "") -> str:
+    """The key of the field that is called so: each draft has fields of its own."""
+    return next(str(field.key) for field in fields if field.key.startswith(start) and field.key.endswith(end))
 
 
 def shown_draft(test: AppTest, store: Store) -> Any:
@@ -143,7 +148,7 @@ def test_a_wall_where_the_corners_began_is_not_measured_as_a_card(store: Store, 
     written = io.BytesIO()
     grey.save(written, "JPEG", quality=95)
     test = open_page("new_visit", client=client.id)
-    test.radio(key="card-kind").set_value(kind).run()
+    test.radio(key=named(test.radio, "card-", "-kind")).set_value(kind).run()
     upload(test, "before", written.getvalue())
     test.button(key="to-marks").click().run()
     test.button(key="right-before").click().run()
@@ -169,6 +174,9 @@ def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Clien
     test.button(key="without-before").click().run()
     test.button(key="to-save").click().run()
     test.button(key="save").click().run()
+    assert "No service is chosen" in words(test)
+    assert store.visits(client.id) == []
+    test.button(key="save-unserved").click().run()
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     [kept] = store.photos(visit_id=visit.id)
@@ -192,9 +200,9 @@ def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
 def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))
-    test.pills(key="light-before").set_value("salon lamps").run()
-    test.radio(key="card-kind").set_value("steps3").run()
-    test.number_input(key="card-reflectance").set_value(20.0).run()
+    test.pills(key=named(test.pills, "light-before")).set_value("salon lamps").run()
+    test.radio(key=named(test.radio, "card-", "-kind")).set_value("steps3").run()
+    test.number_input(key=named(test.number_input, "card-", "-reflectance")).set_value(20.0).run()
     assert_no_failure(test)
     [photo] = shown_draft(test, store).photos
     assert photo.light == "salon lamps"
@@ -205,9 +213,9 @@ def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, cl
 def test_before_and_after_may_have_lights_of_their_own(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload(test, "before", drawn_photo(40.0))
-    test.pills(key="light-before").set_value("salon lamps").run()
+    test.pills(key=named(test.pills, "light-before")).set_value("salon lamps").run()
     upload(test, "after", drawn_photo(57.0))
-    test.pills(key="light-after").set_value("daylight").run()
+    test.pills(key=named(test.pills, "light-after")).set_value("daylight").run()
     assert_no_failure(test)
     assert {photo.role: photo.light for photo in shown_draft(test, store).photos} == {
         "before": "salon lamps",
@@ -223,14 +231,14 @@ def test_another_light_changes_how_sure_a_measured_photo_is(store: Store, client
     [measured] = shown_draft(test, store).photos
     assert measured.reading is not None
     test.button(key="step-back").click().run()
-    while "light-before" not in [each.key for each in test.pills]:
+    while not any(each.key.startswith("light-before") for each in test.pills):
         test.button(key="step-back").click().run()
-    test.pills(key="light-before").set_value("daylight").run()
+    test.pills(key=named(test.pills, "light-before")).set_value("daylight").run()
     assert_no_failure(test)
     [noted] = shown_draft(test, store).photos
     assert noted.reading is not None
     assert noted.reading.regions[0].lab.u[2] < measured.reading.regions[0].lab.u[2]
-    test.pills(key="light-before").set_value("mixed light").run()
+    test.pills(key=named(test.pills, "light-before")).set_value("mixed light").run()
     [refused] = shown_draft(test, store).photos
     assert refused.failure is not None
     assert refused.failure.startswith("Two kinds of light")
@@ -276,30 +284,76 @@ def test_a_visit_can_be_noted_without_photos_and_changed_later(store: Store, cli
     draft = shown_draft(test, store)
     test.text_area(key=f"visit-note-{draft.id}").set_value("cut only").run()
     test.button(key="save").click().run()
+    test.button(key="save-unserved").click().run()
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     assert visit.note == "cut only"
     again = workflow.start_draft(store, client.id, "visit", visit)
     test = open_page("new_visit", draft=again.id)
     test.button(key="without-photos").click().run()
+    assert "save-unserved" not in [each.key for each in test.button]
     test.text_area(key=f"visit-note-{again.id}").set_value("cut and toner").run()
     test.button(key="save").click().run()
     assert_no_failure(test)
     assert [kept.note for kept in store.visits(client.id)] == ["cut and toner"]
 
 
-def test_a_kept_visit_can_be_changed(filled: Filled) -> None:
-    test = open_page("compare", visit=filled.visit.id)
-    test.button(key=f"change-{filled.visit.id}").click().run()
-    assert_no_failure(test)
-    for key in ("to-marks", "right-before"):
-        test.button(key=key).click().run()
-    assert_no_failure(test)
-    test.button(key="to-save").click().run()
-    draft = shown_draft(test, filled.store)
-    test.text_area(key=f"visit-note-{draft.id}").set_value("changed").run()
+def test_a_day_that_is_still_to_come_is_refused_beside_the_button(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    test.button(key="without-photos").click().run()
+    draft = shown_draft(test, store)
+    test.pills(key=f"visit-services-{draft.id}").set_value(["cut"]).run()
+    test.date_input(key=f"visit-on-{draft.id}").set_value(date(2099, 11, 25)).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    [visit] = filled.store.visits(filled.client.id)
-    assert visit.note == "changed"
-    assert visit.revision == 2
+    assert "25 November 2099, which is still to come" in words(test)
+    assert store.visits(client.id) == []
+    test.date_input(key=f"visit-on-{draft.id}").set_value(date.today()).run()
+    test.button(key="save").click().run()
+    assert [visit.on for visit in store.visits(client.id)] == [date.today()]
+
+
+def test_a_progress_photo_of_a_day_still_to_come_is_refused(filled: Filled) -> None:
+    before = len(filled.store.photos(client_id=filled.client.id))
+    test = open_page("new_visit", client=filled.client.id, kind="progress")
+    upload(test, "progress", drawn_photo(57.0))
+    test.button(key="to-marks").click().run()
+    look_right(test, filled.store, "progress")
+    test.button(key="to-save").click().run()
+    test.date_input[0].set_value(date.today() + timedelta(days=1)).run()
+    test.button(key="save").click().run()
+    assert_no_failure(test)
+    assert "still to come" in words(test)
+    assert len(filled.store.photos(client_id=filled.client.id)) == before
+
+
+def test_a_photo_that_is_too_small_is_pointed_out_at_once(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    tiny = io.BytesIO()
+    with Image.open(io.BytesIO(drawn_photo(40.0))) as picture:
+        picture.resize((120, 147)).save(tiny, "JPEG")
+    upload(test, "before", tiny.getvalue())
+    assert_no_failure(test)
+    assert "120 × 147 pixels: too small" in words(test)
+
+
+def test_with_the_before_photo_alone_the_next_thing_is_to_leave(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0, seed=3))
+    assert "Leave now and come back with the after photo" in words(test)
+    assert test.button(key="to-marks").proto.type == "secondary"
+    upload(test, "after", drawn_photo(62.0, seed=4))
+    assert "Leave now" not in words(test)
+    assert test.button(key="to-marks").proto.type == "primary"
+    # what follows the card in the page cannot be passed without seeing it
+    order = [getattr(element, "key", None) for element in test.main]
+    assert order.index(named(test.radio, "card-", "-kind")) < order.index("to-marks")
+
+
+def test_photos_that_were_looked_at_are_marked_as_done(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", drawn_photo(40.0, seed=3))
+    upload(test, "after", drawn_photo(62.0, seed=4))
+    test.button(key="to-marks").click().run()
+    look_right(test, store, "before")
+    assert list(test.segmented_control[0].options) == ["Before, done", "After"]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from PIL import Image
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, words
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, words
 from test_pages_new_visit import client as client
 from test_pages_new_visit import shown_draft
 
@@ -59,7 +61,7 @@ def test_three_photos_each_are_read_together_and_one_can_be_left_out(store: Stor
     assert "Left out: photo 2" in words(test)
     assert "disagrees at the ends" in words(test)  # why it was left out stays beside it
     test.button(key="to-save").click().run()
-    test.button(key="save").click().run()
+    save_visit(test)
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     kept = {photo.id: photo for photo in store.photos(visit_id=visit.id)}
@@ -184,3 +186,16 @@ def test_progress_photos_of_one_day_are_one_point_of_the_chart(filled: Filled) -
         assert len(second.months) == len(first.months)
         # two photos of one state: their mean, half of the 0.3 away
         assert second.labs[-1][0] - first.labs[-1][0] == pytest.approx(0.15, abs=1e-6)
+
+
+def test_a_copy_of_a_photo_is_pointed_out(store: Store, client: Client) -> None:
+    content, again = drawn_photo(40.0, seed=3), io.BytesIO()
+    with Image.open(io.BytesIO(content)) as picture:
+        picture.save(again, "JPEG", quality=70)
+    test = open_page("new_visit", client=client.id)
+    upload_several(test, "before", [content, drawn_photo(40.0, seed=5)])
+    assert "look like copies" not in words(test)
+    upload_several(test, "before", [again.getvalue()])
+    assert_no_failure(test)
+    assert "look like copies of one photo" in words(test)
+    assert len(shown_draft(test, store).photos) == 3  # pointed out, not refused: a tripod's repeats are as alike

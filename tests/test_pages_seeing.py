@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, words
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, words
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
@@ -77,7 +77,7 @@ def test_a_blurred_photo_is_pointed_at_before_saving_and_can_be_saved(store: Sto
     assert "blurred" in said
     assert "tap on the hair" in said
     test.button(key="to-save").click().run()
-    test.button(key="save").click().run()
+    save_visit(test)
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     assert all(photo.reading is not None and photo.reading.ok for photo in store.photos(visit_id=visit.id))

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, words
+from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, save_visit, words
 
 from tracker import workflow
 from tracker.mixing import Amount, Charge, Strength
@@ -79,7 +79,7 @@ def test_a_whole_step(store: Store, client: Client) -> None:
         waste=10.0,
     )
     assert steps_of(store, draft) == (expected,)
-    test.button(key="save").click().run()
+    save_visit(test)
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     assert visit.steps == (expected,)
@@ -148,7 +148,7 @@ def test_order_removing_and_an_empty_step(store: Store, client: Client) -> None:
     test.button(key=f"{key}-add").click().run()
     assert_no_failure(test)
     assert [step.product for step in steps_of(store, draft)] == ["three", "one"]
-    test.button(key="save").click().run()
+    save_visit(test)
     [visit] = store.visits(client.id)
     assert [step.product for step in visit.steps] == ["three", "one"]
 
@@ -177,7 +177,7 @@ def test_what_the_client_says_is_kept_and_shown(store: Store, client: Client) ->
     test, draft, _ = at_save(store, client)
     test.text_area(key=f"visit-history-{draft.id}").set_value(NASTY[3]).run()
     test.text_area(key=f"visit-start-{draft.id}").set_value("brassy").run()
-    test.button(key="save").click().run()
+    save_visit(test)
     assert_no_failure(test)
     [visit] = store.visits(client.id)
     assert (visit.history, visit.starting_point) == (NASTY[3], "brassy")
@@ -294,7 +294,7 @@ def test_a_strength_that_cannot_be_is_said_and_nothing_is_lost(store: Store, cli
     test.pills(key=f"{form}-developer").set_value("other").run()
     test.segmented_control(key=f"{form}-strength-unit").set_value("%").run()
     test.number_input(key=f"{form}-strength").set_value(40.0).run()
-    test.button(key="save").click().run()
+    save_visit(test)
     assert_no_failure(test)
     assert "stronger than any for hair" in words(test)
     assert store.visits(client.id) == []

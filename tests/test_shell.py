@@ -14,9 +14,11 @@ from streamlit.testing.v1 import AppTest
 from streamlit.web.server.app_discovery import discover_asgi_app
 
 from tracker.errors import CardNotFound
+from tracker.photo import Limits
 from tracker.reading import Check
 from tracker.ui import look, navigation
 from tracker.ui.look import Swatch
+from tracker.ui.parts import upload
 
 REPOSITORY = Path(__file__).parents[1]
 INTERFACE = REPOSITORY / "tracker" / "ui"
@@ -43,7 +45,7 @@ def test_no_pages_folder_stands_beside_the_script() -> None:
         ("server", "enableCORS", True),
         ("server", "enableXsrfProtection", True),
         ("server", "enableStaticServing", False),
-        ("server", "maxUploadSize", 25),
+        ("server", "maxUploadSize", 80),
         ("server", "showEmailPrompt", False),
         ("server", "fileWatcherType", "none"),
         ("browser", "gatherUsageStats", False),
@@ -54,6 +56,13 @@ def test_no_pages_folder_stands_beside_the_script() -> None:
 )
 def test_settings_as_shipped(section: str, name: str, value: object) -> None:
     assert SETTINGS[section][name] == value
+
+
+def test_what_may_be_handed_over_is_what_is_read() -> None:
+    limits = Limits()
+    assert limits.max_bytes == upload.LARGEST_MB * 1024**2
+    assert limits.max_raw_bytes == upload.LARGEST_RAW_MB * 1024**2
+    assert SETTINGS["server"]["maxUploadSize"] == upload.LARGEST_RAW_MB
 
 
 def test_every_setting_is_known_to_streamlit() -> None:

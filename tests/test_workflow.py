@@ -9,7 +9,7 @@ import sys
 import threading
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from tracker import workflow
 from tracker.errors import (
     Conflict,
     ConsentMissing,
+    InvalidEntry,
     InvalidMarks,
     NotFound,
     StoreError,
@@ -312,6 +313,21 @@ def test_two_taps_at_once_make_one_visit(store: Store, client: Client) -> None:
     assert store.visits(client.id) == [saved[0]] == list({visit.id: visit for visit in saved}.values())
 
 
+def test_a_day_that_is_still_to_come_is_refused(store: Store, client: Client) -> None:
+    draft = full_draft(store, client)
+    assert draft.visit is not None
+    tomorrow = date.today() + timedelta(days=1)
+    with pytest.raises(InvalidEntry, match="still to come"):
+        workflow.record_visit(store, replace(draft, visit=replace(draft.visit, on=tomorrow)))
+    progress = workflow.start_draft(store, client.id, "progress")
+    photo = replace(taken_in(store, client, PROGRESS, 62.0), taken_at=now() + timedelta(days=1), time_noted=False)
+    with pytest.raises(InvalidEntry, match="still to come"):
+        workflow.record_progress(store, replace(progress, photos=(photo,)))
+    assert store.photos(client_id=client.id) == []
+    # a camera whose clock is wrong is not the colourist's to correct
+    assert workflow.record_progress(store, replace(progress, photos=(replace(photo, time_noted=True),)))
+
+
 def test_changing_a_visit_through_a_draft(store: Store, client: Client) -> None:
     visit = workflow.record_visit(store, full_draft(store, client))
     draft = workflow.start_draft(store, client.id, "visit", visit)
@@ -417,3 +433,51 @@ def test_what_was_odd_about_the_file_is_still_a_note_on_the_reading(store: Store
     measured = workflow.measure_record(store, photo, MARKS)
     assert measured.reading is not None
     assert [check.ok for check in measured.reading.checks if check.name == "profile"] == [True]
+
+
+# photos that are too small or may be copies
+
+
+def resaved(content: bytes, quality: int = 70, scale: float = 1.0) -> bytes:
+    """The picture saved again, as a program for messages would."""
+    out = io.BytesIO()
+    with Image.open(io.BytesIO(content)) as picture:
+        size = (round(picture.width * scale), round(picture.height * scale))
+        picture.resize(size, Image.Resampling.LANCZOS).save(out, "JPEG", quality=quality)
+    return out.getvalue()
+
+
+def test_a_tiny_photo_is_told_that_no_marks_would_help(store: Store, client: Client) -> None:
+    small = resaved(jpeg(), scale=120 / 900)
+    record, _ = workflow.take_in(store, small, client_id=client.id, role=BEFORE, light="daylight")
+    marks, _ = workflow.suggest_marks(store, record, "grey18")
+    measured = workflow.measure_record(store, record, marks)
+    assert measured.reading is None
+    assert measured.failure is not None
+    assert "120 × 147 pixels: too small to measure" in measured.failure
+    assert "root to tip" not in measured.failure
+    assert workflow.too_small((900, 1100)) is None
+
+
+@pytest.mark.parametrize(("quality", "scale"), [(50, 1.0), (70, 0.5), (95, 1.0)])
+def test_a_picture_that_was_saved_again_looks_like_a_copy(
+    store: Store, client: Client, quality: int, scale: float
+) -> None:
+    contents = (jpeg(), resaved(jpeg(), quality, scale), jpeg(58.0))
+    one, again, other = (
+        workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")[0] for content in contents
+    )
+    found = workflow.look_like_copies([one, other, again], lambda photo: workflow.small_picture_of(store, photo))
+    assert found == [(one, again)]
+
+
+def test_a_repeat_in_which_something_moved_is_no_copy(store: Store, client: Client) -> None:
+    out = io.BytesIO()
+    with Image.open(io.BytesIO(jpeg())) as picture:
+        moved = picture.transform(picture.size, Image.Transform.AFFINE, (1, 0, 2, 0, 1, 1))
+        moved.save(out, "JPEG", quality=92)
+    one, other = (
+        workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")[0]
+        for content in (jpeg(), out.getvalue())
+    )
+    assert workflow.look_like_copies([one, other], lambda photo: workflow.small_picture_of(store, photo)) == []

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from tracker import workflow
-from tracker.records import MEASURING, PORTFOLIO
+from tracker.records import BEFORE, MEASURING, PORTFOLIO
 from tracker.store import Store
 
 if TYPE_CHECKING:
@@ -158,6 +159,69 @@ def strike(page: Any, role: str, name: str, key: str = "Enter") -> None:
     """Walk to something by the tab key and press a key there."""
     walk_to(page, page.get_by_role(role, name=name, exact=True))
     page.keyboard.press(key)
+
+
+HEADING_HAS_FOCUS = "document.activeElement?.tagName === 'H1'"
+AT_TOP = "document.querySelector('[data-testid=stMain]').scrollTop === 0"
+
+
+def assert_begins_at_the_top(page: Any) -> None:
+    """The page is scrolled to its top, and the heading has the focus."""
+    page.wait_for_function(f"{HEADING_HAS_FOCUS} && {AT_TOP}")
+    settled(page)
+    assert page.evaluate(f"{HEADING_HAS_FOCUS} && {AT_TOP}")
+
+
+def test_each_step_begins_at_its_top_and_the_marks_fit_the_window(
+    studio: str, desktop: Watched, tmp_path: Path
+) -> None:
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ida", "", {MEASURING: True, PORTFOLIO: True}, "me")
+    page = desktop.page
+    page.goto(f"{studio}/new-visit?client={client.id}")
+    page.get_by_text("Before photo").first.wait_for()
+    add_photo(page, sample("before"), 1)
+    add_photo(page, sample("after"), 2)
+    press(page, "Next: check the marks")
+    for role in ("Before", "After"):
+        page.get_by_role("radio", name=role, exact=True, checked=True).wait_for(timeout=MEASURING_MS)
+        page.get_by_role("group", name=f"{role} photo").wait_for()
+        assert_begins_at_the_top(page)
+        stage = page.locator(".stage").bounding_box()
+        assert stage["y"] + stage["height"] <= page.viewport_size["height"]
+        press(page, "Looks right")
+    page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
+    assert_begins_at_the_top(page)
+    press(page, "Next: save")
+    page.get_by_label("Next time").wait_for()
+    assert_begins_at_the_top(page)
+    press(page, "Save the visit")
+    page.get_by_text("No service is chosen").wait_for()
+    asked = page.get_by_text("No service is chosen").bounding_box()
+    assert asked["y"] < page.viewport_size["height"]
+    press(page, "Save without a service")
+    page.get_by_text("The visit is saved").wait_for()
+    assert_begins_at_the_top(page)
+    desktop.assert_clean()
+
+
+def test_a_visit_that_is_continued_keeps_its_light(studio: str, desktop: Watched, tmp_path: Path) -> None:
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ida", "", {MEASURING: True, PORTFOLIO: True}, "me")
+        content = sample("before").read_bytes()
+        photo, _ = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")
+        draft = workflow.start_draft(store, client.id, "visit")
+        workflow.keep_draft(store, replace(draft, photos=(photo,)))
+    page = desktop.page
+    page.goto(f"{studio}/new-visit?client={client.id}")
+    # the empty fields of a new visit stand on the page by then
+    page.get_by_text("Go on without photos").wait_for()
+    press(page, "Continue")
+    page.get_by_text("Remove this photo").wait_for()
+    settled(page)
+    with Store(tmp_path / "studio") as store:
+        assert [photo.light for photo in store.draft(draft.id).photos] == ["daylight"]
+    desktop.assert_clean()
 
 
 def test_from_the_upload_to_the_portfolio_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> None:

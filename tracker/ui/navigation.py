@@ -18,6 +18,7 @@ import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.ui import look
+from tracker.ui.parts.focus import moved_on
 
 _log = logging.getLogger("tracker.ui")
 _ICON = Path(__file__).parent / "drawings" / "icon.svg"
@@ -77,6 +78,7 @@ def page(name: str) -> st.Page:
 
 def go_to(name: str, **query: str) -> Never:
     """Leave for another page, for example ``go_to("client", client=client.id)``."""
+    moved_on()
     st.switch_page(page(name), query_params=query)
     raise AssertionError("the page was left")
 

@@ -4,9 +4,18 @@ from tracker.store import Receipt
 from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
+from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
 from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
-from tracker.workflow.photos import DecodedPhotos, measure_record, remeasure, settings_in_force, suggest_marks, take_in
+from tracker.workflow.photos import (
+    DecodedPhotos,
+    measure_record,
+    remeasure,
+    settings_in_force,
+    suggest_marks,
+    take_in,
+    too_small,
+)
 from tracker.workflow.prices import keep_price, remove_price
 from tracker.workflow.steps import copied_steps, last_steps
 from tracker.workflow.visits import discard_draft, keep_draft, record_progress, record_visit, start_draft
@@ -51,6 +60,7 @@ __all__ = [
     "load_demo",
     "locus_from",
     "look_at",
+    "look_like_copies",
     "measure_passing",
     "measure_record",
     "note_card_size",
@@ -64,10 +74,12 @@ __all__ = [
     "scale_from",
     "settings_in_force",
     "shots_so_far",
+    "small_picture_of",
     "start_draft",
     "start_from",
     "suggest_marks",
     "swatches_so_far",
     "take_in",
+    "too_small",
     "undo_yardstick",
 ]

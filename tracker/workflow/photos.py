@@ -15,6 +15,9 @@ from tracker.repeatability import Repeatability
 from tracker.store import Store
 from tracker.workflow.cards import card_size
 
+SMALLEST_SIDE = 240
+"""Pixels of the shorter side: of four sample photos three gave a number at 240 x 320 pixels, and none at 200 x 267."""
+
 
 class DecodedPhotos:
     """The photos that were opened last, so that moving a mark does not open the file again.
@@ -165,8 +168,23 @@ def measure_record(
         own = settings or settings_in_force(store)
         reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
     except TrackerError as error:
-        return replace(photo, marks=marks, reading=None, failure=error.message)
+        small = too_small(photo.size)
+        why = error.message if small is None else small.message  # other marks would not help
+        return replace(photo, marks=marks, reading=None, failure=why)
     return replace(photo, marks=marks, reading=reading, failure=_failure(reading))
+
+
+def too_small(size: tuple[int, int]) -> InvalidEntry | None:
+    """What is wrong with a photo of that width and height where it has too few pixels to be measured; else None."""
+    if min(size) >= SMALLEST_SIDE:
+        return None
+    return InvalidEntry(
+        f"The photo has {size[0]} × {size[1]} pixels: too small to measure.",
+        "Hand over the photo as the camera took it, not a preview or a copy from a message.",
+        value=min(size),
+        limit=SMALLEST_SIDE,
+        unit="pixels",
+    )
 
 
 def settings_in_force(store: Store) -> Settings:

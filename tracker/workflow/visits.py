@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 from tracker.errors import Conflict, InvalidEntry, NotFound
 from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
@@ -73,10 +74,11 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     Conflict : the draft is no visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
-    InvalidEntry : a text is too long, or a number in a step cannot be
+    InvalidEntry : a text is too long, a number in a step cannot be, or the day is still to come
     """
     if draft.kind != VISIT or draft.visit is None:
         raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
+    _require_past(draft.visit.on, "The visit")
     visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
     return store.save_visit(visit, photos, draft_id=draft.id, by=clean_line(by, "The name of who saves it"))
@@ -94,15 +96,27 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     Conflict : the draft is no progress photo, or has not exactly one photo
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or the picture is not there any more
+    InvalidEntry : the day that somebody gave is still to come
     """
     if draft.kind != PROGRESS or len(draft.photos) != 1:
         raise Conflict("A progress draft has exactly one photo.", "Add the photo, or take one out, then save.")
-    return store.save_photo(replace(draft.photos[0], visit_id=None), draft_id=draft.id)
+    photo = draft.photos[0]
+    if not photo.time_noted:
+        _require_past(photo.taken_at.astimezone().date(), "The photo")
+    return store.save_photo(replace(photo, visit_id=None), draft_id=draft.id)
 
 
 def discard_draft(store: Store, draft_id: str) -> Deletion | None:
     """Throw a draft away with the pictures that only it held; None where it is gone already."""
     return store.delete_draft(draft_id)
+
+
+def _require_past(on: date, what: str) -> None:
+    """Refuse a day that is still to come."""
+    if on > date.today():
+        raise InvalidEntry(
+            f"{what} is dated {on.day} {on:%B %Y}, which is still to come.", "Correct the date, then save again."
+        )
 
 
 def _is_recorded(store: Store, draft: Draft) -> bool:

@@ -1,4 +1,4 @@
-"""Putting the cursor where the person will type first."""
+"""Where the person goes on: the cursor in the first field, or the top of a page or step with its heading."""
 
 from __future__ import annotations
 
@@ -18,6 +18,36 @@ _SCRIPT = """<script>
   seek(20)
 })()
 </script>"""
+
+# a constant script but for a count. What was pressed goes with the old page, and the focus with it, so the heading gets
+# it, again for as long as the new page is being drawn and nothing else took it. A reload begins a new count.
+_TOP = """<script>
+(() => {
+  if (COUNT === 0 || window.trackerMovedOn === COUNT) return
+  window.trackerMovedOn = COUNT
+  document.querySelector('[data-testid="stMain"]')?.scrollTo(0, 0)
+  const seek = (left, lost) => {
+    const heading = document.querySelector('[data-testid="stMain"] h1')
+    if (heading && (lost || document.activeElement === document.body)) {
+      heading.tabIndex = -1
+      heading.focus({ preventScroll: true })
+    }
+    if (left > 0) setTimeout(() => seek(left - 1, false), 100)
+  }
+  seek(20, true)
+})()
+</script>"""
+_MOVED = "moved-on"
+
+
+def moved_on() -> None:
+    """Note that the person goes on to another page or step: it begins at its top."""
+    st.session_state[_MOVED] = st.session_state.get(_MOVED, 0) + 1
+
+
+def begin_at_the_top() -> None:
+    """Scroll to the top and focus the heading, once each time that the person moved on."""
+    st.html(_TOP.replace("COUNT", str(st.session_state.get(_MOVED, 0))), unsafe_allow_javascript=True)
 
 
 def focus_field(label: str) -> None:

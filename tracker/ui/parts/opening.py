@@ -1,4 +1,4 @@
-"""What every page begins with: the style of the shared parts, and what the page before had to say."""
+"""What every page begins with: the style of the shared parts, its top, and what the page before had to say."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from tracker.ui.parts.focus import begin_at_the_top
 from tracker.ui.parts.notices import say_what_was_kept
 from tracker.ui.parts.undo import offer_undo
 
@@ -14,6 +15,7 @@ from tracker.ui.parts.undo import offer_undo
 def begin(*, undo: bool = True) -> None:
     """Call at the top of a page; one that is shown to clients says nothing of what was deleted (`undo` False)."""
     st.html(f"<style>{_style()}</style>")
+    begin_at_the_top()
     say_what_was_kept()
     if undo:
         offer_undo()

@@ -15,7 +15,7 @@ from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
-from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB
+from tracker.ui.parts.upload import ask_photos
 from tracker.ui.passing import hold, let_go, passing_url
 
 if TYPE_CHECKING:
@@ -66,13 +66,7 @@ def _round_key(key: str) -> str:
 def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
     kind, reflectance = choose_card(key)
     turn = st.session_state.setdefault(f"{key}-turn", 0)
-    uploads = st.file_uploader(
-        label,
-        type=FORMATS,
-        max_upload_size=LARGEST_MB,
-        accept_multiple_files=True,
-        key=f"{key}-upload-{turn}",
-    )
+    uploads = ask_photos(label, f"{key}-upload-{turn}")
     st.caption(NOT_KEPT)
     if not uploads:
         return

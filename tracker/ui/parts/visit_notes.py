@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import Visit
+from tracker.records import Draft, Visit
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -15,6 +16,7 @@ from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
+from tracker.ui.parts.waiting import STEP_NAMES
 from tracker.ui.parts.words import day, listed, plain, plain_lines, sentence_case
 from tracker.workflow.visits import VISIT
 
@@ -50,10 +52,18 @@ def visit_notes(store: Store, visit: Visit) -> None:
     link("results", "Past results from starts like this", visit=visit.id)
     if st.button("Change this visit", key=f"change-{visit.id}"):
         with told():
-            draft = workflow.start_draft(store, visit.client_id, VISIT, visit)
-            go_to("new_visit", draft=draft.id)
+            go_to("new_visit", draft=_change(store, visit).id)
     with st.expander("Delete this visit"):
         _delete(store, visit)
+
+
+def _change(store: Store, visit: Visit) -> Draft:
+    """The draft that changes the visit: one that waits, else a new one at the step of the words, the likeliest."""
+    for draft in store.drafts(visit.client_id):
+        if draft.visit is not None and (draft.visit.id, draft.visit.revision) == (visit.id, visit.revision):
+            return draft
+    draft = workflow.start_draft(store, visit.client_id, VISIT, visit)
+    return workflow.keep_draft(store, replace(draft, step=len(STEP_NAMES) - 1))
 
 
 def _delete(store: Store, visit: Visit) -> None:

@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord
+from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
+from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.waiting import visit_changed
 from tracker.ui.parts.words import ROLE_WORDS
 
 if TYPE_CHECKING:
     from tracker.store import Store
+    from tracker.workflow.copies import Small
 
 LAST_STEP = 3
 """Where what was done is noted."""
@@ -45,6 +48,11 @@ class Work:
         found = self.draft.photos if self.draft is not None else ()
         return tuple(sorted(found, key=lambda photo: (ROLES.index(photo.role), photo.taken_at, photo.added_at)))
 
+    @property
+    def kept_visit(self) -> Visit | None:
+        """The visit as it was saved before, where the draft changes one."""
+        return visit_changed(self.store, self.draft) if self.draft is not None else None
+
     def of(self, role: str) -> tuple[PhotoRecord, ...]:
         """All photos in that role: more than one are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)
@@ -60,6 +68,24 @@ class Work:
         return f"{word} {1 + row.index(photo.id)}" if len(row) > 1 and photo.id in row else word
 
 
+def fields_of(work: Work) -> str:
+    """What the fields of the first step are called after: each draft has its own, from before its first photo on.
+
+    Fields that two drafts share would bring the light and the card of one into the other.
+    """
+    if work.draft is None:
+        return str(st.session_state.setdefault(f"fields-{work.client.id}", new_id()))
+    return str(st.session_state.get(f"fields-{work.draft.id}", work.draft.id))
+
+
+def _begin(work: Work) -> Draft:
+    """A new draft, with the fields that were filled in before it was there."""
+    draft = workflow.start_draft(work.store, work.client.id, work.kind)
+    st.session_state[f"fields-{draft.id}"] = fields_of(work)
+    del st.session_state[f"fields-{work.client.id}"]
+    return draft
+
+
 def keep(store: Store, draft: Draft) -> None:
     """Keep the draft as it is now."""
     workflow.keep_draft(store, draft)
@@ -67,14 +93,15 @@ def keep(store: Store, draft: Draft) -> None:
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord]) -> None:
     """Add photos to the draft, which begins with the first one."""
-    draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
+    draft = work.draft or _begin(work)
     keep(work.store, replace(draft, photos=(*draft.photos, *photos)))
     st.query_params.from_dict({"draft": draft.id})
 
 
 def go_on_without_photos(work: Work) -> None:
     """Move to what was done; the draft begins here where there is none."""
-    draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
+    moved_on()
+    draft = work.draft or _begin(work)
     keep(work.store, replace(draft, step=LAST_STEP))
     st.query_params.from_dict({"draft": draft.id})
     st.rerun()
@@ -93,6 +120,7 @@ def go_to_step(work: Work, step: int) -> None:
     """Move to a step and show it."""
     if work.draft is not None:
         keep(work.store, replace(work.draft, step=step))
+    moved_on()
     st.rerun()
 
 
@@ -102,9 +130,18 @@ def decoded() -> workflow.DecodedPhotos:
     return held
 
 
+def small_picture(store: Store, photo: PhotoRecord) -> Small:
+    """The small picture of a photo, made once in this window."""
+    held: dict[str, Small] = st.session_state.setdefault("small-pictures", {})
+    if photo.file not in held:
+        held[photo.file] = workflow.small_picture_of(store, photo)
+    return held[photo.file]
+
+
 def forget_decoded() -> None:
     """Let go of the opened photos: the job is done."""
-    st.session_state.pop("decoded-photos", None)
+    for key in ("decoded-photos", "small-pictures"):
+        st.session_state.pop(key, None)
 
 
 def card_problem_key(photo: PhotoRecord) -> str:

@@ -2,24 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.errors import NotFound
 from tracker.records import MEASURING, PROGRESS, Client, Draft
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
-from tracker.ui.pages.new_visit import marks, photos, result, save
-from tracker.ui.pages.new_visit.draft_state import Work, keep
+from tracker.ui.pages.new_visit import gone, marks, photos, result, save
+from tracker.ui.pages.new_visit.draft_state import Work, go_to_step
 from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
-from tracker.ui.parts.waiting import STEP_NAMES
-from tracker.ui.parts.words import plain
+from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
+from tracker.ui.parts.words import day, plain
 from tracker.ui.session import asked_for, open_store
 from tracker.workflow.visits import VISIT
 
@@ -39,13 +39,23 @@ def page() -> None:
         store = open_store()
         draft_id, client_id = asked_for("draft"), asked_for("client")
         if draft_id is not None:
-            draft = store.draft(draft_id)
-            _work(Work(store, store.client(draft.client_id), draft.kind, draft))
+            _draft(store, draft_id)
         elif client_id is not None:
             kind = PROGRESS if st.query_params.get("kind") == PROGRESS else VISIT
             _work(Work(store, store.client(client_id), kind, None))
         else:
             _who(store)
+
+
+def _draft(store: Store, draft_id: str) -> None:
+    try:
+        draft = store.draft(draft_id)
+    except NotFound:
+        gone.say_what_became_of_it(store, draft_id)
+        return
+    work = Work(store, store.client(draft.client_id), draft.kind, draft)
+    gone.remember(draft, changing=work.kept_visit is not None)
+    _work(work)
 
 
 def _who(store: Store) -> None:
@@ -72,12 +82,18 @@ def _who(store: Store) -> None:
 
 
 def _work(work: Work) -> None:
-    st.title("Progress photo" if work.kind == PROGRESS else "New visit", anchor=False)
+    changed = work.kept_visit
+    if changed is not None:
+        st.title(f"Change the visit of {day(changed.on)}", anchor=False)
+    else:
+        st.title("Progress photo" if work.kind == PROGRESS else "New visit", anchor=False)
     st.caption(plain(work.client.name))
     if not work.store.has_consent(work.client.id, MEASURING):
         _no_agreement(work.client)
         return
     step = work.draft.step if work.draft is not None else 0
+    if work.draft is None:
+        continue_instead(work.store, [draft for draft in work.store.drafts(work.client.id) if draft.kind == work.kind])
     step_bar(STEP_NAMES, step)
     _STEPS[min(step, len(_STEPS) - 1)](work)
     if work.draft is not None:
@@ -91,14 +107,17 @@ def _no_agreement(client: Client) -> None:
 
 def _leave(work: Work, draft: Draft) -> None:
     """The ways out of an unfinished job."""
+    changing = work.kept_visit is not None
+    what = "these changes" if changing else "this draft"
     st.divider()
-    st.caption("You can leave at any time: the draft is kept and waits under Today.")
+    st.caption(f"You can leave at any time: {'the changes are' if changing else 'the draft is'} kept under Today.")
     with st.container(horizontal=True):
         if draft.step > 0 and st.button("Back one step", key="step-back"):
-            keep(work.store, replace(draft, step=draft.step - 1))
-            st.rerun()
-        with st.popover("Throw this draft away"):
-            st.markdown(f"Deletes the photos and notes of this draft. {UNDO_WORDS}")
+            go_to_step(work, draft.step - 1)
+        with st.popover(f"Throw {what} away"):
+            goes = "only these changes; the visit stays as it was saved" if changing else "the photos and notes of it"
+            st.markdown(f"Deletes {goes}. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
-                remember_deletion(workflow.discard_draft(work.store, draft.id), "The draft is deleted.")
+                said = "The changes are thrown away." if changing else "The draft is deleted."
+                remember_deletion(workflow.discard_draft(work.store, draft.id), said)
                 go_to("client", client=work.client.id)

@@ -12,6 +12,7 @@ from tracker.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, put_photo
+from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
@@ -22,6 +23,8 @@ SEARCHED = "grey18"
 _STILL = 1.0
 """How far a corner may differ from where it began and still count as not moved, pixels: rounding only."""
 
+_PLACED = "The four corners should lie on the card’s corners, and the line should run from root to tip."
+
 _PHOTO, _NEXT = "marks-photo", "marks-next-photo"
 
 
@@ -29,11 +32,25 @@ def show(work: Work) -> None:
     """The step, one photo at a time."""
     if not work.photos:
         go_to_step(work, 0)
-    names = {photo.id: work.name(photo) for photo in work.photos}
+    names = {photo.id: f"{work.name(photo)}{_how_far(photo)}" for photo in work.photos}
     st.session_state[_PHOTO] = _which(work, list(names))
     if len(names) > 1:
-        st.segmented_control("Photo", list(names), format_func=names.__getitem__, key=_PHOTO, required=True)
+        st.segmented_control(
+            "Photo",
+            list(names),
+            format_func=names.__getitem__,
+            key=_PHOTO,
+            required=True,
+            label_visibility="collapsed",
+        )
     _one_photo(work, st.session_state[_PHOTO])
+
+
+def _how_far(photo: PhotoRecord) -> str:
+    """What stands behind the name of a photo whose marks were confirmed."""
+    if not is_measured(photo):
+        return ""
+    return ", no number" if no_number(photo) else ", done"
 
 
 def _which(work: Work, ids: list[str]) -> str:
@@ -56,13 +73,17 @@ def _one_photo(work: Work, photo_id: str) -> None:
         photo = _current(work, photo_id)
         if photo is None or photo.marks is None:
             return
-        _card_sentence(photo, photo.marks)
+        placed = _card_is_placed(photo, photo.marks)
         # an upright photo leaves room for the buttons beside it; on a phone they come below
         upright = picture_ratio(photo) < 1
         picture, beside = st.columns([3, 2], gap="large") if upright else (st.container(), st.container())
         with picture:
             photo = _edited(work, photo)
         with beside:
+            if placed:
+                st.markdown(
+                    "The four corners should lie on the card’s corners, and the line should run from root to tip."
+                )
             _buttons(work, photo)
 
 
@@ -107,18 +128,19 @@ def _rev_key(photo: PhotoRecord) -> str:
     return f"marks-rev-{photo.id}"
 
 
-def _card_sentence(photo: PhotoRecord, marks: Marks) -> None:
-    """Whether the card was found, and what to look at."""
+def _card_is_placed(photo: PhotoRecord, marks: Marks) -> bool:
+    """True where the corners lie on the card by now; else what is to be done before is said."""
     problem = st.session_state.get(card_problem_key(photo))
     if problem:
         failure(problem)
-    elif marks.card_kind != SEARCHED and not is_measured(photo):
+        return False
+    if marks.card_kind != SEARCHED and not is_measured(photo):
         st.markdown(
             "This kind of card is not searched for. Drag its four corners into place, beginning with the corner at "
             "the card’s own top left, and look that the line runs from root to tip."
         )
-    else:
-        st.markdown("The four corners should lie on the card’s corners, and the line should run from root to tip.")
+        return False
+    return True
 
 
 def _without_number(work: Work, photo: PhotoRecord) -> None:
@@ -179,6 +201,7 @@ def _next(work: Work, photo: PhotoRecord) -> None:
     if waiting:
         waiting.sort(key=lambda other: [each.id for each in work.photos].index(other.id))
         st.session_state[_NEXT] = waiting[0].id
+        moved_on()
         st.rerun()
     go_to_step(replace(work, draft=draft), 2)
 

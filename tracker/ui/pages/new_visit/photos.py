@@ -3,30 +3,33 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import InvalidEntry, TrackerError
-from tracker.photo import can_read_raw
 from tracker.reading import LIGHTS
-from tracker.records import PROGRESS, PhotoRecord
+from tracker.records import BEFORE, PROGRESS, PhotoRecord
+from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.pages.new_visit.draft_state import (
     Work,
     card_problem_key,
     decoded,
+    fields_of,
     go_on_without_photos,
     go_to_step,
     keep,
     keep_photos,
+    small_picture,
 )
 from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
-from tracker.ui.parts.upload_formats import FORMATS, LARGEST_MB, LARGEST_RAW_MB, RAW_FORMATS
+from tracker.ui.parts.upload import ask_photos
 from tracker.ui.parts.words import ROLE_WORDS, sentence_case
 from tracker.workflow.visits import VISIT
 
@@ -56,7 +59,8 @@ def show(work: Work) -> None:
         for place, role in zip(places, work.roles, strict=True):
             with place:
                 _slot(work, role, _light(work, role), card, reflectance)
-        _onward(work)
+        _copies(work)
+    _onward(work)
 
 
 def _slot(work: Work, role: str, light: str, card: str, reflectance: float | None) -> None:
@@ -78,11 +82,24 @@ def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
     for start in range(0, len(photos), abreast):
         for place, photo in zip(st.columns(abreast, wrap=False), photos[start : start + abreast], strict=False):
             with place:
+                small = workflow.too_small(photo.size)
+                if small is not None:
+                    sorry(small)
                 show_photo(picture_url(photo, MEDIUM), photo_words(photo), ratio=picture_ratio(photo), eager=True)
                 first = photo is photos[0]
                 word = "Remove this photo" if len(photos) == 1 else f"Remove {work.name(photo).lower()}"
                 if st.button(word, key=f"remove-{photo.role}" if first else f"remove-{photo.id}"):
                     _remove(work, photo)
+
+
+def _copies(work: Work) -> None:
+    """Photos that may be one and the same, to be looked at: nobody measured twice what was saved twice."""
+    for one, other in workflow.look_like_copies(work.photos, partial(small_picture, work.store)):
+        failure(
+            f"{work.name(one)} and {work.name(other).lower()} look like copies of one photo.",
+            "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the card was "
+            "put down and taken up again in between.",
+        )
 
 
 def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
@@ -91,17 +108,8 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
     for error in st.session_state.pop(trouble_key, ()):
         sorry(error)
     turn = st.session_state.setdefault(turn_key, 0)
-    formats, largest = (FORMATS + RAW_FORMATS, LARGEST_RAW_MB) if can_read_raw() else (FORMATS, LARGEST_MB)
-    uploads = st.file_uploader(
-        label,
-        type=formats,
-        max_upload_size=largest,
-        accept_multiple_files=role != PROGRESS,
-        key=f"upload-{role}-{turn}",
-    )
-    if role != PROGRESS and not work.of(role):
-        st.caption(_SEVERAL)
-    files = uploads if isinstance(uploads, list) else [uploads] if uploads is not None else []
+    note = "" if role == PROGRESS or work.of(role) else _SEVERAL
+    files = ask_photos(label, f"upload-{role}-{turn}", several=role != PROGRESS, raw=True, note=note)
     if not files:
         return
     put: list[str] = []
@@ -193,7 +201,7 @@ def _light(work: Work, role: str) -> str:
         LIGHTS[:-1],
         default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
         format_func=sentence_case,
-        key=f"light-{role}",
+        key=f"light-{role}-{fields_of(work)}",
         wrap=True,
     )
     light = chosen or LIGHTS[-1]
@@ -218,9 +226,10 @@ def _card(work: Work) -> tuple[str, float | None]:
     """The kind of card in the photos, and the reflectance of its grey where it is known better."""
     last = _last_photo(work)
     known = last.marks if last is not None else None
+    key = f"card-{fields_of(work)}"
     if known is None:
-        return choose_card("card")
-    return choose_card("card", known.card_kind, known.reflectance)
+        return choose_card(key)
+    return choose_card(key, known.card_kind, known.reflectance)
 
 
 def _last_photo(work: Work) -> PhotoRecord | None:
@@ -232,6 +241,7 @@ def _last_photo(work: Work) -> PhotoRecord | None:
 
 
 def _onward(work: Work) -> None:
+    """The ways on; the last thing of the step, so that light and card were seen."""
     if not work.photos:
         if work.kind == VISIT:
             st.caption("No photo of this visit? What was done can be noted all the same; it then has no numbers.")
@@ -241,10 +251,12 @@ def _onward(work: Work) -> None:
     few = min(len(work.of(role)) for role in work.roles)
     if work.kind != PROGRESS and 0 < few < ENOUGH:
         st.markdown(_THREE)
-    if not few:
-        st.markdown("Before or after alone gives a level and warmth, but no lift: that needs both.")
-        label = "Go on without the other"
+    if few:
+        going = st.button("Next: check the marks", type="primary", key="to-marks")
     else:
-        label = "Next: check the marks"
-    if st.button(label, type="primary", key="to-marks"):
+        if work.of(BEFORE):
+            st.markdown("**Leave now and come back with the after photo: the draft waits under Today.**")
+        st.markdown("Before or after alone gives a level and warmth, but no lift: that needs both.")
+        going = st.button("Go on without the other", key="to-marks")
+    if going:
         go_to_step(work, 1)

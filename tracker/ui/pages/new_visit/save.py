@@ -9,19 +9,23 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.errors import NotFound, TrackerError
+from tracker.errors import TrackerError
 from tracker.records import PROGRESS, SERVICES, PhotoRecord, Visit, new_id, now
+from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
-from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, keep
+from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, go_to_step, keep
 from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.parts.agree import Choice, agree
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
+from tracker.ui.parts.day_field import day_field
 from tracker.ui.parts.notices import say_on_next_page, sorry
 from tracker.ui.parts.words import as_date, day, plain, sentence_case
 from tracker.workflow.words import NOTE_LIMIT
 
 if TYPE_CHECKING:
+    from streamlit.delta_generator import DeltaGenerator
+
     from tracker.store import Store
 
 
@@ -38,18 +42,23 @@ def show(work: Work) -> None:
 def _visit(work: Work) -> None:
     if work.draft is None:
         return
+    changing = work.kept_visit is not None
+    if changing and st.button("Look at the photos again", key="to-photos"):
+        go_to_step(work, 0)
     visit = _fields(work.store, work.draft.id, work.draft.visit or _new_visit(work))
     if work.draft.visit != visit:
         keep(work.store, replace(work.draft, visit=visit))
     st.caption(CAUTIONS)
-    by = _who_changes(work, visit)
-    if not st.button("Save the visit", type="primary", key="save"):
+    by = ask_name("Who makes this change", "visit-changed") if changing else ""
+    said = st.container()  # above the button, which may stand at the lower edge of the window
+    if not _wants_to_save(work.draft.id, said, unserved=not visit.services and not changing):
         return
     try:
         photos = tuple(_dated(photo, visit.on) for photo in work.draft.photos)
         saved = workflow.record_visit(work.store, replace(work.draft, visit=visit, photos=photos), by=by)
     except TrackerError as error:
-        sorry(error)
+        with said:
+            sorry(error)
         return
     remember_recorder(by)
     forget_decoded()
@@ -64,17 +73,18 @@ def _progress(work: Work) -> None:
     st.markdown("The photo joins the current service of this client and shows how the colour wears.")
     on = as_date(photo.taken_at)
     if not photo.time_noted:
-        chosen = st.date_input("Taken on", value=on, max_value=date.today(), format="DD/MM/YYYY", key="taken-on")
-        on = chosen if isinstance(chosen, date) else on
+        on = day_field("Taken on", on, f"taken-on-{photo.id}")
         st.caption("The file does not say when it was taken.")
     else:
         st.markdown(f"Taken on {day(on)}, as the camera noted it.")
+    said = st.container()
     if not st.button("Save the photo", type="primary", key="save"):
         return
     try:
         workflow.record_progress(work.store, replace(work.draft, photos=(_dated(photo, on),)))
     except TrackerError as error:
-        sorry(error)
+        with said:
+            sorry(error)
         return
     forget_decoded()
     say_on_next_page("The progress photo is saved.")
@@ -94,22 +104,30 @@ def _new_visit(work: Work) -> Visit:
     return Visit(new_id(), work.client.id, min(taken, date.today()), (), (), "", "", now())
 
 
-def _who_changes(work: Work, visit: Visit) -> str:
-    """Who changes a visit that is kept already: the change is noted with the name, and what was there stays."""
-    try:
-        work.store.visit(visit.id)
-    except NotFound:
-        return ""
-    return ask_name("Who makes this change", "visit-changed")
+def _wants_to_save(draft_id: str, said: DeltaGenerator, *, unserved: bool) -> bool:
+    """True when the visit is to be saved; one without a service is asked about first, in `said`."""
+    asked = f"save-asked-{draft_id}"
+    if st.button("Save the visit", type="primary", key="save"):
+        if not unserved:
+            return True
+        st.session_state[asked] = True
+    if not (unserved and st.session_state.get(asked)):
+        return False
+    if st.button("Save without a service", key="save-unserved"):
+        return True
+    with said:
+        failure(
+            "No service is chosen.",
+            "Past results and how services wear go by service. Choose one under Services, or save without.",
+        )
+    return False
 
 
 def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
     """The visit as the fields now read; every field may stay empty."""
     fresh = f"visit-on-{draft_id}" not in st.session_state
     visit = _first_values(draft_id, kept)
-    on = st.date_input(
-        "Date of the visit", value=visit.on, max_value=date.today(), format="DD/MM/YYYY", key=f"visit-on-{draft_id}"
-    )
+    on = day_field("Date of the visit", visit.on, f"visit-on-{draft_id}")
     own = [service for service in visit.services if service not in SERVICES]
     services = st.pills(
         "Services",
@@ -126,7 +144,7 @@ def _fields(store: Store, draft_id: str, kept: Visit) -> Visit:
     next_time = st.text_area("Next time", value=visit.next_time, max_chars=NOTE_LIMIT, key=f"visit-next-{draft_id}")
     return replace(
         visit,
-        on=on if isinstance(on, date) else visit.on,
+        on=on,
         services=tuple(services or ()),
         steps=steps,
         note=(note or "").strip(),
