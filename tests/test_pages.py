@@ -244,6 +244,37 @@ def sample_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.mark.usefixtures("sample_folder")
+def test_what_belongs_to_the_demo_is_marked_wherever_it_is_shown(store: Store) -> None:
+    workflow.load_demo(store)
+    [client_id] = store.demo_clients()
+    [visit] = store.visits(client_id)
+    for name, query in (
+        ("today", {}),
+        ("clients", {}),
+        ("client", {"client": client_id}),
+        ("compare", {}),
+        ("compare", {"visit": visit.id}),
+        ("results", {}),
+        ("portfolio", {}),
+        ("portfolio", {"visit": visit.id}),
+    ):
+        test = open_page(name, **query)
+        labels = [str(link.proto.label) for link in test.get("page_link")]
+        assert "made up" in "\n".join([words(test), *labels]).lower(), name
+
+
+def test_a_client_of_ones_own_is_not_marked_as_made_up(filled: Filled) -> None:
+    for name, query in (
+        ("today", {}),
+        ("compare", {"visit": filled.visit.id}),
+        ("results", {}),
+        ("portfolio", {}),
+        ("portfolio", {"visit": filled.visit.id}),
+    ):
+        assert "made up" not in words(open_page(name, **query)).lower(), name
+
+
+@pytest.mark.usefixtures("sample_folder")
 def test_the_demo_is_loaded_and_removed_with_one_click_each(store: Store) -> None:
     test = open_page("today")
     test.button(key="load-demo").click().run()

@@ -93,7 +93,7 @@ def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> N
     test = open_page("due")
     assert_no_failure(test)
     assert "Nothing is sent to anybody" in words(test)
-    assert "warmth at the ends" in words(test)
+    assert "warmth at the ends · made up" in words(test)
     workflow.note_contact(store, due.client_id, "text, mornings; 555", by="me")
     content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=False)
     [event] = parsed(content)

@@ -90,7 +90,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
     headline = _pair(entry).headline
     if headline is not None:
         st.markdown(f"**{plain(headline.sentence)}**")
-    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
+    st.caption(_about(store, entry))
     link("portfolio", "Look closer", visit=entry.visit.id)
 
 
@@ -98,7 +98,7 @@ def _large(store: Store, entry: PortfolioEntry) -> None:
     link("portfolio", "Back to the portfolio")
     pair = _pair(entry)
     show_pair(pair, key="portfolio-slider", aloud=False)
-    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
+    st.caption(_about(store, entry))
     pair_details(pair)
 
 
@@ -106,6 +106,12 @@ def _pair(entry: PortfolioEntry) -> Pair:
     """Both states by all their photos."""
     before, after = state_in_force(entry.photos, BEFORE), state_in_force(entry.photos, AFTER)
     return compare_states(before or only(entry.before), after or only(entry.after))
+
+
+def _about(store: Store, entry: PortfolioEntry) -> str:
+    """What was done, how it wore, and whether it was made up for the demo."""
+    made_up = "Made up for the demo." if store.client(entry.client_id).demo else ""
+    return " ".join(part for part in (_services(entry), wear_words(store, entry), made_up) if part)
 
 
 def _services(entry: PortfolioEntry) -> str:

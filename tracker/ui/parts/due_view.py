@@ -17,7 +17,7 @@ from tracker.ui.parts.due_words import due_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import THUMB
-from tracker.ui.parts.words import REGION_WORDS, plain, plain_lines
+from tracker.ui.parts.words import MADE_UP, REGION_WORDS, plain, plain_lines, sentence_case
 from tracker.uncertainty import format_number
 from tracker.wear import WARMTH, Due
 from tracker.workflow.words import NOTE_LIMIT
@@ -43,7 +43,7 @@ def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
                 show_photo(*picture, ratio=1)
         with st.container(gap="xsmall"):
             link("client", plain(client.name), client=client.id)
-            st.markdown(plain(_capital(due_line(due, date.today()))))
+            st.markdown(plain(sentence_case(due_line(due, date.today())) + (f" · {MADE_UP}" if client.demo else "")))
             sparkline(due.months, due.values, _spark_words(due))
             if contact:
                 _contact(store, client.id, client.contact)
@@ -82,7 +82,3 @@ def _contact(store: Store, client_id: str, noted: str) -> None:
             with told():
                 workflow.note_contact(store, client_id, typed or "", by=remembered_recorder())
                 st.rerun()
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -7,6 +7,9 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
+MADE_UP = "made up"
+"""Marks a client of the demo, and all that is theirs."""
+
 ROLE_WORDS = {"before": "Before", "after": "After", "progress": "Progress"}
 
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&^=@])")
