@@ -92,6 +92,7 @@ def test_a_result_is_a_sentence_before_it_is_numbers(filled: Filled) -> None:
     said = words(test)
     assert "Levels are provisional" in said
     assert "± at 95 %" in said
+    assert "is a choice of our own" in said
 
 
 def test_the_fade_chart_states_its_finding(filled: Filled) -> None:

@@ -21,7 +21,7 @@ from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import REGION_WORDS, plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth, undertone
+from tracker.warmth import estimate_warmth, undertone_words
 from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
@@ -125,7 +125,9 @@ def _numbers(pair: Pair) -> None:
     st.markdown("\n".join([header, rule, *rows]))
     own = in_force()
     st.caption(
-        f"± at 95 %. {plain(scale_words(own.scale))} {plain(locus_words(own.locus))} Plus is warmer, minus is ashier."
+        f"± at 95 %. {plain(scale_words(own.scale))} {plain(locus_words(own.locus))} Plus is warmer, minus is ashier. "
+        "Where one undertone ends and the next begins is a choice of our own: two are named where the photo cannot "
+        "tell between them, and none where it cannot tell between more."
     )
 
 
@@ -150,7 +152,7 @@ def _warmth(photo: PhotoRecord, name: str) -> str:
 
 def _undertone(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return (undertone(region.lab) if region else None) or "not defined"
+    return (undertone_words(region.lab) if region else None) or "unsure"
 
 
 _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (
