@@ -74,6 +74,7 @@ def test_an_empty_studio_is_told_how_it_begins(store: Store) -> None:
     test = open_page("due")
     assert_no_failure(test)
     assert "Agree with a client" in words(test)
+    assert [button.label for button in test.button] == ["Add a client"]
     wear = open_page("services_wear")
     assert_no_failure(wear)
     assert "It begins with one photo right after a service" in words(wear)
@@ -118,7 +119,8 @@ def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> N
     test = open_page("due")
     assert_no_failure(test)
     assert "Nothing is sent to anybody" in words(test)
-    assert "warmth at the ends · made up" in words(test)
+    assert "warmth at the ends" in words(test)
+    assert "Noor · made up" in [str(link.proto.label) for link in test.get("page_link")]
     workflow.note_contact(store, due.client_id, "text, mornings; 555", by="me")
     content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=False)
     [event] = parsed(content)

@@ -42,9 +42,12 @@ def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
             else:
                 show_photo(*picture, ratio=1)
         with st.container(gap="xsmall"):
-            link("client", plain(client.name), client=client.id)
-            st.markdown(plain(sentence_case(due_line(due, date.today())) + (f" · {MADE_UP}" if client.demo else "")))
-            sparkline(due.months, due.values, _spark_words(due))
+            link("client", plain(client.name) + (f" · {MADE_UP}" if client.demo else ""), client=client.id)
+            st.markdown(plain(sentence_case(due_line(due, date.today()))))
+            wear = _spark_words(due)
+            if wear:
+                sparkline(due.months, due.values, wear)
+                st.caption(plain(wear))
             if contact:
                 _contact(store, client.id, client.contact)
 
@@ -64,7 +67,7 @@ def _spark_words(due: Due) -> str:
     what = "Warmth" if due.quantity == WARMTH else "Lightness"
     first, last = format_number(due.values[0]), format_number(due.values[-1])
     where = REGION_WORDS[due.region].lower()
-    return f"{what} of the {where}: {first} after the service, {last} in the last photo, {len(due.values)} photos."
+    return f"{what} of the {where}: {first} after the service, {last} in the last of {len(due.values)} photos."
 
 
 def _contact(store: Store, client_id: str, noted: str) -> None:
