@@ -13,6 +13,7 @@ from scenes import CARD, PATH, WIDTH
 from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, words
 
 from tracker import workflow
+from tracker.agreed import AgreedLimits
 from tracker.records import PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui.parts.words import months_words, plain
@@ -91,7 +92,7 @@ def test_a_result_is_a_sentence_before_it_is_numbers(filled: Filled) -> None:
     assert "real change" in test.subheader[0].value
     said = words(test)
     assert "Levels are provisional" in said
-    assert "± at 95 %" in said
+    assert plain("± at 95 %") in said
     assert "is a choice of our own" in said
 
 
@@ -130,6 +131,22 @@ def test_the_portfolio_never_names_a_client(filled: Filled) -> None:
         assert "levels lighter" in said
         assert filled.client.name not in said
         assert plain(filled.visit.note) not in said
+
+
+def test_past_results_warn_only_where_somebody_did_not_agree_to_be_shown(filled: Filled) -> None:
+    assert "For your own eyes" not in words(open_page("results"))
+    workflow.answer_consent(filled.store, filled.client.id, PORTFOLIO, given=False, by="me")
+    assert "For your own eyes" in words(open_page("results"))
+
+
+def test_the_bars_of_the_wear_chart_are_told_from_the_doubt_of_one_photo(filled: Filled) -> None:
+    workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(warmer=4.5), None, by="me")
+    test = open_page("client", client=filled.client.id)
+    test.segmented_control(key="fade-quantity").set_value("Warmth").run()
+    said = words(test)
+    assert "what is off alike in all of them is left out" in said
+    assert "Strip at the foot" in said
+    assert plain("Dashed: what was agreed, ends no more than 4.5 warmer than right after the service.") in said
 
 
 def test_the_portfolio_filters_by_service(filled: Filled) -> None:

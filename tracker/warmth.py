@@ -1,7 +1,8 @@
 """Warmth: how much warmer a colour is than natural hair of the same lightness.
 
-Natural hair is itself warm, the more the lighter it is, and people take dark brown as neutral. So warmth is measured
-from a neutral locus a*(L*), b*(L*) along the locus' own hue direction: positive is warmer, negative ashier.
+Natural hair is itself warm, black hair hardly and dark blonde hair most, and people take dark brown as neutral. So
+warmth is measured from a neutral locus a*(L*), b*(L*) along the locus' own hue direction: positive is warmer,
+negative ashier.
 
 References
 ----------

@@ -111,7 +111,9 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     )
     link("services_wear", "How services wear afterwards")
     st.header("The cases", anchor=False)
-    st.caption("For your own eyes: not every client here agreed to be shown to others.")
+    may_be_shown = {visit.visit_id for visit in store.portfolio_visits()}
+    if any(case.outcome.visit_id not in may_be_shown for case in results.cases):
+        st.caption("For your own eyes: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)
 
 

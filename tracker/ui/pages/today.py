@@ -102,7 +102,7 @@ def _recent_progress(store: Store) -> None:
     photos = store.latest_photos(PROGRESS, RECENT)
     if not photos:
         return
-    st.header("Progress photos lately", anchor=False)
+    st.header("Latest progress photos", anchor=False)
     for photo in photos:
         client = store.client(photo.client_id)
         row(
