@@ -60,7 +60,7 @@ _LAST = "Abel Berg Costa Dahl Eder Falk Gold Haas Ito Jung Klein Lund Moss Nagy 
 _WORDS = (
     "cooler softer brighter warm ends fragile fine thick grown out summer wedding beige smoke honey root sunny swim"
 )
-_STEPS = (("ends", "lightener"), ("mid-length", "lightener"), ("root", "root shadow"), ("all over", "toner"))
+_STEPS = (("ends", "lightener"), ("mid-lengths", "lightener"), ("root", "shadow root"), ("all over", "toner"))
 _TIPS = {BEFORE: (30.0, 36.0, 42.0), AFTER: (52.0, 58.0, 64.0), PROGRESS: (50.0, 56.0, 61.0)}
 _DAY = datetime(2000, 1, 2, 3, 4, 5, 678, tzinfo=UTC)  # stands in a template until a copy is made
 

@@ -56,6 +56,20 @@ def test_it_can_be_read_aloud() -> None:
 
 
 @pytest.mark.parametrize(
+    ("share", "u", "said"),
+    [
+        # by hand: the reach is 1.96 u, up to the next tenth
+        (0.7, 0.18, "About seven tenths of the hair we looked at is lighter than before, at least three tenths of it."),
+        (0.2, 0.18, "About a fifth of the hair we looked at is lighter than before, at most six tenths of it."),
+        (0.7, 0.14, "About seven tenths of the hair we looked at is lighter than before, give or take three tenths."),
+        (1.0, 0.18, "About all of the hair we looked at is lighter than before, at least six tenths of it."),
+    ],
+)
+def test_a_share_never_reaches_beyond_all_or_none_of_the_hair(share: float, u: float, said: str) -> None:
+    assert said in tell(CHANGES, lightened=Measured(share, u, "share"))
+
+
+@pytest.mark.parametrize(
     ("p_values", "rare"),
     [((0.0004, 0.0002), "a thousand"), ((0.0004, 0.008), "a hundred"), ((0.0004, 0.03), "twenty")],
 )

@@ -227,11 +227,29 @@ class TestWear:
         assert "No rate can be given" in words
         assert re.search(r"At 1\.6 months the curve is at \d\.\d, 95 % between \d\.\d and \d\.\d", words)
 
-    def test_a_long_title_is_broken(self) -> None:
+    def test_a_title_is_broken_only_where_a_drawn_file_ends(self) -> None:
         spec, _ = fade_chart(
             SERIES, fit_fade(SERIES), title="lighter " * 20, y_title="L*", dark=False, swatches=SWATCHES
         )
-        assert max(map(len, spec["title"]["text"])) <= 38
+        assert 60 < max(map(len, spec["title"]["text"])) <= 80
+
+    def test_a_wide_band_ends_above_the_strip_of_colour(self) -> None:
+        one = FadeSeries((0.0,), (1.0,), (0.6,), unit="warmth")
+        spec, _ = fade_chart(one, fit_fade(one), title="One photo", y_title="L*", dark=False, strip=["#808080"] * 4)
+        low, high = domain(spec)
+        foot = low + 18 / 300 * (high - low)  # the strip is 18 of 300 pixels high
+        rows = [row for layer in layers(spec, "area") for row in layer["data"]["values"]]
+        assert rows
+        assert foot < min(row["low"] for row in rows)
+        assert max(row["high"] for row in rows) <= high
+
+    def test_an_agreed_limit_is_named_with_its_value(self) -> None:
+        spec, words = fade_chart(
+            SERIES, fit_fade(SERIES), title="x", y_title="L*", dark=False, limits=[("at most", 21.94)]
+        )
+        names = [row["name"] for layer in layers(spec, "text") for row in layer["data"]["values"]]
+        assert "agreed limit 21.9" in names
+        assert "Agreed: at most, at 21.9." in words
 
     @pytest.mark.parametrize("swatches", [("#123456",), ("red",) * 4, ("#12345",) * 4, ("url(x)",) * 4])
     def test_refuses_other_swatches(self, swatches: tuple[str, ...]) -> None:
@@ -288,7 +306,8 @@ class TestLengths:
         assert dotted["data"]["values"] == [{"along": place, "from": start.low, "to": start.high}]
         assert bar["encoding"]["x"]["field"] == "from"
         assert bar["encoding"]["x2"]["field"] == "to"
-        assert f"The lightening starts at {place:.0%} of the way ({start.low:.0%} to {start.high:.0%})." in words
+        at, low, high = (f"{100 * share:.0f} %" for share in (place, start.low, start.high))
+        assert f"The lightening starts at {at} of the way ({low} to {high})." in words
         word = next(layer for layer in layers(spec, "text") if layer["mark"].get("text") == "starts here")
         # the word stays inside the plot
         assert word["mark"]["align"] == ("right" if place > 0.7 else "left")
@@ -362,7 +381,7 @@ class TestYardsticks:
     def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
         spec, words = photos_chart(PROVISIONAL, 1.0, dark=False)
         shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
-        # 0.8 on 20 degrees of freedom over n photos, beside light of 1.0: JCGM 100:2008, G.4.1; Hotelling 1931, F by scipy
+        # 0.8 on 20 degrees of freedom, beside light of 1.0: JCGM 100:2008, G.4.1; Hotelling 1931, F by scipy
         from scipy.stats import f
 
         expected = []

@@ -13,6 +13,7 @@ from scenes import CARD, PATH, WIDTH
 from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, words
 
 from tracker import workflow
+from tracker.agreed import AgreedLimits
 from tracker.records import PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui.parts.words import months_words, plain
@@ -91,7 +92,8 @@ def test_a_result_is_a_sentence_before_it_is_numbers(filled: Filled) -> None:
     assert "real change" in test.subheader[0].value
     said = words(test)
     assert "Levels are provisional" in said
-    assert "± at 95 %" in said
+    assert plain("± at 95 %") in said
+    assert "is a choice of our own" in said
 
 
 def test_the_fade_chart_states_its_finding(filled: Filled) -> None:
@@ -129,6 +131,22 @@ def test_the_portfolio_never_names_a_client(filled: Filled) -> None:
         assert "levels lighter" in said
         assert filled.client.name not in said
         assert plain(filled.visit.note) not in said
+
+
+def test_past_results_warn_only_where_somebody_did_not_agree_to_be_shown(filled: Filled) -> None:
+    assert "For your own eyes" not in words(open_page("results"))
+    workflow.answer_consent(filled.store, filled.client.id, PORTFOLIO, given=False, by="me")
+    assert "For your own eyes" in words(open_page("results"))
+
+
+def test_the_bars_of_the_wear_chart_are_told_from_the_doubt_of_one_photo(filled: Filled) -> None:
+    workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(warmer=4.5), None, by="me")
+    test = open_page("client", client=filled.client.id)
+    test.segmented_control(key="fade-quantity").set_value("Warmth").run()
+    said = words(test)
+    assert "what is off alike in all of them is left out" in said
+    assert "Strip at the foot" in said
+    assert plain("Dashed: what was agreed, ends no more than 4.5 warmer than right after the service.") in said
 
 
 def test_the_portfolio_filters_by_service(filled: Filled) -> None:
@@ -241,6 +259,37 @@ def sample_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (folder / "truth.json").write_text(json.dumps({"photos": photos}), "utf-8")
     monkeypatch.setattr("tracker.workflow.demo.sample_folder", lambda: folder)
     return folder
+
+
+@pytest.mark.usefixtures("sample_folder")
+def test_what_belongs_to_the_demo_is_marked_wherever_it_is_shown(store: Store) -> None:
+    workflow.load_demo(store)
+    [client_id] = store.demo_clients()
+    [visit] = store.visits(client_id)
+    for name, query in (
+        ("today", {}),
+        ("clients", {}),
+        ("client", {"client": client_id}),
+        ("compare", {}),
+        ("compare", {"visit": visit.id}),
+        ("results", {}),
+        ("portfolio", {}),
+        ("portfolio", {"visit": visit.id}),
+    ):
+        test = open_page(name, **query)
+        labels = [str(link.proto.label) for link in test.get("page_link")]
+        assert "made up" in "\n".join([words(test), *labels]).lower(), name
+
+
+def test_a_client_of_ones_own_is_not_marked_as_made_up(filled: Filled) -> None:
+    for name, query in (
+        ("today", {}),
+        ("compare", {"visit": filled.visit.id}),
+        ("results", {}),
+        ("portfolio", {}),
+        ("portfolio", {"visit": filled.visit.id}),
+    ):
+        assert "made up" not in words(open_page(name, **query)).lower(), name
 
 
 @pytest.mark.usefixtures("sample_folder")

@@ -16,7 +16,7 @@ from tracker.fade import DEFAULT_PRIORS
 from tracker.level import DEFAULT_SCALE
 from tracker.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store
-from tracker.ui.parts.due_words import calendar_description, due_sentence, each_reason
+from tracker.ui.parts.due_words import calendar_description, due_line, due_sentence, each_reason
 from tracker.warmth import NeutralLocus
 from tracker.wear import Due, Reason, kind_of
 from tracker.workflow.calendar import due_calendar
@@ -45,10 +45,36 @@ def test_the_middle_day_is_not_called_the_likeliest() -> None:
     ]
 
 
+def test_what_is_due_now_is_not_said_as_if_there_were_still_time() -> None:
+    reason = Reason("warmth at the ends", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
+    due = Due("c", state="given", early=reason.early, middle=reason.middle, late=reason.late, reasons=(reason,))
+    span = "between 1 July and 1 December 2026"
+    said = {
+        date(2026, 7, 10): (
+            "Due now: warmth at the ends may pass what was agreed, as likely before as after 31 July 2026; "
+            f"in 80 of 100 cases {span}.",
+            f"due now, {span} · warmth at the ends",
+        ),
+        date(2026, 11, 25): (
+            "Due now: warmth at the ends has most likely passed what was agreed, as likely before as after "
+            f"31 July 2026; in 80 of 100 cases {span}.",
+            f"due now, most likely passed {span} · warmth at the ends",
+        ),
+        date(2026, 12, 5): (
+            f"Overdue: warmth at the ends has very likely passed what was agreed, in 80 of 100 cases {span}.",
+            f"overdue, {span} · warmth at the ends",
+        ),
+    }
+    for today, (sentence, line) in said.items():
+        assert due_sentence(due, today) == sentence
+        assert due_line(due, today) == line
+
+
 def test_an_empty_studio_is_told_how_it_begins(store: Store) -> None:
     test = open_page("due")
     assert_no_failure(test)
     assert "Agree with a client" in words(test)
+    assert [button.label for button in test.button] == ["Add a client"]
     wear = open_page("services_wear")
     assert_no_failure(wear)
     assert "It begins with one photo right after a service" in words(wear)
@@ -94,6 +120,7 @@ def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> N
     assert_no_failure(test)
     assert "Nothing is sent to anybody" in words(test)
     assert "warmth at the ends" in words(test)
+    assert "Noor · made up" in [str(link.proto.label) for link in test.get("page_link")]
     workflow.note_contact(store, due.client_id, "text, mornings; 555", by="me")
     content = due_calendar(store, dues, calendar_description, with_names=True, with_notes=False)
     [event] = parsed(content)

@@ -120,6 +120,7 @@ def test_everything_is_taken_out_and_removed_again(filled: Filled) -> None:
 def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Path) -> None:
     test = open_page("data")
     assert "No backup yet" in words(test)
+    assert "within an hour" in words(test)
     test.button(key="backup").click().run()
     assert_no_failure(test)
     assert "complete and checked" in words(test)

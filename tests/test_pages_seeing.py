@@ -18,6 +18,7 @@ from tracker import workflow
 from tracker.records import MEASURING, Client
 from tracker.store import Store
 from tracker.ui.parts.pictures import aligned_url
+from tracker.ui.parts.words import plain
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -52,7 +53,8 @@ def test_compare_says_it_aloud_and_shows_the_charts(filled: Filled) -> None:
     assert "To read aloud" in said
     assert "Your ends are about" in said
     assert "We are sure that" in said
-    assert "lights L" in said
+    assert "lightness of the lights" in said
+    assert "Steepest" not in said
     assert "The lightening starts at" in said
     assert "Note the size of your card" in said
 
@@ -62,6 +64,31 @@ def test_the_portfolio_does_not_talk_to_another_client(filled: Filled) -> None:
     assert_no_failure(test)
     assert "To read aloud" not in words(test)
     assert "Your ends" not in words(test)
+    for note in ("taken to be the same", "of each should settle it", "Note the size of your card", "Move the path"):
+        assert note not in words(test), note
+    assert "too close to call" in words(test)
+
+
+def test_looking_closer_is_a_step_of_its_own_in_the_address(filled: Filled) -> None:
+    test = open_page("portfolio")
+    test.button(key=f"closer-{filled.visit.id}").click().run()
+    assert_no_failure(test)
+    assert filled.visit.id in test.query_params["visit"]
+    test.button(key="portfolio-back").click().run()
+    assert "visit" not in test.query_params
+
+
+def test_the_table_of_a_result_leaves_out_what_cannot_be_told(filled: Filled) -> None:
+    table = next(each.value for each in open_page("compare", visit=filled.visit.id).markdown if "| Level" in each.value)
+    rows = [line for line in table.splitlines() if line.startswith("| Undertone")]
+    assert all(any(cell.strip() != "unsure" for cell in row.split("|")[2:-1]) for row in rows)
+
+
+def test_shares_that_are_left_out_by_rule_are_told_from_what_was_seen(filled: Filled) -> None:
+    said = words(open_page("compare", visit=filled.visit.id))
+    assert plain("lightest 10 % and darkest 10 %, by rule") in said
+    assert "never are" in said
+    assert "clean hair" not in said
 
 
 def test_good_photos_bring_no_warning(store: Store, client: Client) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -9,14 +10,21 @@ from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, save_visit, words
 
 from tracker import workflow
+from tracker.agreed import AgreedLimits
+from tracker.level import DEFAULT_SCALE
 from tracker.mixing import Amount, Charge, Strength
 from tracker.outcomes import AT_LEAST, AT_MOST, Middle
+from tracker.quantities import Measured
 from tracker.records import MEASURING, Client, Draft, Step, new_id, now
-from tracker.repeatability import Repeatability
+from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.store import Store
 from tracker.ui import catching_up
+from tracker.ui.parts.limit_words import agreed_sentences
+from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.results_view import lift_text, spread_sentence
+from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
+from tracker.uncertainty import format_measured_share, format_share
 from tracker.yardsticks import SPREAD, Yardstick
 
 pytest_plugins = ("test_pages_harness",)
@@ -246,7 +254,7 @@ def test_past_results_of_several(filled: Filled) -> None:
     test = open_page("results")
     assert_no_failure(test)
     assert "Of 6 visits, the one in the middle became" in words(test)
-    assert "97%" in words(test) or "97 %" in words(test)  # 1 - 2 * 0.5 ** 6, binomial
+    assert "97\N{NO-BREAK SPACE}%" in words(test)  # 1 - 2 * 0.5 ** 6, binomial
 
 
 def test_past_results_wait_for_those_by_the_spread_in_force(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -320,7 +328,41 @@ def test_a_spread_in_words() -> None:
     few = spread_sentence(Middle(2, "", 1, 3, 0.75, 1, 3, False), "levels")
     # three cases hold their median with 1 - 2 * 0.5 ** 3 = 75 %, binomial
     assert few.startswith("All cases lay between +1.0 and +3.0 levels.")
-    assert "75%" in few
+    assert "75 %" in few
     many = spread_sentence(Middle(2, "", 1.5, 2.5, 0.96, 1, 3, True), "")
     assert many.startswith("Half of the cases lay between +1.0 and +3.0. The middle")
-    assert "+1.5 to +2.5 (96% sure)" in many
+    assert "+1.5 to +2.5 (96 % sure)" in many
+
+
+def test_what_is_agreed_and_how_often_it_is_washed_are_two_sentences() -> None:
+    agreed = AgreedLimits(warmer=4.0, root_mm=20.0)
+    limits = "Ends no more than 4 warmer and root no longer than 20 mm."
+    assert agreed_sentences(agreed, 3.0) == f"{limits} Washed 3 times a week."
+    assert agreed_sentences(agreed, None) == limits
+    assert agreed_sentences(AgreedLimits(), None) == ""
+
+
+@pytest.mark.parametrize(
+    ("why", "said"),
+    [
+        ("No grey card was found.", "No number: no grey card was found."),
+        ("A hand covers the card.", "No number: a hand covers the card."),
+        ("L* is off.", "No number: L* is off."),
+    ],
+)
+def test_why_there_is_no_number_goes_on_after_the_colon(filled: Filled, why: str, said: str) -> None:
+    photo = filled.store.photos(visit_id=filled.visit.id)[0]
+    assert no_number(replace(photo, reading=None, failure=why)) == said
+
+
+def test_the_smallest_change_is_said_in_levels_alone() -> None:
+    said = smallest_words(PROVISIONAL, DEFAULT_SCALE)
+    assert "L*" not in said
+    assert re.search(r"a change of \d\.\d level at level 6 stands out with one photo before and one after", said)
+
+
+def test_every_share_is_written_alike() -> None:
+    assert plain("41 % of it, ± 3") == "41\N{NO-BREAK SPACE}% of it, ±\N{NO-BREAK SPACE}3"
+    assert format_share(0.414) == "41 %"
+    assert format_share(-0.001) == "0 %"
+    assert format_measured_share(Measured(0.65, 0.1786)) == "65 % (± 35)"

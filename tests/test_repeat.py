@@ -233,7 +233,7 @@ def test_intervals_hold_the_truth_and_no_change_is_rarely_called_one(n: int, sha
     ("before", "after", "words"),
     [
         (1, 1, "too close to call with one photo each; "),
-        (2, 2, "too close to call with 2 photos each; "),
+        (2, 2, "too close to call with two photos each; "),
         (3, 1, "too close to call with 3 before and 1 after; "),
     ],
 )

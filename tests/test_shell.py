@@ -253,4 +253,4 @@ def test_a_warning_is_told_from_a_stop_and_shows_its_figures() -> None:
     assert 'class="t-ok"' in passed
     # three shapes, so that nobody needs to see a colour
     assert len({re.search(r"mask-image: url\([^)]*\)", each)[0] for each in (warned, stopped, passed)}) == 3  # type: ignore[index]
-    assert "Measured 12%, at most 8%" in warned
+    assert "Measured 12\N{NO-BREAK SPACE}%, at most 8\N{NO-BREAK SPACE}%" in warned

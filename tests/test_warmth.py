@@ -9,7 +9,15 @@ from hypothesis import strategies as st
 
 from tracker.colorimetry import linear_to_lab
 from tracker.quantities import LabMeasured, matrix3
-from tracker.warmth import DEFAULT_LOCUS, estimate_warmth, undertone, warmth_change, warmth_gradient, warmth_value
+from tracker.warmth import (
+    DEFAULT_LOCUS,
+    estimate_warmth,
+    undertone,
+    undertone_words,
+    warmth_change,
+    warmth_gradient,
+    warmth_value,
+)
 
 
 def measured(lab: tuple[float, float, float], u: float = 0.5) -> LabMeasured:
@@ -92,3 +100,33 @@ def test_undertone_families(lab: tuple[float, float, float], family: str | None)
 def test_undertone_needs_a_chroma_that_clears_its_uncertainty() -> None:
     assert undertone(measured((45, 4, 7), u=1.0)) is not None
     assert undertone(measured((45, 4, 7), u=5.0)) is None
+
+
+# hue 64 degrees, 2 short of where yellow-orange begins: how far the interval reaches is 1.96 u / chroma
+@pytest.mark.parametrize(
+    ("u", "said"),
+    [(0.1, "orange"), (0.6, "orange or yellow-orange"), (3.0, None), (9.0, None)],
+)
+def test_an_undertone_is_said_as_surely_as_the_hue_is_known(u: float, said: str | None) -> None:
+    lab = measured((30.0, 15 * np.cos(np.radians(64)), 15 * np.sin(np.radians(64))), u)
+    assert undertone_words(lab) == said
+    assert estimate_warmth(lab).undertone == said
+
+
+def test_a_wide_interval_from_few_photos_says_less() -> None:
+    surely = measured((30.0, 6.6, 13.7), 0.2)
+    few = LabMeasured(surely.lab, surely.cov, dof=1.0)
+    assert undertone_words(surely) == "orange"
+    assert undertone_words(few) is None
+
+
+def test_yellow_and_pale_yellow_are_told_apart_by_the_interval_of_lightness() -> None:
+    for lightness, said in ((68.0, "yellow"), (69.5, "yellow or pale yellow"), (72.0, "pale yellow")):
+        assert undertone_words(measured((lightness, 1.0, 30.0))) == said
+
+
+def test_beyond_the_named_hues_nothing_is_said() -> None:
+    # 108 degrees, 2 short of the end of yellow
+    lab = measured((75.0, -6.2, 19.0), 1.0)
+    assert undertone(lab) == "pale yellow"
+    assert undertone_words(lab) is None

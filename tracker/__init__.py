@@ -2,5 +2,5 @@
 
 __version__ = "0.1.0"
 
-METHOD_VERSION = "1.1"
+METHOD_VERSION = "1.2"
 """Version of the measuring method; raised whenever a measured number can move."""

@@ -114,10 +114,20 @@ def _where(blend: Blend | None, length: Measured | None, lightened: Measured | N
     if blend is not None and blend.start.high - blend.start.low < 0.4:
         found.append(f"The lighter hair starts {_start(blend, length)}.")
     if lightened is not None and 1.96 * lightened.u < 0.4 and lightened.value >= 0.05:
-        share = _MOST[round(10 * min(lightened.value, 1.0))]
-        reach = _tenths(1.96 * lightened.u)
-        found.append(f"About {share} of the hair we looked at is lighter than before, give or take {reach}.")
+        found.append(_share(min(lightened.value, 1.0), 1.96 * lightened.u))
     return found
+
+
+def _share(share: float, reach: float) -> str:
+    """How much of the hair is lighter, in tenths; with one bound where the other would lie beyond all or none of it."""
+    tenths, around = round(10 * share), _up_to_tenths(reach)
+    if tenths + around > 10:
+        how_sure = f"at least {_in_tenths(max(tenths - around, 1))} of it"
+    elif tenths - around < 0:
+        how_sure = f"at most {_in_tenths(tenths + around)} of it"
+    else:
+        how_sure = f"give or take {_in_tenths(around)}"
+    return f"About {_MOST[tenths]} of the hair we looked at is lighter than before, {how_sure}."
 
 
 def _start(blend: Blend, length: Measured | None) -> str:
@@ -133,7 +143,14 @@ def _start(blend: Blend, length: Measured | None) -> str:
 
 def _tenths(reach: float) -> str:
     """Half an interval in whole tenths, rounded up."""
-    count = max(math.ceil(10 * reach - 0.2), 1)
+    return _in_tenths(_up_to_tenths(reach))
+
+
+def _up_to_tenths(reach: float) -> int:
+    return max(math.ceil(10 * reach - 0.2), 1)
+
+
+def _in_tenths(count: int) -> str:
     return "a tenth" if count == 1 else f"{_WHOLE[count]} tenths"
 
 

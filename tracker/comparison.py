@@ -25,6 +25,8 @@ from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
 
 Colours = tuple[LabMeasured, LabMeasured]
 
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 
 # A camera's own white balance wanders by 10 to 15 % under one light; more means that the light itself was another.
@@ -260,22 +262,21 @@ def _what_would_help(change: Change, photos: tuple[int, int]) -> str:
     """With how many photos it cannot be told, and how many more would settle it."""
     before, after = photos
     alike = before == after
-    have = (
-        f"{before} before and {after} after"
-        if not alike
-        else "one photo each"
-        if before == 1
-        else f"{before} photos each"
-    )
+    have = f"{_in_words(before)} before and {_in_words(after)} after"
+    if alike:
+        have = "one photo each" if before == 1 else f"{_in_words(before)} photos each"
     if change.scatter is None:
         return "between photos from unlike kits"
     if change.photos_needed is None:
         return f"with {have}, and more photos would not settle it: what the visits differ in is larger"
     if not alike:
-        return f"with {have}; {change.photos_needed} of each should settle it"
-    more = change.photos_needed - before
-    words = {1: "one more", 2: "two more", 3: "three more", 4: "four more"}.get(more, f"{more} more")
-    return f"with {have}; {words} of each should settle it"
+        return f"with {have}; {_in_words(change.photos_needed)} of each should settle it"
+    return f"with {have}; {_in_words(change.photos_needed - before)} more of each should settle it"
+
+
+def _in_words(number: int) -> str:
+    """A small count as a word, a larger one in figures."""
+    return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:

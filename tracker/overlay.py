@@ -59,7 +59,7 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
         _outline(canvas, [(x * scale, y * scale) for x, y in ring], dash)
         corners = np.asarray(ring) * scale
         beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
-        _label(canvas, {"root": "root", "mid": "mid-length", "end": "ends"}[band.name], beside)
+        _label(canvas, {"root": "root", "mid": "mid-lengths", "end": "ends"}[band.name], beside)
     return canvas
 
 

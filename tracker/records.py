@@ -57,8 +57,8 @@ SERVICES = (
     "consultation",
     "other",
 )
-ZONES = ("root", "mid-length", "ends", "all over", "face frame")
-KINDS_OF_STEP = ("lightener", "toner", "root shadow", "all-over colour", "treatment", "cut")
+ZONES = ("root", "mid-lengths", "ends", "all over", "face frame")
+KINDS_OF_STEP = ("lightener", "toner", "shadow root", "all-over colour", "treatment", "cut")
 PLACEMENTS = ("slices", "weaves", "back-to-back", "open-air", "foils")
 
 

@@ -151,6 +151,29 @@ def format_number(value: float, digits: int = 1) -> str:
     return f"\u2212{size}" if value < 0 and float(size) != 0 else size
 
 
+def format_share(share: float, digits: int = 0) -> str:
+    """A share of 0..1 in per cent.
+
+    Examples
+    --------
+    >>> format_share(0.414)
+    '41 %'
+    """
+    return f"{format_number(100 * share, digits)} %"
+
+
+def format_measured_share(share: Measured) -> str:
+    """A measured share of 0..1 in per cent, with its 95 % interval.
+
+    Examples
+    --------
+    >>> format_measured_share(Measured(0.41, 0.1))
+    '41 % (\u00b1 20)'
+    """
+    size, spread = format_measured(Measured(100 * share.value, 100 * share.u, "", share.dof), 0).split(" ± ")
+    return f"{size} % (± {spread})"
+
+
 def hotelling_limit(parts: int, dof: float, alpha: float) -> float:
     """The T² that a difference of so many parts exceeds with probability `alpha` where there is none.
 

@@ -1,7 +1,8 @@
 """Warmth: how much warmer a colour is than natural hair of the same lightness.
 
-Natural hair is itself warm, the more the lighter it is, and people take dark brown as neutral. So warmth is measured
-from a neutral locus a*(L*), b*(L*) along the locus' own hue direction: positive is warmer, negative ashier.
+Natural hair is itself warm, black hair hardly and dark blonde hair most, and people take dark brown as neutral. So
+warmth is measured from a neutral locus a*(L*), b*(L*) along the locus' own hue direction: positive is warmer,
+negative ashier.
 
 References
 ----------
@@ -21,7 +22,7 @@ from functools import lru_cache
 import numpy as np
 
 from tracker.quantities import LabMeasured, Measured
-from tracker.uncertainty import expanded, format_measured
+from tracker.uncertainty import coverage_factor, expanded, format_measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +108,10 @@ DEFAULT_LOCUS = NeutralLocus(
 
 # names: common practice, no source; the limits in hue angle are a choice of our own
 _UNDERTONES = ((45.0, "red"), (55.0, "red-orange"), (66.0, "orange"), (76.0, "yellow-orange"), (110.0, "yellow"))
-_PALE_FROM = 70.0  # L*, from which yellow is called pale: common practice, no source
+_FIRST_HUE = -10.0  # degrees, where red begins
+_PALE, _PALE_FROM = "pale yellow", 70.0  # L*, from which yellow is called pale: common practice, no source
 
-UNDERTONES = (*(name for _, name in _UNDERTONES), "pale yellow")
+UNDERTONES = (*(name for _, name in _UNDERTONES), _PALE)
 """The families that `undertone` can name, from red to pale yellow."""
 
 
@@ -121,7 +123,7 @@ class WarmthReading:
     ----------
     value : Measured, CIELAB units, positive = warmer than natural hair of that lightness
     tone : str, ``cool``, ``neutral`` or ``warm``: neutral where the 95 % interval holds zero
-    undertone : str or None, a family such as ``yellow-orange``; None where the hue is not defined
+    undertone : str or None, as `undertone_words`
     text : str, such as ``warm, +4.1 ± 2.0``
     """
 
@@ -167,7 +169,7 @@ def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Wa
     value = Measured(warmth_value(lab.lab, locus), math.sqrt(variance), "CIELAB units", lab.dof)
     tone = _tone(value)
     sign = "+" if value.value > 0 else ""
-    return WarmthReading(value, tone, undertone(lab), f"{tone}, {sign}{format_measured(value)}")
+    return WarmthReading(value, tone, undertone_words(lab), f"{tone}, {sign}{format_measured(value)}")
 
 
 def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Measured:
@@ -194,15 +196,47 @@ def _tone(value: Measured) -> str:
 
 
 def undertone(lab: LabMeasured) -> str | None:
-    """Undertone family by hue angle, or None where chroma does not clear twice its uncertainty."""
-    lightness, a, b = lab.lab
+    """The one likeliest undertone family, to sort by; `undertone_words` says how sure it is. None as there."""
+    hue = _hue(lab)
+    if hue is None or not _FIRST_HUE <= hue.value < _UNDERTONES[-1][0]:
+        return None
+    family = next(name for limit, name in _UNDERTONES if hue.value < limit)
+    return _PALE if family == "yellow" and lab.lab[0] >= _PALE_FROM else family
+
+
+def undertone_words(lab: LabMeasured) -> str | None:
+    """What may be said of the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+
+    Returns
+    -------
+    str or None : every family that the 95 % interval of the hue reaches; None where these are more than two, where it
+        leaves the named hues, or where chroma lies inside its ±
+    """
+    hue = _hue(lab)
+    if hue is None:
+        return None
+    low, high = hue.value - expanded(hue), hue.value + expanded(hue)
+    if low < _FIRST_HUE or high >= _UNDERTONES[-1][0]:
+        return None
+    starts = (_FIRST_HUE, *(limit for limit, _ in _UNDERTONES))
+    found = [name for start, (end, name) in zip(starts, _UNDERTONES, strict=False) if low < end and high >= start]
+    if found[-1] == "yellow":
+        reach = coverage_factor(lab.dof) * lab.u[0]
+        found[-1:] = [
+            *(["yellow"] if lab.lab[0] - reach < _PALE_FROM else []),
+            *([_PALE] if lab.lab[0] + reach >= _PALE_FROM else []),
+        ]
+    return " or ".join(found) if len(found) <= 2 else None
+
+
+def _hue(lab: LabMeasured) -> Measured | None:
+    """Hue angle, degrees; None where chroma lies inside its ±, so that there is no hue to speak of."""
+    _, a, b = lab.lab
     chroma = math.hypot(a, b)
     if chroma == 0:
         return None
-    along = np.array([0.0, a / chroma, b / chroma])
-    u_chroma = math.sqrt(max(float(along @ np.asarray(lab.cov) @ along), 0.0))
-    hue = math.degrees(math.atan2(b, a))
-    if chroma < 2 * u_chroma or not -10 <= hue < _UNDERTONES[-1][0]:
+    axes = np.array([[0.0, a, b], [0.0, -b, a]]) / chroma  # along chroma, and across it
+    u_chroma, u_across = np.sqrt(np.maximum(np.diag(axes @ np.asarray(lab.cov) @ axes.T), 0.0))
+    if chroma <= coverage_factor(lab.dof) * u_chroma:
         return None
-    family = next(name for limit, name in _UNDERTONES if hue < limit)
-    return "pale yellow" if family == "yellow" and lightness >= _PALE_FROM else family
+    return Measured(math.degrees(math.atan2(b, a)), math.degrees(u_across / chroma), "degrees", lab.dof)

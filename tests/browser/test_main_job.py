@@ -111,6 +111,9 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
     finding = page.get_by_role("heading", name="lighter").inner_text()
     assert "±" in finding
+    page.get_by_test_id("stMain").evaluate("main => main.scrollTo(0, 0)")
+    box = page.get_by_role("button", name="Next: save").bounding_box()
+    assert box["y"] + box["height"] <= 900, "the next step is in view beside the finding"
     press(page, "Next: save")
     page.get_by_text("Hand-painted lightening", exact=True).click()
     press(page, "Save the visit")
@@ -119,6 +122,10 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     open_listed(page, "Portfolio")
     page.get_by_text(finding).first.wait_for()
     assert "Mira" not in page.get_by_test_id("stMain").inner_text()
+    page.get_by_role("button", name="Look closer").first.click()
+    page.get_by_role("button", name="Back to the portfolio").wait_for()
+    page.go_back()
+    page.get_by_role("button", name="Look closer").first.wait_for()
     desktop.assert_clean()
 
 

@@ -21,7 +21,7 @@ pytestmark = pytest.mark.browser
 APP = Path(__file__).parents[2] / "app.py"
 FINGER = 44  # CSS pixels: WCAG 2.2, success criterion 2.5.5, target size (enhanced)
 
-STEP = Step("mid-length", "lightener", "powder", 40.0)
+STEP = Step("mid-lengths", "lightener", "powder", 40.0)
 
 
 @pytest.fixture

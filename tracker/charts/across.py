@@ -13,6 +13,9 @@ from tracker.uncertainty import format_number
 MOST_STRANDS = 60
 """Services that are drawn one by one: more only cover each other and make a phone wait."""
 
+_CROWD = 5
+"""Services from which each is drawn faint, so that the middle of them stands out: about where a middle begins."""
+
 _DASHES: tuple[tuple[int, ...], ...] = ((), (8, 4), (2, 3), (8, 3, 2, 3), (14, 4))
 """Groups are told apart by dash and by name, never by hue."""
 
@@ -78,7 +81,9 @@ def _strands(strands: Sequence[Strand], axes: Axes, greys: Greys) -> Spec:
         for number, strand in enumerate(strands)
         for row in rows(along=strand.months, value=strand.change)
     ]
-    mark = {"type": "line", "color": greys.label, "strokeWidth": 1, "opacity": 0.35, "clip": True, "tooltip": None}
+    few = len(strands) < _CROWD
+    mark: Spec = {"type": "line", "color": greys.ink if few else greys.label, "strokeWidth": 2 if few else 1}
+    mark |= {"opacity": 0.9 if few else 0.35, "clip": True, "tooltip": None}
     encoding = {"x": axes.along, "y": axes.value("value"), "detail": {"field": "strand", "type": "nominal"}}
     return {"data": {"values": data}, "mark": mark, "encoding": encoding}
 

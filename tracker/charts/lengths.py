@@ -23,7 +23,7 @@ from tracker.charts.marks import (
     padded,
 )
 from tracker.reading import ProfilePoint
-from tracker.uncertainty import format_number
+from tracker.uncertainty import format_number, format_share
 
 _DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())
 
@@ -72,7 +72,8 @@ def profile_chart(
     layers.append(labels({name: points[-1].lab[0] for name, points in profiles.items()}, axes, greys))
     said = " ".join(_from_to(name, points) for name, points in profiles.items())
     if start is not None:
-        said += f" The lightening starts at {start.value:.0%} of the way ({start.low:.0%} to {start.high:.0%})."
+        at, low, high = (format_share(share) for share in (start.value, start.low, start.high))
+        said += f" The lightening starts at {at} of the way ({low} to {high})."
     text = f"{title.rstrip('.')}. {said}" if title else said
     return chart(title or said, layers, greys), f"{text} Lightness from root to tip, bands hold 95 %."
 
@@ -98,7 +99,7 @@ def _start(start: Interval, axes: Axes, greys: Greys) -> list[Spec]:
 
 
 def _way() -> Spec:
-    words = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(datum.value, '.0%')"
+    words = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(100 * datum.value, '.0f') + ' %'"
     axis = {"grid": False, "values": [0, 0.25, 0.5, 0.75, 1], "labelExpr": words, "labelFlush": True}
     scale = {"domain": [0, 1], "nice": False}
     return {"field": "along", "type": "quantitative", "title": "way from root to tip", "scale": scale, "axis": axis}

@@ -26,7 +26,7 @@ COVERAGE = 1.96
 
 _SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 _FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-_TITLE_LETTERS = 33  # fits a phone of 360 px at the size of the title
+_TITLE_LETTERS = 80  # fits a chart drawn as a file; on a page the title stands above the chart and wraps by itself
 _LABEL_GAP = 17.0  # pixels between the middles of two labels
 _LABEL_ROOM = 110  # pixels at most to the right of the plot; a longer name is cut
 
@@ -101,6 +101,7 @@ def labels(ends: Mapping[str, float], axes: Axes, greys: Greys) -> Spec:
 
 def chart(title: str, layers: Sequence[Spec], greys: Greys) -> Spec:
     """The layers under a title, as wide as their container."""
+    lines = textwrap.wrap(title, _TITLE_LETTERS, break_on_hyphens=False) or [""]
     axis: Spec = {
         "labelColor": greys.label,
         "titleColor": greys.label,
@@ -108,7 +109,7 @@ def chart(title: str, layers: Sequence[Spec], greys: Greys) -> Spec:
         "domainColor": greys.grid,
     }
     axis |= {"gridColor": greys.grid, "labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal"}
-    heading: Spec = {"text": textwrap.wrap(title, _TITLE_LETTERS) or [""], "anchor": "start", "frame": "bounds"}
+    heading: Spec = {"text": lines, "anchor": "start", "frame": "bounds"}
     heading |= {"fontSize": 16, "fontWeight": 600, "lineHeight": 20, "offset": 12, "color": greys.ink}
     return {
         "$schema": _SCHEMA,

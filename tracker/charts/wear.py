@@ -82,20 +82,22 @@ def fade_chart(
     end = axis_end(series, services, until)
     months = np.linspace(0.0, end, 121)
     median, inner, outer = fit.quantile(months, 0.5), fit.band(months, 0.80), fit.band(months, 0.95)
-    domain = _value_range(series, outer, [value for _, value in limits])
+    domain = shown = _value_range(series, outer, [value for _, value in limits])
     if strip:  # room for it below everything else
         domain = (domain[0] - _STRIP_SHARE * (domain[1] - domain[0]), domain[1])
+    ends = dict(zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True))
+    ends |= {f"agreed limit {format_number(value)}": value for _, value in limits}
     axes = Axes(_months(end), domain, y_title, lift=28 if services else 10)
     layers = [
-        band(months, *outer, axes, greys, 0.18),
-        band(months, *inner, axes, greys, 0.30),
+        band(months, np.clip(outer[0], *shown), np.clip(outer[1], *shown), axes, greys, 0.18),
+        band(months, np.clip(inner[0], *shown), np.clip(inner[1], *shown), axes, greys, 0.30),
         line(months, median, axes, greys),
         *_strip(strip, end, axes),
         *_limits(limits, axes, greys),
         *_services(services, axes, greys),
         *([_dates(months, median, inner, axes, begins)] if begins is not None else []),
         *_readings(series, swatches or [_NO_COLOUR] * len(series), axes, greys, begins),
-        labels(dict([*zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True), *limits]), axes, greys),
+        labels(ends, axes, greys),
     ]
     return chart(title, layers, greys), _words(title, y_title, series, fit, end, services, limits)
 

@@ -39,7 +39,7 @@ def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec,
         "encoding": {"x": along, "y": axes.value("value"), "text": {"field": "said", "type": "nominal"}},
     }
     layers = [line(photos, sizes, axes, greys), _dots(numbers, axes, greys), said]
-    title = f"Three photos instead of one: {sizes[2]:.1f} instead of {sizes[0]:.1f} L* stands out"
+    title = f"Three photos instead of one: a change in lightness of {sizes[2]:.1f} instead of {sizes[0]:.1f} stands out"
     each = ", ".join(f"{number}: {size:.1f}" for number, size in zip(photos, sizes, strict=True))
     return chart(title, layers, greys), f"{title}. Smallest real change in L* by photos before and after: {each}."
 

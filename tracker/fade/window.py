@@ -233,7 +233,7 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
         return answer("not soon", why, dated=False)
     why = (
         f"No date can be given yet: {what} is passed within {ahead:.0f} months of the last photo in "
-        f"{100 * chance:.0f} of 100 cases. One more photo says more."
+        f"{100 * chance:.0f} of 100 cases. One more photo makes it surer."
     )
     return answer("unknown", why, dated=False)
 

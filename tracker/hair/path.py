@@ -13,6 +13,7 @@ import numpy as np
 from tracker.colorimetry import Floats
 from tracker.errors import InvalidPath, OutsidePhoto
 from tracker.reading import Point
+from tracker.uncertainty import format_share
 
 _SHORTEST = 60.0  # pixels; the path of a head in a photo is ten times that
 _NARROWEST = 8.0
@@ -123,7 +124,8 @@ def straighten(
     missing = 1 - float(inside.mean())
     if missing > _MOST_OUTSIDE and not (across or along):
         raise OutsidePhoto(
-            f"{missing:.0%} of the path's width lies outside the photo (limit {_MOST_OUTSIDE:.0%}).",
+            f"{format_share(missing)} of the path's width lies outside the photo "
+            f"(limit {format_share(_MOST_OUTSIDE)}).",
             "Move the path onto the hair or make it narrower.",
             value=missing,
             limit=_MOST_OUTSIDE,

@@ -8,6 +8,7 @@ from tracker.quality.light import LightAtHair
 from tracker.quality.limits import Limits
 from tracker.reading import Check
 from tracker.sharpness import Sharpness
+from tracker.uncertainty import format_share
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +124,7 @@ def _gloss(share: float, limits: Limits) -> Check:
         share,
         limits.gloss,
         "share",
-        f"{share:.0%} of the hair shines{'.' if ok else ': it may be wet or oily, or a lamp is too close.'}",
+        f"{format_share(share)} of the hair shines{'.' if ok else ': it may be wet or oily, or a lamp is too close.'}",
         "" if ok else "Dry and comb the hair, and turn it until the shine is gone: wet hair reads darker.",
         stops=False,
     )

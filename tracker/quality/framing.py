@@ -9,6 +9,7 @@ import numpy as np
 
 from tracker.quality.limits import Limits
 from tracker.reading import Check, Marks
+from tracker.uncertainty import format_share
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,7 @@ def _place(now: Framing, earlier: Framing, limits: Limits, when: str) -> Check:
         "share",
         f"The hair is in the same place in the photo as {when}."
         if ok
-        else f"The hair is in another place in the photo than {when} ({moved:.0%} of its longer side).",
+        else f"The hair is in another place in the photo than {when} ({format_share(moved)} of its longer side).",
         "" if ok else f"Hold the phone as {when}, with the hair in the same place.",
         stops=False,
     )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from tracker.quality.advice import Seen, advise
 from tracker.quality.limits import Limits
 from tracker.reading import MIXED, CardSummary, Check, Dropped
+from tracker.uncertainty import format_share
 
 RAW = "raw"
 """Name of the check that notes a photo developed from a camera's raw file."""
@@ -133,7 +134,7 @@ def _gradient(card: CardSummary, limits: Limits) -> Check:
         card.gradient,
         limits.gradient,
         "EV",
-        f"The light {'is even' if ok else 'falls off'} across the card ({card.gradient:.2f} EV).",
+        f"The light {'is even' if ok else 'falls off'} across the card.",
         "" if ok else "Move away from the lamp or turn the card towards it.",
     )
 
@@ -146,7 +147,7 @@ def _off_card(share: float, limits: Limits) -> Check:
         share,
         limits.on_card,
         "share",
-        "The path keeps off the card." if ok else f"{share:.0%} of the path lies on the card.",
+        "The path keeps off the card." if ok else f"{format_share(share)} of the path lies on the card.",
         "" if ok else "Move the path onto the hair, or hold the card beside it.",
     )
 
@@ -159,7 +160,7 @@ def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
         shares.clipped,
         limits.clipped,
         "share",
-        f"{shares.clipped:.0%} of the {_WORDS[name]} burnt out or black.",
+        f"{format_share(shares.clipped)} of the {_WORDS[name]} burnt out or black.",
         "" if ok else "Change the exposure, or turn the hair out of the hard light.",
     )
 
@@ -173,7 +174,7 @@ def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
         kept,
         limits.kept,
         "share",
-        f"{kept:.0%} of the {_WORDS[name]} clean hair.",
+        f"{format_share(kept)} of the {_WORDS[name]} counted: the lightest and the darkest tenth of hair never are.",
         "" if ok else "Move the path so that its whole width lies on hair.",
     )
 

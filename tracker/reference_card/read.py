@@ -18,6 +18,7 @@ from tracker.errors import (
 )
 from tracker.reference_card.kinds import Box, CardKind, Corners, chart_reference
 from tracker.rgb_space import RgbSpace
+from tracker.uncertainty import format_share
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -183,8 +184,8 @@ def _require_unclipped(kind: CardKind, index: int, share: float, codes: np.ndarr
     bright = float(codes.mean()) > np.iinfo(codes.dtype).max / 2
     part = ("white", "grey", "black")[index] + " step" if kind.name == "steps3" else "card"
     raise CardClipped(
-        f"The {part} is {'burnt out' if bright else 'crushed to black'} in {share:.1%} of its pixels "
-        f"(limit {limits.clipped:.1%}).",
+        f"The {part} is {'burnt out' if bright else 'crushed to black'} in {format_share(share, 1)} of its pixels "
+        f"(limit {format_share(limits.clipped, 1)}).",
         f"{'Lower' if bright else 'Raise'} the exposure and take the photo again.",
         value=share,
         limit=limits.clipped,
@@ -243,7 +244,8 @@ def _check_light(kind: CardKind, linear: list[Floats], used: tuple[int, ...], li
         covered = 1 - float(np.mean(inside))
         if covered > limits.covered:
             raise CardCovered(
-                f"{covered:.0%} of the card shows something else or lies in a shadow (limit {limits.covered:.0%}).",
+                f"{format_share(covered)} of the card shows something else or lies in a shadow "
+                f"(limit {format_share(limits.covered)}).",
                 "Keep fingers, hair and hard shadows off the card, and check that its corners are marked.",
                 value=covered,
                 limit=limits.covered,

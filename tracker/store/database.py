@@ -139,7 +139,7 @@ def require_measuring(connection: Connection, client_id: str) -> None:
     if not agreed(connection, client_id, MEASURING):
         raise ConsentMissing(
             "The client has not agreed to being photographed and measured.",
-            "Read the question to them and record the answer on the client's page.",
+            "Read the statement to them and record the answer on the client's page.",
         )
 
 

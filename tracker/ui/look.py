@@ -16,9 +16,11 @@ from urllib.parse import quote
 import streamlit as st
 
 from tracker.reading import Check
+from tracker.uncertainty import format_share
 
 _HERE = Path(__file__).parent
 _SIZE = re.compile(r'viewBox="0 0 (\d+) (\d+)"')
+_PER_CENT = re.compile(r"(?<=\d) %")
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 
 SURROUND = "rgb(131, 131, 131)"
@@ -195,15 +197,15 @@ def _swatch(item: Swatch) -> str:
 
 
 def _together(line: str) -> str:
-    """The line, escaped, with a number and its ± never on two lines."""
-    return escape(line).replace(" ± ", "\u00a0±\u00a0")
+    """The line, escaped, with a number and its ± or % never on two lines."""
+    return _PER_CENT.sub("\u00a0%", escape(line).replace(" ± ", "\u00a0±\u00a0"))
 
 
 def _check(check: Check) -> str:
     advice = f'<span class="t-advice">{escape(check.advice)}</span>' if check.advice else ""
     word, kind, mark = _STATES["ok" if check.ok else "stop" if check.stops else "warn"]
-    says = f'<span class="t-says"><span class="t-unseen">{word}: </span>{escape(check.says)}</span>'
-    figures = f'<span class="t-figures">{escape(_figures(check))}</span>' if check.unit != "file" else ""
+    says = f'<span class="t-says"><span class="t-unseen">{word}: </span>{_together(check.says)}</span>'
+    figures = f'<span class="t-figures">{_together(_figures(check))}</span>' if check.unit != "file" else ""
     return f'<li class="{kind}">{_mark(mark)}<div>{says}{advice}{figures}</div></li>'
 
 
@@ -218,10 +220,20 @@ def _figures(check: Check) -> str:
     """The value of a check against its limit; which side of it is the good one shows in how the check came out."""
     bound = "at least" if (check.value >= check.limit) == check.ok else "at most"
     if check.unit == "share":
-        return f"Measured {check.value:.0%}, {bound} {check.limit:.0%}"
+        return f"Measured {format_share(check.value)}, {bound} {format_share(check.limit)}"
     digits = 0 if check.unit in ("pixels", "L*", "C*") and max(check.value, check.limit) >= 10 else 2
     value, limit = (f"{number:.{digits}f}" for number in (check.value, check.limit))
-    return f"Measured {value} {check.unit}, {bound} {limit}"
+    what, unit = _MEASURED.get(check.name) or _MEASURED.get(check.unit) or ("Measured", check.unit)
+    return f"{what} {value} {unit}".rstrip() + f", {bound} {limit}"
+
+
+_MEASURED = {
+    "card_whole": ("From the card to the edge", "pixels"),
+    "L*": ("Lightness L*", ""),
+    "C*": ("Strength of colour C*", ""),
+    "EV": ("Measured", "stops of light"),
+}
+"""What was measured and in which unit, by the name of a check or by its unit, where the unit alone says little."""
 
 
 def _mark(name: str) -> str:

@@ -16,7 +16,7 @@ ROOT = "length of the root"
 
 # common practice, no source: these colour the hair up to the scalp
 _COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})
-_COVERING_STEPS = frozenset({"all-over colour", "root shadow"})
+_COVERING_STEPS = _COVERING_SERVICES | {"root shadow"}  # as steps of earlier records call it
 
 _JUST_COVERED = FadeSeries((0.0,), (0.0,), (1.0,), ROOT, "mm")
 """Stands for photos of a root that was coloured up to the scalp: within a millimetre of it."""

@@ -44,7 +44,7 @@ def add_client(
     if not consents.get(MEASURING, False):
         raise ConsentMissing(
             "The client has not agreed to being photographed and measured, so nothing is kept about them.",
-            "Read the question to them; without a yes this program is not for this client.",
+            "Read the statement to them; without a yes this program is not for this client.",
         )
     answers = [_answer(client.id, purpose, given, recorded_by) for purpose, given in consents.items()]
     return store.add_client(client, answers)

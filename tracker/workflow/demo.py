@@ -33,7 +33,7 @@ _DEVELOPER = Charge("demo-developer", "Demo developer", 1000, "ml", 7.5, "EUR", 
 _TONER = Charge("demo-toner", "Demo violet toner", 60, "g", 9.0, "EUR", 20)
 _LIGHTENING = (
     Step(
-        "mid-length",
+        "mid-lengths",
         "lightener",
         "lightener powder",
         45,

@@ -228,7 +228,7 @@ def require_agreement(store: Store, client_id: str) -> None:
     if not store.has_consent(client_id, MEASURING):
         raise ConsentMissing(
             "The client has not agreed to being photographed and measured.",
-            "Read the question to them and record the answer on the client's page.",
+            "Read the statement to them and record the answer on the client's page.",
         )
 
 

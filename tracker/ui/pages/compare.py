@@ -52,12 +52,13 @@ def _choose(store: Store) -> None:
         return
     st.markdown("Which visit?")
     for visit, photos in pairs:
+        client = store.client(visit.client_id)
         row(
             small_picture(photo_of(photos)),
             visit.id,
             "compare",
-            store.client(visit.client_id).name,
-            visit_words(visit, date.today()),
+            client.name,
+            visit_words(visit, date.today(), made_up=client.demo),
             visit=visit.id,
         )
 
@@ -65,7 +66,7 @@ def _choose(store: Store) -> None:
 def _visit(store: Store, visit: Visit) -> None:
     client = store.client(visit.client_id)
     st.title(plain(client.name), anchor=False)
-    st.caption(visit_words(visit, date.today()))
+    st.caption(visit_words(visit, date.today(), made_up=client.demo))
     photos = list(store.photos(visit_id=visit.id))
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is not None and after is not None:

@@ -66,11 +66,14 @@ def _still_working(left: int) -> None:
 
 def _nobody(store: Store) -> None:
     empty(
-        "combed",
+        "wearing",
         "Agree with a client how warm the ends or how long the root may get, and this page tells when they are due.",
     )
     with st.container(horizontal=True, horizontal_alignment="center"):
-        if st.button("New visit", type="primary", key="new-visit"):
+        if store.is_empty():
+            if st.button("Add a client", type="primary", key="add-client"):
+                go_to("clients", add="1")
+        elif st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
     if not store.is_empty():
         where = "The fields are in the last step of a visit, and on the page of each client."

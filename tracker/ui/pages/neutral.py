@@ -40,10 +40,11 @@ def page() -> None:
         swatches = workflow.swatches_so_far(store, LOCUS)
         if not swatches and locus.own is None:
             st.markdown(
-                "Natural hair is itself warm, the more the lighter it is, so warmth counts from natural hair of the "
-                "same lightness. Show the program yours: at least three swatches or locks that were **never "
-                "coloured**, from dark to light, beside your card. They count between the darkest and the lightest of "
-                "them; beyond, published hair counts as before. A person must agree first."
+                "Natural hair is itself warm: black hair hardly, brown and dark blonde hair most, light blonde hair "
+                "less. So warmth counts from natural hair of the same lightness. Show the program yours: at least "
+                "three swatches or locks that were **never coloured**, from dark to light, beside your card. They "
+                "count between the darkest and the lightest of them; beyond, published hair counts as before. A "
+                "person must agree first."
             )
         if not swatches and locus.own is not None:
             _in_force(store, locus)

@@ -10,7 +10,7 @@ from tracker.records import AFTER, BEFORE
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
-from tracker.ui.parts.change_view import show_pair
+from tracker.ui.parts.change_view import sentence_for_others, show_pair
 from tracker.ui.parts.details import pair_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
@@ -89,23 +89,35 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
             show_photo(balanced_url(photo, MEDIUM), photo_words(photo), ratio=3 / 4, caption=word, href=href)
     headline = _pair(entry).headline
     if headline is not None:
-        st.markdown(f"**{plain(headline.sentence)}**")
-    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
-    link("portfolio", "Look closer", visit=entry.visit.id)
+        st.markdown(f"**{plain(sentence_for_others(headline))}**")
+    st.caption(_about(store, entry))
+    # a link to the page that is shown leaves the browser's address as it is, so that Back would leave the portfolio
+    st.button("Look closer", key=f"closer-{entry.visit.id}", on_click=_show, args=(entry.visit.id,))
 
 
 def _large(store: Store, entry: PortfolioEntry) -> None:
-    link("portfolio", "Back to the portfolio")
+    st.button("Back to the portfolio", key="portfolio-back", on_click=_show)
     pair = _pair(entry)
-    show_pair(pair, key="portfolio-slider", aloud=False)
-    st.caption(" ".join(part for part in (_services(entry), wear_words(store, entry)) if part))
-    pair_details(pair)
+    show_pair(pair, key="portfolio-slider", to_others=True)
+    st.caption(_about(store, entry))
+    pair_details(pair, to_others=True)
+
+
+def _show(visit_id: str = "") -> None:
+    """One pair large, or all of them; a step of its own in the browser's history."""
+    st.query_params.from_dict({"visit": visit_id} if visit_id else {})
 
 
 def _pair(entry: PortfolioEntry) -> Pair:
     """Both states by all their photos."""
     before, after = state_in_force(entry.photos, BEFORE), state_in_force(entry.photos, AFTER)
     return compare_states(before or only(entry.before), after or only(entry.after))
+
+
+def _about(store: Store, entry: PortfolioEntry) -> str:
+    """What was done, how it wore, and whether it was made up for the demo."""
+    made_up = "Made up for the demo." if store.client(entry.client_id).demo else ""
+    return " ".join(part for part in (_services(entry), wear_words(store, entry), made_up) if part)
 
 
 def _services(entry: PortfolioEntry) -> str:

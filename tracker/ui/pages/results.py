@@ -23,7 +23,7 @@ from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
-from tracker.ui.parts.words import REGION_WORDS, count, day, listed, plain, sentence_case
+from tracker.ui.parts.words import MADE_UP, REGION_WORDS, count, day, listed, plain, sentence_case
 from tracker.ui.session import asked_for, open_store
 from tracker.warmth import UNDERTONES
 from tracker.workflow.results import Start, past_results, scale_in_force
@@ -111,7 +111,9 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     )
     link("services_wear", "How services wear afterwards")
     st.header("The cases", anchor=False)
-    st.caption("For your own eyes: not every client here agreed to be shown to others.")
+    may_be_shown = {visit.visit_id for visit in store.portfolio_visits()}
+    if any(case.outcome.visit_id not in may_be_shown for case in results.cases):
+        st.caption("For your own eyes: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)
 
 
@@ -147,6 +149,8 @@ def _case(store: Store, case: Case, region: str) -> None:
     photos = store.photos(visit_id=case.outcome.visit_id)
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     words = f"{plain(sentence_case(listed(case.outcome.services, empty='no service noted')))} · {day(case.outcome.on)}"
+    if photos and store.client(photos[0].client_id).demo:
+        words += f" · {MADE_UP}"
     link("compare", words, visit=case.outcome.visit_id)
     if before is None or after is None:
         return

@@ -46,7 +46,7 @@ def page() -> None:
         kinds = kinds_worn(services)
         if not kinds:
             empty(
-                "light",
+                "wearing",
                 "It begins with one photo right after a service and one some weeks later: a progress photo, or the one "
                 "before the next visit.",
             )
@@ -100,8 +100,8 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     many = f" The newest {MOST_STRANDS} of {len(found.strands)} are drawn." if len(found.strands) > MOST_STRANDS else ""
     st.caption(
         plain(
-            f"Fine lines: one service each, as far as its photos reach.{many} Thick: the middle; the band holds 8 of "
-            f"10 clients. {count(found.all.services, 'service')} of {count(found.all.clients, 'client')}."
+            f"Each fine line is one service, as far as its photos reach; how sure it is stands on the client’s page."
+            f"{many}{_middles(found)} {count(found.all.services, 'service')} of {count(found.all.clients, 'client')}."
         )
     )
     save_chart(draw(dark=False)[0], f"services-{region}-{quantity.lower()}-by-{grouping.replace(' ', '-')}", "wear")
@@ -111,6 +111,14 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
         for difference in found.differences:
             st.markdown(f"- {plain(sentence_case(difference.says))}")
         st.caption(plain(found.assumptions))
+
+
+def _middles(found: Overlay) -> str:
+    """What else is drawn: the middle of each of several groups, or that of all with its band."""
+    groups = [group for group in found.groups if group.months]
+    if len(groups) > 1:
+        return " Thick: the middle of each group."
+    return " Thick: the middle; the band holds 8 of 10 clients." if found.all.months else ""
 
 
 def _group_words(clients: int, services: int) -> str:

@@ -19,7 +19,7 @@ from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
-from tracker.ui.parts.words import ago, as_date
+from tracker.ui.parts.words import MADE_UP, ago, as_date
 from tracker.ui.session import open_store
 from tracker.workflow.learning import stamp_now
 
@@ -85,13 +85,14 @@ def _recent_visits(store: Store) -> None:
         st.markdown("No visit is recorded yet.")
     for visit in visits:
         photos = list(store.photos(visit_id=visit.id))
-        about = visit_words(visit, date.today())
+        client = store.client(visit.client_id)
+        about = visit_words(visit, date.today(), made_up=client.demo)
         finding = lift_words(photos)
         row(
             small_picture(photo_of(photos)),
             visit.id,
             "compare",
-            store.client(visit.client_id).name,
+            client.name,
             f"{about}  \n{finding}" if finding else about,
             visit=visit.id,
         )
@@ -101,7 +102,7 @@ def _recent_progress(store: Store) -> None:
     photos = store.latest_photos(PROGRESS, RECENT)
     if not photos:
         return
-    st.header("Progress photos lately", anchor=False)
+    st.header("Latest progress photos", anchor=False)
     for photo in photos:
         client = store.client(photo.client_id)
         row(
@@ -109,6 +110,6 @@ def _recent_progress(store: Store) -> None:
             photo.id,
             "client",
             client.name,
-            f"Progress photo, {ago(as_date(photo.taken_at))}",
+            f"Progress photo, {ago(as_date(photo.taken_at))}" + (f" · {MADE_UP}" if client.demo else ""),
             client=client.id,
         )

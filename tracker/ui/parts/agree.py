@@ -9,8 +9,8 @@ import streamlit as st
 from tracker.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
 from tracker.fade.posterior import WASHES_RANGE
 from tracker.reading import REGIONS
-from tracker.ui.parts.limit_words import agreed_words, washes_words
-from tracker.ui.parts.words import REGION_WORDS, listed, plain, sentence_case
+from tracker.ui.parts.limit_words import agreed_sentences
+from tracker.ui.parts.words import REGION_WORDS, plain
 
 # Weak choices of our own: what is offered first. Any other number can be typed.
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
@@ -41,7 +41,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         begin = st.session_state[f"{key}-begin"] = last
         st.session_state[f"{key}-turn"] = turn = turn + 1  # fields of another name, so that they begin anew
     if last is not None:
-        st.caption(plain(f"Last time: {agreed_sentence(*last)}"))
+        st.caption(plain(f"Last time: {agreed_sentences(*last) or 'Nothing was agreed.'}"))
     limits, washes = begin
     own = f"{key}-{turn}"
     region = st.segmented_control(
@@ -69,12 +69,6 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         0.25,
     )
     return AgreedLimits(warmer, darkest, lightest, root, region or limits.region), told
-
-
-def agreed_sentence(limits: AgreedLimits, washes_per_week: float | None) -> str:
-    """What is agreed as a sentence."""
-    said = listed((agreed_words(limits), washes_words(washes_per_week)))
-    return f"{sentence_case(said)}." if said else "Nothing was agreed."
 
 
 def _one_of(

@@ -23,7 +23,9 @@ def backup_state(store: Store) -> None:
     backups = store.shelf.backups()
     days = days_since_backup(backups)
     if days is None:
-        st.markdown("**No backup yet.** The program makes one a day by itself once there is a client.")
+        st.markdown(
+            "**No backup yet.** The program makes one a day by itself: the first within an hour of the first client."
+        )
     else:
         made = backups[0].made_at.astimezone()
         st.markdown(f"**Last backup:** {ago(as_date(made))} at {made:%H:%M}, checked when it was made.")

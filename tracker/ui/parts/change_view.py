@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.change import CANNOT_TELL
 from tracker.level import Lift
 from tracker.quantities import Measured
 from tracker.records import PhotoRecord
@@ -21,13 +22,14 @@ from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import REGION_WORDS, plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth, undertone
+from tracker.warmth import estimate_warmth, undertone_words
 from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
     from tracker.comparison import RegionChange
 
-_TOGETHER = "\N{NO-BREAK SPACE}±\N{NO-BREAK SPACE}"
+_TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break before it
+_UNSURE = "unsure"
 _BALANCED = "Both photos are balanced to the same light."
 _ALIGNED = (
     "Both photos are balanced to the same light, and the after photo is moved so that the hair lies in one place."
@@ -35,14 +37,15 @@ _ALIGNED = (
 _UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
 
 
-def show_pair(pair: Pair, key: str, *, aloud: bool = True) -> None:
+def show_pair(pair: Pair, key: str, *, to_others: bool = False) -> None:
     """The sentence, then slider, swatches and numbers; upright photos leave room for the words beside them.
 
     Parameters
     ----------
-    aloud : bool, False where the pair is shown to somebody else than the client
+    to_others : bool, True where somebody else than the client sees it: nothing is read aloud, and notes on what would
+        make the result surer are left out
     """
-    _headline(pair)
+    _headline(pair, to_others=to_others)
     if picture_ratio(pair.after) >= 1:
         picture, said = st.container(), st.container()
     else:
@@ -50,8 +53,8 @@ def show_pair(pair: Pair, key: str, *, aloud: bool = True) -> None:
     with picture:
         _slider(pair, key)
     with said:
-        _other_sentences(pair)
-        if aloud:
+        _other_sentences(pair, to_others=to_others)
+        if not to_others:
             for_the_client(pair)
         _pair_swatches(pair, in_rows=picture_ratio(pair.after) < 1)
     _numbers(pair)
@@ -67,17 +70,29 @@ def no_lift_words(pair: Pair) -> str:
     return f"No lift: the {missing[0]} photo has no number." if missing else "No lift for this pair."
 
 
-def _headline(pair: Pair) -> None:
+def sentence_for_others(change: RegionChange) -> str:
+    """The result of one band without what would make it surer."""
+    if change.verdict == CANNOT_TELL:
+        return f"{REGION_WORDS[change.name]}: too close to call."
+    return change.sentence
+
+
+def _headline(pair: Pair, *, to_others: bool) -> None:
     headline = pair.headline
-    st.subheader(plain(headline.sentence if headline is not None else no_lift_words(pair)), anchor=False)
+    said = no_lift_words(pair) if headline is None else _sentence(headline, to_others=to_others)
+    st.subheader(plain(said), anchor=False)
 
 
-def _other_sentences(pair: Pair) -> None:
-    others = [change.sentence for change in pair.changes if change is not pair.headline]
+def _other_sentences(pair: Pair, *, to_others: bool) -> None:
+    others = [change for change in pair.changes if change is not pair.headline]
     if others:
-        st.markdown("  \n".join(plain(sentence) for sentence in others))
-    if pair.kit_note:
+        st.markdown("  \n".join(plain(_sentence(change, to_others=to_others)) for change in others))
+    if pair.kit_note and not to_others:
         st.caption(plain(pair.kit_note))
+
+
+def _sentence(change: RegionChange, *, to_others: bool) -> str:
+    return sentence_for_others(change) if to_others else change.sentence
 
 
 def _slider(pair: Pair, key: str) -> None:
@@ -121,11 +136,14 @@ def _numbers(pair: Pair) -> None:
     rows = []
     for label, write in _ROWS:
         cells = [write(pair, change).replace(" ± ", _TOGETHER) for change in pair.changes]
-        rows.append(f"| {label} | {' | '.join(cells)} |")
+        if any(cell != _UNSURE for cell in cells):
+            rows.append(f"| {label} | {' | '.join(cells)} |")
     st.markdown("\n".join([header, rule, *rows]))
     own = in_force()
     st.caption(
-        f"± at 95 %. {plain(scale_words(own.scale))} {plain(locus_words(own.locus))} Plus is warmer, minus is ashier."
+        plain(f"± at 95 %. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus is ashier.")
+        + " Where one undertone ends and the next begins is a choice of our own: two are named where the photos cannot "
+        "tell between them, none where they cannot tell between more."
     )
 
 
@@ -150,7 +168,7 @@ def _warmth(photo: PhotoRecord, name: str) -> str:
 
 def _undertone(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return (undertone(region.lab) if region else None) or "not defined"
+    return (undertone_words(region.lab) if region else None) or _UNSURE
 
 
 _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (

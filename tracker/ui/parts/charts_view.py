@@ -6,6 +6,8 @@ from typing import Any
 
 import streamlit as st
 
+from tracker.ui.parts.words import plain
+
 
 def is_dark() -> bool:
     """True where the page is shown on a dark ground."""
@@ -13,7 +15,14 @@ def is_dark() -> bool:
 
 
 def show_chart(spec: dict[str, Any], words: str, key: str) -> None:
-    """One chart across the column."""
+    """One chart across the column, its title above it, where it wraps as the page does.
+
+    Parameters
+    ----------
+    spec : as the charts of `tracker.charts` give it
+    """
+    st.markdown(f"**{plain(' '.join(spec['title']['text']))}**")
+    spec = {key: value for key, value in spec.items() if key != "title"}
     padding = spec.get("padding", 0)
     if not isinstance(padding, dict):  # Streamlit writes into it, a plain number breaks its page
         spec = {**spec, "padding": dict.fromkeys(("left", "top", "right", "bottom"), padding)}

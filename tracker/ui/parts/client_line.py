@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from tracker.ui.parts.pictures import SMALL
 from tracker.ui.parts.rows import row
-from tracker.ui.parts.words import ago, count, listed, plain, sentence_case
+from tracker.ui.parts.words import MADE_UP, ago, count, listed, plain, sentence_case
 
 if TYPE_CHECKING:
     from tracker.store import ClientSummary, Store
@@ -22,7 +22,7 @@ def client_line(store: Store, summary: ClientSummary, page: str) -> None:
         when = f", {ago(summary.last_visit)}" if summary.last_visit is not None else ""
         about = f"{services}{when} · {count(summary.visits, 'visit')}"
     if summary.client.demo:
-        about += " · made up"
+        about += f" · {MADE_UP}"
     picture = None
     if summary.last_photo is not None:
         picture = (f"/picture/{summary.last_photo.id}/{SMALL}.jpg", "The last photo of this client’s hair")

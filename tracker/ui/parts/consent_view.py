@@ -22,7 +22,7 @@ _LAST_ASKED_BY = "consent-asked-by"
 def ask_agreement(key: str) -> dict[str, bool]:
     """The two statements to read out and tick; gives what was ticked for each purpose."""
     answers = {}
-    for purpose, need in ((MEASURING, "needed to take photos"), (PORTFOLIO, "only if the client likes")):
+    for purpose, need in ((MEASURING, "needed for a record here"), (PORTFOLIO, "only if the client likes")):
         st.markdown(f"**{PURPOSE_WORDS[purpose]}** ({need})")
         answers[purpose] = st.checkbox(CONSENT_WORDING[purpose], key=f"{key}-{purpose}")
     return answers

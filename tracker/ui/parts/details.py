@@ -18,14 +18,20 @@ if TYPE_CHECKING:
     from tracker.comparison import RegionChange
 
 
-def pair_details(pair: Pair) -> None:
-    """The charts, what was measured on both photos, the checks and the method."""
-    change_charts(pair)
+def pair_details(pair: Pair, *, to_others: bool = False) -> None:
+    """The charts, what was measured on both photos, the checks and the method.
+
+    Parameters
+    ----------
+    to_others : bool, True where somebody else than the client sees it: what to do better is left out
+    """
+    change_charts(pair, to_others=to_others)
     with st.expander("What was measured"):
         for word, photo in (("Before", pair.before), ("After", pair.after)):
             st.markdown(f"**{word}**")
             measured_photo(photo)
-            checks(photo)
+            if not to_others:
+                checks(photo)
     sizes = [f"{REGION_WORDS[change.name]}: {_size(change)}" for change in pair.changes]
     extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {yardstick()}",) if sizes else ()
     how_it_was_measured(*pair.readings, extra=extra)

@@ -17,7 +17,7 @@ from tracker.ui.parts.due_words import due_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import THUMB
-from tracker.ui.parts.words import REGION_WORDS, plain, plain_lines
+from tracker.ui.parts.words import MADE_UP, REGION_WORDS, plain, plain_lines, sentence_case
 from tracker.uncertainty import format_number
 from tracker.wear import WARMTH, Due
 from tracker.workflow.words import NOTE_LIMIT
@@ -42,9 +42,12 @@ def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
             else:
                 show_photo(*picture, ratio=1)
         with st.container(gap="xsmall"):
-            link("client", plain(client.name), client=client.id)
-            st.markdown(plain(_capital(due_line(due, date.today()))))
-            sparkline(due.months, due.values, _spark_words(due))
+            link("client", plain(client.name) + (f" · {MADE_UP}" if client.demo else ""), client=client.id)
+            st.markdown(plain(sentence_case(due_line(due, date.today()))))
+            wear = _spark_words(due)
+            if wear:
+                sparkline(due.months, due.values, wear)
+                st.caption(plain(wear))
             if contact:
                 _contact(store, client.id, client.contact)
 
@@ -64,7 +67,7 @@ def _spark_words(due: Due) -> str:
     what = "Warmth" if due.quantity == WARMTH else "Lightness"
     first, last = format_number(due.values[0]), format_number(due.values[-1])
     where = REGION_WORDS[due.region].lower()
-    return f"{what} of the {where}: {first} after the service, {last} in the last photo, {len(due.values)} photos."
+    return f"{what} of the {where}: {first} after the service, {last} in the last of {len(due.values)} photos."
 
 
 def _contact(store: Store, client_id: str, noted: str) -> None:
@@ -82,7 +85,3 @@ def _contact(store: Store, client_id: str, noted: str) -> None:
             with told():
                 workflow.note_contact(store, client_id, typed or "", by=remembered_recorder())
                 st.rerun()
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
-from tracker.ui.parts.words import day, listed
+from tracker.ui.parts.words import day, listed, sentence_case
 from tracker.wear import Due, Reason
 
 NOW, OVERDUE, LATER, NO_DATE = "due now", "overdue", "due later", "no date"
@@ -25,18 +25,17 @@ def due_sentence(due: Due, today: date) -> str:
     """The whole of it, for the client's own page."""
     if due.early is None or due.middle is None or due.late is None:
         return due.why_not or ""
-    span = between(due.early, due.late)
-    why = reason_words(due)
-    if due.state == "passed":
-        return f"It is time: {why or 'an agreed limit'} was passed, most likely between {span}."
-    state = when(due, today)
-    first = {
-        OVERDUE: f"Overdue: what was agreed was to be passed between {span}.",
-        NOW: f"Due now: come back by {day(due.late)}; the limit is passed {evenly(due.middle)}.",
-        LATER: f"Come back between {span}, {evenly(due.middle)}.",
-    }[state]
-    reason = f" {why[:1].upper()}{why[1:]} will most likely be the first to pass what was agreed." if why else ""
-    return f"{first}{reason} That holds in 80 of 100 cases."
+    span, why = between(due.early, due.late), reason_words(due) or "an agreed limit"
+    middle = evenly(due.middle)
+    state = OVERDUE if due.state == "passed" else when(due, today)
+    if state == OVERDUE:
+        lead, passed = ("It is time", "passed") if due.state == "passed" else ("Overdue", "has very likely passed")
+        return f"{lead}: {why} {passed} what was agreed, in 80 of 100 cases between {span}."
+    if state == NOW:
+        passed = "has most likely passed" if due.middle <= today else "may pass"
+        return f"Due now: {why} {passed} what was agreed, {middle}; in 80 of 100 cases between {span}."
+    first = f"{sentence_case(why)} will most likely be the first to pass what was agreed."
+    return f"Come back between {span}, {middle}. {first} That holds in 80 of 100 cases."
 
 
 def due_line(due: Due, today: date) -> str:
@@ -46,8 +45,10 @@ def due_line(due: Due, today: date) -> str:
     why = reason_words(due)
     if due.state == "passed":
         return f"passed between {between(due.early, due.late)}" + (f" · {why}" if why else "")
-    lead = {OVERDUE: "overdue, between ", NOW: "due now, between ", LATER: "between "}.get(when(due, today), "between ")
-    return f"{lead}{between(due.early, due.late)}" + (f" · {why}" if why else "")
+    state = when(due, today)
+    passed = "most likely passed " if state == NOW and due.middle <= today else ""
+    lead = f"{state}, {passed}" if state in (OVERDUE, NOW) else ""
+    return f"{lead}between {between(due.early, due.late)}" + (f" · {why}" if why else "")
 
 
 def reason_words(due: Due) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
@@ -10,12 +11,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import streamlit as st
 
+from tracker.agreed import AgreedLimits
 from tracker.colorimetry import lab_to_hex
 from tracker.fade import FadeFit
 from tracker.fade.series import DAYS_PER_MONTH
 from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.parts.charts_view import is_dark, show_chart
-from tracker.ui.parts.fade_words import BANDS, LIGHTNESS, WARMTH, finding, learnt_words, rate_words
+from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
+from tracker.ui.parts.limit_words import agreed_words
 from tracker.ui.parts.pair import state_in_force
 from tracker.ui.parts.words import as_date, plain
 from tracker.ui.session import in_force
@@ -57,7 +60,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
             start = float(fit.mean(0.0)) if limit.from_start else 0.0
             lines.append((_agreed(limit.side), start + limit.value))
     services = _visits_since(readings, visits)
-    end = axis_end(fit.series, services)
+    strip = _modelled(readings, region, known.priors, axis_end(fit.series, services))
     draw = partial(
         fade_chart,
         fit.series,
@@ -67,12 +70,16 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
         services=services,
         swatches=[lab_to_hex(lab) for lab in place.labs],
         limits=lines,
-        strip=_modelled(readings, region, known.priors, end),
+        strip=strip,
         begins=as_date(readings.begins),
     )
     spec, words = draw(dark=is_dark())
     show_chart(spec, words, key="fade")
-    st.caption(plain(" ".join(part for part in (BANDS, rate_words(fit)) if part)))
+    # warmth leaves out the doubt of natural hair in any case, other quantities only what like kits share
+    drawn = chart_words(
+        shared=readings.alike or quantity == WARMTH, strip=bool(strip), agreed=_agreed_words(limits, quantity, lines)
+    )
+    st.caption(plain(" ".join(part for part in (drawn, rate_words(fit)) if part)))
     says = learnt_words(known, kind_of(readings.services), region, _QUANTITY[quantity])
     if says:
         st.caption(plain(says))
@@ -104,6 +111,17 @@ def _visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[fl
 
 def _agreed(side: str) -> str:
     return "at most" if side == "above" else "at least"
+
+
+def _agreed_words(limits: AgreedLimits, quantity: str, drawn: Sequence[tuple[str, float]]) -> str:
+    """What the dashed lines stand for; empty where none is drawn."""
+    if not drawn:
+        return ""
+    if quantity == WARMTH:
+        return (
+            agreed_words(replace(limits, darkest=None, lightest=None, root_mm=None)) + " than right after the service"
+        )
+    return agreed_words(replace(limits, warmer=None, root_mm=None))
 
 
 def _modelled(readings: ServiceReadings, region: str, learnt: Learnt, end: float) -> list[str]:

@@ -11,10 +11,30 @@ from tracker.workflow.learning import Learning
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
-BANDS = (
-    "Dots: what was measured, in its measured colour, with ± at 95 %. Line and bands: where the colour most likely was "
-    "and will be; the inner band holds it in 80 of 100 cases, the outer one in 95."
+_BARS = (
+    "Dots: as measured. Bars hold 95 % of what tells these photos apart: what is off alike in all of them is left out, "
+    "and counts in the ± of each photo by itself."
 )
+_BARS_UNLIKE = "Dots: as measured, with ± at 95 %."
+_BANDS = (
+    "Line and bands: where the colour most likely was and will be, in 80 and in 95 of 100 cases; a band that meets an "
+    "edge goes on beyond it."
+)
+_STRIP = "Strip at the foot: the colour that the line stands for."
+
+
+def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
+    """What is drawn in a fade chart.
+
+    Parameters
+    ----------
+    shared : bool, True where the bars leave out what is common to all photos
+    strip : bool, True where the modelled colour is drawn along the lower edge
+    agreed : str, what the dashed lines stand for, as `limit_words.agreed_words` says it; empty where there is none
+    """
+    dashed = f"Dashed: what was agreed, {agreed}." if agreed else ""
+    parts = (_BARS if shared else _BARS_UNLIKE, _BANDS, dashed, _STRIP if strip else "")
+    return " ".join(part for part in parts if part)
 
 
 def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:

@@ -11,7 +11,7 @@ from tracker.reading import PhotoReading, RegionReading
 from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
 from tracker.ui.parts.words import REGION_WORDS, plain
 from tracker.ui.session import in_force
-from tracker.uncertainty import format_measured, format_number
+from tracker.uncertainty import format_measured, format_measured_share, format_number, format_share
 
 _CORRECTION = {
     "grey18": (
@@ -39,6 +39,9 @@ _YARDSTICK = (
     "For scale, from dental work, as no figure for hair is published: half of all observers notice a difference of "
     "0.8 ΔE00, and half still accept 1.8 (Paravina 2015)."
 )
+
+
+_LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
 
 def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) -> None:
@@ -91,20 +94,16 @@ def _component(region: RegionReading, axis: int) -> str:
     return format_measured(Measured(region.lab.lab[axis], region.lab.u[axis], dof=region.lab.dof))
 
 
-def _share(share: Measured | None) -> str:
-    """A measured share in per cent."""
-    if share is None:
-        return "–"
-    size, spread = format_measured(Measured(100 * share.value, 100 * share.u, dof=share.dof), 0).split(" ± ")
-    return f"{size}% (± {spread})"
-
-
 def _left_out(region: RegionReading) -> str:
     dropped = region.dropped
-    parts = [("gloss", dropped.gloss), ("shadow", dropped.shadow), ("not hair", dropped.not_hair)]
-    if dropped.outside:
-        parts.append(("outside the photo", dropped.outside))
-    return ", ".join(f"{share:.0%} {word}" for word, share in parts)
+    found = (
+        ("not hair", dropped.not_hair),
+        ("burnt out or black", dropped.clipped),
+        ("outside the photo", dropped.outside),
+    )
+    by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
+    seen = [f"{format_share(share)} {word}" for word, share in found if share >= _LEAST_SHARE]
+    return plain("; ".join([by_rule, *seen]))
 
 
 _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (
@@ -114,7 +113,10 @@ _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (
     ("Lights, L\\*", lambda region: format_measured(region.lights)),
     ("Lows, L\\*", lambda region: format_measured(region.lows)),
     ("Lights minus lows", lambda region: format_measured(region.dimension)),
-    ("Lighter than the root", lambda region: _share(region.lightened)),
+    (
+        "Lighter than the root",
+        lambda region: plain(format_measured_share(region.lightened)) if region.lightened else "–",
+    ),
     ("Left out", _left_out),
     ("Pixels averaged", lambda region: f"{region.pixels:,}"),
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tracker.agreed import AgreedLimits
-from tracker.ui.parts.words import REGION_WORDS, listed
+from tracker.ui.parts.words import REGION_WORDS, listed, sentence_case
 
 
 def agreed_words(limits: AgreedLimits) -> str:
@@ -24,3 +24,9 @@ def washes_words(washes_per_week: float | None) -> str:
     if washes_per_week is None:
         return ""
     return f"washed {washes_per_week:g} {'time' if washes_per_week == 1 else 'times'} a week"
+
+
+def agreed_sentences(limits: AgreedLimits, washes_per_week: float | None) -> str:
+    """The limits as a sentence, and how often the hair is washed as another; empty where neither is noted."""
+    said = (agreed_words(limits), washes_words(washes_per_week))
+    return " ".join(f"{sentence_case(each)}." for each in said if each)

@@ -24,9 +24,10 @@ _STEPS = (
     (
         "card",
         "From above: the grey card beside the hair, turned a third of the way from the camera to the window",
-        "The card beside the hair, a third of the way to the light",
-        "Hold it where the hair is, not in front and not behind. Face it to the phone, then turn it a third of the way "
-        "towards the light: it is lit like the hair, and nothing shines on it. No fingers and no shadow on it.",
+        "The card beside the hair, turned a little to the light",
+        "Hold it where the hair is, not in front and not behind. Face it to the phone, then turn it a little towards "
+        "the light, a third of the way: it is lit like the hair, and nothing shines on it. No fingers and no shadow "
+        "on it.",
     ),
     (
         "distance",
@@ -67,7 +68,7 @@ def short_photo_advice() -> None:
     drawing, alt, *_ = _STEPS[2]
     show_drawing(drawing, alt)
     st.markdown(
-        "Dry, combed hair. Hold the card beside the hair, turned a third of the way from the camera to the light: "
-        "then nothing shines on it. No flash and no filter. Stand about a metre away, and fill the photo with hair "
-        "and card. Same place, phone and card before and after."
+        "Dry, combed hair. Hold the card beside the hair, facing the phone and turned a little towards the light (a "
+        "third of the way): then nothing shines on it. No flash and no filter. Stand about a metre away, and fill the "
+        "photo with hair and card. Same place, phone and card before and after."
     )

@@ -43,12 +43,17 @@ def no_number(record: PhotoRecord) -> str:
     if record.reading is not None and record.reading.ok:
         return ""
     if record.failure:
-        return f"No number: {record.failure}"
+        return _no_number(record.failure)
     if record.reading is not None:
         broken = next((check for check in record.reading.checks if check.stopped), None)
         if broken is not None:
-            return f"No number: {broken.says} {broken.advice}".strip()
+            return _no_number(f"{broken.says} {broken.advice}".strip())
     return "No number: this photo has not been measured."
+
+
+def _no_number(why: str) -> str:
+    """The reason as the rest of a sentence; a name such as L* keeps its large letter."""
+    return f"No number: {why[:1].lower() + why[1:] if why[1:2].islower() or why[1:2] == ' ' else why}"
 
 
 def measured_photo(record: PhotoRecord) -> None:
@@ -58,7 +63,8 @@ def measured_photo(record: PhotoRecord) -> None:
             measured_url(record, LARGE),
             f"{photo_words(record)}, with the measured bands drawn on it",
             ratio=picture_ratio(record),
-            caption="Drawn in: the bands and what was averaged. Gloss, shadow and what is not hair were left out.",
+            caption="Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and "
+            "what is not hair.",
         )
     else:
         photo(picture_url(record, MEDIUM), photo_words(record), ratio=picture_ratio(record))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from tracker.outcomes import FEW, FEWEST, Middle, PastResults
-from tracker.uncertainty import format_number
+from tracker.uncertainty import format_number, format_share
 
 
 def headline(results: PastResults) -> str:
@@ -40,7 +40,7 @@ def spread_sentence(middle: Middle, unit: str) -> str:
     """Where the cases lay, and how sure their middle is."""
     share = "Half of the cases lay" if middle.quarters else "All cases lay"
     spread = f"{share} between {signed(middle.spread_low)} and {signed(middle.spread_high)}{unit and f' {unit}'}."
-    sure = f"{min(middle.coverage, 0.99):.0%}"
+    sure = format_share(min(middle.coverage, 0.99))
     low, high = signed(middle.low), signed(middle.high)
     if middle.coverage >= 0.95:
         within = f"lie within {low} to {high}" if low != high else f"be {low} to the digit shown"

@@ -15,7 +15,7 @@ from tracker.records import PhotoRecord
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.words import plain
-from tracker.uncertainty import format_measured
+from tracker.uncertainty import format_measured, format_measured_share
 
 if TYPE_CHECKING:
     from tracker.blend import Blend, Interval
@@ -81,8 +81,8 @@ def for_the_client(pair: Pair) -> None:
         st.markdown(plain(said))
 
 
-def change_charts(pair: Pair) -> None:
-    """Root to tip, then lights and lows, of before and after."""
+def change_charts(pair: Pair, *, to_others: bool = False) -> None:
+    """Root to tip, then lights and lows, of before and after; `to_others` without what the photo lacks."""
     if not pair.changes or len(pair.readings) != 2:
         return
     earlier, later = _on_the_same_way(pair)
@@ -90,7 +90,7 @@ def change_charts(pair: Pair) -> None:
         found = lengths(pair.after)
         blend = _blend(pair)
         title = "Lightness from root to tip" if blend is None else _finding("Lighter than before", blend, found.path)
-        _profile((earlier, later), blend, title, _blend_words(blend, found))
+        _profile((earlier, later), blend, title, _blend_words(blend, found, to_others=to_others))
     _spread(pair.before, pair.after)
 
 
@@ -124,11 +124,11 @@ def _spread(*photos: PhotoRecord) -> None:
         return
     share = share_lightened(*readings) if len(readings) == 2 else None
     if len(readings) == 1:
-        title = f"Lights and lows lie {format_measured(found_seen['before'].dimension)} L* apart"
+        title = f"Lights and lows lie {format_measured(found_seen['before'].dimension)} apart in lightness"
     elif share is None or share.value <= 1.96 * share.u:
         title = "Lights and lows, before and after"
     else:
-        title = f"{_percent(share)} of the hair is lighter than before"
+        title = f"{format_measured_share(share)} of the hair is lighter than before"
     spec, words = spread_chart(curves_seen, found_seen, is_dark(), title=title)
     show_chart(spec, words, key="spread")
     st.caption(plain(" ".join([*_shade_words(found_seen), _SPREAD_BAND])))
@@ -171,19 +171,24 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
     return f"{what} from {_range(blend.start_mm(path), 0.1, 0)} cm below the root"
 
 
-def _blend_words(blend: Blend | None, found: Lengths) -> list[str]:
+def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
     """Start and softness with their intervals, and what the card says of lengths."""
     if blend is None:
         return []
     if found.path is None:
         start = f"The lightening starts at {_share(blend.start)} of the way from root to tip."
-        steep = f"Steepest rise: {_range(blend.steepest, 0.1, 1)} L* for each tenth of the way"
+        steep = f"{_range(blend.steepest, 0.1, 1)} in a tenth of the way"
         why = found.reason or "Note the size of your card on the Studio page to get centimetres."
+        why = "" if to_others else why
     else:
         start = f"The lightening starts {_range(blend.start_mm(found.path), 0.1, 1)} cm below the root."
-        steep = f"Steepest rise: {_range(blend.per_cm(found.path), 1, 1)} L* for each centimetre"
+        steep = f"{_range(blend.per_cm(found.path), 1, 1)} in a centimetre"
         why = f"The marked hair is {format_measured(_in_cm(found.path))} cm long in the photo, by the card’s size."
-    return [start, f"{steep}; the smaller, the softer the blend.", why]
+    return [
+        start,
+        f"Where it is steepest, lightness rises by {steep}: the smaller, the softer the blend.",
+        *([why] if why else []),
+    ]
 
 
 def _share(interval: Interval) -> str:
@@ -199,15 +204,10 @@ def _in_cm(length: Measured) -> Measured:
     return Measured(length.value / 10, length.u / 10, "cm", length.dof)
 
 
-def _percent(share: Measured) -> str:
-    size, reach = format_measured(Measured(100 * share.value, 100 * share.u, dof=share.dof), 0).split(" ± ")
-    return f"{size} % (± {reach})"
-
-
 def _shade_words(shades: Mapping[str, Shades]) -> list[str]:
     said = []
     for name, each in shades.items():
         lights, lows, apart = (format_measured(value) for value in (each.lights, each.lows, each.dimension))
-        start = f"{name.capitalize()}: lights" if len(shades) > 1 else "Lights"
-        said.append(f"{start} L* {lights}, lows L* {lows}, {apart} apart.")
-    return said
+        start = f"{name.capitalize()}: lightness" if len(shades) > 1 else "Lightness"
+        said.append(f"{start} of the lights {lights}, of the lows {lows}, {apart} apart.")
+    return [*said, "Lightness is L*: 0 is black, 100 is white."]

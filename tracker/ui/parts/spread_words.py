@@ -16,13 +16,13 @@ _AT_LEVEL = 6
 
 
 def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
-    """The smallest real change in levels, and what more photos make of it."""
+    """The smallest real change in levels, and what it becomes with more photos."""
     slope, light = scale.slope(scale.lightness(_AT_LEVEL)), light_at_level(spread, scale)
-    one, two, three = (spread.smallest_change(photos, light) for photos in (1, 2, 3))
+    one, two, three = (f"{spread.smallest_change(photos, light) / slope:.1f}" for photos in (1, 2, 3))
     whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
+    more = f"with two or three photos each {two}" if two == three else f"with two photos each {two}, with three {three}"
     return (
-        f"{whose} a change of {one / slope:.1f} level at level {_AT_LEVEL} ({one:.1f} L*) stands out with one photo "
-        f"before and one after; {two:.1f} L* with two each, {three:.1f} with three."
+        f"{whose} a change of {one} level at level {_AT_LEVEL} stands out with one photo before and one after; {more}."
     )
 
 

@@ -7,14 +7,15 @@ from datetime import date
 
 from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
 from tracker.ui.parts.pair import compare_states, state_in_force
-from tracker.ui.parts.words import ago, day, listed, plain, sentence_case
+from tracker.ui.parts.words import MADE_UP, ago, day, listed, plain, sentence_case
 
 
-def visit_words(visit: Visit, today: date) -> str:
-    """Services and day of a visit, ready for Markdown."""
+def visit_words(visit: Visit, today: date, *, made_up: bool = False) -> str:
+    """Services and day of a visit, ready for Markdown, marked where it belongs to the demo."""
     services = sentence_case(listed((plain(service) for service in visit.services), empty="no service noted"))
     span = ago(visit.on, today)
-    return f"{services} · {day(visit.on)}" + (f", {span}" if visit.on <= today else "")
+    when = f"{day(visit.on)}, {span}" if visit.on <= today else day(visit.on)
+    return " · ".join([services, when, *([MADE_UP] if made_up else [])])
 
 
 def lift_words(photos: Sequence[PhotoRecord]) -> str:

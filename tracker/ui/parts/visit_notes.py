@@ -12,12 +12,12 @@ from tracker.records import Draft, Visit
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.consent_view import remembered_recorder
-from tracker.ui.parts.limit_words import agreed_words, washes_words
+from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES
-from tracker.ui.parts.words import day, listed, plain, plain_lines, sentence_case
+from tracker.ui.parts.words import day, plain, plain_lines
 from tracker.workflow.visits import VISIT
 
 if TYPE_CHECKING:
@@ -44,10 +44,10 @@ def visit_notes(store: Store, visit: Visit) -> None:
     if visit.next_time:
         st.markdown("**Next time**")
         st.markdown(plain_lines(visit.next_time))
-    agreed = listed((agreed_words(visit.limits), washes_words(visit.washes_per_week)))
+    agreed = agreed_sentences(visit.limits, visit.washes_per_week)
     if agreed:
         st.markdown("**Agreed until the next visit**")
-        st.markdown(plain(f"{sentence_case(agreed)}."))
+        st.markdown(plain(agreed))
     what_changed(store, record_id=visit.id)
     link("results", "Past results from starts like this", visit=visit.id)
     if st.button("Change this visit", key=f"change-{visit.id}"):

@@ -7,15 +7,19 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
+MADE_UP = "made up"
+"""Marks a client of the demo, and all that is theirs."""
+
 ROLE_WORDS = {"before": "Before", "after": "After", "progress": "Progress"}
 
+_PER_CENT = re.compile(r"(?<=\d) %")
 _MARKDOWN = re.compile(r"([\\`*_{}\[\]()#+\-.!|<>~$:&^=@])")
 
 
 def plain(text: str) -> str:
-    """The text so that Markdown shows every sign of it as it was typed; a ± stays with its number."""
+    """The text so that Markdown shows every sign of it as it was typed; ± and % stay with their number."""
     one_line = " ".join(text.split()).replace("± ", "±\N{NO-BREAK SPACE}")
-    return _MARKDOWN.sub(r"\\\1", one_line)
+    return _MARKDOWN.sub(r"\\\1", _PER_CENT.sub("\N{NO-BREAK SPACE}%", one_line))
 
 
 def plain_lines(text: str) -> str:
