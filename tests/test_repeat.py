@@ -234,7 +234,7 @@ def test_intervals_hold_the_truth_and_no_change_is_rarely_called_one(n: int, sha
     [
         (1, 1, "too close to call with one photo each; "),
         (2, 2, "too close to call with two photos each; "),
-        (3, 1, "too close to call with 3 before and 1 after; "),
+        (3, 1, "too close to call with three before and one after; "),
     ],
 )
 def test_the_sentence_counts_the_photos_there_are(before: int, after: int, words: str) -> None:

@@ -153,6 +153,18 @@ class Photos(Undoing):
         with self._reading() as connection:
             return [(row.id, datetime.fromisoformat(row.taken_at)) for row in connection.execute(query)]
 
+    def photos_measured_otherwise(self, client_id: str, method: str) -> list[str]:
+        """Identifiers of a client's photos whose reading another version of the method made, oldest first."""
+        table = schema.photo
+        version = func.json_extract(table.c.record, "$.reading.method_version")
+        query = (
+            select(table.c.id)
+            .where(table.c.client_id == client_id, func.iif(func.json_valid(table.c.record), version, None) != method)
+            .order_by(table.c.taken_at, table.c.id)
+        )
+        with self._reading() as connection:
+            return list(connection.execute(query).scalars())
+
     def photo_count(self) -> int:
         """How many photos the record holds."""
         with self._reading() as connection:

@@ -14,6 +14,7 @@ from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
 from tracker.repeatability import Repeatability
 from tracker.store import Store
 from tracker.workflow.cards import card_size
+from tracker.workflow.words import clean_line
 
 SMALLEST_SIDE = 240
 """Pixels of the shorter side: of four sample photos three gave a number at 240 x 320 pixels, and none at 200 x 267."""
@@ -202,12 +203,12 @@ def settings_with(spread: Repeatability) -> Settings:
     return replace(settings, light_half_width=0.0) if spread.covers_light else settings
 
 
-def remeasure(store: Store, photo_id: str, settings: Settings | None = None) -> PhotoRecord:
+def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, by: str = "") -> PhotoRecord:
     """Measure a kept photo again with its marks, as after a change of the method, and save what comes out.
 
     Raises
     ------
-    NotFound : no such photo
+    NotFound, StoreDamaged : no such photo, or its picture cannot be read back; nothing is changed
     InvalidMarks : it was never marked
     ConsentMissing : the client does not agree to being measured any more
     """
@@ -215,7 +216,9 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None) -> 
     if photo.marks is None:
         raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
     require_agreement(store, photo.client_id)
-    return store.save_photo(measure_record(store, photo, photo.marks, settings))
+    store.picture(photo.file)  # one that cannot be read back keeps the number it has
+    measured = measure_record(store, photo, photo.marks, settings)
+    return store.save_photo(measured, by=clean_line(by, "The name of who measures"))
 
 
 def require_agreement(store: Store, client_id: str) -> None:
