@@ -227,9 +227,9 @@ def test_points_are_added_removed_and_brought_back(at_desk: Watched) -> None:
     page.mouse.click(*spot(page, "point-2"))
     page.get_by_role("button", name="Remove point").click()
     assert len(changed(page, four)["path"]) == 3
-    root, middle = spot(page, "point-0"), spot(page, "point-1")
+    middle, tip = spot(page, "point-1"), spot(page, "point-2")  # the longer of both, clear of its handles
     three = marks(page)
-    page.mouse.dblclick(root[0] + (middle[0] - root[0]) * 0.25, root[1] + (middle[1] - root[1]) * 0.25)
+    page.mouse.dblclick(middle[0] + (tip[0] - middle[0]) * 0.25, middle[1] + (tip[1] - middle[1]) * 0.25)
     assert len(changed(page, three)["path"]) == 4
     at_desk.assert_clean()
 
