@@ -12,6 +12,7 @@ from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE
 from tracker.measure import measure_photo
 from tracker.reading import PhotoReading
+from tracker.repeatability import PROVISIONAL
 
 
 @pytest.fixture(scope="module")
@@ -74,6 +75,17 @@ def test_the_same_hair_is_never_called_changed(before: PhotoReading) -> None:
         assert "no meaningful change" in region.sentence or "too close to call with one photo each" in region.sentence
     for region in compare_readings(before, again, same_kit=False):
         assert "unlike kits" in region.sentence or "no meaningful change" in region.sentence
+
+
+def test_where_more_photos_do_not_help_it_says_what_may(before: PhotoReading) -> None:
+    # light that differs between card and hair is in every photo of a visit alike
+    [*_, end] = compare_readings(before, before, same_kit=True)
+    assert end.change.photos_needed is None
+    assert end.sentence == (
+        "Ends: too close to call with one photo each; more photos would not settle it, a set-up check on five days may."
+    )
+    known = dataclasses.replace(PROVISIONAL, covers_light=True)
+    assert "set-up check" not in compare_readings(before, before, same_kit=True, repeatability=known)[2].sentence
 
 
 def test_comparison_is_the_same_when_shown_again(before: PhotoReading, after: PhotoReading) -> None:

@@ -210,7 +210,7 @@ def _region_change(
     scatter = _scatter(before, after, repeatability) if same_kit else None
     change = compare(first, second, warmth, rng, scatter)
     photos = before.photos, after.photos
-    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change, photos))
+    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change, photos, repeatability))
 
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
@@ -249,16 +249,18 @@ def _remaining(before: RegionReading, after: RegionReading, size: Rendering) -> 
     return first, second
 
 
-def _sentence(name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int]) -> str:
+def _sentence(
+    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], spread: Repeatability
+) -> str:
     where = REGION_WORDS[name]
     if change.verdict == CHANGED:
         return f"{where}: {_what(lift, warmth, change)}. That is a real change."
     if change.verdict == CANNOT_TELL:
-        return f"{where}: too close to call {_what_would_help(change, photos)}."
+        return f"{where}: too close to call {_what_would_help(change, photos, spread)}."
     return f"{where}: no meaningful change; {lift.text}."
 
 
-def _what_would_help(change: Change, photos: tuple[int, int]) -> str:
+def _what_would_help(change: Change, photos: tuple[int, int], spread: Repeatability) -> str:
     """With how many photos it cannot be told, and how many more would settle it."""
     before, after = photos
     alike = before == after
@@ -268,7 +270,9 @@ def _what_would_help(change: Change, photos: tuple[int, int]) -> str:
     if change.scatter is None:
         return "between photos from unlike kits"
     if change.photos_needed is None:
-        return f"with {have}, and more photos would not settle it: what the visits differ in is larger"
+        if spread.covers_light:
+            return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
+        return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
         return f"with {have}; {_in_words(change.photos_needed)} of each should settle it"
     return f"with {have}; {_in_words(change.photos_needed - before)} more of each should settle it"
