@@ -62,6 +62,7 @@ def routes() -> list[Route]:
     pictures = Pictures()
     return [
         Route("/passing/{photo_id}.jpg", passing_picture),
+        Route("/forgotten/{once}", forgotten),
         Route("/picture/{photo_id}/{edge:int}.jpg", pictures.plain),
         Route("/picture/{photo_id}/balanced/{edge:int}.jpg", pictures.balanced),
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
@@ -79,6 +80,11 @@ def passing_picture(request: Request) -> Response:
     except TrackerError:
         return Response(status_code=404)
     return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
+
+
+def forgotten(_: Request) -> Response:
+    """Asks the browser to drop every picture that it kept of this app (W3C Clear Site Data); asked after an erasure."""
+    return Response(status_code=204, headers={"Clear-Site-Data": '"cache"', "Cache-Control": "no-store"})
 
 
 def middleware() -> list[Middleware]:

@@ -53,8 +53,8 @@ def page() -> None:
 
 def _how() -> None:
     st.markdown(
-        "How far do photos of the same hair lie apart here, when nothing has changed? Ten minutes with a few swatches "
-        "tell, and from then on every ± and every “real change” rests on your own studio."
+        "How far do photos of the same hair lie apart here, when nothing has changed? A few swatches, ten minutes "
+        "on each of five days, tell; from then on every ± and every “real change” rests on your own studio."
     )
     show_drawing("set up", "The same swatch and card photographed three times, put down and taken up again in between")
     st.markdown(

@@ -8,6 +8,7 @@ from pathlib import Path
 import streamlit as st
 
 from tracker.ui.parts.focus import begin_at_the_top
+from tracker.ui.parts.forgetting import ask_to_forget
 from tracker.ui.parts.notices import say_what_was_kept
 from tracker.ui.parts.undo import offer_undo
 
@@ -16,6 +17,7 @@ def begin(*, undo: bool = True) -> None:
     """Call at the top of a page; one that is shown to clients says nothing of what was deleted (`undo` False)."""
     st.html(f"<style>{_style()}</style>")
     begin_at_the_top()
+    ask_to_forget()
     say_what_was_kept()
     if undo:
         offer_undo()

@@ -1,0 +1,70 @@
+"""An erased photo is gone from the browser's own folder too."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from conftest import BROWSERS, FLAGS, watch
+from test_main_job import open_listed, press, sample, settled
+
+from tracker import workflow
+from tracker.records import BEFORE, MEASURING
+from tracker.store import Store
+
+if TYPE_CHECKING:
+    from conftest import Serve
+
+pytestmark = pytest.mark.browser
+
+APP = Path(__file__).parents[2] / "app.py"
+
+
+def holds(folder: Path, piece: bytes) -> bool:
+    """Whether any file below the folder has these bytes."""
+    return any(piece in path.read_bytes() for path in folder.rglob("*") if path.is_file())
+
+
+def wait_until(page: Any, folder: Path, piece: bytes, there: bool) -> None:
+    """The browser writes its folder when it likes."""
+    for _ in range(60):
+        if holds(folder, piece) is there:
+            return
+        page.wait_for_timeout(250)
+    pytest.fail(f"the picture is {'not ' if there else 'still '}in the browser's folder")
+
+
+def test_the_browser_drops_the_pictures_of_an_erased_client(chromium: Any, serve: Serve, tmp_path: Path) -> None:
+    home, profile = tmp_path / "studio", tmp_path / "profile"
+    with Store(home) as store:
+        client = workflow.add_client(store, "Ada", "", {MEASURING: True}, "me")
+        content = sample("before").read_bytes()
+        draft = workflow.start_draft(store, client.id, "visit")
+        photo, _ = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")
+        workflow.keep_draft(store, replace(draft, photos=(photo,)))
+    found = next(path for name in BROWSERS if (path := shutil.which(name)))
+    with serve(APP, home, tmp_path / "log") as address:
+        context = chromium.browser_type.launch_persistent_context(
+            str(profile), executable_path=found, args=list(FLAGS), headless=True
+        )
+        watched = watch(context.new_page())
+        page = watched.page
+        page.set_default_timeout(15_000)
+        with page.expect_response(lambda answer: "/picture/" in answer.url) as answered:
+            page.goto(f"{address}/new-visit?draft={draft.id}")
+        body = answered.value.body()
+        piece = body[len(body) // 2 : len(body) // 2 + 48]
+        wait_until(page, profile, piece, there=True)
+        open_listed(page, "Clients")
+        page.get_by_role("link", name="Ada").first.click()
+        page.get_by_role("heading", name="Ada", exact=True).wait_for()
+        settled(page)
+        page.get_by_text("Erase this client").first.click()
+        page.get_by_label("Type the client’s name to confirm").fill("Ada")
+        press(page, "Erase for good")
+        page.get_by_text("Erased on").wait_for()
+        wait_until(page, profile, piece, there=False)
+        context.close()

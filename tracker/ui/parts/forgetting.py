@@ -1,0 +1,20 @@
+"""After an erasure: the browser is asked to drop the pictures that it kept."""
+
+from __future__ import annotations
+
+from uuid import uuid4
+
+import streamlit as st
+
+_KEY = "browser-shall-forget"
+
+
+def forget_on_next_page() -> None:
+    """Have the page that is opened next ask the browser to drop what it kept of this app."""
+    st.session_state[_KEY] = True
+
+
+def ask_to_forget() -> None:
+    """Ask now where it is wanted: the answer at that address says so (`server.forgotten`)."""
+    if st.session_state.pop(_KEY, False):
+        st.html(f'<img src="/forgotten/{uuid4().hex}" alt="" hidden>')
