@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import timedelta
 from functools import partial
 from pathlib import Path
 
@@ -12,7 +13,7 @@ from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pai
 
 from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import PriceLine, new_id, now
-from tracker.store import Store, undo
+from tracker.store import Store, edits, undo
 from tracker.store.pictures import Pictures
 
 
@@ -101,6 +102,21 @@ def test_what_is_there_again_is_not_overwritten(store: Store) -> None:
     with pytest.raises(Conflict):
         store.put_back(deletion.token)
     assert store.draft(draft.id) == again
+
+
+def test_a_clock_that_was_set_back_is_no_hindrance(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    client, other = add_client(store, "Ada"), add_client(store, "Bea")
+    visit = save_pair(store, client.id)
+    for number in range(4):
+        visit = store.save_visit(replace(visit, note=f"{number}"), store.photos(visit_id=visit.id))
+    deletion = store.delete_visit(visit.id)
+    earlier = now() - timedelta(hours=1)
+    monkeypatch.setattr(edits, "now", lambda: earlier)
+    for number in range(4):
+        store.change_client(other.id, partial(replace, note=str(number)))
+    store.put_back(deletion.token)
+    assert store.visit(visit.id) == visit
+    assert [edit.what for edit in store.edits(other.id)].count("changed") == 4
 
 
 def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> None:

@@ -16,12 +16,12 @@ from tracker.errors import NotFound, StoreDamaged
 from tracker.records import new_id, now
 from tracker.store import schema
 from tracker.store.database import Database, require_client
-from tracker.store.edits import log_edit
+from tracker.store.edits import REMOVED, log_edit
 from tracker.store.folder import Layout
 from tracker.store.kept import held_by
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.pictures import Pictures
-from tracker.store.rows import Row, time_text
+from tracker.store.rows import Row
 from tracker.store.wearing import touch_wear
 
 PUT_BACK = "put back"
@@ -173,8 +173,11 @@ def _insert(connection: Connection, held: _Held) -> None:
 
 def _make_room(connection: Connection, held: _Held) -> None:
     """Give back the numbers of the log that were free after the deletion: what was logged since moves behind them."""
-    table, since = schema.edit, schema.edit.c.at >= time_text(held.deletion.at)
-    first = connection.execute(select(func.min(table.c.number)).where(since)).scalar_one()
+    table = schema.edit
+    # the line of the deletion itself, not its time: clocks are set back now and then
+    removed = select(func.max(table.c.number)).where(table.c.record_id == held.record_id, table.c.what == REMOVED)
+    first = connection.execute(removed).scalar_one()
+    since = table.c.number >= (first or 0)
     shift = max((row["number"] for row in held.rows.get("edit", ())), default=0) + 1 - (first or 0)
     if first is None or shift <= 0:
         return
