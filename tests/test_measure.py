@@ -12,7 +12,8 @@ from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker import METHOD_VERSION, errors
 from tracker.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
 from tracker.measure import Settings, find_marks, measure_photo
-from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, Marks
+from tracker.quality import check_photo
+from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, CardSummary, Marks
 from tracker.records import from_json, to_json
 from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3
 from tracker.shades import shades
@@ -119,6 +120,21 @@ def test_dark_and_bright_photos_are_called_so() -> None:
     assert next(c.name for c in dark.checks if not c.ok) == "bright_enough"
     bright = measure_photo(photograph(scene(), gains=(3.6, 3.6, 3.6)), marks())
     assert "not_too_bright" in [c.name for c in bright.checks if not c.ok]
+
+
+@pytest.mark.parametrize(
+    ("reflectance", "lightness", "failed"),
+    [
+        (0.18, 49.5, []),
+        (0.18, 96.0, ["not_too_bright"]),
+        (0.9, 96.0, []),  # a white card that is exposed as it should be
+        (0.9, 48.0, ["bright_enough"]),  # the same card in the light that an 18 % card needs to look so
+    ],
+)
+def test_exposure_is_judged_by_what_the_card_reflects(reflectance: float, lightness: float, failed: list[str]) -> None:
+    corners = ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0))
+    card = CardSummary("grey18", corners, (lightness, 0.0, 0.0), 0.0, 0.0, reflectance)
+    assert [check.name for check in check_photo(card, ()) if not check.ok] == failed
 
 
 def test_a_black_and_white_photo_gives_no_number() -> None:

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
+from tracker.colorimetry import lab_to_linear, linear_to_lab
 from tracker.quality.advice import Seen, advise
 from tracker.quality.limits import Limits
+from tracker.quantities import Vector3, vector3
 from tracker.reading import MIXED, CardSummary, Check, Dropped
 from tracker.uncertainty import format_share
+
+_MIDDLE_GREY = 0.18
 
 RAW = "raw"
 """Name of the check that notes a photo developed from a camera's raw file."""
@@ -74,7 +79,7 @@ def _note(warning: str) -> Check:
 
 
 def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
-    lightness = card.lab[0]
+    lightness = _as_middle_grey(card)[0]
     dark = lightness < limits.darkest
     bright = lightness > limits.brightest
     return (
@@ -84,7 +89,7 @@ def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
             lightness,
             limits.darkest,
             "L*",
-            f"The photo is {'too dark' if dark else 'bright enough'}: the card reads {lightness:.0f}.",
+            f"The photo is {'too dark' if dark else 'bright enough'}: middle grey reads {lightness:.0f}.",
             "Add light or raise the exposure." if dark else "",
         ),
         Check(
@@ -97,6 +102,11 @@ def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
             "Lower the exposure." if bright else "",
         ),
     )
+
+
+def _as_middle_grey(card: CardSummary) -> Vector3:
+    """CIELAB that an 18 % grey would have in the card's place: how the photo is lit, whatever the card reflects."""
+    return vector3(linear_to_lab(lab_to_linear(card.lab) * (_MIDDLE_GREY / card.reflectance)))
 
 
 def _colour(coloured: float, limits: Limits) -> Check:
@@ -113,7 +123,8 @@ def _colour(coloured: float, limits: Limits) -> Check:
 
 
 def _cast(card: CardSummary, limits: Limits) -> Check:
-    chroma = (card.lab[1] ** 2 + card.lab[2] ** 2) ** 0.5
+    _, a, b = _as_middle_grey(card)
+    chroma = math.hypot(a, b)
     ok = chroma <= limits.cast
     return Check(
         "cast",
