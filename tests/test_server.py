@@ -19,6 +19,7 @@ from tracker.errors import NotFound
 from tracker.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.records import BEFORE, PhotoRecord, new_id
 from tracker.ui import look, passing, server, session
+from tracker.ui.first_answer import StyledFromTheStart
 from tracker.workflow import PassingPhoto
 
 
@@ -118,7 +119,7 @@ def page_of_the_server(request: Any) -> HTMLResponse:
 
 def styled() -> Any:
     routes = [Route("/", page_of_the_server), Route("/told", lambda _: PlainTextResponse("</body>"))]
-    return server.StyledFromTheStart(Starlette(routes=routes))
+    return StyledFromTheStart(Starlette(routes=routes))
 
 
 def test_a_page_carries_its_style_at_the_end_of_its_body() -> None:
