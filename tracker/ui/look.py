@@ -51,6 +51,11 @@ def page_style() -> str:
     return f"<style>{(_HERE / 'look.css').read_text('utf-8')}</style>"
 
 
+def fetch(address: str) -> None:
+    """Have the browser ask for an address of the app; nothing is shown."""
+    st.html(f'<img src="{escape(address)}" alt="" hidden>')
+
+
 def swatches(items: Iterable[Swatch]) -> None:
     """A row of measured colours on mid-grey, each with its words under it."""
     st.html(swatches_html(items))

@@ -6,6 +6,8 @@ from uuid import uuid4
 
 import streamlit as st
 
+from tracker.ui.look import fetch
+
 _KEY = "browser-shall-forget"
 
 
@@ -17,4 +19,4 @@ def forget_on_next_page() -> None:
 def ask_to_forget() -> None:
     """Ask now where it is wanted: the answer at that address says so (`server.forgotten`)."""
     if st.session_state.pop(_KEY, False):
-        st.html(f'<img src="/forgotten/{uuid4().hex}" alt="" hidden>')
+        fetch(f"/forgotten/{uuid4().hex}")
