@@ -356,6 +356,16 @@ def test_a_damaged_visit_is_no_part_of_the_portfolio(store: Store, record: bytes
     assert [entry.visit.id for entry in store.portfolio()] == [whole.id]
 
 
+@pytest.mark.parametrize("services", ["7", '"toner"', "null", "[1, null]", "{}"])
+def test_days_of_visits_are_read_past_damaged_ones(store: Store, services: str) -> None:
+    client = add_client(store)
+    kept, damaged = (store.save_visit(new_visit(client.id), []) for _ in range(2))
+    with store._writing() as connection:
+        text = f"UPDATE visit SET record = json_set(record, '$.services', json('{services}')) WHERE id = '{damaged.id}'"
+        connection.exec_driver_sql(text)
+    assert (client.id, kept.on, tuple(sorted(kept.services))) in store.visit_days()
+
+
 def test_a_damaged_photo_is_not_removed_by_saving_its_visit(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
@@ -102,6 +103,21 @@ def test_what_is_there_again_is_not_overwritten(store: Store) -> None:
     with pytest.raises(Conflict):
         store.put_back(deletion.token)
     assert store.draft(draft.id) == again
+
+
+def test_a_visit_whose_picture_cannot_be_read_can_be_deleted(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    client = add_client(store)
+    visit = save_pair(store, client.id)
+
+    def broken_disk(path: Path) -> bytes:
+        raise OSError(errno.EIO, "Input/output error", str(path))
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Path, "read_bytes", broken_disk)
+        deletion = store.delete_visit(visit.id)
+    assert store.visits(client.id) == []
+    store.put_back(deletion.token)
+    assert store.visits(client.id) == [visit]
 
 
 def test_a_clock_that_was_set_back_is_no_hindrance(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -51,14 +51,17 @@ class Importing(Database):
     def visit_days(self) -> set[tuple[str, date, tuple[str, ...]]]:
         """Client, day and services, in small letters and sorted, of every visit."""
         table = schema.visit
-        services = func.iif(func.json_valid(table.c.record), func.json_extract(table.c.record, "$.services"), "[]")
+        listed = (
+            func.iif(func.json_valid(table.c.record), func.json_type(table.c.record, "$.services"), None) == "array"
+        )
+        services = func.iif(listed, func.json_extract(table.c.record, "$.services"), "[]")
         with self._reading() as connection:
             rows = connection.execute(select(table.c.client_id, table.c.on_date, services.label("services"))).all()
         return {
             (
                 row.client_id,
                 date.fromisoformat(row.on_date),
-                tuple(sorted(" ".join(each.split()).casefold() for each in json.loads(row.services or "[]"))),
+                tuple(sorted(" ".join(str(each).split()).casefold() for each in json.loads(row.services))),
             )
             for row in rows
         }

@@ -12,7 +12,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, Table, func, insert, select, update
 
-from tracker.errors import NotFound, StoreDamaged
+from tracker.errors import NotFound, StoreError
 from tracker.records import new_id, now
 from tracker.store import schema
 from tracker.store.database import Database, require_client
@@ -141,7 +141,7 @@ class Undoing(Database):
         for name in files:
             try:
                 found[name] = self._pictures.get(name)
-            except (NotFound, StoreDamaged):  # was lost before: it comes back as lost
+            except StoreError:  # was lost before, or cannot be read: it comes back as lost
                 continue
         return found
 
