@@ -90,7 +90,7 @@ def test_a_check_that_is_too_small_changes_nothing(store: Store) -> None:
 
 
 def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store: Store) -> None:
-    rows = [shot(40 + 0.3 * number, session=f"day {number % 3}") for number in range(12)]
+    rows = [shot(40 + 0.3 * number, session=f"day {number % 5}") for number in range(12)]
     gather(store, "set-up check so far", rows)
     first = workflow.adopt_spread(store)
     assert first.shots == tuple(rows)
