@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from tracker.quantities import LabMeasured, Measured
 from tracker.reading import CardSummary, Check, Correction, Dropped, Marks, PhotoReading, ProfilePoint, RegionReading
@@ -24,6 +26,9 @@ from tracker.records import (
     now,
 )
 from tracker.store import Store
+
+if TYPE_CHECKING:
+    import pytest
 
 MARKS = Marks("grey18", ((1.0, 1.0), (9.0, 1.0), (9.0, 9.0), (1.0, 9.0)), ((20.0, 5.0), (21.5, 80.25)), 12.5)
 COV = ((1.0, 0.25, 0.0), (0.25, 2.0, 0.0), (0.0, 0.0, 3.0))
@@ -90,6 +95,19 @@ def new_photo(
 
 def new_draft(client_id: str, visit: Visit | None, photos: tuple[PhotoRecord, ...]) -> Draft:
     return Draft(new_id(), client_id, "visit", 0, visit, photos, now())
+
+
+def note_syncs(monkeypatch: pytest.MonkeyPatch) -> set[int]:
+    """The numbers (inodes) of all files and folders that are put safely on the disk from now on."""
+    synced: set[int] = set()
+    fsync = os.fsync
+
+    def noted(descriptor: int) -> None:
+        synced.add(os.fstat(descriptor).st_ino)
+        fsync(descriptor)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    return synced
 
 
 def save_pair(store: Store, client_id: str, before: bytes = b"before", after: bytes = b"after") -> Visit:

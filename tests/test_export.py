@@ -6,7 +6,6 @@ import csv
 import hashlib
 import io
 import json
-import os
 import re
 import time
 import typing
@@ -19,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, save_pair
+from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, note_syncs, save_pair
 from PIL import Image
 from test_pages_harness import NASTY, Filled, at, drawn_photo
 
@@ -338,18 +337,10 @@ def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None
 # safety.md row 33: an export that is listed is whole, whatever happens to the power
 def test_an_export_is_on_the_disk_before_it_has_its_name(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     save_pair(store, add_client(store, "Ada").id)
-    synced: set[tuple[int, int]] = set()
-    fsync = os.fsync
-
-    def noted(descriptor: int) -> None:
-        found = os.fstat(descriptor)
-        synced.add((found.st_dev, found.st_ino))
-        fsync(descriptor)
-
-    monkeypatch.setattr(os, "fsync", noted)
+    synced = note_syncs(monkeypatch)
     place, _ = export_everything(store)
     written = [place.parent, place, *place.rglob("*")]
-    assert [path for path in written if (path.stat().st_dev, path.stat().st_ino) not in synced] == []
+    assert [path for path in written if path.stat().st_ino not in synced] == []
 
 
 def shapes(kind: Any, seen: set[Any]) -> set[Any]:

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
 import pytest
-from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
+from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, note_syncs, pictures_in, save_pair
 
 from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store import Restoration, Store, backup, restore
@@ -120,18 +119,10 @@ def test_a_backup_is_on_the_disk_before_it_has_its_name(
 ) -> None:
     save_pair(store, add_client(store).id)
     store.backup(tmp_path / "backups")  # the second one shares its pictures
-    synced: set[tuple[int, int]] = set()
-    fsync = os.fsync
-
-    def noted(descriptor: int) -> None:
-        found = os.fstat(descriptor)
-        synced.add((found.st_dev, found.st_ino))
-        fsync(descriptor)
-
-    monkeypatch.setattr(os, "fsync", noted)
+    synced = note_syncs(monkeypatch)
     made = store.backup(tmp_path / "backups")
     written = [made.parent, made, *(path for path in made.rglob("*") if path.suffix != ".jpg")]
-    assert [path for path in written if (path.stat().st_dev, path.stat().st_ino) not in synced] == []
+    assert [path for path in written if path.stat().st_ino not in synced] == []
 
 
 def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
