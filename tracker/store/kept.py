@@ -20,7 +20,7 @@ Entry = dict[str, Any]
 
 _FOUND_AGAIN = frozenset({"search"})  # columns that are made from the record and say nothing more
 _AT_ONCE = 200  # rows
-_STUDIO_LISTS = frozenset({"erasure", "merge"})  # opaque identifiers only
+_STUDIO_LISTS = frozenset({"erasure", "merge", "picture", "studio"})  # opaque identifiers, sizes and counters only
 
 
 class Kept(Database):

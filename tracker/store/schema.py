@@ -117,6 +117,7 @@ draft = Table(
     Column("id", String, primary_key=True),
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
     Column("updated_at", String, nullable=False),
+    Column("revision", Integer, nullable=False, server_default="0"),
     Column("record", KeptText, nullable=False),
     Index(None, "client_id"),
 )
@@ -241,3 +242,20 @@ setting = Table(
     Column("value", KeptText, nullable=False),  # JSON
 )
 """Choices of the studio that belong to no client, such as the size of its card."""
+
+studio = Table(
+    "studio",
+    metadata,
+    Column("id", String, primary_key=True),
+    Column("saves", Integer, nullable=False),
+)
+"""One row: which studio this is, and how often something was saved in it, so that the file beside the database can
+tell a foreign database and an earlier state of this one."""
+
+picture = Table(
+    "picture",
+    metadata,
+    Column("file", String, primary_key=True),
+    Column("bytes", Integer, nullable=False),
+)
+"""Size of every kept picture, so that the room left is known without walking the folder."""
