@@ -35,6 +35,8 @@
         ├── InvalidList         a list that cannot be brought in
         ├── StoreFull           no room, or over the quota
         ├── StoreDamaged        a file or record fails its check
+        │   ├── DatabaseDamaged pages of the database are damaged
+        │   └── WrongDatabase   not the database that the studio's pictures belong to
         └── NewerDatabase       made by a newer version of this program
 
 Each error says what is wrong, the measured value against its limit where there is one, and what to do.
@@ -43,6 +45,8 @@ Each error says what is wrong, the measured value against its limit where there 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from pathlib import Path
 
 
 class TrackerError(Exception):
@@ -217,6 +221,42 @@ class StoreFull(StoreError):
 
 class StoreDamaged(StoreError):
     """A stored file or record fails its check."""
+
+
+class DatabaseDamaged(StoreDamaged):
+    """Pages of the database are damaged: what can be read still is, and nothing is written any more."""
+
+
+class WrongDatabase(StoreDamaged):
+    """The database is not the one that the studio's pictures belong to, so nothing was opened and nothing changed.
+
+    Parameters
+    ----------
+    what, advice : str, as for every error
+    found : str, one of the constants of `tracker.store.identity`, such as ``empty`` or ``older``
+    folder : Path of the studio
+    pictures : int, how many picture files lie there
+    backups : folders of the newest backups that can be restored, newest first
+    readable : bool, True where the database that lies there is sound, so that it can be restored too
+    """
+
+    def __init__(
+        self,
+        what: str,
+        advice: str,
+        *,
+        found: str,
+        folder: Path,
+        pictures: int,
+        backups: Sequence[Path] = (),
+        readable: bool = False,
+    ) -> None:
+        super().__init__(what, advice)
+        self.found = found
+        self.folder = folder
+        self.pictures = pictures
+        self.backups = tuple(backups)
+        self.readable = readable
 
 
 class NewerDatabase(StoreError):

@@ -2,7 +2,8 @@
 
 from tracker.store.absence import Absent
 from tracker.store.archive import Archive, FolderArchive, ZipArchive
-from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, check_backup
+from tracker.store.aside_folder import LeftPicture
+from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, Shelf, check_backup
 from tracker.store.clients import ClientSummary, LastPhoto
 from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure, Receipt
@@ -11,14 +12,16 @@ from tracker.store.folder import data_folder
 from tracker.store.merging import Merged
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
-from tracker.store.restore import Restoration, restore
+from tracker.store.restore import Restoration, erasures_in, restore
 from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
+from tracker.store.set_aside import ASK_AFTER
 from tracker.store.store import QUOTA_BYTES, Store, Usage
 from tracker.store.undo import Deletion
 from tracker.store.wearing import ClientRecord
 
 __all__ = [
+    "ASK_AFTER",
     "EXPIRE_AFTER",
     "MOST",
     "NETWORK",
@@ -39,16 +42,19 @@ __all__ = [
     "FolderArchive",
     "Found",
     "LastPhoto",
+    "LeftPicture",
     "Merged",
     "PortfolioEntry",
     "PortfolioVisit",
     "Receipt",
     "Restoration",
+    "Shelf",
     "Store",
     "Usage",
     "ZipArchive",
     "check_backup",
     "data_folder",
+    "erasures_in",
     "place_risk",
     "restore",
 ]

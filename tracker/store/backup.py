@@ -10,7 +10,7 @@ from contextlib import closing
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import StoreDamaged, StoreError
+from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.records import now
 from tracker.store.backup_shelf import PREFIX, Shelf, check_backup, write_contents
 from tracker.store.database import Database, wanted_files
@@ -44,6 +44,7 @@ class Backups(Database):
         Raises
         ------
         StoreFull : no room on that disk
+        DatabaseDamaged : the database is damaged, or its copy is; there is no backup
         StoreDamaged : pictures are missing, altered or cannot be read; the backup is there with all the others
         StoreError : the folder lies inside the studio's own folder, or cannot be written
         """
@@ -80,7 +81,11 @@ class Backups(Database):
         with self._reading() as connection:
             first = wanted_files(connection)
         damaged = copy_pictures(self._pictures, kept, first, earlier)
-        copy_database(self._layout.database, target.database)
+        try:
+            copy_database(self._layout.database, target.database)
+        except DatabaseDamaged:
+            self._look_again()
+            raise
         wanted = files_named(target.database)
         damaged = (damaged & wanted) | copy_pictures(self._pictures, kept, wanted - first, earlier)
         kept.sweep(wanted)

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar, cast
 
-from sqlalchemy import Column, Connection, Engine, Table, select, union
+from sqlalchemy import Column, Connection, Engine, Table, select, union, update
 
-from tracker.errors import ConsentMissing, NotFound, StoreError
+from tracker.errors import ConsentMissing, DatabaseDamaged, NotFound, StoreError
 from tracker.records import MEASURING
 from tracker.store import schema
-from tracker.store.faults import database_faults
+from tracker.store.aside_folder import AsideFolder
+from tracker.store.faults import RESTORE, database_faults
 from tracker.store.folder import Layout
+from tracker.store.mark import Mark, MarkFile
 from tracker.store.pictures import Pictures
 from tracker.store.rows import KINDS, Identified, read_record
+from tracker.store.soundness import SoundnessCheck
+
+if TYPE_CHECKING:
+    import sqlite3
 
 Record = TypeVar("Record", bound=Identified)
 
@@ -38,40 +44,99 @@ class Database:
         self._engine = engine
         self._readers = engine.execution_options(write=False)
         self._pictures = pictures
+        self._aside = AsideFolder(layout.set_aside)
+        self._mark = MarkFile(layout.mark)
+        self._damaged = False
+
+    @property
+    def database_damaged(self) -> bool:
+        """True where pages of the database were found to be damaged: what can be read still is, nothing is saved."""
+        return self._damaged
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
-        """A transaction that alone may write; all of it is kept, or nothing."""
-        with database_faults(), self._engine.begin() as connection:
-            yield connection
+        """A transaction that alone may write; all of it is kept, or nothing. What changes something counts as a save.
+
+        Raises
+        ------
+        DatabaseDamaged : the database is damaged; nothing is changed
+        """
+        saved: Mark | None = None
+        with self._noting_damage(), database_faults():
+            with self._engine.begin() as connection:
+                before = _changes(connection)
+                yield connection
+                if _changes(connection) != before:
+                    self._require_sound()
+                    saved = count_save(connection)
+            if saved is not None:  # after the commit, never before
+                self._mark.follow(saved)
 
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         """A transaction that sees one state of the record, beside any writer."""
-        with database_faults(), self._readers.begin() as connection:
+        with self._noting_damage(), database_faults(), self._readers.begin() as connection:
             yield connection
+
+    @contextmanager
+    def _noting_damage(self) -> Iterator[None]:
+        """Remember where the database turns out to be damaged."""
+        try:
+            yield
+        except DatabaseDamaged:
+            self._damaged = True
+            raise
+
+    def _look_again(self) -> None:
+        """Read the whole database because a copy of it was not sound: the fault may be the other disk's."""
+        self._damaged |= SoundnessCheck(self._layout.database, thorough=True).verdict() is False
+
+    def _require_sound(self) -> None:
+        if self._damaged:
+            raise DatabaseDamaged(
+                "The database is damaged, so nothing more is saved into it: it could be lost there.", RESTORE
+            )
 
     def _one(self, shape: type[Record], identifier: str) -> Record:
         with self._reading() as connection:
             return find(connection, shape, identifier)
 
     def _discard_files(self, names: Iterable[str]) -> None:
-        """Remove pictures that no record names any more."""
+        """Remove pictures that no record names any more; a damaged database may hide a name, so then none."""
         candidates = set(names)
-        if not candidates:
+        if not candidates or self._damaged:
             return
         with self._writing() as connection:
             for name in sorted(candidates - wanted_files(connection)):
                 self._pictures.remove(name)
+                self._aside.remove(name)  # where the same content lies there too
 
     def _tidy_files(self, names: Iterable[str]) -> None:
-        """As `_discard_files`, after a save that stands either way: what cannot go now goes at the next start."""
+        """As `_discard_files`, after a save that stands either way: what cannot go is set aside at the next start."""
         with suppress(StoreError):
             self._discard_files(names)
 
     def _require_pictures(self, names: Iterable[str]) -> None:
         for name in set(names):
             self._pictures.path(name)
+
+
+def _changes(connection: Connection) -> int:
+    """How many rows this connection ever changed."""
+    driver = cast("sqlite3.Connection", connection.connection.dbapi_connection)
+    return driver.total_changes
+
+
+def count_save(connection: Connection) -> Mark | None:
+    """Raise the counter of saves, within the transaction that saves."""
+    connection.execute(update(schema.studio).values(saves=schema.studio.c.saves + 1))
+    return mark_in(connection)
+
+
+def mark_in(connection: Connection) -> Mark | None:
+    """Which studio the database is of, and how often something was saved in it; None where that is not noted."""
+    row = connection.execute(select(schema.studio.c.id, schema.studio.c.saves)).first()
+    return None if row is None else Mark(row.id, row.saves)
 
 
 def find(connection: Connection, shape: type[Record], identifier: str) -> Record:

@@ -6,7 +6,7 @@ import json
 from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, union, update
 
@@ -18,10 +18,8 @@ from tracker.store.exports import Exports
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.merging import merged_into
 from tracker.store.rows import time_text
+from tracker.store.set_aside import IN_HAND, SettingAside
 from tracker.store.undo import Undoing
-
-_IN_HAND = timedelta(minutes=10)
-"""A picture that no record names may be one that is being taken in; that never takes so long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +48,7 @@ class Counts:
     edits : int, earlier states of records
     files : int, pictures; one that another client's photo names too stays and is not counted
     exports : int, exports of everything that lay on the disk; they held the client too, so all are removed
+    set_aside : int, pictures that lay set aside; they may have shown the client, so all are removed
     """
 
     visits: int = 0
@@ -59,6 +58,7 @@ class Counts:
     edits: int = 0
     files: int = 0
     exports: int = 0
+    set_aside: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +77,16 @@ class Receipt:
     counts: Counts
 
 
-class Erasing(Undoing, Exports):
+class Erasing(Undoing, Exports, SettingAside):
     """The part of the store that forgets."""
 
     def erase_client(self, client_id: str) -> Receipt:
         """Erase a client with consents, visits, photos, drafts and pictures.
 
         Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
-        upgrade, every export on the disk and every picture that no record names removed, and the memory of deletions
-        emptied of the client. Backups elsewhere still hold the client: `restore` erases them again. An erasure that is
-        cut off is finished when the data is next opened.
+        upgrade, every export on the disk, every picture that no record names and all that were set aside removed, and
+        the memory of deletions emptied of the client. Backups elsewhere still hold the client: `restore` erases them
+        again. An erasure that is cut off is finished when the data is next opened.
 
         Raises
         ------
@@ -102,7 +102,8 @@ class Erasing(Undoing, Exports):
             gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
             going = sum(map(self._pictures.is_there, held - wanted_files(connection)))
-            counts = replace(counts, files=going, exports=self.export_count())
+            lying = len(self.set_aside_pictures())
+            counts = replace(counts, files=going, exports=self.export_count(), set_aside=lying)
             _list_as_erased(connection, gone, erased_at)
             # at once, so that an erasure that is cut off has its receipt too
             counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
@@ -110,6 +111,7 @@ class Erasing(Undoing, Exports):
         self._forget_deleted(gone)
         self._discard_files(held)
         self._discard_left_overs()
+        self._aside.empty()
         self.remove_exports()
         self._leave_no_byte()
         return Receipt(client_id, erased_at, counts)
@@ -128,21 +130,31 @@ class Erasing(Undoing, Exports):
         return [erasure for erasure in self.erasures() if erasure.client_id not in merged]
 
     def _clean_up(self) -> None:
-        """Remove what a crash left. Only for a store that is alone with its folder."""
+        """Finish erasures that were cut off, or set aside what a crash left. Only for a store that is alone."""
         cut_off = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
         with self._writing() as connection:
             unfinished = connection.execute(cut_off).first() is not None
             connection.execute(delete(schema.client).where(schema.client.c.id.in_(cut_off)))
         with self._writing() as connection:
+            self._bring_back(connection)  # first: an erasure empties what is set aside
+            if not unfinished:
+                self._set_aside_left_overs(connection)
+                return
             swept = self._pictures.sweep(wanted_files(connection))
-        if unfinished and swept:
+        if swept:
+            self._aside.empty()
             self.remove_exports()
             self._leave_no_byte()
+
+    def _has_unfinished_erasure(self) -> bool:
+        with self._reading() as connection:
+            unfinished = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
+            return connection.execute(unfinished).first() is not None
 
     def _discard_left_overs(self) -> None:
         """Remove pictures that no record names, as one whose taking in was broken off: they may show the client."""
         with self._writing() as connection:
-            clean = self._pictures.sweep(wanted_files(connection), _IN_HAND)
+            clean = self._pictures.sweep(wanted_files(connection), IN_HAND)
         if not clean:
             raise StoreError(
                 "The client is erased from the record, but the disk keeps a picture that no record names.",

@@ -9,8 +9,9 @@ from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError
 
-from tracker.errors import Conflict, NotFound, StoreDamaged, StoreError, StoreFull
+from tracker.errors import Conflict, DatabaseDamaged, NotFound, StoreError, StoreFull
 
+RESTORE = "Restore the last backup into a new folder, and start the program with that."
 _NO_ROOM = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
@@ -23,7 +24,7 @@ def database_faults() -> Iterator[None]:
     Conflict : somebody else holds the database, or the identifier is taken
     NotFound : the record it belongs to is gone
     StoreFull : no room on the disk
-    StoreDamaged : the file is no sound database
+    DatabaseDamaged : the file is no sound database
     StoreError : anything else
     """
     try:
@@ -48,7 +49,7 @@ def _database_fault(error: sqlite3.Error) -> StoreError:
     if primary == sqlite3.SQLITE_FULL:
         return no_room()
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
-        return StoreDamaged("The database file is damaged.", "Restore the last backup into an empty folder.")
+        return DatabaseDamaged("The database file is damaged.", RESTORE)
     return StoreError(f"The database could not be used ({error}).", "Check the disk and the rights of its folder.")
 
 

@@ -40,6 +40,21 @@ class Layout:
         return self.root / "pictures"
 
     @property
+    def log(self) -> Path:
+        """What was saved and is not in the database file yet: SQLite's write-ahead log."""
+        return self.database.with_name(f"{self.database.name}-wal")
+
+    @property
+    def mark(self) -> Path:
+        """Which studio this is, and how often something was saved: tells a database that does not belong here."""
+        return self.root / "studio.json"
+
+    @property
+    def set_aside(self) -> Path:
+        """Folder of the pictures that no record names, by the day on which they were found."""
+        return self.root / "set-aside"
+
+    @property
     def exports(self) -> Path:
         """Folder of the exports of everything, beside the studio's own."""
         return self._beside("exports")
@@ -128,6 +143,13 @@ def sync_folder(path: Path) -> None:
         os.fsync(descriptor)
     finally:
         os.close(descriptor)
+
+
+def move_file(path: Path, target: Path) -> None:
+    """Give a file another name on the same disk; it is safely under that name when this returns."""
+    path.replace(target)
+    sync_folder(target.parent)
+    sync_folder(path.parent)
 
 
 def sync_folders(root: Path) -> None:

@@ -13,10 +13,10 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
-from tracker.errors import NewerDatabase, StoreDamaged
+from tracker.errors import DatabaseDamaged, NewerDatabase, StoreDamaged
 from tracker.store.derived import rebuild
 from tracker.store.engine import make_engine
-from tracker.store.faults import database_faults, disk_faults
+from tracker.store.faults import RESTORE, database_faults, disk_faults
 from tracker.store.folder import private_file
 
 _SCRIPTS = Path(__file__).parent / "migrations"
@@ -63,7 +63,7 @@ def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> No
     if revision == scripts.get_current_head():
         return
     if revision is not None:
-        _check_known(scripts, revision)
+        require_known(revision)
         if safety_copy is not None:
             copy_database(path, safety_copy)
     elif inspect(connection).get_table_names():
@@ -78,8 +78,14 @@ def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> No
         )
 
 
-def _check_known(scripts: ScriptDirectory, revision: str) -> None:
-    if revision not in {script.revision for script in scripts.walk_revisions()}:
+def require_known(revision: str) -> None:
+    """Check that a database of that revision was not made by a newer version of this program.
+
+    Raises
+    ------
+    NewerDatabase
+    """
+    if revision not in {script.revision for script in ScriptDirectory(str(_SCRIPTS)).walk_revisions()}:
         raise NewerDatabase(
             f"The database was made by a newer version of this program (revision {revision}).",
             "Install the newer version; nothing was changed.",
@@ -98,14 +104,20 @@ def copy_database(source: Path, target: Path) -> None:
 
     Raises
     ------
-    StoreDamaged : the copy does not pass its check
+    DatabaseDamaged : the copy does not pass its check
     StoreFull : no room on the disk
     """
+    with database_faults(), closing(sqlite3.connect(source)) as origin:
+        copy_from(origin, target)
+
+
+def copy_from(origin: sqlite3.Connection, target: Path) -> None:
+    """As `copy_database`, of a database that is open already."""
     growing = target.with_name(f"{target.name}.tmp")
     growing.unlink(missing_ok=True)
     private_file(growing)
     try:
-        with database_faults(), closing(sqlite3.connect(source)) as origin, closing(sqlite3.connect(growing)) as copy:
+        with database_faults(), closing(sqlite3.connect(growing)) as copy:
             origin.backup(copy)
             copy.execute("PRAGMA journal_mode=DELETE")  # one file, no log beside it
             check_integrity(copy)
@@ -122,9 +134,9 @@ def check_integrity(connection: sqlite3.Connection) -> None:
 
     Raises
     ------
-    StoreDamaged : it found something
+    DatabaseDamaged : it found something
     """
     (verdict,) = connection.execute("PRAGMA integrity_check(1)").fetchone()
     broken = connection.execute("PRAGMA foreign_key_check").fetchone()
     if verdict != "ok" or broken is not None:
-        raise StoreDamaged("The database does not pass its own check.", "Restore the last backup into an empty folder.")
+        raise DatabaseDamaged("The database does not pass its own check.", RESTORE)

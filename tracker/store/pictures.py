@@ -14,7 +14,7 @@ from uuid import uuid4
 
 from tracker.errors import NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store.faults import disk_faults
-from tracker.store.folder import bytes_in, private_file, private_folder, sync_folder
+from tracker.store.folder import bytes_in, move_file, private_file, private_folder, sync_folder
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 _MEGABYTE = 1024**2
@@ -142,17 +142,36 @@ class Pictures:
         -------
         bool : False where the disk kept one of them, as while another program reads it
         """
-        unwanted = [path for path in self._folder.glob("??/*.jpg") if path.stem not in wanted]
-        clean = True
-        for path in [*self._folder.glob("??/*.tmp"), *unwanted]:
-            try:
-                if left_for is None or path.stat().st_mtime < time.time() - left_for.total_seconds():
-                    path.unlink(missing_ok=True)
-            except FileNotFoundError:
-                continue
-            except OSError:
-                clean = False
+        clean = self.drop_unfinished(left_for)
+        for path in self.unwanted(wanted, left_for):
+            clean &= _unlinked(path)
         return clean
+
+    def unwanted(self, wanted: Collection[str], left_for: timedelta | None = None) -> list[Path]:
+        """Where pictures lie that are not wanted; parameters as for `sweep`."""
+        found = [path for path in self._folder.glob("??/*.jpg") if path.stem not in wanted]
+        return [path for path in found if _left(path, left_for)]
+
+    def drop_unfinished(self, left_for: timedelta | None = None) -> bool:
+        """Remove files that a crash left half written; False where the disk kept one."""
+        unfinished = [path for path in self._folder.glob("??/*.tmp") if _left(path, left_for)]
+        return all(list(map(_unlinked, unfinished)))  # every one, even after one that stays
+
+    def take_back(self, path: Path) -> bool:
+        """Move a picture here from elsewhere on the same disk; False where its content is not what was kept.
+
+        Raises
+        ------
+        StoreFull, StoreError : the disk refuses it; the picture stays where it is
+        """
+        place = self._place(path.stem)
+        with disk_faults("A picture could not be brought back"):
+            if not _holds(path, path.stem):
+                return False
+            private_folder(place.parent)
+            move_file(path, place)
+            sync_folder(self._folder)
+        return True
 
     def _place(self, name: str) -> Path:
         if not _NAME.fullmatch(name):
@@ -185,6 +204,28 @@ class Pictures:
         finally:
             unfinished.unlink(missing_ok=True)
         sync_folder(path.parent)
+
+
+def is_name(text: str) -> bool:
+    """True for what can be the name of a picture, and for nothing else."""
+    return _NAME.fullmatch(text) is not None
+
+
+def _left(path: Path, left_for: timedelta | None) -> bool:
+    """True for a file that was put so long ago."""
+    try:
+        return left_for is None or path.stat().st_mtime < time.time() - left_for.total_seconds()
+    except FileNotFoundError:
+        return False
+
+
+def _unlinked(path: Path) -> bool:
+    """Remove a file; False where the disk keeps it, as while another program reads it."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError:
+        return False
+    return True
 
 
 def _holds(path: Path, name: str) -> bool:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 
 from tracker.store.engine import BUSY_SECONDS
@@ -28,16 +30,9 @@ class Presence:
     def __init__(self, path: Path) -> None:
         private_file(path)
         self._connection = sqlite3.connect(path, isolation_level=None, timeout=0, check_same_thread=False)
-        self.alone = self._is_alone()
+        self.alone = _locked(self._connection)
         if not self.alone:
             self._share()
-
-    def _is_alone(self) -> bool:
-        try:
-            self._connection.execute("BEGIN EXCLUSIVE")
-        except sqlite3.OperationalError:
-            return False
-        return True
 
     def _share(self) -> None:
         self._connection.execute(f"PRAGMA busy_timeout={int(BUSY_SECONDS * 1000)}")
@@ -53,3 +48,24 @@ class Presence:
     def close(self) -> None:
         """Take the mark away."""
         self._connection.close()
+
+
+@contextmanager
+def nobody_else(path: Path) -> Iterator[bool]:
+    """Keep others out of what a lock file stands for, without waiting for anybody.
+
+    Yields
+    ------
+    bool : False where somebody else is there already
+    """
+    private_file(path)
+    with closing(sqlite3.connect(path, isolation_level=None, timeout=0)) as connection:
+        yield _locked(connection)
+
+
+def _locked(connection: sqlite3.Connection) -> bool:
+    try:
+        connection.execute("BEGIN EXCLUSIVE")
+    except sqlite3.OperationalError:
+        return False
+    return True

@@ -2,25 +2,30 @@
 
 from __future__ import annotations
 
+import errno
 import json
-import shutil
+import os
 import sqlite3
 import sys
-from collections.abc import Iterable
-from contextlib import closing
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, closing, contextmanager
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
 from tracker.errors import Conflict, NotFound
+from tracker.records import new_id
 from tracker.store.backup import copy_pictures, files_named
 from tracker.store.erasure import Erasure, known_counts
 from tracker.store.faults import database_faults, disk_faults
-from tracker.store.folder import Layout, private_folder
-from tracker.store.migrate import copy_database, migrate
+from tracker.store.folder import Layout, sync_folder, sync_folders
+from tracker.store.half_restored import growing_folder, remove_half_restored
+from tracker.store.migrate import copy_from, migrate
 from tracker.store.pictures import Pictures
+from tracker.store.presence import nobody_else
 from tracker.store.rows import time_text
 from tracker.store.store import Store
+from tracker.store.unchanged import opened_unchanged
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +50,10 @@ ON CONFLICT (client_id) DO UPDATE SET counts = coalesce(counts, excluded.counts)
 
 
 def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Restoration:
-    """Restore a backup into an empty folder.
+    """Restore a backup into an empty folder: all of it, or nothing, also where the program is killed meanwhile.
+
+    The studio of a folder that does not open can be brought into a new one in the same way, as far as its database
+    names pictures. Nothing is changed where it lies.
 
     Clients on any erasure list at hand are left out: the list in the backup, the lists in the other
     backups beside it, and `erased`.
@@ -63,36 +71,73 @@ def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Rest
     Raises
     ------
     NotFound : there is no backup in that folder
-    Conflict : the folder is not empty
+    Conflict : the folder is not empty, or a disk of its own
     StoreDamaged : the backup does not pass its check
     NewerDatabase : it was made by a newer version of this program
     """
-    source, target = Layout(backup), Layout(private_folder(root))
+    source, target = Layout(backup), root.resolve()
     if not source.database.is_file():
         raise NotFound(f"There is no backup in {backup}.", "Choose a folder whose name begins with tracker-backup.")
-    if any(root.iterdir()):
-        raise Conflict(f"The folder {root} is not empty.", "Choose an empty folder to restore into.")
-    try:
-        brought = _bring_back(source, target, [*erased, *_erased_beside(backup)])
-        Store(root).close()  # finishes the erasures
-    except BaseException:
-        _empty(root)
-        raise
+    _require_empty(target)
+    remove_half_restored(target.parent)
+    with growing_folder(target.parent) as growing:
+        brought = _bring_back(source, Layout(growing), [*erased, *_erased_beside(backup)])
+        Store(growing).close()  # writes the mark, and finishes the erasures
+        _put_in_place(growing, target)
     return brought
 
 
+def erasures_in(root: Path) -> list[Erasure]:
+    """The erasure list of a studio that does not open, as far as it can be read; nothing is changed there."""
+    return _erasure_list(Layout(root).database)
+
+
+def _require_empty(target: Path) -> None:
+    if os.path.ismount(target):  # the method of paths does not work on Windows before Python 3.12
+        raise Conflict(f"The folder {target} is a disk of its own.", "Choose a new folder on it to restore into.")
+    if target.exists() and not (target.is_dir() and not any(target.iterdir())):
+        raise _not_empty(target)
+
+
+def _not_empty(target: Path) -> Conflict:
+    return Conflict(f"The folder {target} is not empty.", "Choose an empty folder to restore into.")
+
+
 def _bring_back(source: Layout, target: Layout, erased: Iterable[Erasure]) -> Restoration:
-    """Write the folder; the database gets its name last, so that a restore cut off is no studio's folder."""
-    growing = target.root / "restoring.sqlite"
-    copy_database(source.database, growing)
-    migrate(growing, safety_copy=None)
-    left_out = _leave_out(growing, erased)
+    """Fill the folder that grows: record, then the pictures that it names."""
+    with database_faults(), _opened(source) as origin:
+        copy_from(origin, target.database)
+    migrate(target.database, safety_copy=None)
+    left_out = _leave_out(target.database, erased)
     everything = sys.maxsize
     pictures = Pictures(target.pictures, target.root, everything)
-    damaged = copy_pictures(Pictures(source.pictures, source.root, everything), pictures, files_named(growing))
-    with disk_faults("The database could not be restored"):
-        growing.replace(target.database)
+    damaged = copy_pictures(Pictures(source.pictures, source.root, everything), pictures, files_named(target.database))
     return Restoration(frozenset(damaged), left_out)
+
+
+@contextmanager
+def _opened(source: Layout) -> Iterator[sqlite3.Connection]:
+    """The database of a backup, or of a studio that does not open, unchanged; of one in use, as another reader."""
+    with ExitStack() as stack:
+        if source.lock.exists() and not stack.enter_context(nobody_else(source.lock)):
+            yield stack.enter_context(closing(sqlite3.connect(source.database)))
+        else:
+            yield stack.enter_context(opened_unchanged(source.database))
+
+
+def _put_in_place(growing: Path, target: Path) -> None:
+    """Give the whole studio its name, as the last step."""
+    with disk_faults("The studio could not be put in its place"):
+        sync_folders(growing)
+        if sys.platform == "win32" and target.exists():
+            target.rmdir()  # there, no folder takes the place of another
+        try:
+            growing.rename(target)
+        except OSError as error:
+            if error.errno in (errno.ENOTEMPTY, errno.EEXIST):  # somebody put something there meanwhile
+                raise _not_empty(target) from error
+            raise
+        sync_folder(target.parent)
 
 
 def _leave_out(database: Path, erased: Iterable[Erasure]) -> int:
@@ -107,8 +152,9 @@ def _leave_out(database: Path, erased: Iterable[Erasure]) -> int:
         there = "SELECT count(DISTINCT erased_at) FROM erasure WHERE client_id IN (SELECT id FROM client)"
         (left_out,) = connection.execute(there).fetchone()
         connection.execute("DELETE FROM client WHERE id IN (SELECT client_id FROM erasure)")
+        # another studio from now on: what is saved here and there must never be taken for one another
+        connection.execute("UPDATE studio SET id = ?", (new_id(),))
         connection.commit()
-        connection.execute("PRAGMA journal_mode=DELETE")  # nothing beside the file when it is renamed
     return int(left_out)
 
 
@@ -125,23 +171,14 @@ def _erased_beside(backup: Path) -> list[Erasure]:
 
 
 def _erasure_list(database: Path) -> list[Erasure]:
-    address = f"{database.as_uri()}?mode=ro&immutable=1"
     try:
-        with closing(sqlite3.connect(address, uri=True)) as connection:
+        with opened_unchanged(database) as connection:
             connection.row_factory = sqlite3.Row
             rows = [dict(row) for row in connection.execute("SELECT * FROM erasure")]
-    except sqlite3.Error:  # another backup that is damaged is no reason to refuse this one
+    except (sqlite3.Error, OSError):  # another backup that is damaged is no reason to refuse this one
         return []
     # backups of earlier versions have no counts
     return [
         Erasure(row["client_id"], datetime.fromisoformat(row["erased_at"]), known_counts(row.get("counts")))
         for row in rows
     ]
-
-
-def _empty(root: Path) -> None:
-    for path in root.iterdir():
-        if path.is_dir():
-            shutil.rmtree(path, ignore_errors=True)
-        else:
-            path.unlink(missing_ok=True)

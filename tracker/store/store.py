@@ -15,12 +15,15 @@ from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
+from tracker.store.database import mark_in
 from tracker.store.drafts import Drafts
 from tracker.store.edits import Edits
 from tracker.store.engine import make_engine
 from tracker.store.erasure import Erasing
 from tracker.store.faults import database_faults
 from tracker.store.folder import Layout, bytes_in, private_folder
+from tracker.store.half_restored import remove_half_restored
+from tracker.store.identity import require_right_database
 from tracker.store.importing import Importing
 from tracker.store.kept import Kept
 from tracker.store.merging import Merging
@@ -33,7 +36,9 @@ from tracker.store.presence import Presence
 from tracker.store.prices import Prices
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
+from tracker.store.set_aside import IN_HAND
 from tracker.store.settings import StudioSettings
+from tracker.store.soundness import AT_START_SECONDS, SoundnessCheck
 from tracker.store.visits import Visits
 from tracker.store.wearing import Wearing
 from tracker.store.yardsticks import OwnYardsticks
@@ -69,7 +74,6 @@ class Store(
     Searching,
     Outcomes,
     Wearing,
-    StudioSettings,
     OwnYardsticks,
     Kept,
     Absence,
@@ -77,11 +81,12 @@ class Store(
     Merging,
     Erasing,
     Backups,
+    StudioSettings,
 ):
     """An open studio's folder. One instance serves all threads of a program.
 
-    Opening creates or upgrades the database, and, where no other program has the folder open,
-    removes what a crash left and finishes erasures that were cut off.
+    Opening creates or upgrades the database, looks at its pages, and, where no other program has the folder open,
+    finishes erasures that were cut off and sets aside pictures that no record names.
 
     Parameters
     ----------
@@ -90,8 +95,8 @@ class Store(
 
     Raises
     ------
+    WrongDatabase : not the database that the pictures belong to, or none; nothing is changed
     NewerDatabase : made by a newer version of this program; nothing is changed
-    StoreDamaged : no sound database, or pictures without one
     Conflict : another program is busy opening or upgrading the same folder
     StoreError : the folder cannot be made or written
     """
@@ -99,15 +104,22 @@ class Store(
     def __init__(self, root: Path, *, quota_bytes: int = QUOTA_BYTES) -> None:
         layout = Layout(private_folder(Path(root)))
         with ExitStack() as undo, database_faults():
+            if not layout.lock.exists():
+                require_right_database(layout)  # before the lock is made: what is refused stays as it was, to the file
             presence = Presence(layout.lock)
             undo.callback(presence.close)
-            _refuse_lost_database(layout)
+            require_right_database(layout, in_use=not presence.alone)
             migrate(layout.database, layout.safety_copy)
             engine = make_engine(layout.database)
             undo.callback(engine.dispose)
+            self._tidied = True
             super().__init__(layout, engine, Pictures(layout.pictures, layout.root, quota_bytes))
+            self._check = SoundnessCheck(layout.database)
+            undo.callback(self._check.stop)
             if presence.alone:
-                self._clean_up()
+                self._begin_alone()
+            else:
+                self._note_verdict(AT_START_SECONDS)
             presence.let_others_in()
             self._closing = undo.pop_all()
 
@@ -122,6 +134,37 @@ class Store(
     def close(self) -> None:
         """Close all connections; a second time does nothing."""
         self._closing.close()
+
+    def _begin_alone(self) -> None:
+        """Remove what a killed restore left beside, write the mark, and tidy up where the database is sound."""
+        remove_half_restored(self.root.resolve().parent)
+        with self._reading() as connection:
+            mark = mark_in(connection)
+        if mark is not None:
+            self._mark.write(mark)
+        # an erasure is finished before anybody looks at anything, however long that takes
+        sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
+        self._tidied = bool(sound)
+        if sound:
+            self._clean_up()
+
+    def finish_check(self) -> None:
+        """Wait until every page of the database was looked at, and set aside what opening had no time for.
+
+        Raises
+        ------
+        StoreError : the record cannot be read
+        """
+        if self._note_verdict(None) and not self._tidied:
+            with self._writing() as connection:
+                self._set_aside_left_overs(connection, IN_HAND)
+            self._tidied = True
+
+    def _note_verdict(self, seconds: float | None) -> bool | None:
+        """What the check of the pages says within so many seconds, as `SoundnessCheck.verdict`."""
+        sound = self._check.verdict(seconds)
+        self._damaged |= sound is False
+        return sound
 
     @property
     def root(self) -> Path:
@@ -154,17 +197,3 @@ class Store(
                     except StoreDamaged:
                         found.append(DamagedRecord(kind, row.id))
         return found
-
-
-def _refuse_lost_database(layout: Layout) -> None:
-    """Check that no pictures lie there without a database: a new one would take them all for left-overs.
-
-    Raises
-    ------
-    StoreDamaged
-    """
-    if not layout.database.exists() and next(layout.pictures.glob("??/*.jpg"), None) is not None:
-        raise StoreDamaged(
-            f"The folder {layout.root} holds photos, but its database is gone.",
-            "Restore a backup into an empty folder; nothing here was changed.",
-        )

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from tracker.errors import TrackerError
 from tracker.records import now
-from tracker.store import Backup, Erasure, Store, data_folder, restore
+from tracker.store import Backup, Erasure, Store, data_folder, erasures_in, restore
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +90,15 @@ def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = No
 
 
 def _erased_here() -> list[Erasure]:
-    """The erasure list of the studio in use; nothing where it cannot be opened, as after a broken disk."""
+    """The erasure list of the studio in use; what can be read of it where that does not open."""
     try:
         folder = data_folder()
         if not any(folder.iterdir()):
             return []
-        with Store(folder) as store:
-            return store.erasures()
     except (TrackerError, OSError):
         return []
+    try:
+        with Store(folder) as store:
+            return store.erasures()
+    except TrackerError:
+        return erasures_in(folder)

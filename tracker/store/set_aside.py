@@ -1,0 +1,106 @@
+"""Pictures that no record names: set aside with their day, and removed only when a person says so.
+
+A record may have lost them by a fault that nobody knows of yet, so nothing is thrown away by itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from contextlib import suppress
+from datetime import date, timedelta
+
+from sqlalchemy import Connection
+
+from tracker.errors import StoreError
+from tracker.records import now
+from tracker.store.aside_folder import LeftPicture
+from tracker.store.database import wanted_files
+from tracker.store.settings import StudioSettings
+
+ASK_AFTER = timedelta(days=30)
+"""How long a picture lies there before a person is asked."""
+
+IN_HAND = timedelta(minutes=10)
+"""A picture that no record names may be one that is being taken in; that never takes so long."""
+
+_ASK_FROM = "set aside: ask from"
+
+
+class SettingAside(StudioSettings):
+    """The part of the store that keeps what no record names."""
+
+    def set_aside_pictures(self) -> list[LeftPicture]:
+        """All pictures that lie set aside, oldest first."""
+        return self._aside.pictures()
+
+    def set_aside_picture(self, name: str) -> bytes:
+        """Content of a picture that lies set aside.
+
+        Raises
+        ------
+        NotFound : there is none of that name
+        StoreDamaged : its content is not what was kept
+        """
+        return self._aside.get(name)
+
+    def asks_about_set_aside(self) -> bool:
+        """True where something lies set aside for so long that a person should say what becomes of it."""
+        today = _today()
+        if not any(picture.since <= today - ASK_AFTER for picture in self.set_aside_pictures()):
+            return False
+        try:
+            return today >= date.fromisoformat(str(self.setting(_ASK_FROM)))
+        except ValueError:  # nobody said "later" yet
+            return True
+
+    def keep_set_aside(self) -> None:
+        """Ask again after `ASK_AFTER`, not before.
+
+        Raises
+        ------
+        StoreError : it cannot be written
+        """
+        self.put_setting(_ASK_FROM, (_today() + ASK_AFTER).isoformat())
+
+    def remove_set_aside(self, names: Iterable[str]) -> int:
+        """Remove these pictures, because a person said so; what a record names by now goes back to its place first.
+
+        Returns
+        -------
+        int : how many were removed
+
+        Raises
+        ------
+        StoreError : the disk keeps one of them
+        DatabaseDamaged : the database is damaged; nothing is removed
+        """
+        with self._writing() as connection:
+            self._require_sound()
+            self._bring_back(connection)
+            return sum(self._aside.remove(name) for name in set(names))
+
+    def _set_aside_left_overs(self, connection: Connection, left_for: timedelta | None = None) -> None:
+        """Set aside what no record names, inside a transaction that holds the write lock. What the disk keeps stays.
+
+        Parameters
+        ----------
+        connection : Connection
+        left_for : only what was put so long ago; None for all, where nobody can be about to save one
+        """
+        self._pictures.drop_unfinished(left_for)
+        for path in self._pictures.unwanted(wanted_files(connection), left_for):
+            with suppress(StoreError):
+                self._aside.take(path, _today())
+
+    def _bring_back(self, connection: Connection) -> None:
+        """Put pictures back that a record names and that are missing, where they lie set aside and are whole."""
+        lying = list(self._aside.files())
+        wanted = wanted_files(connection) if lying else set()
+        for path in lying:
+            if path.stem in wanted and not self._pictures.is_there(path.stem):
+                with suppress(StoreError):
+                    self._pictures.take_back(path)
+
+
+def _today() -> date:
+    return now().astimezone().date()
