@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sqlite3
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -85,11 +86,16 @@ def require_known(revision: str) -> None:
     ------
     NewerDatabase
     """
-    if revision not in {script.revision for script in ScriptDirectory(str(_SCRIPTS)).walk_revisions()}:
+    if revision not in _known(_SCRIPTS):
         raise NewerDatabase(
             f"The database was made by a newer version of this program (revision {revision}).",
             "Install the newer version; nothing was changed.",
         )
+
+
+@cache
+def _known(scripts: Path) -> frozenset[str]:
+    return frozenset(script.revision for script in ScriptDirectory(str(scripts)).walk_revisions())
 
 
 def copy_database(source: Path, target: Path) -> None:
