@@ -1,40 +1,57 @@
 """Kill a program at every step of a job, and say what is found afterwards: python crash_saving.py JOB FOLDER
 
-Each step (a statement, a commit, a file put on the disk, renamed or removed) is the last one of a child
-that kills itself there without warning. One line of JSON per step goes to standard output; the last one
-is that of the child that was let finish.
+Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) is the last one of a
+child that kills itself there without warning. One line of JSON per step goes to standard output; the last one is that
+of the child that was let finish.
+
+``python crash_saving.py all FOLDER --kills 300`` goes through every job at least once, each time at a step by chance,
+checks each time that nothing is lost and nothing in between, and prints how many kills that were.
 """
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
+import random
 import shutil
 import signal
 import sys
-from collections.abc import Callable
-from dataclasses import replace
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in
-from sqlalchemy import event
+from sqlalchemy import Engine, event
 
 from tracker.records import Client, new_id, now
-from tracker.store import Store, check_backup
+from tracker.store import Store, check_backup, restore
+from tracker.store.mark import MarkFile, read_mark
 
-Job = Callable[[Store], None]
+State = dict[str, Any]
 
 TOKENS = (b"qxnamexq", b"qxnotexq", b"qxbeforexq")
+ORPHAN = b"nobody's"
 
 
 def prepare(root: Path, job: Job) -> None:
-    """A studio with one visit of one client; for a merge, two of them."""
+    """A studio with one visit of one client; for a merge, two of them; for a restore, a backup."""
     with Store(root) as store:
-        for number in range(2 if job is merge else 1):
+        for number in range(2 if job.name == "merge" else 1):
             client = add_client(store, f"qxnamexq{number or ''}", "qxnotexq")
             visit = new_visit(client.id)
             store.save_visit(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
+        if job.name == "bring_back":
+            store.backup(root.parent / "backups")
+        if job.name == "set_aside":
+            lost = store.save_photo(new_photo(store, client.id, b"lost", role="progress")).file
+            aside = root / "set-aside" / "2026-01-02" / f"{lost}.jpg"
+            aside.parent.mkdir(parents=True)
+            store.picture_path(lost).rename(aside)
+            store.put_picture(ORPHAN)
 
 
 def save(store: Store) -> None:
@@ -80,10 +97,100 @@ def back_up(store: Store) -> None:
     store.backup()
 
 
-JOBS: dict[str, Job] = {job.__name__: job for job in (save, erase, remove, put_back, merge, bring_in, back_up)}
+def bring_back(root: Path) -> None:
+    """Restore the backup into a folder that is not there yet."""
+    (backup,) = (root.parent / "backups").iterdir()
+    restore(backup, root.parent / "new")
 
 
-def die_at(store: Store, last: int) -> None:
+def set_aside(root: Path) -> None:
+    """Open the studio: one picture comes back to its record, one that no record names is set aside."""
+    Store(root).close()
+
+
+def mark(root: Path) -> None:
+    """Write the note of which studio this is, in place and where it is gone."""
+    noted = read_mark(root / "studio.json")
+    assert noted is not None
+    MarkFile(root / "studio.json").write(noted)
+    (root / "studio.json").unlink()
+    Store(root).close()
+
+
+@dataclass(frozen=True)
+class Job:
+    """Something that is done to a studio, and what must hold however it ends.
+
+    Attributes
+    ----------
+    name : str
+    run : function of the studio's folder; it is killed at any of its steps
+    holds : function of what is found afterwards: True where nothing is lost and nothing is in between
+    """
+
+    name: str
+    run: Callable[[Path, Callable[[], None]], None]
+    holds: Callable[[State], bool]
+
+
+def in_store(work: Callable[[Store], None], holds: Callable[[State], bool]) -> Job:
+    """A job within an open store: the steps count once it is open."""
+
+    def run(root: Path, arm: Callable[[], None]) -> None:
+        store = Store(root)
+        arm()
+        work(store)
+
+    return Job(work.__name__, run, holds)
+
+
+def from_outside(work: Callable[[Path], None], holds: Callable[[State], bool]) -> Job:
+    """A job that opens what it needs by itself."""
+
+    def run(root: Path, arm: Callable[[], None]) -> None:
+        arm()
+        work(root)
+
+    return Job(work.__name__, run, holds)
+
+
+def _saved(state: State) -> bool:
+    old, new = (["qxbeforexq"], [""]), (["new after", "new before"], ["changed"])
+    return (state["pictures"], state["notes"]) in (old, new)
+
+
+def _erased(state: State) -> bool:
+    return (state["clients"], state["erased"], state["tokens"] > 0) in ((1, 0, True), (0, 1, False))
+
+
+def _restored(state: State) -> bool:
+    untouched = state["pictures"] == ["qxbeforexq"] and state["clients"] == 1
+    return untouched and state["left_beside"] == [] and state["restored"] in (None, [["qxbeforexq"], 1, True])
+
+
+JOBS: dict[str, Job] = {
+    job.name: job
+    for job in (
+        in_store(save, _saved),
+        in_store(erase, _erased),
+        in_store(remove, lambda state: (len(state["notes"]), state["pictures"]) in ((1, ["qxbeforexq"]), (0, []))),
+        in_store(put_back, lambda state: (len(state["notes"]), state["pictures"]) in ((1, ["qxbeforexq"]), (0, []))),
+        in_store(
+            merge,
+            lambda state: (state["clients"], state["clients_of_visits"], len(state["notes"])) in ((2, 2, 2), (1, 1, 2)),
+        ),
+        in_store(bring_in, lambda state: (state["clients"], len(state["notes"])) in ((1, 1), (4, 4))),
+        in_store(back_up, lambda state: all(state["backups"])),
+        from_outside(bring_back, _restored),
+        from_outside(
+            set_aside, lambda state: state["pictures"] == ["lost", "qxbeforexq"] and state["aside"] == [ORPHAN.decode()]
+        ),
+        from_outside(mark, lambda state: state["pictures"] == ["qxbeforexq"]),
+    )
+}
+
+
+def die_at(last: int) -> None:
     """Arm the process: it ends at its step of that number."""
     steps = count()
 
@@ -98,13 +205,13 @@ def die_at(store: Store, last: int) -> None:
 
         return run
 
-    event.listen(store._engine, "after_cursor_execute", step)
-    event.listen(store._engine, "commit", step)
-    for name in ("fsync", "replace", "unlink", "rename", "link"):
+    event.listen(Engine, "after_cursor_execute", step)
+    event.listen(Engine, "commit", step)
+    for name in ("fsync", "replace", "unlink", "rename", "link", "write", "mkdir", "rmdir"):
         setattr(os, name, counted(getattr(os, name)))
 
 
-def look(root: Path) -> dict[str, object]:
+def look(root: Path) -> State:
     """What a person finds who opens the studio after the crash."""
     with Store(root) as store:
         with store._reading() as connection:
@@ -113,7 +220,7 @@ def look(root: Path) -> dict[str, object]:
         photos, drafts = store.photos(), store.drafts()
         wanted = {photo.file for photo in photos} | {photo.file for draft in drafts for photo in draft.photos}
         return {
-            "sound": sound and not broken and not store.damaged(),
+            "sound": sound and not broken and not store.damaged() and not store.database_damaged,
             "files_match": pictures_in(root) == wanted and not list(root.rglob("*.tmp")),
             "pictures": sorted(store.picture(photo.file).decode() for photo in photos),
             "notes": [visit.note for visit in store.recent_visits(9)],
@@ -123,27 +230,90 @@ def look(root: Path) -> dict[str, object]:
             "erased": len(store.erasures()),
             "clients_of_visits": len({visit.client_id for visit in store.recent_visits(9)}),
             "backups": [not check_backup(backup.folder).damaged for backup in store.shelf.backups()],
+            "aside": sorted(store.set_aside_picture(left.name).decode() for left in store.set_aside_pictures()),
+            "left_beside": [path.name for path in root.parent.glob(".*")],
+            "restored": look_at_restored(root.parent / "new"),
         }
 
 
-def main() -> None:
-    job, folder = JOBS[sys.argv[1]], Path(sys.argv[2])
+def look_at_restored(root: Path) -> list[object] | None:
+    """Pictures and clients of a studio that was restored, and whether it has a mark; None where there is none."""
+    if not root.exists():
+        return None
+    marked = read_mark(root / "studio.json") is not None
+    with Store(root) as store:
+        return [sorted(store.picture(photo.file).decode() for photo in store.photos()), len(store.clients()), marked]
+
+
+def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
+    """Let a child do the job and die at a step; returns what is found, and whether it died rather than finished."""
+    root = folder / "studio"
+    shutil.copytree(folder / "start", root)
+    child = os.fork()
+    if child == 0:
+        job.run(root, lambda: die_at(last))
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    found = look(root)
+    for name in ("studio", "studio-backups", "new"):
+        shutil.rmtree(folder / name, ignore_errors=True)
+    if not os.WIFSIGNALED(status) and os.WEXITSTATUS(status):
+        sys.exit(f"{job.name} failed without being killed")
+    return found, os.WIFSIGNALED(status)
+
+
+def every_step(job: Job, folder: Path) -> Iterator[State]:
+    """What is found after dying at each step, and after the end."""
     prepare(folder / "start", job)
     for last in count():
-        root = folder / "studio"
-        shutil.copytree(folder / "start", root)
-        child = os.fork()
-        if child == 0:
-            store = Store(root)
-            die_at(store, last)
-            job(store)
-            os._exit(0)
-        _, status = os.waitpid(child, 0)
-        print(json.dumps(look(root)), flush=True)
-        shutil.rmtree(root)
-        shutil.rmtree(folder / "studio-backups", ignore_errors=True)
-        if not os.WIFSIGNALED(status):
-            sys.exit(os.WEXITSTATUS(status))
+        found, died = killed(job, folder, last)
+        yield found
+        if not died:
+            return
+
+
+def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
+    """Kill at steps by chance, job after job; returns how many kills each got.
+
+    Raises
+    ------
+    AssertionError : something was lost, or left in between
+    """
+    chance = random.Random(seed)  # noqa: S311 - which step is no secret
+    steps, done = {}, Counter[str]()
+    for name, job in JOBS.items():
+        prepare(folder / name / "start", job)
+        low, high = 0, 1
+        while killed(job, folder / name, high)[1]:  # how many steps it has
+            low, high = high, high * 2
+        while high - low > 1:
+            middle = (low + high) // 2
+            low, high = (middle, high) if killed(job, folder / name, middle)[1] else (low, middle)
+        steps[name] = high
+    while sum(done.values()) < kills:
+        for name, job in JOBS.items():
+            last = chance.randrange(steps[name])
+            found, died = killed(job, folder / name, last)
+            assert found["sound"], (name, last, found)
+            assert found["files_match"], (name, last, found)
+            assert job.holds(found), (name, last, found)
+            done[name] += died
+    return done
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("job", choices=[*JOBS, "all"])
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("--kills", type=int, default=300)
+    parser.add_argument("--seed", type=int, default=1)
+    options = parser.parse_args()
+    if options.job == "all":
+        done = by_chance(options.folder, options.kills, options.seed)
+        print(f"{sum(done.values())} kills, nothing lost and nothing in between: {dict(done)}")
+        return
+    for found in every_step(JOBS[options.job], options.folder):
+        print(json.dumps(found), flush=True)
 
 
 if __name__ == "__main__":

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Iterator
 from contextlib import closing
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, note_syncs, pictures_in, save_pair
@@ -13,6 +17,8 @@ from crash_studio import add_client, files_with, new_draft, new_photo, new_visit
 from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store import Restoration, Store, backup, restore
 from tracker.store.pictures import Pictures
+
+restoring = import_module("tracker.store.restore")  # the function of that name hides the module
 
 
 @pytest.fixture
@@ -232,3 +238,82 @@ def test_a_backup_with_lost_rows_is_refused(store: Store, tmp_path: Path) -> Non
 def test_a_database_is_never_copied_as_a_file() -> None:
     sources = Path(backup.__file__).parent.rglob("*.py")
     assert [path.name for path in sources if "shutil.copy" in path.read_text(encoding="utf-8")] == []
+
+
+def half_restored(place: Path) -> list[str]:
+    """What a restore left beside the folder that it was for."""
+    return sorted(path.name for path in place.iterdir() if path.name.startswith("."))
+
+
+# safety.md row 25
+def test_a_restore_goes_into_a_folder_that_is_there_and_empty(store: Store, tmp_path: Path) -> None:
+    save_pair(store, add_client(store).id)
+    made = store.backup(tmp_path / "backups")
+    (tmp_path / "new").mkdir()
+    restore(made, tmp_path / "new")
+    with Store(tmp_path / "new") as restored:
+        assert len(restored.photos()) == 2
+    assert half_restored(tmp_path) == []
+
+
+def test_a_restore_where_somebody_fills_the_folder_meanwhile(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = store.backup(tmp_path / "backups")
+    real = restoring.copy_pictures
+
+    def filled(*words: Any) -> set[str]:
+        (tmp_path / "new").mkdir()
+        (tmp_path / "new" / "mine.txt").write_text("mine")
+        return real(*words)
+
+    monkeypatch.setattr(restoring, "copy_pictures", filled)
+    with pytest.raises(Conflict, match="not empty"):
+        restore(made, tmp_path / "new")
+    assert [path.name for path in (tmp_path / "new").iterdir()] == ["mine.txt"]
+    assert half_restored(tmp_path) == []
+
+
+def test_nothing_stands_under_the_name_while_a_restore_runs(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    save_pair(store, add_client(store).id)
+    made = store.backup(tmp_path / "backups")
+    real = restoring.copy_pictures
+    seen: list[bool] = []
+
+    def watched(*words: Any) -> set[str]:
+        seen.append((tmp_path / "new").exists())
+        restoring.remove_half_restored(tmp_path)  # as another program does that starts beside it
+        assert len(half_restored(tmp_path)) == 2
+        return real(*words)
+
+    monkeypatch.setattr(restoring, "copy_pictures", watched)
+    restore(made, tmp_path / "new")
+    assert seen == [False]
+    with Store(tmp_path / "new") as restored:
+        assert len(restored.photos()) == 2
+
+
+@pytest.mark.parametrize("cleaned_by", ["the studio beside", "the next restore"])
+def test_what_a_killed_restore_left_goes(store: Store, tmp_path: Path, cleaned_by: str) -> None:
+    add_client(store, "qxnamexq")
+    made = store.backup(tmp_path / "backups")
+    code = (
+        "import os, sys\nfrom importlib import import_module\nfrom pathlib import Path\n"
+        "restoring = import_module('tracker.store.restore')\n"
+        "restoring._put_in_place = lambda *words: os._exit(9)\n"
+        "restoring.restore(Path(sys.argv[1]), Path(sys.argv[2]))\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code, made, tmp_path / "new"], check=False)
+    assert done.returncode == 9
+    left = half_restored(tmp_path)
+    assert len(left) == 2
+    assert files_with(tmp_path / left[0], [b"qxnamexq"])
+    assert not (tmp_path / "new").exists()
+    store.close()
+    if cleaned_by == "the studio beside":
+        Store(tmp_path / "studio").close()
+    else:
+        restore(made, tmp_path / "new")
+    assert half_restored(tmp_path) == []

@@ -112,6 +112,42 @@ def test_killed_while_backing_up(tmp_path: Path) -> None:
     assert len(found[-1]["backups"]) == 2
 
 
+# safety.md row 25: a restore is whole or not there, and nothing of it is left elsewhere
+def test_killed_while_restoring(tmp_path: Path) -> None:
+    found = crashes("bring_back", tmp_path)
+    assert len(found) > 30
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert state["restored"] in (None, [["qxbeforexq"], 1, True])
+        assert state["left_beside"] == []
+    assert (found[0]["restored"], found[-1]["restored"]) == (None, [["qxbeforexq"], 1, True])
+
+
+def test_killed_while_setting_aside_and_bringing_back(tmp_path: Path) -> None:
+    found = crashes("set_aside", tmp_path)
+    assert len(found) > 20
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        assert (state["pictures"], state["aside"]) == (["lost", "qxbeforexq"], ["nobody's"])
+
+
+def test_killed_while_writing_which_studio_it_is(tmp_path: Path) -> None:
+    found = crashes("mark", tmp_path)
+    assert len(found) > 20
+    assert all(state["sound"] and state["pictures"] == ["qxbeforexq"] for state in found)
+
+
+@pytest.mark.slow
+def test_killed_at_any_step_of_any_job(tmp_path: Path) -> None:
+    script = Path(__file__).with_name("crash_saving.py")
+    words = [sys.executable, script, "all", tmp_path, "--kills", "30"]
+    done = subprocess.run(words, capture_output=True, text=True, check=False, timeout=600)
+    assert done.returncode == 0, done.stderr
+    assert "nothing lost and nothing in between" in done.stdout
+
+
 class CutOff(Exception):
     """Raised by the test in the middle of saving."""
 

@@ -3,7 +3,7 @@
 from tracker.store.absence import Absent
 from tracker.store.archive import Archive, FolderArchive, ZipArchive
 from tracker.store.aside_folder import LeftPicture
-from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, Shelf, check_backup
+from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, backups_of, check_backup
 from tracker.store.clients import ClientSummary, LastPhoto
 from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure, Receipt
@@ -48,10 +48,10 @@ __all__ = [
     "PortfolioVisit",
     "Receipt",
     "Restoration",
-    "Shelf",
     "Store",
     "Usage",
     "ZipArchive",
+    "backups_of",
     "check_backup",
     "data_folder",
     "erasures_in",

@@ -83,6 +83,7 @@ class AsideFolder:
         with disk_faults("A picture could not be set aside"):
             move_file(path, place / path.name)
             sync_folder(self._folder)
+            sync_folder(self._folder.parent)
 
     def remove(self, name: str) -> bool:
         """Remove a picture; True where there was one.

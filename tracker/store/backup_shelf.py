@@ -102,6 +102,11 @@ class Shelf:
         return removed
 
 
+def backups_of(root: Path) -> list[Backup]:
+    """The backups of a studio, newest first, whether it opens or not."""
+    return Shelf(Layout(root).backups).backups()
+
+
 def write_contents(backup: Layout, made_at: datetime) -> None:
     """Note in a backup what it holds, so that a later check knows when something is lost."""
     contents = {

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tracker.errors import WrongDatabase
-from tracker.store.backup_shelf import Shelf
+from tracker.store.backup_shelf import backups_of
 from tracker.store.engine import BUSY_SECONDS
 from tracker.store.faults import disk_faults
 from tracker.store.folder import Layout
@@ -152,14 +152,13 @@ def _compared(layout: Layout, state: _State, mark: Mark | None) -> str | None:
 
 def _refusal(layout: Layout, found: str, state: _State, mark: Mark | None) -> WrongDatabase:
     pictures = len(pictures_lying(layout))
-    shelf = Shelf(layout.backups)
-    backups = [backup.folder for backup in shelf.backups()[:_BACKUPS_TOLD]]
+    backups = [backup.folder for backup in backups_of(layout.root)[:_BACKUPS_TOLD]]
     readable = state.wrong is None
     lie = f"{pictures} picture{' lies' if pictures == 1 else 's lie'} beside it"
     what = f"{_WORDS[found]}{_saves(found, state, mark)}; {lie}. This is the studio in {layout.root}."
     return WrongDatabase(
         what,
-        " ".join(_advice(layout, shelf, backups, readable)),
+        " ".join(_advice(layout, backups, readable)),
         found=found,
         folder=layout.root,
         pictures=pictures,
@@ -175,13 +174,13 @@ def _saves(found: str, state: _State, mark: Mark | None) -> str:
     return f" ({known} saves of {mark.saves})"
 
 
-def _advice(layout: Layout, shelf: Shelf, backups: list[Path], readable: bool) -> Iterator[str]:
+def _advice(layout: Layout, backups: list[Path], readable: bool) -> Iterator[str]:
     yield "Nothing was opened, and nothing was changed."
     if backups:
         yield "Restore a backup into a new folder: python -m tracker restore BACKUP NEW_FOLDER."
         yield f"The newest: {', '.join(map(str, backups))}."
     else:
-        yield f"There is no backup in {shelf.folder}; if you have one elsewhere, restore it into a new folder."
+        yield f"There is no backup in {layout.backups}; if you have one elsewhere, restore it into a new folder."
     if readable:
         yield (
             "Or go on with the database as it lies there, and the pictures that it names, in a new folder: "

@@ -65,6 +65,7 @@ def nobody_else(path: Path) -> Iterator[bool]:
 
 def _locked(connection: sqlite3.Connection) -> bool:
     try:
+        connection.execute("PRAGMA journal_mode=MEMORY")  # no file beside the lock
         connection.execute("BEGIN EXCLUSIVE")
     except sqlite3.OperationalError:
         return False

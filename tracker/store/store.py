@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
@@ -10,7 +10,7 @@ from typing import Self
 
 from sqlalchemy import func, select
 
-from tracker.errors import StoreDamaged
+from tracker.errors import DatabaseDamaged, StoreDamaged
 from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
@@ -143,10 +143,11 @@ class Store(
         if mark is not None:
             self._mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
-        sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
-        self._tidied = bool(sound)
-        if sound:
-            self._clean_up()
+        with suppress(DatabaseDamaged):  # noted; looking and taking out go on
+            sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
+            self._tidied = bool(sound)
+            if sound:
+                self._clean_up()
 
     def finish_check(self) -> None:
         """Wait until every page of the database was looked at, and set aside what opening had no time for.

@@ -32,12 +32,14 @@ def results_caught_up() -> int:
 
 
 def catch_up_now() -> None:
-    """Work out everything, unless another thread is at it; a failure goes to the log."""
+    """Work out everything, unless another thread is at it or the database is damaged; a failure goes to the log."""
     if not _one_at_a_time.acquire(blocking=False):
         return
     try:
-        catch_up_results(open_store())
-        catch_up(open_store())
+        store = open_store()
+        if not store.database_damaged:
+            catch_up_results(store)
+            catch_up(store)
     except Exception:  # a thread of its own: nobody else would hear of it
         _log.exception("who is due, or past results, was not worked out")
     finally:
@@ -45,7 +47,8 @@ def catch_up_now() -> None:
 
 
 def _begun(work: Callable[[Store, float], int]) -> int:
-    left = work(open_store(), A_PAGE_WAITS)
+    store = open_store()
+    left = 0 if store.database_damaged else work(store, A_PAGE_WAITS)
     if left:
         threading.Thread(target=catch_up_now, name="who is due", daemon=True).start()
     return left

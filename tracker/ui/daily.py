@@ -1,4 +1,4 @@
-"""What the server does by itself while it runs: the day's backup, and working out who is due."""
+"""What the server does by itself: a look at the database, the day's backup, and working out who is due."""
 
 from __future__ import annotations
 
@@ -33,9 +33,22 @@ def _run(stop: threading.Event) -> None:
 
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
+        look_at_database()
         back_up_today()
         catch_up_now()
         wait = _AGAIN_AFTER_SECONDS
+
+
+def look_at_database() -> None:
+    """Read on in a database that was too large to be looked at while it was opened; the pages say what is found."""
+    from tracker.ui.session import open_store
+
+    try:
+        open_store().finish_check()
+    except TrackerError as error:
+        _log.warning("the database was not looked at: %s", error.code)
+    except Exception:  # a thread that ends would end the backups of all days that follow
+        _log.exception("the database was not looked at")
 
 
 def back_up_today() -> None:

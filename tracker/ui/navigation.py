@@ -19,6 +19,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.ui import look
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.refusal_view import refused
 
 _log = logging.getLogger("tracker.ui")
 _ICON = Path(__file__).parent / "drawings" / "icon.svg"
@@ -139,4 +140,5 @@ def main() -> None:
     st.set_page_config(page_title="Hair colour tracker", page_icon=str(_ICON), layout="centered")
     chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
     _phone_menu()
-    chosen.run()
+    if not refused():
+        chosen.run()

@@ -62,6 +62,7 @@ def routes() -> list[Route]:
     pictures = Pictures()
     return [
         Route("/passing/{photo_id}.jpg", passing_picture),
+        Route("/set-aside/{name}.jpg", set_aside_picture),
         Route("/forgotten/{once}", forgotten),
         Route("/picture/{photo_id}/{edge:int}.jpg", pictures.plain),
         Route("/picture/{photo_id}/balanced/{edge:int}.jpg", pictures.balanced),
@@ -79,6 +80,21 @@ def passing_picture(request: Request) -> Response:
         content = scaled_jpeg(held(request.path_params["photo_id"]).content, max(EDGES), _QUALITY)
     except TrackerError:
         return Response(status_code=404)
+    return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
+
+
+def set_aside_picture(request: Request) -> Response:
+    """A picture that no record names, small; no browser may keep it, because an erasure removes it."""
+    from tracker.photo import scaled_jpeg
+    from tracker.ui import session
+
+    try:
+        content = scaled_jpeg(session.open_store().set_aside_picture(request.path_params["name"]), min(EDGES), _QUALITY)
+    except NotFound:
+        return Response(status_code=404)
+    except TrackerError as error:
+        _log.warning("no picture of those set aside: %s", error.code)
+        return Response(status_code=422)
     return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
 

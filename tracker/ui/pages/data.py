@@ -1,4 +1,4 @@
-"""My data: backups, taking everything out, bringing lists in, who was not here for long, what was erased."""
+"""My data: backups, taking out, bringing in, what was set aside, who was not here for long, what was erased."""
 
 from __future__ import annotations
 
@@ -9,11 +9,13 @@ import streamlit as st
 from tracker.store import data_folder
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_list, backup_now
+from tracker.ui.parts.damage_view import warn_about_damage
 from tracker.ui.parts.exports_view import everything_out
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.place_view import warn_about_place
 from tracker.ui.parts.receipts import receipts
+from tracker.ui.parts.set_aside_view import set_aside
 from tracker.ui.parts.undo import offer_undo
 from tracker.ui.parts.words import ago, count, disk_size, plain
 from tracker.ui.session import open_store
@@ -32,6 +34,7 @@ def page() -> None:
     with told():
         store = open_store()
         offer_undo(always=True)
+        warn_about_damage(store, leads_on=False)
         _place(store)
         st.header("Backups", anchor=False)
         backup_now(store)
@@ -41,6 +44,7 @@ def page() -> None:
         st.header("Bring in a list", anchor=False)
         st.markdown("Clients or past visits from a spreadsheet. You see what would be added first.")
         link("bring_in", "Bring in a list")
+        set_aside(store)
         _absent(store)
         _damaged(store)
         receipts(store)

@@ -11,12 +11,14 @@ from tracker.records import PROGRESS
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
+from tracker.ui.parts.damage_view import warn_about_damage
 from tracker.ui.parts.demo import demo_button
 from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import row
+from tracker.ui.parts.set_aside_view import ask_about_set_aside
 from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.parts.words import MADE_UP, ago, as_date
@@ -37,12 +39,14 @@ def page() -> None:
     st.title("Today", anchor=False)
     with told():
         store = open_store()
+        warn_about_damage(store)
         if store.is_empty():
             _welcome(store)
             return
         if st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
         drafts_waiting(store, store.drafts())
+        ask_about_set_aside(store)
         _due(store)
         _recent_visits(store)
         _recent_progress(store)

@@ -13,7 +13,9 @@ from tracker.ui.parts.words import ago, as_date, count, day
 from tracker.workflow.backups import back_up, bring_back, days_since_backup
 
 if TYPE_CHECKING:
-    from tracker.store import Backup, Store
+    from collections.abc import Sequence
+
+    from tracker.store import Backup, Erasure, Store
 
 _OLD_DAYS = 3
 
@@ -63,7 +65,7 @@ def backup_list(store: Store) -> None:
         return
     with st.expander(f"All backups ({len(backups)})"):
         st.code(str(store.shelf.folder), language=None, wrap_lines=True)
-        chosen = st.selectbox("Backup", backups, format_func=_words, key="backup-chosen")
+        chosen = st.selectbox("Backup", backups, format_func=backup_words, key="backup-chosen")
         if st.button("Check it", key="backup-check"):
             with told():
                 _check(chosen)
@@ -71,7 +73,7 @@ def backup_list(store: Store) -> None:
         folder = st.text_input("Empty folder", key="restore-folder", placeholder="a folder that is not there yet")
         if st.button("Bring it back", key="restore", disabled=not (folder or "").strip()):
             with told():
-                _bring_back(store, chosen, Path(folder.strip()).expanduser())
+                bring_back_and_say(chosen.folder, Path(folder.strip()).expanduser(), store.erasures())
 
 
 def _check(backup: Backup) -> None:
@@ -85,9 +87,20 @@ def _check(backup: Backup) -> None:
         )
 
 
-def _bring_back(store: Store, backup: Backup, folder: Path) -> None:
+def bring_back_and_say(backup: Path, folder: Path, erased: Sequence[Erasure] | None) -> None:
+    """Bring a backup back into an empty folder, and say what is there and how to use it.
+
+    Parameters
+    ----------
+    backup, folder : Path, as for `workflow.backups.bring_back`
+    erased : the erasure list; None to take it from what can be read of the studio in use
+
+    Raises
+    ------
+    StoreError : it cannot be brought back
+    """
     with st.spinner("Copying and checking"):
-        back = bring_back(backup.folder, folder, store.erasures())
+        back = bring_back(backup, folder, erased)
     parts = f"{count(back.clients, 'client')}, {count(back.visits, 'visit')} and {count(back.photos, 'photo')}"
     st.success(f"{parts} are in the folder. Start the program with this setting to use it:")
     st.code(f"TRACKER_HOME={folder.resolve()}", language=None, wrap_lines=True)
@@ -95,7 +108,8 @@ def _bring_back(store: Store, backup: Backup, folder: Path) -> None:
         st.warning(f"{count(back.damaged, 'photo')} could not be brought back: missing or altered in the backup.")
 
 
-def _words(backup: Backup) -> str:
+def backup_words(backup: Backup) -> str:
+    """When a backup was made, and how much it holds."""
     made = backup.made_at.astimezone()
     known = (
         f": {count(backup.clients or 0, 'client')}, {count(backup.visits or 0, 'visit')}, "

@@ -51,6 +51,8 @@ def counts_words(counts: Counts) -> str:
         parts.append(count(counts.drafts, "unfinished draft"))
     if counts.edits:
         parts.append(count(counts.edits, "earlier state") + " of records")
+    if counts.set_aside:
+        parts.append(count(counts.set_aside, "picture") + " that lay set aside")
     if counts.exports:
         parts.append(count(counts.exports, "export") + " of everything")
     return listed(parts)

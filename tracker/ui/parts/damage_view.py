@@ -1,0 +1,38 @@
+"""A damaged database: what it means, and the way out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tracker.ui.look import failure
+from tracker.ui.navigation import link
+from tracker.ui.parts.backups_view import backup_words
+
+if TYPE_CHECKING:
+    from tracker.store import Store
+
+
+def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
+    """Say so where pages of the database are damaged.
+
+    Parameters
+    ----------
+    store : Store
+    leads_on : bool, with a link to My data
+    """
+    if not store.database_damaged:
+        return
+    backups = store.shelf.backups()
+    way_out = (
+        f"The last backup was whole when it was made ({backup_words(backups[0])}): bring it back into a new folder "
+        "under My data."
+        if backups
+        else "There is no backup, so take everything out under My data now."
+    )
+    failure(
+        "A part of the database is damaged.",
+        "What can still be read is shown, and can be taken out. Nothing more is saved and no new backup is made: what "
+        f"is kept in a damaged database can be lost with it. {way_out}",
+    )
+    if leads_on:
+        link("data", "My data")

@@ -1,0 +1,74 @@
+"""Pictures that no record names: how many lie set aside, a look at them, and what shall become of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import streamlit as st
+
+from tracker.store import ASK_AFTER
+from tracker.ui.look import photo as show_photo
+from tracker.ui.navigation import link
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.rows import THUMB
+from tracker.ui.parts.words import count, day, disk_size
+
+if TYPE_CHECKING:
+    from tracker.store import LeftPicture, Store
+
+_SHOWN = 12
+
+
+def ask_about_set_aside(store: Store) -> None:
+    """One line where pictures lie set aside for so long that somebody should decide; nothing else."""
+    if not store.asks_about_set_aside():
+        return
+    left = store.set_aside_pictures()
+    one = len(left) == 1
+    st.warning(
+        f"{count(len(left), 'picture')} that no record names {'lies' if one else 'lie'} set aside since "
+        f"{day(left[0].since)}. Please say what shall become of {'it' if one else 'them'}."
+    )
+    link("data", "Look at it under My data" if one else "Look at them under My data")
+
+
+def set_aside(store: Store) -> None:
+    """What lies set aside, with the buttons that remove it or keep it; nothing where nothing does."""
+    left = store.set_aside_pictures()
+    if not left:
+        return
+    st.header("Set aside", anchor=False)
+    size = disk_size(sum(picture.bytes for picture in left))
+    st.markdown(
+        f"**{count(len(left), 'picture')}, {size}, since {day(left[0].since)}.** No record names "
+        f"{_them(left)}: a save was cut off, or a record lost {_them(left)}. Nothing is removed by itself. Erasing any "
+        "client removes everything here, because it may show the client."
+    )
+    _shown(left)
+    if store.asks_about_set_aside():
+        st.warning(f"Something has been here for {ASK_AFTER.days} days. Remove it, or keep it?")
+        if st.button(f"Keep {_them(left)} {ASK_AFTER.days} days more", key="aside-keep"):
+            with told():
+                store.keep_set_aside()
+                say_on_next_page(f"Kept. You are asked again after {ASK_AFTER.days} days.")
+                st.rerun()
+    sure = st.checkbox(f"Yes, remove {count(len(left), 'picture')} for good", key="aside-sure")
+    if st.button(f"Remove {_them(left)}", key="aside-remove", disabled=not sure):
+        with told():
+            removed = store.remove_set_aside([picture.name for picture in left])
+            say_on_next_page(f"{count(removed, 'picture')} removed.")
+            st.rerun()
+
+
+def _shown(left: list[LeftPicture]) -> None:
+    """The first of them, small."""
+    with st.container(horizontal=True, key="aside-pictures"):
+        for number, picture in enumerate(left[:_SHOWN], 1):
+            with st.container(width=THUMB):
+                show_photo(f"/set-aside/{picture.name}.jpg", f"Picture {number} of those set aside", ratio=1)
+    if len(left) > _SHOWN:
+        st.caption(f"And {len(left) - _SHOWN} more.")
+
+
+def _them(left: list[LeftPicture]) -> str:
+    return "it" if len(left) == 1 else "them"
