@@ -4,6 +4,7 @@ from tracker.store.absence import Absent
 from tracker.store.archive import Archive, FolderArchive, ZipArchive
 from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, check_backup
 from tracker.store.clients import ClientSummary, LastPhoto
+from tracker.store.disk_room import Usage
 from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure, Receipt
 from tracker.store.exports import Export
@@ -14,7 +15,8 @@ from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
 from tracker.store.restore import Restoration, restore
 from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
-from tracker.store.store import QUOTA_BYTES, Store, Usage
+from tracker.store.room import Room
+from tracker.store.store import Store
 from tracker.store.undo import Deletion
 from tracker.store.wearing import ClientRecord
 
@@ -22,7 +24,6 @@ __all__ = [
     "EXPIRE_AFTER",
     "MOST",
     "NETWORK",
-    "QUOTA_BYTES",
     "SYNCED",
     "Absent",
     "Archive",
@@ -44,6 +45,7 @@ __all__ = [
     "PortfolioVisit",
     "Receipt",
     "Restoration",
+    "Room",
     "Store",
     "Usage",
     "ZipArchive",

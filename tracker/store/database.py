@@ -11,10 +11,13 @@ from sqlalchemy import Column, Connection, Engine, Table, select, union
 from tracker.errors import ConsentMissing, NotFound, StoreError
 from tracker.records import MEASURING
 from tracker.store import schema
+from tracker.store.counted import count_picture, counted, uncount_pictures
 from tracker.store.faults import database_faults
-from tracker.store.folder import Layout
+from tracker.store.folder import Layout, bytes_in
 from tracker.store.pictures import Pictures
+from tracker.store.room import files_beside, free_bytes, limit_of, release_reserve, require_room
 from tracker.store.rows import KINDS, Identified, read_record
+from tracker.store.settings_file import read_settings
 
 Record = TypeVar("Record", bound=Identified)
 
@@ -38,6 +41,7 @@ class Database:
         self._engine = engine
         self._readers = engine.execution_options(write=False)
         self._pictures = pictures
+        self._aside_bytes = bytes_in(layout.set_aside) if layout.set_aside.is_dir() else 0
 
     @contextmanager
     def _writing(self) -> Iterator[Connection]:
@@ -55,14 +59,41 @@ class Database:
         with self._reading() as connection:
             return find(connection, shape, identifier)
 
+    def _keep_picture(self, connection: Connection, content: bytes) -> str:
+        """Keep a picture and count it, inside a transaction that holds the write lock; returns its name.
+
+        Raises
+        ------
+        StoreFull : the folder would hold more than it may, or no room on the disk
+        """
+        # under the lock: two at once could both fit, but not together
+        name = self._pictures.put(content, lambda size: self._require_room(connection, size))
+        count_picture(connection, name, len(content))
+        return name
+
+    def _require_room(self, connection: Connection, more: int) -> None:
+        used = self._bytes_used(connection)
+        limit = limit_of(read_settings(self._layout.settings), used, free_bytes(self._layout.root))
+        require_room(used, more, limit)
+
+    def _bytes_used(self, connection: Connection) -> int:
+        """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
+        return counted(connection)[1] + files_beside(self._layout.root) + self._aside_bytes
+
+    def _make_way(self) -> None:
+        """On a full disk, give the reserve to what removes something; what keeps something has to do without."""
+        release_reserve(self._layout)
+
     def _discard_files(self, names: Iterable[str]) -> None:
         """Remove pictures that no record names any more."""
         candidates = set(names)
         if not candidates:
             return
         with self._writing() as connection:
-            for name in sorted(candidates - wanted_files(connection)):
+            going = sorted(candidates - wanted_files(connection))
+            for name in going:
                 self._pictures.remove(name)
+            uncount_pictures(connection, going)
 
     def _tidy_files(self, names: Iterable[str]) -> None:
         """As `_discard_files`, after a save that stands either way: what cannot go now goes at the next start."""

@@ -40,6 +40,21 @@ class Layout:
         return self.root / "pictures"
 
     @property
+    def settings(self) -> Path:
+        """Settings of the studio that a person may edit."""
+        return self.root / "settings.toml"
+
+    @property
+    def reserve(self) -> Path:
+        """A file that only takes room, to be given back where the disk is full."""
+        return self.root / "reserve.bin"
+
+    @property
+    def set_aside(self) -> Path:
+        """Folder of the pictures that no record names and that no person has decided on yet."""
+        return self.root / "set-aside"
+
+    @property
     def exports(self) -> Path:
         """Folder of the exports of everything, beside the studio's own."""
         return self._beside("exports")

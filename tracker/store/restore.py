@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import shutil
 import sqlite3
-import sys
 from collections.abc import Iterable
 from contextlib import closing
 from dataclasses import asdict, dataclass
@@ -20,6 +19,7 @@ from tracker.store.folder import Layout, private_folder
 from tracker.store.migrate import copy_database, migrate
 from tracker.store.pictures import Pictures
 from tracker.store.rows import time_text
+from tracker.store.settings_file import copy_settings
 from tracker.store.store import Store
 
 
@@ -87,9 +87,8 @@ def _bring_back(source: Layout, target: Layout, erased: Iterable[Erasure]) -> Re
     copy_database(source.database, growing)
     migrate(growing, safety_copy=None)
     left_out = _leave_out(growing, erased)
-    everything = sys.maxsize
-    pictures = Pictures(target.pictures, target.root, everything)
-    damaged = copy_pictures(Pictures(source.pictures, source.root, everything), pictures, files_named(growing))
+    damaged = copy_pictures(Pictures(source.pictures), Pictures(target.pictures), files_named(growing))
+    copy_settings(source.settings, target.settings)
     with disk_faults("The database could not be restored"):
         growing.replace(target.database)
     return Restoration(frozenset(damaged), left_out)

@@ -3,24 +3,24 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 
 from tracker.errors import StoreDamaged
 from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
+from tracker.store.disk_room import DiskRoom
 from tracker.store.drafts import Drafts
 from tracker.store.edits import Edits
 from tracker.store.engine import make_engine
 from tracker.store.erasure import Erasing
 from tracker.store.faults import database_faults
-from tracker.store.folder import Layout, bytes_in, private_folder
+from tracker.store.folder import Layout, private_folder
 from tracker.store.importing import Importing
 from tracker.store.kept import Kept
 from tracker.store.merging import Merging
@@ -31,31 +31,13 @@ from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
+from tracker.store.room import release_reserve
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.settings import StudioSettings
 from tracker.store.visits import Visits
 from tracker.store.wearing import Wearing
 from tracker.store.yardsticks import OwnYardsticks
-
-QUOTA_BYTES = 20 * 1024**3
-"""The most that the studio's folder may hold unless another limit is chosen: some ten thousand photos."""
-
-
-@dataclass(frozen=True, slots=True)
-class Usage:
-    """How much is kept.
-
-    Attributes
-    ----------
-    bytes : int, size of the whole folder
-    pictures, clients, visits : int, how many
-    """
-
-    bytes: int
-    pictures: int
-    clients: int
-    visits: int
 
 
 class Store(
@@ -77,6 +59,7 @@ class Store(
     Merging,
     Erasing,
     Backups,
+    DiskRoom,
 ):
     """An open studio's folder. One instance serves all threads of a program.
 
@@ -86,7 +69,6 @@ class Store(
     Parameters
     ----------
     root : Path of the folder, made if it is not there
-    quota_bytes : int, the most bytes that the folder may hold
 
     Raises
     ------
@@ -96,16 +78,17 @@ class Store(
     StoreError : the folder cannot be made or written
     """
 
-    def __init__(self, root: Path, *, quota_bytes: int = QUOTA_BYTES) -> None:
+    def __init__(self, root: Path) -> None:
         layout = Layout(private_folder(Path(root)))
         with ExitStack() as undo, database_faults():
+            release_reserve(layout)  # reading needs a little room too
             presence = Presence(layout.lock)
             undo.callback(presence.close)
             _refuse_lost_database(layout)
             migrate(layout.database, layout.safety_copy)
             engine = make_engine(layout.database)
             undo.callback(engine.dispose)
-            super().__init__(layout, engine, Pictures(layout.pictures, layout.root, quota_bytes))
+            super().__init__(layout, engine, Pictures(layout.pictures))
             if presence.alone:
                 self._clean_up()
             presence.let_others_in()
@@ -127,15 +110,6 @@ class Store(
     def root(self) -> Path:
         """The studio's folder."""
         return self._layout.root
-
-    def usage(self) -> Usage:
-        """How much is kept."""
-        with self._reading() as connection:
-            clients, visits = (
-                connection.execute(select(func.count()).select_from(table)).scalar_one()
-                for table in (schema.client, schema.visit)
-            )
-        return Usage(bytes_in(self.root), sum(1 for _ in self._pictures.names()), clients, visits)
 
     def is_empty(self) -> bool:
         """True where there is no client."""

@@ -1,0 +1,131 @@
+"""How much room there is: what the studio holds, what it may hold, and a reserve for when the disk is full."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from tracker.errors import StoreFull
+from tracker.store.faults import disk_faults
+from tracker.store.folder import Layout, private_file, sync_folder
+from tracker.store.settings_file import GIGABYTE, FileSettings
+
+GUESSED_VISIT_BYTES = 20 * 1000**2
+"""A visit with three photos before and three after, until the studio's own visits tell."""
+
+FEWEST_VISITS = 5
+"""Visits with photos that make a mean of the studio's own."""
+
+RESERVE_BYTES = 16 * 1024**2
+"""What is kept free for looking and erasing on a full disk: the log of erasing a client of a hundred visits."""
+
+_KEEP_FREE = 4 * RESERVE_BYTES  # with less than that the reserve itself would fill the disk
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """How much the studio holds and may hold.
+
+    Attributes
+    ----------
+    used : int, bytes that the studio's folder takes
+    limit : int, the most bytes that it may take
+    free : int, bytes that are free on its disk
+    own_limit : bool, True where the limit was set, False where it is the usual share of the disk
+    visit_bytes : int, what a visit takes
+    guessed : bool, True where the studio has too few visits to tell what one takes
+    fault : str, what is wrong with the file of settings; empty where nothing is
+    """
+
+    used: int
+    limit: int
+    free: int
+    own_limit: bool
+    visit_bytes: int
+    guessed: bool
+    fault: str = ""
+
+    @property
+    def left(self) -> int:
+        """Bytes that still fit: under the limit, and with as much again for the backup on the same disk."""
+        return max(0, min(self.limit - self.used, self.free // 2))
+
+    @property
+    def visits_left(self) -> int:
+        """About how many more visits fit."""
+        return self.left // self.visit_bytes
+
+
+def limit_of(settings: FileSettings, used: int, free: int) -> int:
+    """The most bytes that the folder may take: as set, else what it takes already and half of what is free.
+
+    The other half is for the backups, which hold every picture again.
+    """
+    return settings.limit_bytes if settings.limit_bytes is not None else used + free // 2
+
+
+def require_room(used: int, more: int, limit: int) -> None:
+    """Check that a picture fits.
+
+    Raises
+    ------
+    StoreFull : the folder would take more than it may
+    """
+    if used + more > limit:
+        value, most = (used + more) / GIGABYTE, limit / GIGABYTE
+        raise StoreFull(
+            f"The photo does not fit: the studio's data would take {value:.3g} GB (limit {most:.3g} GB).",
+            "Raise the limit under My data, or make room there.",
+            value=value,
+            limit=most,
+            unit="GB",
+        )
+
+
+def free_bytes(folder: Path) -> int:
+    """Bytes that this user may still write on the disk of a folder."""
+    with disk_faults("The room left on the disk is not known"):
+        return shutil.disk_usage(folder).free
+
+
+def files_beside(root: Path) -> int:
+    """Bytes of the files that lie in a folder itself, as the database and its log, without those in its folders."""
+    total = 0
+    with os.scandir(root) as entries:
+        for entry in entries:
+            try:
+                if entry.is_file(follow_symlinks=False):
+                    total += entry.stat(follow_symlinks=False).st_size
+            except FileNotFoundError:  # gone meanwhile
+                continue
+    return total
+
+
+def keep_reserve(layout: Layout) -> None:
+    """Make the reserve where it is missing and the disk has room enough."""
+    path = layout.reserve
+    if path.exists() or free_bytes(layout.root) < RESERVE_BYTES + _KEEP_FREE:
+        return
+    growing = path.with_name(f"{path.name}.tmp")
+    with disk_faults("The reserve for a full disk could not be made"):
+        try:
+            with private_file(growing).open("wb") as file:
+                # not zeros, which some disks store as nothing
+                file.write(os.urandom(RESERVE_BYTES))
+                file.flush()
+                os.fsync(file.fileno())
+            growing.replace(path)
+        finally:
+            growing.unlink(missing_ok=True)
+        sync_folder(layout.root)
+
+
+def release_reserve(layout: Layout) -> None:
+    """Give the reserve back where the disk is full, so that the record can be opened and cleaned."""
+    try:
+        if shutil.disk_usage(layout.root).free < RESERVE_BYTES:
+            layout.reserve.unlink(missing_ok=True)
+    except OSError:  # what follows tells what is wrong with the disk
+        return
