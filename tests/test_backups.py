@@ -68,7 +68,7 @@ def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.Monk
     for week in range(1, 7):
         at(monkeypatch, kept[0].made_at + timedelta(weeks=week))
         made = back_up(store)
-    assert [backup.folder for backup in store.shelf.backups()][0] == made
+    assert store.shelf.backups()[0].folder == made
     oldest = store.shelf.backups()[-1].made_at
     assert kept[0].made_at + timedelta(weeks=6) - oldest <= EXPIRE_AFTER + timedelta(weeks=1)
 

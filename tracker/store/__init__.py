@@ -13,9 +13,9 @@ from tracker.store.merging import Merged
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
 from tracker.store.restore import Restoration, restore
+from tracker.store.room import NEARLY_FULL_VISITS, Room
 from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
-from tracker.store.room import Room
 from tracker.store.store import Store
 from tracker.store.undo import Deletion
 from tracker.store.wearing import ClientRecord
@@ -23,6 +23,7 @@ from tracker.store.wearing import ClientRecord
 __all__ = [
     "EXPIRE_AFTER",
     "MOST",
+    "NEARLY_FULL_VISITS",
     "NETWORK",
     "SYNCED",
     "Absent",

@@ -15,7 +15,7 @@ from tracker.store.counted import count_picture, counted, uncount_pictures
 from tracker.store.faults import database_faults
 from tracker.store.folder import Layout, bytes_in
 from tracker.store.pictures import Pictures
-from tracker.store.room import files_beside, free_bytes, limit_of, release_reserve, require_room
+from tracker.store.room import files_beside, free_to_keep, give_back, limit_of, require_room
 from tracker.store.rows import KINDS, Identified, read_record
 from tracker.store.settings_file import read_settings
 
@@ -72,17 +72,16 @@ class Database:
         return name
 
     def _require_room(self, connection: Connection, more: int) -> None:
-        used = self._bytes_used(connection)
-        limit = limit_of(read_settings(self._layout.settings), used, free_bytes(self._layout.root))
-        require_room(used, more, limit)
+        used, free = self._bytes_used(connection), free_to_keep(self._layout)
+        require_room(used, more, limit_of(read_settings(self._layout.settings), used, free), free)
 
     def _bytes_used(self, connection: Connection) -> int:
         """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
         return counted(connection)[1] + files_beside(self._layout.root) + self._aside_bytes
 
     def _make_way(self) -> None:
-        """On a full disk, give the reserve to what removes something; what keeps something has to do without."""
-        release_reserve(self._layout)
+        """On a full disk, give the reserve to what removes something; what keeps a photo has to do without."""
+        give_back(self._layout)
 
     def _discard_files(self, names: Iterable[str]) -> None:
         """Remove pictures that no record names any more."""

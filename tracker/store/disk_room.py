@@ -10,7 +10,7 @@ from tracker.store import schema
 from tracker.store.counted import counted
 from tracker.store.database import Database
 from tracker.store.folder import bytes_in
-from tracker.store.room import FEWEST_VISITS, GUESSED_VISIT_BYTES, Room, free_bytes, keep_reserve, limit_of
+from tracker.store.room import FEWEST_VISITS, GUESSED_VISIT_BYTES, Room, free_to_keep, keep_reserve, limit_of
 from tracker.store.settings_file import read_settings, write_limit
 
 
@@ -51,7 +51,7 @@ class DiskRoom(Database):
         ------
         StoreError : the disk does not tell
         """
-        settings, free = read_settings(self._layout.settings), free_bytes(self._layout.root)
+        settings, free = read_settings(self._layout.settings), free_to_keep(self._layout)
         of_visits = select(func.count(schema.photo.c.visit_id.distinct()))
         with self._reading() as connection:
             used = self._bytes_used(connection)

@@ -102,23 +102,25 @@ class Erasing(Undoing, Exports):
         Conflict : another window reads for so long that the log cannot be emptied now
         """
         self._make_way()
+        exports = self.export_count()
         try:
-            receipt, held = self._erase_rows(client_id)
+            receipt, held = self._erase_rows(client_id, exports)
         except StoreFull:
             removed = self._erase_pictures_first(client_id)
-            receipt, held = self._erase_rows(client_id, removed)
+            receipt, held = self._erase_rows(client_id, exports, removed)
         self._discard_files(held)
         self._discard_left_overs()
         self.remove_exports()
         self._leave_no_byte()
         return receipt
 
-    def _erase_rows(self, client_id: str, removed: int = 0) -> tuple[Receipt, set[str]]:
+    def _erase_rows(self, client_id: str, exports: int, removed: int = 0) -> tuple[Receipt, set[str]]:
         """Erase the client's rows and list the client as erased; returns the pictures that they named too.
 
         Parameters
         ----------
         client_id : str
+        exports : int, how many exports go with the client
         removed : int, the client's pictures that are gone already
         """
         with self._writing() as connection:
@@ -129,7 +131,7 @@ class Erasing(Undoing, Exports):
             gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
             going = sum(map(self._pictures.is_there, held - wanted_files(connection)))
-            counts = replace(counts, files=removed + going, exports=self.export_count())
+            counts = replace(counts, files=removed + going, exports=exports)
             _list_as_erased(connection, gone, erased_at)
             # at once, so that an erasure that is cut off has its receipt too
             counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
@@ -138,10 +140,13 @@ class Erasing(Undoing, Exports):
         return Receipt(client_id, erased_at, counts), held
 
     def _erase_pictures_first(self, client_id: str) -> int:
-        """Where the disk has no room to note what is erased: remove the pictures that only this client has.
+        """Where the disk has no room to note what is erased: make some; returns how many of the pictures are gone.
 
-        The client is listed as erased before, so the next start erases the rest in any case.
+        What every erasure removes goes first, then the pictures that only this client has. The client is listed as
+        erased before these go, so the next start erases the rest in any case.
         """
+        self._remove_safety_copy()
+        self.remove_exports()
         with self._writing() as connection:
             require_client(connection, client_id)
             _list_as_erased(connection, {client_id, *merged_into(connection, client_id)}, now())
@@ -195,8 +200,7 @@ class Erasing(Undoing, Exports):
 
     def _leave_no_byte(self) -> None:
         """Rewrite the database without what was deleted, and note that the erasures are finished."""
-        with disk_faults("The copy from before the upgrade could not be removed"):
-            self._layout.safety_copy.unlink(missing_ok=True)
+        self._remove_safety_copy()
         # the pool's connection itself, because neither statement may run inside a transaction
         with database_faults(), closing(self._engine.raw_connection()) as connection:
             rewritten = self._rewrite(connection.cursor())
@@ -208,6 +212,10 @@ class Erasing(Undoing, Exports):
             )
         if rewritten:
             self._note_as_finished()
+
+    def _remove_safety_copy(self) -> None:
+        with disk_faults("The copy from before the upgrade could not be removed"):
+            self._layout.safety_copy.unlink(missing_ok=True)
 
     def _rewrite(self, cursor: DBAPICursor) -> bool:
         """Rewrite the database file; False where the disk has no room for that.

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracker.errors import StoreFull
-from tracker.store.faults import disk_faults
+from tracker.errors import StoreError, StoreFull
+from tracker.store.faults import disk_faults, no_room
 from tracker.store.folder import Layout, private_file, sync_folder
 from tracker.store.settings_file import GIGABYTE, FileSettings
 
@@ -18,10 +20,14 @@ GUESSED_VISIT_BYTES = 20 * 1000**2
 FEWEST_VISITS = 5
 """Visits with photos that make a mean of the studio's own."""
 
+NEARLY_FULL_VISITS = 30
+"""With fewer that still fit, a person is told: a week or two to find another disk."""
+
 RESERVE_BYTES = 16 * 1024**2
 """What is kept free for looking and erasing on a full disk: the log of erasing a client of a hundred visits."""
 
 _KEEP_FREE = 4 * RESERVE_BYTES  # with less than that the reserve itself would fill the disk
+_TO_OPEN = 1024**2  # what SQLite needs to open a database: the index of its log, and some of the log
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +38,7 @@ class Room:
     ----------
     used : int, bytes that the studio's folder takes
     limit : int, the most bytes that it may take
-    free : int, bytes that are free on its disk
+    free : int, bytes that are free for photos on its disk
     own_limit : bool, True where the limit was set, False where it is the usual share of the disk
     visit_bytes : int, what a visit takes
     guessed : bool, True where the studio has too few visits to tell what one takes
@@ -66,13 +72,19 @@ def limit_of(settings: FileSettings, used: int, free: int) -> int:
     return settings.limit_bytes if settings.limit_bytes is not None else used + free // 2
 
 
-def require_room(used: int, more: int, limit: int) -> None:
+def require_room(used: int, more: int, limit: int, free: int) -> None:
     """Check that a picture fits.
+
+    Parameters
+    ----------
+    used, more, limit, free : int, bytes: in the folder, of the picture, allowed in the folder, free for photos
 
     Raises
     ------
-    StoreFull : the folder would take more than it may
+    StoreFull : the folder would take more than it may, or the disk has no room
     """
+    if more > free:
+        raise no_room()
     if used + more > limit:
         value, most = (used + more) / GIGABYTE, limit / GIGABYTE
         raise StoreFull(
@@ -85,9 +97,24 @@ def require_room(used: int, more: int, limit: int) -> None:
 
 
 def free_bytes(folder: Path) -> int:
-    """Bytes that this user may still write on the disk of a folder."""
+    """Bytes that this user may still write on the disk of a folder.
+
+    Raises
+    ------
+    StoreError : the disk does not tell
+    """
     with disk_faults("The room left on the disk is not known"):
         return shutil.disk_usage(folder).free
+
+
+def free_to_keep(layout: Layout) -> int:
+    """Bytes that are free for photos: what the reserve lacks is kept free for looking and erasing.
+
+    Raises
+    ------
+    StoreError : the disk does not tell
+    """
+    return max(0, free_bytes(layout.root) - (RESERVE_BYTES - _reserved(layout)))
 
 
 def files_beside(root: Path) -> int:
@@ -104,9 +131,14 @@ def files_beside(root: Path) -> int:
 
 
 def keep_reserve(layout: Layout) -> None:
-    """Make the reserve where it is missing and the disk has room enough."""
+    """Make the reserve where it is missing or was given back in part, and the disk has room enough.
+
+    Raises
+    ------
+    StoreError : the disk refuses it
+    """
     path = layout.reserve
-    if path.exists() or free_bytes(layout.root) < RESERVE_BYTES + _KEEP_FREE:
+    if _reserved(layout) >= RESERVE_BYTES or free_bytes(layout.root) < RESERVE_BYTES + _KEEP_FREE:
         return
     growing = path.with_name(f"{path.name}.tmp")
     with disk_faults("The reserve for a full disk could not be made"):
@@ -122,10 +154,39 @@ def keep_reserve(layout: Layout) -> None:
         sync_folder(layout.root)
 
 
-def release_reserve(layout: Layout) -> None:
-    """Give the reserve back where the disk is full, so that the record can be opened and cleaned."""
+def give_back_to_open(layout: Layout) -> None:
+    """On a full disk, give back as much of the reserve as opening the record needs."""
+    with suppress(OSError):  # what follows tells what is wrong with the disk
+        held = _reserved(layout)
+        if held and shutil.disk_usage(layout.root).free < _TO_OPEN:
+            os.truncate(layout.reserve, max(0, held - 2 * _TO_OPEN))
+
+
+@contextmanager
+def told_when_full(layout: Layout) -> Iterator[None]:
+    """Name the cause where a full disk kept the record from being opened: the database reports it as a broken disk.
+
+    Raises
+    ------
+    StoreFull
+    """
     try:
+        yield
+    except StoreError as error:
+        if type(error) is StoreError and free_bytes(layout.root) < _TO_OPEN:
+            raise no_room() from error
+        raise
+
+
+def give_back(layout: Layout) -> None:
+    """On a full disk, give the whole reserve back, so that something can be removed."""
+    with suppress(OSError):
         if shutil.disk_usage(layout.root).free < RESERVE_BYTES:
             layout.reserve.unlink(missing_ok=True)
-    except OSError:  # what follows tells what is wrong with the disk
-        return
+
+
+def _reserved(layout: Layout) -> int:
+    try:
+        return layout.reserve.stat().st_size
+    except FileNotFoundError:
+        return 0

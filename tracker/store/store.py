@@ -31,7 +31,7 @@ from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
-from tracker.store.room import release_reserve
+from tracker.store.room import give_back_to_open, told_when_full
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.settings import StudioSettings
@@ -75,13 +75,14 @@ class Store(
     NewerDatabase : made by a newer version of this program; nothing is changed
     StoreDamaged : no sound database, or pictures without one
     Conflict : another program is busy opening or upgrading the same folder
+    StoreFull : the disk has not even the room that opening takes, and no reserve is left
     StoreError : the folder cannot be made or written
     """
 
     def __init__(self, root: Path) -> None:
         layout = Layout(private_folder(Path(root)))
-        with ExitStack() as undo, database_faults():
-            release_reserve(layout)  # reading needs a little room too
+        with ExitStack() as undo, told_when_full(layout), database_faults():
+            give_back_to_open(layout)
             presence = Presence(layout.lock)
             undo.callback(presence.close)
             _refuse_lost_database(layout)

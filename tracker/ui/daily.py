@@ -1,4 +1,4 @@
-"""What the server does by itself while it runs: the day's backup, and working out who is due."""
+"""What the server does by itself while it runs: the day's backup, room kept back, and working out who is due."""
 
 from __future__ import annotations
 
@@ -33,9 +33,20 @@ def _run(stop: threading.Event) -> None:
 
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
+        keep_reserve()
         back_up_today()
         catch_up_now()
         wait = _AGAIN_AFTER_SECONDS
+
+
+def keep_reserve() -> None:
+    """Keep some room back for looking and erasing on a full disk; before the backup, which may fill it."""
+    from tracker.ui.session import open_store
+
+    try:
+        open_store().keep_reserve()
+    except TrackerError as error:
+        _log.warning("no room is kept back for a full disk: %s", error.code)
 
 
 def back_up_today() -> None:

@@ -16,6 +16,7 @@ from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.room_view import room_notice
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
@@ -42,6 +43,7 @@ def page() -> None:
             return
         if st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
+        room_notice(store)
         drafts_waiting(store, store.drafts())
         _due(store)
         _recent_visits(store)
