@@ -48,7 +48,7 @@ def test_my_data_says_what_is_used_what_is_allowed_and_what_fits(monkeypatch: py
     assert "Room for about 500 more visits." in said
     assert "This supposes 20.0 MB a visit" in said
     assert "what is used and half of what is free" in said
-    assert "20.0 GB are free on the disk" in said
+    assert "20.0 GB free on the disk" in said
 
 
 def test_the_limit_is_set_on_the_page_and_in_the_file(filled: Filled) -> None:
@@ -66,7 +66,7 @@ def test_the_limit_is_set_on_the_page_and_in_the_file(filled: Filled) -> None:
     test = open_page("data")
     assert "of the 50.0 GB that you allow" in words(test)
     assert test.number_input(key="limit-gb").value == 50.0
-    test.radio(key="limit-kind").set_value("Half of what is free on the disk")
+    test.radio(key="limit-kind").set_value("What they take already and half of what is free")
     next(button for button in test.button if button.label == "Save the limit").click().run()
     assert read_settings(path) == FileSettings()
 

@@ -218,6 +218,7 @@ def test_the_reserve_is_kept_given_back_and_made_again(store: Store, monkeypatch
     disk(100 * GB)
     store.keep_reserve()
     assert layout.reserve.stat().st_size == room.RESERVE_BYTES
+    assert store.usage().bytes == bytes_below(store.root) - room.RESERVE_BYTES
     room.give_back_to_open(layout)
     room.give_back(layout)
     assert layout.reserve.stat().st_size == room.RESERVE_BYTES

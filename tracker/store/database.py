@@ -77,7 +77,7 @@ class Database:
 
     def _bytes_used(self, connection: Connection) -> int:
         """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
-        return counted(connection)[1] + files_beside(self._layout.root) + self._aside_bytes
+        return counted(connection)[1] + files_beside(self._layout) + self._aside_bytes
 
     def _make_way(self) -> None:
         """On a full disk, give the reserve to what removes something; what keeps a photo has to do without."""

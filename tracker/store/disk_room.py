@@ -20,7 +20,7 @@ class Usage:
 
     Attributes
     ----------
-    bytes : int, size of the whole folder
+    bytes : int, size of the whole folder, without the reserve
     pictures, clients, visits : int, how many
     """
 

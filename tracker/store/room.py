@@ -117,13 +117,13 @@ def free_to_keep(layout: Layout) -> int:
     return max(0, free_bytes(layout.root) - (RESERVE_BYTES - _reserved(layout)))
 
 
-def files_beside(root: Path) -> int:
-    """Bytes of the files that lie in a folder itself, as the database and its log, without those in its folders."""
+def files_beside(layout: Layout) -> int:
+    """Bytes of the files that lie beside the pictures, as the database and its log; the reserve is room, not use."""
     total = 0
-    with os.scandir(root) as entries:
+    with os.scandir(layout.root) as entries:
         for entry in entries:
             try:
-                if entry.is_file(follow_symlinks=False):
+                if entry.name != layout.reserve.name and entry.is_file(follow_symlinks=False):
                     total += entry.stat(follow_symlinks=False).st_size
             except FileNotFoundError:  # gone meanwhile
                 continue

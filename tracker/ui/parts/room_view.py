@@ -14,7 +14,7 @@ from tracker.ui.parts.words import count, disk_size, plain
 if TYPE_CHECKING:
     from tracker.store import Room, Store
 
-_USUAL, _OWN = "Half of what is free on the disk", "A limit of my own"
+_USUAL, _OWN = "What they take already and half of what is free", "A limit of my own"
 
 
 def room_notice(store: Store) -> None:
@@ -61,7 +61,7 @@ def _limit_words(room: Room) -> str:
 
 
 def _free(room: Room) -> str:
-    return f"{disk_size(room.free)} are free on the disk"
+    return f"{disk_size(room.free)} free on the disk"
 
 
 def _why(room: Room) -> str:
@@ -83,7 +83,7 @@ def _change(store: Store, room: Room) -> None:
     with st.form("room-limit", border=False):
         choice = st.radio("Photos and record may take", (_USUAL, _OWN), index=int(room.own_limit), key="limit-kind")
         typed = st.number_input(
-            "Limit, GB", 0.1, 1e6, max(0.1, round(room.limit / 1e9, 1)), step=1.0, format="%.1f", key="limit-gb"
+            "Limit of my own, GB", 0.1, 1e6, max(0.1, round(room.limit / 1e9, 1)), step=1.0, format="%.1f", key="limit-gb"
         )
         st.caption("It also stands in the file settings.toml in this folder, which any editor opens.")
         if st.form_submit_button("Save the limit"):
