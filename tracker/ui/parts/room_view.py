@@ -83,7 +83,7 @@ def _change(store: Store, room: Room) -> None:
     with st.form("room-limit", border=False):
         choice = st.radio("Photos and record may take", (_USUAL, _OWN), index=int(room.own_limit), key="limit-kind")
         typed = st.number_input(
-            "Limit of my own, GB", 0.1, 1e6, max(0.1, round(room.limit / 1e9, 1)), step=1.0, format="%.1f", key="limit-gb"
+            "My own limit, GB", 0.1, 1e6, max(0.1, round(room.limit / 1e9, 1)), step=1.0, format="%.1f", key="limit-gb"
         )
         st.caption("It also stands in the file settings.toml in this folder, which any editor opens.")
         if st.form_submit_button("Save the limit"):
