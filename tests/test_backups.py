@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
-from crash_studio import add_client, files_with, pictures_in, save_pair
+from crash_studio import add_client, files_with, new_visit, pictures_in, save_pair
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
 from tracker.records import now
-from tracker.store import EXPIRE_AFTER, MOST, Store, backup_shelf, check_backup
+from tracker.store import EXPIRE_AFTER, MOST, Store, check_backup
+from tracker.store.backup_shelf import Shelf
 from tracker.workflow import backups
 from tracker.workflow.backups import back_up, back_up_at_start, bring_back, days_since_backup
 
@@ -30,7 +35,7 @@ def at(monkeypatch: pytest.MonkeyPatch, moment: datetime) -> None:
     """Set the clock of everything that has to do with backups."""
     import tracker.store.backup as making
 
-    for module in (backups, backup_shelf, making):
+    for module in (backups, making):
         monkeypatch.setattr(module, "now", lambda: moment)
 
 
@@ -60,11 +65,12 @@ def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.Monk
         assert back_up_at_start(store) is not None
     kept = store.shelf.backups()
     assert [(begin + timedelta(days=MOST + 2) - backup.made_at).days for backup in kept] == list(range(MOST))
-    at(monkeypatch, kept[0].made_at + EXPIRE_AFTER + timedelta(days=1))
-    store.shelf.expire()
-    assert store.shelf.backups() == kept[:1]
-    made = back_up(store)
-    assert [backup.folder for backup in store.shelf.backups()] == [made]
+    for week in range(1, 7):
+        at(monkeypatch, kept[0].made_at + timedelta(weeks=week))
+        made = back_up(store)
+    assert store.shelf.backups()[0].folder == made
+    oldest = store.shelf.backups()[-1].made_at
+    assert kept[0].made_at + timedelta(weeks=6) - oldest <= EXPIRE_AFTER + timedelta(weeks=1)
 
 
 # safety.md row 32: nobody who was erased stays in a backup, although no client is left to back up
@@ -75,10 +81,10 @@ def test_old_ones_go_from_a_studio_whose_clients_were_all_erased(store: Store, m
         at(monkeypatch, begin + timedelta(days=day))
         back_up_at_start(store)
     store.erase_client(client.id)
-    for day in (46, 47):
-        at(monkeypatch, begin + timedelta(days=day))
+    for week in range(1, 7):
+        assert files_with(store.shelf.folder, [b"qxgonexq"]) != []
+        at(monkeypatch, begin + timedelta(days=1, weeks=week))
         back_up_at_start(store)
-    assert len(store.shelf.backups()) == 2
     assert files_with(store.shelf.folder, [b"qxgonexq"]) == []
 
 
@@ -86,8 +92,8 @@ def test_old_ones_go_from_a_studio_whose_clients_were_all_erased(store: Store, m
 def test_old_ones_go_although_no_new_one_is_made(store: Store, monkeypatch: pytest.MonkeyPatch, how: str) -> None:
     add_client(store)
     begin = now()
-    for day in (0, 1, 46):
-        at(monkeypatch, begin + timedelta(days=day))
+    for week in range(8):
+        at(monkeypatch, begin + timedelta(weeks=week))
         store.backup()
 
     def full(_: Store) -> Path:
@@ -95,12 +101,175 @@ def test_old_ones_go_although_no_new_one_is_made(store: Store, monkeypatch: pyte
 
     if how == "none can be made":
         monkeypatch.setattr(Store, "backup", full)
-        at(monkeypatch, begin + timedelta(days=47))
+        at(monkeypatch, begin + timedelta(weeks=8))
         with pytest.raises(StoreFull):
             back_up_at_start(store)
     else:
         assert back_up_at_start(store) is None
-    assert len(store.shelf.backups()) == 1
+    assert len(store.shelf.backups()) == 6
+
+
+def test_the_order_is_the_backups_own_and_not_the_clocks(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    add_client(store)
+    begin, made = now(), []
+    for day in (0, 400, 1, -400, 2):
+        at(monkeypatch, begin + timedelta(days=day))
+        made.append(back_up(store))
+    assert [backup.folder for backup in store.shelf.backups()] == made[::-1]
+    assert [backup.number for backup in store.shelf.backups()] == [5, 4, 3, 2, 1]
+    assert [path.name[:21] for path in made] == [f"tracker-backup-{number:06d}" for number in range(1, 6)]
+
+
+def test_backups_of_earlier_versions_come_before_all_numbered_ones(store: Store) -> None:
+    add_client(store)
+    first = back_up(store)
+    for stamp in ("20990101-000000-000000", "20260101-000000-000000"):
+        old = first.with_name(f"tracker-backup-{stamp}")
+        old.mkdir()
+        (old / "database.sqlite").write_bytes((first / "database.sqlite").read_bytes())
+    second = back_up(store)
+    listed = store.shelf.backups()
+    assert [backup.folder.name[15:23] for backup in listed] == ["000002-2", "000001-2", "20990101", "20260101"]
+    assert listed[0].folder == second
+    assert [backup.number for backup in listed] == [2, 1, 0, 0]
+
+
+@pytest.mark.parametrize("note", ["gone", "no number", "cut off"])
+def test_the_name_tells_the_number_where_the_note_does_not(store: Store, note: str) -> None:
+    add_client(store)
+    made = [back_up(store) for _ in range(2)]
+    if note == "gone":
+        (made[1] / "contents.json").unlink()
+    else:
+        (made[1] / "contents.json").write_text('{"rows": []}' if note == "no number" else '{"num', "utf-8")
+    assert [backup.number for backup in store.shelf.backups()] == [2, 1]
+    assert back_up(store).name.startswith("tracker-backup-000003-")
+
+
+@pytest.mark.parametrize("ahead", [400, 12])
+def test_a_clock_that_was_ahead_stops_and_removes_nothing(
+    store: Store, monkeypatch: pytest.MonkeyPatch, ahead: int
+) -> None:
+    add_client(store)
+    begin = now()
+    for day in range(3):
+        at(monkeypatch, begin + timedelta(days=day))
+        assert back_up_at_start(store) is not None
+    for day in range(2):
+        at(monkeypatch, begin + timedelta(days=3 + ahead + day))
+        assert back_up_at_start(store) is not None
+    assert days_since_backup(store.shelf.backups()) == 0
+    at(monkeypatch, begin + timedelta(days=5))
+    assert (days_since_backup(store.shelf.backups()) or 0) < 0
+    made = back_up_at_start(store)
+    assert made is not None
+    assert made.is_dir()
+    assert back_up_at_start(store) is None
+    assert len(store.shelf.backups()) == 6
+
+
+def test_after_many_days_ahead_the_backup_just_made_stays(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    add_client(store)
+    begin = now()
+    for day in range(12):
+        at(monkeypatch, begin + timedelta(days=400 + day))
+        back_up(store)
+    at(monkeypatch, begin)
+    made = back_up(store)
+    assert made.is_dir()
+    assert store.shelf.backups()[0].folder == made
+
+
+def test_a_clock_that_stands_on_one_day_does_not_end_the_backups(store: Store) -> None:
+    client = add_client(store)
+    assert back_up_at_start(store) is not None
+    for _ in range(9):
+        store.save_visit(new_visit(client.id), [])
+    assert back_up_at_start(store) is None
+    store.save_visit(new_visit(client.id), [])
+    assert back_up_at_start(store) is not None
+    assert back_up_at_start(store) is None
+
+
+def entry(shelf: Shelf, made_at: datetime) -> Path:
+    """What the shelf takes for a backup."""
+    number, folder = shelf.next_name(made_at)
+    folder.mkdir(parents=True)
+    (folder / "database.sqlite").touch()
+    (folder / "contents.json").write_text(json.dumps({"number": number, "made_at": made_at.isoformat()}), "utf-8")
+    return folder
+
+
+BEGIN = datetime(2026, 3, 1, 12, tzinfo=UTC)
+GAPS = st.lists(st.floats(0.05, 60), min_size=1, max_size=25)  # days from one backup to the next
+WRONG = st.floats(-5000, 5000)
+SIMULATED = settings(max_examples=60, deadline=None)
+
+
+def days(number: float) -> timedelta:
+    return timedelta(days=number)
+
+
+@SIMULATED
+@given(st.lists(st.datetimes(datetime(1970, 1, 2), datetime(2200, 1, 1)), min_size=1, max_size=25))
+def test_no_clock_removes_the_newest_or_leaves_fewer_than_seven(times: list[datetime]) -> None:
+    with TemporaryDirectory() as folder:
+        shelf = Shelf(Path(folder))
+        made = []
+        for moment in times:
+            made.append(entry(shelf, moment.replace(tzinfo=UTC)))
+            shelf.expire()
+            kept = [backup.folder for backup in shelf.backups()]
+            assert kept == made[::-1][: len(kept)]
+            assert min(7, len(made)) <= len(kept) <= MOST
+
+
+@SIMULATED
+@given(GAPS, WRONG, st.integers(0, 25), st.integers(1, 25))
+def test_a_clock_that_is_wrong_once_removes_none_too_early(gaps: list[float], off: float, at: int, long: int) -> None:
+    with TemporaryDirectory() as folder:
+        shelf = Shelf(Path(folder))
+        moment, truth = BEGIN, {}
+        for number, gap in enumerate(gaps):
+            moment += days(gap)
+            truth[entry(shelf, moment + days(off) if at <= number < at + long else moment)] = moment
+            before = shelf.backups()
+            shelf.expire()
+            kept = [backup.folder for backup in shelf.backups()]
+            for place, backup in enumerate(before):
+                gone = backup.folder not in kept
+                assert not gone or place >= MOST or moment - truth[backup.folder] > EXPIRE_AFTER
+
+
+@SIMULATED
+@given(st.lists(st.floats(0.05, 7), min_size=1, max_size=40))
+def test_a_right_clock_lets_old_ones_go(gaps: list[float]) -> None:
+    with TemporaryDirectory() as folder:
+        shelf = Shelf(Path(folder))
+        moment = BEGIN
+        for gap in gaps:
+            moment += days(gap)
+            entry(shelf, moment)
+            shelf.expire()
+            assert all(moment - backup.made_at <= EXPIRE_AFTER + days(7) for backup in shelf.backups())
+
+
+def test_what_was_cut_off_goes_and_what_is_being_made_stays(store: Store) -> None:
+    add_client(store)
+    shelf = store.shelf
+    back_up(store)
+    left = shelf.folder / f".{'a' * 32}.tmp"
+    left.mkdir()
+    (left / "database.sqlite").write_bytes(b"half")
+    with shelf.growing() as growing:
+        (growing.root / "half").write_bytes(b"half")
+        long_ago = (now() - timedelta(days=900)).timestamp()
+        for path in (growing.root / "half", growing.root, *shelf.folder.glob(".*.lock")):
+            os.utime(path, (long_ago, long_ago))
+        shelf.expire()
+        assert (growing.root / "half").exists()
+        assert not left.exists()
+    assert [path.name for path in shelf.folder.iterdir() if path.name.startswith(".")] == []
 
 
 def test_pictures_are_shared_between_backups_and_not_with_the_studio(store: Store) -> None:
@@ -186,7 +355,12 @@ def test_a_backup_says_nothing_personal_in_its_list(store: Store) -> None:
     add_client(store, "qxnamexq", "qxnotexq")
     made = back_up(store)
     assert files_with(made, [b"qxnamexq"]) == [("database.sqlite", b"qxnamexq")]
-    assert set(json.loads((made / "contents.json").read_text("utf-8"))) == {"made_at", "rows", "database_sha256"}
+    assert set(json.loads((made / "contents.json").read_text("utf-8"))) == {
+        "number",
+        "made_at",
+        "rows",
+        "database_sha256",
+    }
 
 
 def test_another_folder_can_be_named(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -120,7 +120,7 @@ def test_a_photo_that_comes_to_nothing_while_it_is_taken_in_leaves_no_picture(
     monkeypatch.setattr(workflow, "suggest_marks", meanwhile)
     upload(test, "before", drawn_photo(40.0))
     assert store.drafts() == []
-    assert list(store._pictures.names()) == []
+    assert store._pictures.sizes() == {}
 
 
 def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client) -> None:

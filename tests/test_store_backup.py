@@ -15,7 +15,7 @@ import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, note_syncs, pictures_in, save_pair
 
 from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
-from tracker.store import Restoration, Store, backup, restore
+from tracker.store import Restoration, Store, backup, check_backup, restore
 from tracker.store.pictures import Pictures
 
 restoring = import_module("tracker.store.restore")  # the function of that name hides the module
@@ -124,11 +124,46 @@ def test_a_backup_is_on_the_disk_before_it_has_its_name(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     save_pair(store, add_client(store).id)
-    store.backup(tmp_path / "backups")  # the second one shares its pictures
-    synced = note_syncs(monkeypatch)
-    made = store.backup(tmp_path / "backups")
-    written = [made.parent, made, *(path for path in made.rglob("*") if path.suffix != ".jpg")]
-    assert [path for path in written if path.stat().st_ino not in synced] == []
+    before: set[int] = set()
+    for _ in range(2):  # the second one shares its pictures
+        synced = note_syncs(monkeypatch)
+        made = store.backup(tmp_path / "backups")
+        written = [made.parent, made, *(path for path in made.rglob("*"))]
+        assert [path for path in written if path.stat().st_ino not in synced | before] == []
+        before |= synced
+
+
+def test_a_picture_that_rotted_in_the_earlier_backup_is_not_shared_on(store: Store, tmp_path: Path) -> None:
+    save_pair(store, add_client(store).id)
+    first = store.backup(tmp_path / "backups")
+    rotten = next((first / "pictures").rglob("*.jpg"))
+    rotten.write_bytes(b"rotten")
+    second = store.backup(tmp_path / "backups")
+    assert check_backup(second).damaged == frozenset()
+    assert check_backup(first).damaged == {rotten.stem}
+
+
+def test_every_picture_is_read_once_here_and_once_in_the_copy(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    client, reads = add_client(store), []
+    for number in range(4):
+        save_pair(store, client.id, b"b%d" % number, b"a%d" % number)
+    read = Path.read_bytes
+
+    def noted(self: Path) -> bytes:
+        if self.suffix == ".jpg":
+            reads.append(self)
+        return read(self)
+
+    monkeypatch.setattr(Path, "read_bytes", noted)
+    for _ in range(2):  # the second one shares its pictures
+        reads.clear()
+        made = store.backup(tmp_path / "backups")
+        assert len(set(reads)) == len(reads) == 2 * 8
+    reads.clear()
+    restore(made, tmp_path / "new")
+    assert len(reads) == 8
 
 
 def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -137,7 +172,7 @@ def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkey
     def full(*_: object) -> str:
         raise StoreFull("The disk is full.")
 
-    monkeypatch.setattr(Pictures, "put", full)
+    monkeypatch.setattr(Pictures, "take", full)
     with pytest.raises(StoreFull):
         store.backup(tmp_path / "backups")
     assert list((tmp_path / "backups").iterdir()) == []

@@ -12,9 +12,10 @@ from pathlib import Path
 import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
 
-from tracker.errors import Conflict, NotFound, StoreError
+from tracker.errors import Conflict, NotFound, StoreError, StoreFull
 from tracker.records import now
-from tracker.store import Store, engine
+from tracker.store import Store, engine, erasure
+from tracker.store.pictures import Pictures
 
 NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT = (
     f"qx{place}token{place}xq".encode() for place in ("name", "note", "words", "camera", "picture", "draft")
@@ -183,6 +184,51 @@ def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(
         assert pictures_in(tmp_path) == set()
         with store._reading() as connection:
             assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is not None
+
+
+@pytest.mark.parametrize("cut_off_at", ["the pictures", "the words"])
+def test_an_erasure_on_a_full_disk_that_was_cut_off_is_finished_at_the_next_start(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, cut_off_at: str
+) -> None:
+    def full(*_: object) -> None:
+        raise StoreFull("The disk is full.")
+
+    def cut_off(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    with Store(tmp_path) as store:
+        other = add_client(store, "Other")
+        save_pair(store, other.id, b"kept", b"kept too")
+        client_id = plant(store)
+        with monkeypatch.context() as patched:
+            patched.setattr(Store, "_erase_rows", full)
+            if cut_off_at == "the pictures":
+                patched.setattr(Pictures, "remove", cut_off)
+            with pytest.raises(KeyboardInterrupt if cut_off_at == "the pictures" else StoreFull):
+                store.erase_client(client_id)
+        assert len(pictures_in(tmp_path)) == (4 if cut_off_at == "the pictures" else 2)
+    with Store(tmp_path) as store:
+        assert files_with(tmp_path, TOKENS) == []
+        assert len(pictures_in(tmp_path)) == 2
+        assert [summary.client for summary in store.clients()] == [other]
+        assert [line.client_id for line in store.erasures()] == [client_id]
+
+
+def test_where_there_is_no_room_to_write_the_file_once_more_no_byte_is_left_either(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with Store(tmp_path) as store:
+        for number in range(20):
+            save_pair(store, add_client(store, f"Other {number}").id, b"b%d" % number)
+        client_id = plant(store)
+        with monkeypatch.context() as patched:
+            patched.setattr(erasure, "free_bytes", lambda _folder: 0)
+            store.erase_client(client_id)
+        assert files_with(tmp_path, TOKENS) == []
+        with store._reading() as connection:
+            assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is None
+    with Store(tmp_path) as store, store._reading() as connection:
+        assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is not None
 
 
 def test_an_erasure_that_was_cut_off_is_finished_at_the_next_start(

@@ -100,17 +100,19 @@ def test_a_disk_that_fails_leaves_nothing(
     assert [path for path in (store.root / "pictures").rglob("*") if path.is_file()] == []
 
 
-def test_quota(tmp_path: Path) -> None:
+# safety.md row 10
+def test_what_does_not_fit_is_refused_and_the_rest_can_be_read(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
         kept = store.save_photo(new_photo(store, client.id, b"x" * 1000))
-        limit = store.usage().bytes + 500
-    with Store(tmp_path, quota_bytes=limit) as store:
+        store.set_limit((store.usage().bytes + 100_000) / 1e9)
         with pytest.raises(StoreFull) as caught:
             store.put_picture(b"y" * 200_000)
         assert caught.value.value is not None
         assert caught.value.limit is not None
         assert caught.value.value > caught.value.limit
+        assert pictures_in(tmp_path) == {kept.file}
+        assert store.usage().pictures == 1
         assert store.put_picture(b"x" * 1000) == kept.file
         assert store.picture(kept.file) == b"x" * 1000
         assert store.photo(kept.id) == kept

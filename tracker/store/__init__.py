@@ -5,6 +5,7 @@ from tracker.store.archive import Archive, FolderArchive, ZipArchive
 from tracker.store.aside_folder import LeftPicture
 from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, backups_of, check_backup
 from tracker.store.clients import ClientSummary, LastPhoto
+from tracker.store.disk_room import Usage
 from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure, Receipt
 from tracker.store.exports import Export
@@ -13,10 +14,11 @@ from tracker.store.merging import Merged
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry, PortfolioVisit
 from tracker.store.restore import Restoration, erasures_in, restore
+from tracker.store.room import NEARLY_FULL_VISITS, Room
 from tracker.store.rows import DamagedRecord
 from tracker.store.searching import Found
 from tracker.store.set_aside import ASK_AFTER
-from tracker.store.store import QUOTA_BYTES, Store, Usage
+from tracker.store.store import Store
 from tracker.store.undo import Deletion
 from tracker.store.wearing import ClientRecord
 
@@ -24,8 +26,8 @@ __all__ = [
     "ASK_AFTER",
     "EXPIRE_AFTER",
     "MOST",
+    "NEARLY_FULL_VISITS",
     "NETWORK",
-    "QUOTA_BYTES",
     "SYNCED",
     "Absent",
     "Archive",
@@ -48,6 +50,7 @@ __all__ = [
     "PortfolioVisit",
     "Receipt",
     "Restoration",
+    "Room",
     "Store",
     "Usage",
     "ZipArchive",

@@ -51,6 +51,10 @@ class AsideFolder:
                 continue
         return sorted(found, key=lambda picture: (picture.since, picture.name))
 
+    def weight(self) -> int:
+        """What lies here, bytes."""
+        return sum(picture.bytes for picture in self.pictures())
+
     def files(self, name: str = "*") -> Iterator[Path]:
         """Where the picture of a name lies, or all of them; one may lie under several days."""
         return self._folder.glob(f"*/{name}.jpg")

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import shutil
 import sqlite3
-import sys
 from collections.abc import Iterable, Set
 from contextlib import closing
 from pathlib import Path
-from uuid import uuid4
 
 from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.records import now
-from tracker.store.backup_shelf import PREFIX, Shelf, check_backup, write_contents
+from tracker.store.backup_shelf import Shelf, check_backup, write_contents
 from tracker.store.database import Database, wanted_files
 from tracker.store.faults import database_faults, disk_faults
-from tracker.store.folder import Layout, private_folder, sync_folder, sync_folders
+from tracker.store.folder import Layout, sync_folder, sync_folders
 from tracker.store.migrate import copy_database
 from tracker.store.pictures import Pictures
+from tracker.store.settings_file import copy_settings
 
 
 class Backups(Database):
@@ -48,22 +46,19 @@ class Backups(Database):
         StoreDamaged : pictures are missing, altered or cannot be read; the backup is there with all the others
         StoreError : the folder lies inside the studio's own folder, or cannot be written
         """
-        place = folder or self._layout.backups
-        if place.resolve().is_relative_to(self._layout.root.resolve()):
+        shelf = self.shelf if folder is None else Shelf(folder)
+        if shelf.folder.resolve().is_relative_to(self._layout.root.resolve()):
             raise StoreError("A backup cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
         made_at = now()
-        final = private_folder(place) / f"{PREFIX}{made_at:%Y%m%d-%H%M%S-%f}"
-        growing = Layout(private_folder(place / f".{uuid4().hex}.tmp"))
-        try:
-            damaged = self._fill(growing, _earlier(place))
-            write_contents(growing, made_at)
-            damaged |= check_backup(growing.root).damaged
+        with shelf.growing() as growing:
+            damaged = self._fill(growing, _earlier(shelf))
+            number, final = shelf.next_name(made_at)
+            write_contents(growing, number, made_at)
+            damaged |= self._mend(growing, check_backup(growing.root).damaged)
             with disk_faults("The backup could not be kept"):
                 sync_folders(growing.root)
                 growing.root.rename(final)
-                sync_folder(place)
-        finally:
-            shutil.rmtree(growing.root, ignore_errors=True)
+                sync_folder(shelf.folder)
         if damaged:
             raise StoreDamaged(
                 f"The backup {final.name} is made, but {len(damaged)} photo files are missing, altered or unreadable.",
@@ -72,12 +67,12 @@ class Backups(Database):
         return final
 
     def _fill(self, target: Layout, earlier: Pictures | None) -> set[str]:
-        """Write the backup; returns names of pictures that could not be copied.
+        """Write the backup; returns names of pictures that are not whole in the studio.
 
         Pictures go first and again after the record, so that one removed meanwhile is not missed by a copy
         of the record that still names it.
         """
-        kept = Pictures(target.pictures, target.root, quota_bytes=sys.maxsize)
+        kept = Pictures(target.pictures)
         with self._reading() as connection:
             first = wanted_files(connection)
         damaged = copy_pictures(self._pictures, kept, first, earlier)
@@ -86,34 +81,69 @@ class Backups(Database):
         except DatabaseDamaged:
             self._look_again()
             raise
+        copy_settings(self._layout.settings, target.settings)
         wanted = files_named(target.database)
         damaged = (damaged & wanted) | copy_pictures(self._pictures, kept, wanted - first, earlier)
-        kept.sweep(wanted)
+        for name in first - wanted:
+            kept.remove(name)
         return damaged
+
+    def _mend(self, target: Layout, damaged: Iterable[str]) -> set[str]:
+        """Take pictures that the check found damaged, as shared ones may be, from the studio; returns the rest."""
+        kept, names = Pictures(target.pictures), set(damaged)
+        for name in names:
+            kept.remove(name)
+        return copy_pictures(self._pictures, kept, names)
 
 
 def copy_pictures(
     source: Pictures, target: Pictures, names: Iterable[str], earlier: Pictures | None = None
 ) -> set[str]:
-    """Copy pictures, or share them with an earlier backup; returns names of those not whole in the source.
+    """Copy pictures into a folder that nobody uses yet, each checked against its name as it is read.
 
-    A picture that is lost in the source and whole in the earlier backup is kept from there.
+    Parameters
+    ----------
+    source, target : Pictures
+    names : of the pictures
+    earlier : of a backup on the target's disk, whose pictures are shared without a look at their content where the
+        disk can do that: the check of the whole backup looks, once. One that is lost in the source is kept from there.
+
+    Returns
+    -------
+    set of str : names of those that are not whole in the source
+
+    Raises
+    ------
+    StoreFull, StoreError : the target's disk refuses it
     """
-    damaged = set()
+    damaged, written = set[str](), list[str]()
     for name in sorted(names):
-        if not source.is_whole(name):
+        content = _whole(source, name)
+        if content is None:
             damaged.add(name)
-        whole = next((each for each in (earlier, source) if each is not None and each.is_whole(name)), None)
-        if whole is None or (whole is earlier and target.share(name, earlier)):
+        if earlier is not None and target.share(name, earlier):
             continue
-        target.put(whole.get(name))
+        if content is None and earlier is not None:
+            content = _whole(earlier, name)
+        if content is not None:
+            target.take(name, content)
+            written.append(name)
+    target.settle(written)
     return damaged
 
 
-def _earlier(place: Path) -> Pictures | None:
-    """Pictures of the newest backup in a folder."""
-    newest = max(place.glob(f"{PREFIX}*/"), default=None)
-    return None if newest is None else Pictures(Layout(newest).pictures, newest, quota_bytes=sys.maxsize)
+def _whole(pictures: Pictures, name: str) -> bytes | None:
+    """Content of a picture, None where it is missing, altered or cannot be read."""
+    try:
+        return pictures.get(name)
+    except StoreError:
+        return None
+
+
+def _earlier(shelf: Shelf) -> Pictures | None:
+    """Pictures of the last backup made."""
+    made = shelf.backups()
+    return Pictures(Layout(made[0].folder).pictures) if made else None
 
 
 def files_named(database: Path) -> Set[str]:

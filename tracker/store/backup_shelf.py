@@ -1,35 +1,45 @@
-"""Backups that lie in one folder: which there are, whether they are whole, and when they go."""
+"""Backups that lie in one folder: which there are, in which order, whether they are whole, and when they go.
+
+Their order is a number of their own, never a date: the computer's clock may be ahead or behind for a while.
+"""
 
 from __future__ import annotations
 
 import hashlib
 import json
 import os
+import re
 import shutil
 import sqlite3
-import sys
-from contextlib import closing
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
+from uuid import uuid4
 
 from tracker.errors import NotFound, StoreDamaged, StoreError
-from tracker.records import now
 from tracker.store.faults import database_faults, disk_faults
-from tracker.store.folder import Layout, private_file
+from tracker.store.folder import Layout, private_file, private_folder
 from tracker.store.migrate import check_integrity
 from tracker.store.pictures import Pictures
+from tracker.store.presence import Presence
 
 PREFIX = "tracker-backup-"
 
-EXPIRE_AFTER = timedelta(days=30)
 MOST = 10
-"""How long and how many: who was erased is gone from every backup of this folder after so many days."""
+EXPIRE_AFTER = timedelta(days=30)
+"""How many, and how long by `age`: so who was erased leaves every backup of this folder, whatever the clock says."""
 
-_CUT_OFF_AFTER = timedelta(days=1)  # longer than any backup takes
+_LONGEST_PAUSE = timedelta(days=7)
+
+_STRAY_AFTER_SECONDS = 86400.0
 _CONTENTS = "contents.json"
 _STAMP = "%Y%m%d-%H%M%S"
+_NAME = re.compile(rf"{PREFIX}(?:(?P<number>\d{{6,7}})-)?(?P<stamp>\d{{8}}-\d{{6}})(?!\d)")
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +49,13 @@ class Backup:
     Attributes
     ----------
     folder : Path
-    made_at : datetime
+    number : int, grows with each backup in a folder; 0 for those of earlier versions, which had none
+    made_at : datetime, by the clock of that moment
     clients, visits, photos : int or None, how many it holds, as written when it was made
     """
 
     folder: Path
+    number: int
     made_at: datetime
     clients: int | None = None
     visits: int | None = None
@@ -78,28 +90,62 @@ class Shelf:
         self.folder = folder
 
     def backups(self) -> list[Backup]:
-        """All backups, newest first."""
+        """All backups, the last made first; those without a number are the oldest, in the order of their dates."""
         found = [_described(folder) for folder in self.folder.glob(f"{PREFIX}*") if Layout(folder).database.is_file()]
-        return sorted(found, key=lambda backup: backup.made_at, reverse=True)
+        return sorted(found, key=lambda backup: (backup.number, backup.made_at, backup.folder.name), reverse=True)
+
+    def next_name(self, made_at: datetime) -> tuple[int, Path]:
+        """Number and folder of the backup that is made next."""
+        number = 1 + max((backup.number for backup in self.backups()), default=0)
+        return number, self.folder / f"{PREFIX}{number:06d}-{made_at:%Y%m%d-%H%M%S-%f}"
+
+    @contextmanager
+    def growing(self) -> Iterator[Layout]:
+        """A hidden folder to make a backup in; what was not renamed at the end is removed.
+
+        A lock beside it says that somebody is at it, so that nobody has to judge by the clock whether it was cut off.
+        """
+        name = f".{uuid4().hex}"
+        lock = private_folder(self.folder) / f"{name}.lock"
+        with database_faults():
+            presence = Presence(lock)
+            presence.let_others_in()
+        folder = self.folder / f"{name}.tmp"
+        try:
+            yield Layout(private_folder(folder))
+        finally:
+            shutil.rmtree(folder, ignore_errors=True)
+            presence.close()
+            lock.unlink(missing_ok=True)
 
     def expire(self) -> int:
-        """Remove backups that are too old or too many, but never the newest; returns how many.
+        """Remove backups that are too old or too many, but never the last made; returns how many.
 
         Raises
         ------
         StoreError : the disk keeps one of them
         """
-        oldest_kept = now() - EXPIRE_AFTER
-        removed = 0
-        for left in self.folder.glob(".*.tmp"):  # a backup that was cut off
-            if datetime.fromtimestamp(left.stat().st_mtime, UTC) < now() - _CUT_OFF_AFTER:
-                shutil.rmtree(left, ignore_errors=True)
-        for number, backup in enumerate(self.backups()):
-            if number > 0 and (number >= MOST or backup.made_at < oldest_kept):
+        self._remove_cut_off()
+        removed, times = 0, list[datetime]()
+        for place, backup in enumerate(self.backups()):
+            times.insert(0, backup.made_at)
+            if place >= MOST or age(times) > EXPIRE_AFTER:
                 with disk_faults("An old backup could not be removed"):
                     shutil.rmtree(backup.folder)
                 removed += 1
         return removed
+
+    def _remove_cut_off(self) -> None:
+        """Remove what was left of backups that were cut off, and nothing that is being made now."""
+        for left in self.folder.glob(".*.tmp"):
+            lock = left.with_suffix(".lock")
+            if not _is_held(lock):
+                shutil.rmtree(left, ignore_errors=True)
+                lock.unlink(missing_ok=True)
+        for lock in self.folder.glob(".*.lock"):
+            # of a backup cut off at its very end; one that was made just now may get its folder in a moment
+            if not lock.with_suffix(".tmp").exists() and abs(time.time() - lock.stat().st_mtime) > _STRAY_AFTER_SECONDS:
+                lock.unlink(missing_ok=True)
 
 
 def backups_of(root: Path) -> list[Backup]:
@@ -107,9 +153,25 @@ def backups_of(root: Path) -> list[Backup]:
     return Shelf(Layout(root).backups).backups()
 
 
-def write_contents(backup: Layout, made_at: datetime) -> None:
+def age(times: Sequence[datetime]) -> timedelta:
+    """How old the first of some backups is, by the backups that were made after it and never by today's date.
+
+    Counted from one to the next, a week at most for a pause, and without the longest pause. A clock that is ahead or
+    behind for a while shows as one long pause, so it makes nothing older; and however wrong a clock is, six newer
+    backups are there before one is 30 days old.
+
+    Parameters
+    ----------
+    times : when they were made, in the order of their numbers
+    """
+    pauses = [min(max(later - earlier, timedelta()), _LONGEST_PAUSE) for earlier, later in pairwise(times)]
+    return sum(pauses, timedelta()) - max(pauses, default=timedelta())
+
+
+def write_contents(backup: Layout, number: int, made_at: datetime) -> None:
     """Note in a backup what it holds, so that a later check knows when something is lost."""
     contents = {
+        "number": number,
         "made_at": made_at.isoformat(),
         "rows": _counts(backup.database),
         "database_sha256": _sha256(backup.database),
@@ -144,7 +206,7 @@ def check_backup(folder: Path) -> BackupCheck:
     rows = _counts(layout.database)
     if rows != contents.get("rows", rows):
         raise _altered(folder, "it holds other numbers of records than were written")
-    pictures = Pictures(layout.pictures, folder, quota_bytes=sys.maxsize)
+    pictures = Pictures(layout.pictures)
     damaged = {name for name in names if not pictures.is_whole(name)}
     return BackupCheck(sum(rows.values()), len(names) - len(damaged), frozenset(damaged))
 
@@ -153,19 +215,36 @@ def _altered(folder: Path, how: str) -> StoreError:
     return StoreDamaged(f"The backup {folder.name} is damaged: {how}.", "Use another backup.")
 
 
+def _is_held(lock: Path) -> bool:
+    if not lock.exists():  # as beside what an earlier version left
+        return False
+    with database_faults(), closing(Presence(lock)) as presence:
+        return not presence.alone
+
+
 def _described(folder: Path) -> Backup:
     contents = _contents(folder)
-    rows = contents.get("rows", {})
-    return Backup(folder, _made_at(folder, contents), *(rows.get(kind) for kind in ("client", "visit", "photo")))
+    rows = contents.get("rows")
+    known = [rows.get(kind) if isinstance(rows, dict) else None for kind in ("client", "visit", "photo")]
+    return Backup(folder, _number(folder, contents), _made_at(folder, contents), *known)
+
+
+def _number(folder: Path, contents: dict[str, Any]) -> int:
+    noted, named = contents.get("number"), _NAME.match(folder.name)
+    if isinstance(noted, int) and noted > 0:
+        return noted
+    return int(named["number"] or 0) if named else 0
 
 
 def _made_at(folder: Path, contents: dict[str, Any]) -> datetime:
     try:
-        return datetime.fromisoformat(str(contents["made_at"]))
+        noted = datetime.fromisoformat(str(contents["made_at"]))
+        return noted if noted.tzinfo else noted.replace(tzinfo=UTC)
     except (KeyError, ValueError):
         pass
     try:
-        return datetime.strptime(folder.name.removeprefix(PREFIX)[:15], _STAMP).replace(tzinfo=UTC)
+        named = _NAME.match(folder.name)
+        return datetime.strptime(named["stamp"] if named else "", _STAMP).replace(tzinfo=UTC)
     except ValueError:
         return datetime.fromtimestamp(folder.stat().st_mtime, UTC)
 

@@ -12,11 +12,14 @@ from tracker.errors import ConsentMissing, DatabaseDamaged, NotFound, StoreError
 from tracker.records import MEASURING
 from tracker.store import schema
 from tracker.store.aside_folder import AsideFolder
+from tracker.store.counted import count_picture, counted, uncount_pictures
 from tracker.store.faults import RESTORE, database_faults
 from tracker.store.folder import Layout
 from tracker.store.mark import Mark, MarkFile
 from tracker.store.pictures import Pictures
+from tracker.store.room import files_beside, free_to_keep, give_back, limit_of, require_room
 from tracker.store.rows import KINDS, Identified, read_record
+from tracker.store.settings_file import read_settings
 from tracker.store.soundness import SoundnessCheck
 
 if TYPE_CHECKING:
@@ -45,6 +48,7 @@ class Database:
         self._readers = engine.execution_options(write=False)
         self._pictures = pictures
         self._aside = AsideFolder(layout.set_aside)
+        self._aside_bytes = self._aside.weight()
         self._mark = MarkFile(layout.mark)
         self._damaged = False
 
@@ -101,15 +105,41 @@ class Database:
         with self._reading() as connection:
             return find(connection, shape, identifier)
 
+    def _keep_picture(self, connection: Connection, content: bytes) -> str:
+        """Keep a picture and count it, inside a transaction that holds the write lock; returns its name.
+
+        Raises
+        ------
+        StoreFull : the folder would hold more than it may, or no room on the disk
+        """
+        # under the lock: two at once could both fit, but not together
+        name = self._pictures.put(content, lambda size: self._require_room(connection, size))
+        count_picture(connection, name, len(content))
+        return name
+
+    def _require_room(self, connection: Connection, more: int) -> None:
+        used, free = self._bytes_used(connection), free_to_keep(self._layout)
+        require_room(used, more, limit_of(read_settings(self._layout.settings), used, free), free)
+
+    def _bytes_used(self, connection: Connection) -> int:
+        """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
+        return counted(connection)[1] + files_beside(self._layout) + self._aside_bytes
+
+    def _make_way(self) -> None:
+        """On a full disk, give the reserve to what removes something; what keeps a photo has to do without."""
+        give_back(self._layout)
+
     def _discard_files(self, names: Iterable[str]) -> None:
         """Remove pictures that no record names any more; a damaged database may hide a name, so then none."""
         candidates = set(names)
         if not candidates or self._damaged:
             return
         with self._writing() as connection:
-            for name in sorted(candidates - wanted_files(connection)):
+            going = sorted(candidates - wanted_files(connection))
+            for name in going:
                 self._pictures.remove(name)
                 self._aside.remove(name)  # where the same content lies there too
+            uncount_pictures(connection, going)
 
     def _tidy_files(self, names: Iterable[str]) -> None:
         """As `_discard_files`, after a save that stands either way: what cannot go is set aside at the next start."""

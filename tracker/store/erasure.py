@@ -3,23 +3,28 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from contextlib import closing
+from collections.abc import Iterable, Mapping
+from contextlib import closing, suppress
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 
 from sqlalchemy import Connection, Table, delete, func, insert, select, union, update
+from sqlalchemy.engine.interfaces import DBAPICursor
 
-from tracker.errors import Conflict, StoreError
+from tracker.errors import Conflict, StoreError, StoreFull
 from tracker.records import now
 from tracker.store import schema
+from tracker.store.counted import counted_names, recount, uncount_pictures
 from tracker.store.database import require_client, wanted_files
 from tracker.store.exports import Exports
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.merging import merged_into
+from tracker.store.room import free_bytes
 from tracker.store.rows import time_text
 from tracker.store.set_aside import IN_HAND, SettingAside
 from tracker.store.undo import Undoing
+
+_SLACK_BYTES = 1024**2
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,13 +91,39 @@ class Erasing(Undoing, Exports, SettingAside):
         Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
         upgrade, every export on the disk, every picture that no record names and all that were set aside removed, and
         the memory of deletions emptied of the client. Backups elsewhere still hold the client: `restore` erases them
-        again. An erasure that is cut off is finished when the data is next opened.
+        again. An erasure that is cut off is finished when the data is next opened. On a full disk the reserve is given
+        back and, where that is not enough, the pictures go before the words; the file is then rewritten at a start
+        that finds room for it.
 
         Raises
         ------
         NotFound : no such client
         StoreError : the disk keeps a picture or an export
+        StoreFull : the disk has no room even to erase; the next start goes on
         Conflict : another window reads for so long that the log cannot be emptied now
+        """
+        self._make_way()
+        along = {"exports": self.export_count(), "set_aside": len(self.set_aside_pictures())}
+        try:
+            receipt, held = self._erase_rows(client_id, along)
+        except StoreFull:
+            removed = self._erase_pictures_first(client_id)
+            receipt, held = self._erase_rows(client_id, along, removed)
+        self._discard_files(held)
+        self._discard_left_overs()
+        self._empty_aside()
+        self.remove_exports()
+        self._leave_no_byte()
+        return receipt
+
+    def _erase_rows(self, client_id: str, along: Mapping[str, int], removed: int = 0) -> tuple[Receipt, set[str]]:
+        """Erase the client's rows and list the client as erased; returns the pictures that they named too.
+
+        Parameters
+        ----------
+        client_id : str
+        along : how many exports, and how many pictures that lay set aside, go with the client
+        removed : int, the client's pictures that are gone already
         """
         with self._writing() as connection:
             require_client(connection, client_id)
@@ -102,19 +133,32 @@ class Erasing(Undoing, Exports, SettingAside):
             gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
             going = sum(map(self._pictures.is_there, held - wanted_files(connection)))
-            lying = len(self.set_aside_pictures())
-            counts = replace(counts, files=going, exports=self.export_count(), set_aside=lying)
+            counts = replace(counts, files=removed + going, **along)
             _list_as_erased(connection, gone, erased_at)
             # at once, so that an erasure that is cut off has its receipt too
             counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
             connection.execute(counted.values(counts=json.dumps(asdict(counts))))
         self._forget_deleted(gone)
-        self._discard_files(held)
-        self._discard_left_overs()
-        self._aside.empty()
+        return Receipt(client_id, erased_at, counts), held
+
+    def _erase_pictures_first(self, client_id: str) -> int:
+        """Where the disk has no room to note what is erased: make some; returns how many of the pictures are gone.
+
+        What every erasure removes goes first, then the pictures that only this client has. The client is listed as
+        erased before these go, so the next start erases the rest in any case.
+        """
+        self._remove_safety_copy()
+        self._empty_aside()
         self.remove_exports()
-        self._leave_no_byte()
-        return Receipt(client_id, erased_at, counts)
+        with self._writing() as connection:
+            require_client(connection, client_id)
+            _list_as_erased(connection, {client_id, *merged_into(connection, client_id)}, now())
+        with self._writing() as connection:
+            going = _files_of(connection, client_id) - _files_of_others(connection, client_id)
+            there = [name for name in sorted(going) if self._pictures.is_there(name)]
+            for name in there:
+                self._pictures.remove(name)
+        return len(there)
 
     def erasures(self) -> list[Erasure]:
         """The erasure list, oldest first: give it to `restore` with an older backup."""
@@ -132,19 +176,21 @@ class Erasing(Undoing, Exports, SettingAside):
     def _clean_up(self) -> None:
         """Finish erasures that were cut off, or set aside what a crash left. Only for a store that is alone."""
         cut_off = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
-        with self._writing() as connection:
+        with self._reading() as connection:
             unfinished = connection.execute(cut_off).first() is not None
-            connection.execute(delete(schema.client).where(schema.client.c.id.in_(cut_off)))
-        with self._writing() as connection:
-            self._bring_back(connection)  # first: an erasure empties what is set aside
-            if not unfinished:
-                self._set_aside_left_overs(connection)
-                return
-            swept = self._pictures.sweep(wanted_files(connection))
-        if swept:
-            self._aside.empty()
-            self.remove_exports()
-            self._leave_no_byte()
+        with suppress(StoreFull):  # a full disk must not keep anybody from looking; the next start goes on
+            with self._writing() as connection:
+                connection.execute(delete(schema.client).where(schema.client.c.id.in_(cut_off)))
+            with self._writing() as connection:
+                self._bring_back(connection)  # first: an erasure empties what is set aside
+                swept = unfinished and self._pictures.sweep(wanted_files(connection))
+                if not unfinished:
+                    self._set_aside_left_overs(connection)
+                recount(connection, self._pictures)
+            if swept:
+                self._empty_aside()
+                self.remove_exports()
+                self._leave_no_byte()
 
     def _has_unfinished_erasure(self) -> bool:
         with self._reading() as connection:
@@ -154,7 +200,10 @@ class Erasing(Undoing, Exports, SettingAside):
     def _discard_left_overs(self) -> None:
         """Remove pictures that no record names, as one whose taking in was broken off: they may show the client."""
         with self._writing() as connection:
-            clean = self._pictures.sweep(wanted_files(connection), IN_HAND)
+            wanted = wanted_files(connection)
+            clean = self._pictures.sweep(wanted, IN_HAND)
+            left = counted_names(connection) - wanted
+            uncount_pictures(connection, [name for name in left if not self._pictures.is_there(name)])
         if not clean:
             raise StoreError(
                 "The client is erased from the record, but the disk keeps a picture that no record names.",
@@ -163,19 +212,42 @@ class Erasing(Undoing, Exports, SettingAside):
 
     def _leave_no_byte(self) -> None:
         """Rewrite the database without what was deleted, and note that the erasures are finished."""
-        with disk_faults("The copy from before the upgrade could not be removed"):
-            self._layout.safety_copy.unlink(missing_ok=True)
+        self._remove_safety_copy()
         # the pool's connection itself, because neither statement may run inside a transaction
         with database_faults(), closing(self._engine.raw_connection()) as connection:
-            connection.cursor().execute("VACUUM")
+            rewritten = self._rewrite(connection.cursor())
             busy, *_ = connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         if busy:
             raise Conflict(
                 "The client is erased from the record, but another window still reads from the old pages.",
                 "Close all windows of the program and start it again: it then finishes by itself.",
             )
+        if rewritten:
+            self._note_as_finished()
+
+    def _remove_safety_copy(self) -> None:
+        with disk_faults("The copy from before the upgrade could not be removed"):
+            self._layout.safety_copy.unlink(missing_ok=True)
+
+    def _rewrite(self, cursor: DBAPICursor) -> bool:
+        """Rewrite the database file; False where the disk has no room for that.
+
+        Deleted content is overwritten where it stood in any case (`secure_delete`); a rewritten file holds no remains
+        of programs that do not do that either. So it waits for a start that finds room.
+        """
+        size = self._layout.database.stat().st_size
+        if free_bytes(self._layout.root) < size + size // 4 + _SLACK_BYTES:  # the log takes the whole file once
+            return False
+        try:
+            with database_faults():
+                cursor.execute("VACUUM")
+        except StoreFull:
+            return False
+        return True
+
+    def _note_as_finished(self) -> None:
         unfinished = schema.erasure.c.finished_at.is_(None)
-        with self._writing() as connection:
+        with suppress(StoreFull), self._writing() as connection:  # no byte is left; the next start notes it
             connection.execute(update(schema.erasure).where(unfinished).values(finished_at=time_text(now())))
 
 
@@ -212,4 +284,11 @@ def _files_of(connection: Connection, client_id: str) -> set[str]:
     photo, draft, held = schema.photo, schema.draft, schema.draft_file
     in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id == client_id)
     of_photos = select(photo.c.file).where(photo.c.client_id == client_id)
+    return set(connection.execute(union(of_photos, in_drafts)).scalars())
+
+
+def _files_of_others(connection: Connection, client_id: str) -> set[str]:
+    photo, draft, held = schema.photo, schema.draft, schema.draft_file
+    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id != client_id)
+    of_photos = select(photo.c.file).where(photo.c.client_id != client_id)
     return set(connection.execute(union(of_photos, in_drafts)).scalars())

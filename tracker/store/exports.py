@@ -12,7 +12,7 @@ from uuid import uuid4
 
 from sqlalchemy import Connection, func, select
 
-from tracker.errors import Conflict
+from tracker.errors import Conflict, StoreError
 from tracker.records import now
 from tracker.store import schema
 from tracker.store.archive import FolderArchive
@@ -44,8 +44,13 @@ class Exports(Database):
     """The part of the store that knows where exports lie."""
 
     @contextmanager
-    def new_export(self) -> Iterator[tuple[FolderArchive, Path]]:
+    def new_export(self, elsewhere: Path | None = None) -> Iterator[tuple[FolderArchive, Path]]:
         """A folder to write an export into; it appears under its name only once it is whole.
+
+        Parameters
+        ----------
+        elsewhere : Path of another folder, as on another disk where this one is full; an export there is the person's
+            own, so no erasure removes it. None for the usual place beside the studio's folder.
 
         Yields
         ------
@@ -55,11 +60,14 @@ class Exports(Database):
         Raises
         ------
         Conflict : a client was erased meanwhile, or exports were removed; nothing is left
-        StoreFull, StoreError : the disk refuses it; nothing is left
+        StoreFull, StoreError : the disk refuses it, or the folder lies inside the studio's own; nothing is left
         """
-        place = private_folder(self._layout.exports)
-        final = place / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
-        growing = place / _growing_name()
+        place = elsewhere or self._layout.exports
+        if place.resolve().is_relative_to(self._layout.root.resolve()):
+            raise StoreError("An export cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
+        final = private_folder(place) / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
+        # what is cut off elsewhere is found by a person only, so it is not hidden there
+        growing = place / _growing_name() if elsewhere is None else final.with_name(f"{final.name}-unfinished")
         with self._reading() as connection:
             erased = _erased_count(connection)
         try:

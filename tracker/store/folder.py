@@ -40,9 +40,14 @@ class Layout:
         return self.root / "pictures"
 
     @property
-    def log(self) -> Path:
-        """What was saved and is not in the database file yet: SQLite's write-ahead log."""
-        return self.database.with_name(f"{self.database.name}-wal")
+    def settings(self) -> Path:
+        """Settings of the studio that a person may edit."""
+        return self.root / "settings.toml"
+
+    @property
+    def reserve(self) -> Path:
+        """A file that only takes room, to be given back where the disk is full."""
+        return self.root / "reserve.bin"
 
     @property
     def mark(self) -> Path:

@@ -8,13 +8,14 @@ from pathlib import Path
 
 from sqlalchemy import Connection, delete, func, insert, select, update
 
-from tracker.errors import Conflict
+from tracker.errors import Conflict, StoreError
 from tracker.records import PhotoRecord
 from tracker.store import schema
 from tracker.store.database import find, missing, require_measuring, stored
 from tracker.store.drafts import remove_draft
 from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit
 from tracker.store.outcomes import refresh_outcomes
+from tracker.store.pictures import name_of
 from tracker.store.rows import photo_row, read_records, time_text
 from tracker.store.undo import Deletion, Undoing
 from tracker.store.wearing import touch_wear
@@ -36,9 +37,14 @@ class Photos(Undoing):
 
         Raises
         ------
-        StoreFull : over the quota, or no room on the disk
+        StoreFull : the folder would hold more than it may, or no room on the disk
         """
-        return self._pictures.put(content)
+        try:
+            with self._writing() as connection:
+                return self._keep_picture(connection, content)
+        except StoreError:
+            self._tidy_files([name_of(content)])
+            raise
 
     def let_go(self, names: Iterable[str]) -> None:
         """Remove pictures that were put for records that did not come about; those that a record names stay."""

@@ -5,19 +5,22 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import threading
+import sys
 import time
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import NotFound, StoreDamaged, StoreError, StoreFull
+from tracker.errors import NotFound, StoreDamaged, StoreError
 from tracker.store.faults import disk_faults
-from tracker.store.folder import bytes_in, move_file, private_file, private_folder, sync_folder
+from tracker.store.folder import move_file, private_file, private_folder, sync_folder, sync_folders
 
 _NAME = re.compile(r"[0-9a-f]{64}")
-_MEGABYTE = 1024**2
+
+_SYNCED_AT_ONCE = 8
+"""Files put safely on the disk at the same time: the disk then does many of them in one go."""
 
 
 class Pictures:
@@ -26,22 +29,18 @@ class Pictures:
     Parameters
     ----------
     folder : Path, made if it is not there
-    within : Path, the folder that the quota counts
-    quota_bytes : int, the most bytes that `within` may hold
     """
 
-    def __init__(self, folder: Path, within: Path, quota_bytes: int) -> None:
+    def __init__(self, folder: Path) -> None:
         self._folder = private_folder(folder)
-        self._within = within
-        self._quota_bytes = quota_bytes
-        self._one_at_a_time = threading.Lock()  # two at once could both fit the quota, but not together
 
-    def put(self, content: bytes) -> str:
+    def put(self, content: bytes, require_room: Callable[[int], None] | None = None) -> str:
         """Keep a picture. It is safely on the disk, and whole, before its name exists.
 
         Parameters
         ----------
         content : bytes of a JPEG
+        require_room : called with the bytes that it takes before they are written; not where it is there already
 
         Returns
         -------
@@ -49,18 +48,50 @@ class Pictures:
 
         Raises
         ------
-        StoreFull : over the quota, or no room on the disk
+        StoreFull : no room on the disk
         StoreError : the disk refuses it
+        as `require_room`
         """
-        name = hashlib.sha256(content).hexdigest()
+        name = name_of(content)
         path = self._place(name)
-        with self._one_at_a_time, disk_faults("The photo could not be kept"):
+        with disk_faults("The photo could not be kept"):
             if _holds(path, name):
                 path.touch()  # in hand again: no sweep may take it for one that was left
             else:
-                self._check_quota(len(content))
+                if require_room is not None:
+                    require_room(len(content))
                 self._write(path, content)
         return name
+
+    def take(self, name: str, content: bytes) -> None:
+        """Write a picture into a folder that nobody uses yet; `settle` puts all of them safely on the disk.
+
+        Parameters
+        ----------
+        name : str, SHA-256 of the content: the caller has checked it
+        content : bytes
+
+        Raises
+        ------
+        StoreFull, StoreError : the disk refuses it
+        """
+        path = self._place(name)
+        private_folder(path.parent)
+        with disk_faults("The photo could not be kept"), private_file(path).open("wb") as file:
+            file.write(content)
+
+    def settle(self, names: Iterable[str]) -> None:
+        """Put pictures that were taken safely on the disk, and the names of all that lie here.
+
+        Raises
+        ------
+        StoreFull, StoreError : the disk refuses it
+        """
+        with disk_faults("The photos could not be kept"):
+            with ThreadPoolExecutor(_SYNCED_AT_ONCE) as several:
+                for _ in several.map(_sync_file, map(self._place, names)):
+                    pass
+            sync_folders(self._folder)
 
     def share(self, name: str, other: Pictures) -> bool:
         """Let a picture of another folder be here too without a second copy; its content is not checked.
@@ -87,7 +118,7 @@ class Pictures:
         """
         with disk_faults("The photo could not be read"):
             content = self.path(name).read_bytes()
-        if hashlib.sha256(content).hexdigest() != name:
+        if name_of(content) != name:
             raise StoreDamaged(
                 f"The photo file {name[:12]} is not what was kept: its content changed.",
                 "Take it from a backup, or take the photo again.",
@@ -126,9 +157,16 @@ class Pictures:
                 path.unlink()
                 sync_folder(path.parent)
 
-    def names(self) -> Iterator[str]:
-        """Names of all pictures."""
-        return (path.stem for path in self._folder.glob("??/*.jpg") if _NAME.fullmatch(path.stem))
+    def sizes(self) -> dict[str, int]:
+        """Size of every picture in bytes, by name; walks the whole folder."""
+        found = {}
+        for path in self._folder.glob("??/*.jpg"):
+            if _NAME.fullmatch(path.stem):
+                try:
+                    found[path.stem] = path.stat().st_size
+                except FileNotFoundError:  # removed meanwhile
+                    continue
+        return found
 
     def sweep(self, wanted: Collection[str], left_for: timedelta | None = None) -> bool:
         """Remove what was left: unfinished files, and pictures that are not wanted.
@@ -178,18 +216,6 @@ class Pictures:
             raise NotFound("There is no photo file of that name.", "Load the page again.")
         return self._folder / name[:2] / f"{name}.jpg"
 
-    def _check_quota(self, more: int) -> None:
-        needed = bytes_in(self._within) + more
-        if needed > self._quota_bytes:
-            value, limit = needed / _MEGABYTE, self._quota_bytes / _MEGABYTE
-            raise StoreFull(
-                f"The photo does not fit: the studio's data would take {value:.1f} MB (limit {limit:.1f} MB).",
-                "Delete photos that are not needed, or raise the limit.",
-                value=value,
-                limit=limit,
-                unit="MB",
-            )
-
     def _write(self, path: Path, content: bytes) -> None:
         if not path.parent.is_dir():
             private_folder(path.parent)
@@ -228,5 +254,15 @@ def _unlinked(path: Path) -> bool:
     return True
 
 
+def name_of(content: bytes) -> str:
+    """The name that a picture of that content has."""
+    return hashlib.sha256(content).hexdigest()
+
+
 def _holds(path: Path, name: str) -> bool:
-    return path.is_file() and hashlib.sha256(path.read_bytes()).hexdigest() == name
+    return path.is_file() and name_of(path.read_bytes()) == name
+
+
+def _sync_file(path: Path) -> None:
+    with path.open("rb+" if sys.platform == "win32" else "rb") as file:  # a file must be writable there
+        os.fsync(file.fileno())

@@ -24,6 +24,7 @@ from tracker.store.migrate import copy_from, migrate
 from tracker.store.pictures import Pictures
 from tracker.store.presence import nobody_else
 from tracker.store.rows import time_text
+from tracker.store.settings_file import copy_settings
 from tracker.store.store import Store
 from tracker.store.unchanged import opened_unchanged
 
@@ -104,14 +105,13 @@ def _not_empty(target: Path) -> Conflict:
 
 
 def _bring_back(source: Layout, target: Layout, erased: Iterable[Erasure]) -> Restoration:
-    """Fill the folder that grows: record, then the pictures that it names."""
+    """Fill the folder that grows: record, settings, then the pictures that the record names."""
     with database_faults(), _opened(source) as origin:
         copy_from(origin, target.database)
     migrate(target.database, safety_copy=None)
     left_out = _leave_out(target.database, erased)
-    everything = sys.maxsize
-    pictures = Pictures(target.pictures, target.root, everything)
-    damaged = copy_pictures(Pictures(source.pictures, source.root, everything), pictures, files_named(target.database))
+    copy_settings(source.settings, target.settings)
+    damaged = copy_pictures(Pictures(source.pictures), Pictures(target.pictures), files_named(target.database))
     return Restoration(frozenset(damaged), left_out)
 
 

@@ -14,6 +14,7 @@ from sqlalchemy import Connection
 from tracker.errors import StoreError
 from tracker.records import now
 from tracker.store.aside_folder import LeftPicture
+from tracker.store.counted import count_picture, uncount_pictures
 from tracker.store.database import wanted_files
 from tracker.store.settings import StudioSettings
 
@@ -77,7 +78,9 @@ class SettingAside(StudioSettings):
         with self._writing() as connection:
             self._require_sound()
             self._bring_back(connection)
-            return sum(self._aside.remove(name) for name in set(names))
+            removed = sum(self._aside.remove(name) for name in set(names))
+            self._aside_bytes = self._aside.weight()
+            return removed
 
     def _set_aside_left_overs(self, connection: Connection, left_for: timedelta | None = None) -> None:
         """Set aside what no record names, inside a transaction that holds the write lock. What the disk keeps stays.
@@ -88,9 +91,13 @@ class SettingAside(StudioSettings):
         left_for : only what was put so long ago; None for all, where nobody can be about to save one
         """
         self._pictures.drop_unfinished(left_for)
+        taken = []
         for path in self._pictures.unwanted(wanted_files(connection), left_for):
             with suppress(StoreError):
                 self._aside.take(path, _today())
+                taken.append(path.stem)
+        uncount_pictures(connection, taken)
+        self._aside_bytes = self._aside.weight()
 
     def _bring_back(self, connection: Connection) -> None:
         """Put pictures back that a record names and that are missing, where they lie set aside and are whole."""
@@ -99,7 +106,20 @@ class SettingAside(StudioSettings):
         for path in lying:
             if path.stem in wanted and not self._pictures.is_there(path.stem):
                 with suppress(StoreError):
-                    self._pictures.take_back(path)
+                    size = path.stat().st_size
+                    if self._pictures.take_back(path):
+                        count_picture(connection, path.stem, size)
+        self._aside_bytes = self._aside.weight()
+
+    def _empty_aside(self) -> None:
+        """Remove everything that lies set aside, for an erasure.
+
+        Raises
+        ------
+        StoreError : the disk keeps something
+        """
+        self._aside.empty()
+        self._aside_bytes = 0
 
 
 def _today() -> date:

@@ -3,25 +3,25 @@
 from __future__ import annotations
 
 from contextlib import ExitStack, suppress
-from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from sqlalchemy import func, select
+from sqlalchemy import select
 
-from tracker.errors import DatabaseDamaged, StoreDamaged
+from tracker.errors import DatabaseDamaged, StoreDamaged, StoreFull
 from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
 from tracker.store.database import mark_in
+from tracker.store.disk_room import DiskRoom
 from tracker.store.drafts import Drafts
 from tracker.store.edits import Edits
 from tracker.store.engine import make_engine
 from tracker.store.erasure import Erasing
 from tracker.store.faults import database_faults
-from tracker.store.folder import Layout, bytes_in, private_folder
+from tracker.store.folder import Layout, private_folder
 from tracker.store.half_restored import remove_half_restored
 from tracker.store.identity import require_right_database
 from tracker.store.importing import Importing
@@ -34,6 +34,7 @@ from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
+from tracker.store.room import give_back_to_open, told_when_full
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.set_aside import IN_HAND
@@ -42,25 +43,6 @@ from tracker.store.soundness import AT_START_SECONDS, SoundnessCheck
 from tracker.store.visits import Visits
 from tracker.store.wearing import Wearing
 from tracker.store.yardsticks import OwnYardsticks
-
-QUOTA_BYTES = 20 * 1024**3
-"""The most that the studio's folder may hold unless another limit is chosen: some ten thousand photos."""
-
-
-@dataclass(frozen=True, slots=True)
-class Usage:
-    """How much is kept.
-
-    Attributes
-    ----------
-    bytes : int, size of the whole folder
-    pictures, clients, visits : int, how many
-    """
-
-    bytes: int
-    pictures: int
-    clients: int
-    visits: int
 
 
 class Store(
@@ -81,6 +63,7 @@ class Store(
     Merging,
     Erasing,
     Backups,
+    DiskRoom,
     StudioSettings,
 ):
     """An open studio's folder. One instance serves all threads of a program.
@@ -91,29 +74,30 @@ class Store(
     Parameters
     ----------
     root : Path of the folder, made if it is not there
-    quota_bytes : int, the most bytes that the folder may hold
 
     Raises
     ------
     WrongDatabase : not the database that the pictures belong to, or none; nothing is changed
     NewerDatabase : made by a newer version of this program; nothing is changed
     Conflict : another program is busy opening or upgrading the same folder
+    StoreFull : the disk has not even the room that opening takes, and no reserve is left
     StoreError : the folder cannot be made or written
     """
 
-    def __init__(self, root: Path, *, quota_bytes: int = QUOTA_BYTES) -> None:
+    def __init__(self, root: Path) -> None:
         layout = Layout(private_folder(Path(root)))
-        with ExitStack() as undo, database_faults():
+        with ExitStack() as undo, told_when_full(layout), database_faults():
             if not layout.lock.exists():
                 require_right_database(layout)  # before the lock is made: what is refused stays as it was, to the file
             presence = Presence(layout.lock)
             undo.callback(presence.close)
             require_right_database(layout, in_use=not presence.alone)
+            give_back_to_open(layout)
             migrate(layout.database, layout.safety_copy)
             engine = make_engine(layout.database)
             undo.callback(engine.dispose)
             self._tidied = True
-            super().__init__(layout, engine, Pictures(layout.pictures, layout.root, quota_bytes))
+            super().__init__(layout, engine, Pictures(layout.pictures))
             self._check = SoundnessCheck(layout.database)
             undo.callback(self._check.stop)
             if presence.alone:
@@ -141,7 +125,8 @@ class Store(
         with self._reading() as connection:
             mark = mark_in(connection)
         if mark is not None:
-            self._mark.write(mark)
+            with suppress(StoreFull):  # a full disk keeps nobody from looking
+                self._mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
         with suppress(DatabaseDamaged):  # noted; looking and taking out go on
             sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
@@ -171,15 +156,6 @@ class Store(
     def root(self) -> Path:
         """The studio's folder."""
         return self._layout.root
-
-    def usage(self) -> Usage:
-        """How much is kept."""
-        with self._reading() as connection:
-            clients, visits = (
-                connection.execute(select(func.count()).select_from(table)).scalar_one()
-                for table in (schema.client, schema.visit)
-            )
-        return Usage(bytes_in(self.root), sum(1 for _ in self._pictures.names()), clients, visits)
 
     def is_empty(self) -> bool:
         """True where there is no client."""

@@ -97,7 +97,7 @@ class Undoing(Database):
                 _insert(connection, held)
                 # last, and under the lock: an erasure in another window comes before it or after it
                 for content in held.pictures.values():
-                    self._pictures.put(content)
+                    self._keep_picture(connection, content)
         except BaseException:
             self._tidy_files(held.pictures)
             raise
@@ -124,6 +124,7 @@ class Undoing(Database):
         table : Table, of the record
         identifier : str
         """
+        self._make_way()
         rows = held_by(connection, table, [identifier])
         rows["edit"] = _edits_of(connection, rows)
         client_id = next((row.get("client_id") for row in rows[table.name]), None)

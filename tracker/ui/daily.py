@@ -1,4 +1,4 @@
-"""What the server does by itself: a look at the database, the day's backup, and working out who is due."""
+"""What the server does by itself: a look at the database, the day's backup, room kept back, who is due."""
 
 from __future__ import annotations
 
@@ -34,6 +34,7 @@ def _run(stop: threading.Event) -> None:
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
         look_at_database()
+        keep_reserve()
         back_up_today()
         catch_up_now()
         wait = _AGAIN_AFTER_SECONDS
@@ -49,6 +50,16 @@ def look_at_database() -> None:
         _log.warning("the database was not looked at: %s", error.code)
     except Exception:  # a thread that ends would end the backups of all days that follow
         _log.exception("the database was not looked at")
+
+
+def keep_reserve() -> None:
+    """Keep some room back for looking and erasing on a full disk; before the backup, which may fill it."""
+    from tracker.ui.session import open_store
+
+    try:
+        open_store().keep_reserve()
+    except TrackerError as error:
+        _log.warning("no room is kept back for a full disk: %s", error.code)
 
 
 def back_up_today() -> None:

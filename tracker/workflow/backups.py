@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 from tracker.errors import TrackerError
 from tracker.records import now
 from tracker.store import Backup, Erasure, Store, data_folder, erasures_in, restore
+
+_MOST_VISITS = 10
+"""A busy day: so many visits never stand in the studio alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,26 +50,42 @@ def back_up(store: Store) -> Path:
 
 
 def back_up_at_start(store: Store) -> Path | None:
-    """The day's backup; None where there is one of today already, or nothing to back up. Old ones go in any case.
+    """The backup that is due; None where none is. Old ones go in any case.
 
-    A studio whose clients were all erased is backed up too: only a newer backup lets the last one that holds them go.
+    One is due where the last made is not of today, is of a later time than now, which only a wrong clock can give, or
+    lacks `_MOST_VISITS` visits: a clock that always stands on the same day must not end the backups.
+    A studio whose clients were all erased is backed up too: only newer backups let the last one that holds them go.
 
     Raises
     ------
     as `back_up`
     """
-    today = now().astimezone().date()
-    made_today = any(backup.made_at.astimezone().date() >= today for backup in store.shelf.backups()[:1])
-    if made_today or (store.is_empty() and not store.erasures()):
+    last = next(iter(store.shelf.backups()), None)
+    if (last is not None and _is_fresh(store, last)) or (store.is_empty() and not store.erasures()):
         store.shelf.expire()
         return None
     return back_up(store)
 
 
-def days_since_backup(backups: Iterable[Backup]) -> int | None:
-    """Whole days since the newest backup; None where there is none."""
-    newest = max((backup.made_at for backup in backups), default=None)
-    return None if newest is None else (now() - newest).days
+def _is_fresh(store: Store, last: Backup) -> bool:
+    moment = now()
+    of_today = last.made_at.astimezone().date() == moment.astimezone().date() and not is_ahead(last, moment)
+    return of_today and abs(store.usage().visits - (last.visits or 0)) < _MOST_VISITS
+
+
+def is_ahead(backup: Backup, moment: datetime | None = None) -> bool:
+    """True for a backup that is dated in the future: the clock was ahead then, or is behind now."""
+    return backup.made_at > (moment or now())
+
+
+def days_since_backup(backups: Sequence[Backup]) -> int | None:
+    """Whole days since the last backup made; None where there is none, below 0 where it is dated in the future.
+
+    Parameters
+    ----------
+    backups : as the shelf lists them, the last made first
+    """
+    return (now() - backups[0].made_at).days if backups else None
 
 
 def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = None) -> Restored:

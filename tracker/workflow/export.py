@@ -92,12 +92,20 @@ def export_client(store: Store, client_id: str, progress: Progress | None = None
         return archive.finish(), exported
 
 
-def export_everything(store: Store, progress: Progress | None = None) -> tuple[Path, Exported]:
+def export_everything(
+    store: Store, progress: Progress | None = None, elsewhere: Path | None = None
+) -> tuple[Path, Exported]:
     """Everything that the studio keeps: a folder for each client, and tables of the whole studio.
+
+    Parameters
+    ----------
+    store : Store
+    progress : as for `export_client`
+    elsewhere : Path of a folder to write into; None for one beside the studio's own
 
     Returns
     -------
-    Path : the folder, beside the studio's own
+    Path : the folder of this export
     Exported : what it holds
 
     Raises
@@ -106,7 +114,7 @@ def export_everything(store: Store, progress: Progress | None = None) -> tuple[P
     """
     tell = progress or _silent
     total = Exported(0, 0, 0, 0)
-    with store.new_export() as (archive, place):
+    with store.new_export(elsewhere) as (archive, place):
         clients = store.client_ids()
         for number, client_id in enumerate(clients):
             tell(number / len(clients), f"client {number + 1} of {len(clients)}")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 
-from tracker.errors import InvalidEntry
+from tracker.errors import InvalidEntry, StoreFull
 from tracker.level import DARKEST, LIGHTEST, LevelScale
 from tracker.outcomes import PastResults, summarise
 from tracker.reading import REGIONS
@@ -64,8 +65,9 @@ def catch_up_results(store: Store, seconds: float | None = None) -> int:
     """
     until = None if seconds is None else monotonic() + seconds
     left = store.count_stale_outcomes()
-    while left and (until is None or monotonic() < until):
-        left = store.refresh_stale_outcomes(_AT_ONCE)
+    with suppress(StoreFull):  # a full disk must not hide the others
+        while left and (until is None or monotonic() < until):
+            left = store.refresh_stale_outcomes(_AT_ONCE)
     return left
 
 

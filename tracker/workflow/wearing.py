@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from time import monotonic
 
-from tracker.errors import NotFound, TrackerError
+from tracker.errors import NotFound, StoreFull, TrackerError
 from tracker.fade import months_between
 from tracker.records import Visit
 from tracker.regrowth import Regrowth
@@ -68,10 +69,11 @@ def client_wear(store: Store, client_id: str) -> tuple[Due, list[ServiceReadings
 
 
 def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[ServiceReadings]]:
-    """Work out one client's services and window, and keep both unless the record changed meanwhile."""
+    """Work out one client's services and window, and keep both, unless the record changed or the disk is full."""
     record = store.record_of(client_id)
     due, services = _worked_out(record, basis.own, basis.learning.priors)
-    store.keep_wear(record, due, services, basis.stamp)
+    with suppress(StoreFull):
+        store.keep_wear(record, due, services, basis.stamp)
     return due, services
 
 
@@ -148,10 +150,12 @@ def _worked_out(record: ClientRecord, own: Yardsticks, learnt: Learnt) -> tuple[
 def _work_through(store: Store, basis: Basis, until: float | None) -> int:
     stamp = basis.stamp
     tried: set[str] = set()
+    left = None
     while True:
         waiting = [each for each in store.to_work_out(stamp, _AT_ONCE + len(tried)) if each not in tried]
-        if not waiting:
-            return store.count_to_work_out(stamp)
+        before, left = left, store.count_to_work_out(stamp)
+        if not waiting or left == before:  # nothing of the last ones could be kept, as on a full disk
+            return left
         for client_id in waiting:
             work_out(store, client_id, basis)
             tried.add(client_id)

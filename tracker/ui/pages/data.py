@@ -15,6 +15,7 @@ from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.place_view import warn_about_place
 from tracker.ui.parts.receipts import receipts
+from tracker.ui.parts.room_view import room_state
 from tracker.ui.parts.set_aside_view import set_aside
 from tracker.ui.parts.undo import offer_undo
 from tracker.ui.parts.words import ago, count, disk_size, plain
@@ -36,6 +37,8 @@ def page() -> None:
         offer_undo(always=True)
         warn_about_damage(store, leads_on=False)
         _place(store)
+        st.header("Room", anchor=False)
+        room_state(store)
         st.header("Backups", anchor=False)
         backup_now(store)
         backup_list(store)

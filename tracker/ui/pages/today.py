@@ -17,6 +17,7 @@ from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.room_view import room_notice
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.set_aside_view import ask_about_set_aside
 from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
@@ -45,6 +46,7 @@ def page() -> None:
             return
         if st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
+        room_notice(store)
         drafts_waiting(store, store.drafts())
         ask_about_set_aside(store)
         _due(store)

@@ -10,7 +10,7 @@ import streamlit as st
 from tracker.store import EXPIRE_AFTER, MOST, check_backup
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.words import ago, as_date, count, day
-from tracker.workflow.backups import back_up, bring_back, days_since_backup
+from tracker.workflow.backups import back_up, bring_back, days_since_backup, is_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,6 +28,8 @@ def backup_state(store: Store) -> None:
         st.markdown(
             "**No backup yet.** The program makes one a day by itself: the first within an hour of the first client."
         )
+    elif is_ahead(backups[0]):
+        st.markdown(f"**Last backup:** {_moment(backups[0])}, checked when it was made.")
     else:
         made = backups[0].made_at.astimezone()
         st.markdown(f"**Last backup:** {ago(as_date(made))} at {made:%H:%M}, checked when it was made.")
@@ -58,8 +60,9 @@ def backup_list(store: Store) -> None:
     """Every backup, how to check one, and how to bring one back."""
     backups = store.shelf.backups()
     st.caption(
-        f"One a day by itself, at most {MOST}; each is removed after {EXPIRE_AFTER.days} days, once there is a newer "
-        "one. A client who is erased is left out when a backup made before is brought back."
+        f"One a day by itself. The last {MOST} are kept, each for about {EXPIRE_AFTER.days} days, not counting long "
+        "breaks. Days are counted from one backup to the next, so a clock that is wrong for a while removes nothing "
+        "early. A client who is erased is left out when a backup made before is brought back."
     )
     if not backups:
         return
@@ -110,11 +113,16 @@ def bring_back_and_say(backup: Path, folder: Path, erased: Sequence[Erasure] | N
 
 def backup_words(backup: Backup) -> str:
     """When a backup was made, and how much it holds."""
-    made = backup.made_at.astimezone()
     known = (
         f": {count(backup.clients or 0, 'client')}, {count(backup.visits or 0, 'visit')}, "
         f"{count(backup.photos or 0, 'photo')}"
         if backup.clients is not None
         else ""
     )
-    return f"{day(made.date())} at {made:%H:%M}{known}"
+    return f"{_moment(backup)}{known}"
+
+
+def _moment(backup: Backup) -> str:
+    made = backup.made_at.astimezone()
+    moment = f"{day(made.date())} at {made:%H:%M}"
+    return f"{moment} (dated in the future: the clock was ahead, or is behind now)" if is_ahead(backup) else moment

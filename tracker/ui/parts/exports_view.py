@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -49,12 +50,19 @@ def everything_out(store: Store) -> None:
         "Every client as pages, photos, JSON and CSV, and tables of the whole studio: "
         "forms that any other program reads."
     )
+    typed = st.text_input(
+        "Another folder, such as one on another disk", key="export-folder", placeholder="beside the studio's folder"
+    )
     if st.button("Take everything out", key="export-all", disabled=store.is_empty()):
+        elsewhere = Path(typed.strip()).expanduser() if (typed or "").strip() else None
         bar = st.progress(0.0, text="Writing")
         with told():
-            _, exported = export_everything(store, _shown_on(bar))
+            folder, exported = export_everything(store, _shown_on(bar), elsewhere)
             bar.empty()
             st.success(f"{count(exported.clients, 'client')}, {_words(exported)} are written.")
+            if elsewhere is not None:
+                st.code(str(folder), language=None, wrap_lines=True)
+                st.caption("This folder is yours to delete: erasing a client does not reach it.")
             _missing(exported)
     found = store.exports()
     if not found:
