@@ -110,7 +110,7 @@ WRONG: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "text": (lambda path: path.write_bytes(b"no database at all" * 999), "no database", "not a database"),
     "the first sectors": (cut, "damaged", "damaged and cannot be read"),
     "a wiped first page": (overwritten, "damaged", "damaged and cannot be read"),
-    "another program's": (another_programs, "another program's", "of another program"),
+    "another program's": (another_programs, "another program's", "made by another program"),
     "another studio's": (of_another_studio, "foreign", "belongs to another studio"),
     "a new one": (with_a_new_one, "foreign", "belongs to another studio"),
 }
@@ -133,7 +133,7 @@ def test_a_wrong_database_opens_nothing_and_nothing_changes(kept: Kept, name: st
     (backup,) = (kept.root.parent / "studio-backups").iterdir()
     assert (error.found, error.folder, error.pictures, error.backups) == (found, kept.root, 4, (backup,))
     assert error.readable == (found == "foreign")
-    assert "4 pictures lie beside it" in error.message
+    assert f"The folder {kept.root} holds 4 pictures." in error.message
     assert "nothing was changed" in error.message
     assert f"restore BACKUP NEW_FOLDER. The newest: {backup}." in error.message
 
@@ -142,7 +142,9 @@ def test_an_earlier_state_is_refused(kept: Kept) -> None:
     saves = json.loads((kept.root / MARK).read_text())["saves"]
     (kept.root / DATABASE).write_bytes(kept.earlier)
     before = tree(kept.root)
-    with pytest.raises(WrongDatabase, match=rf"earlier state \(\d+ saves of {saves}\); 4 pictures lie beside it") as it:
+    with pytest.raises(
+        WrongDatabase, match=rf"earlier state: it has \d of the {saves} saves that were made here\. .*holds 4 pictures"
+    ) as it:
         Store(kept.root)
     assert tree(kept.root) == before
     assert it.value.found == "older"
@@ -364,7 +366,7 @@ def test_the_command_line_says_so_in_one_line(
     before = tree(kept.root)
     refused = run(*command)
     require_refusal(refused, "wrong_database", "database is empty")
-    assert "4 pictures lie beside it" in refused[2]
+    assert "holds 4 pictures" in refused[2]
     assert "python -m tracker restore BACKUP NEW_FOLDER" in refused[2]
     assert tree(kept.root) == before
 
