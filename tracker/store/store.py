@@ -10,7 +10,7 @@ from typing import Self
 
 from sqlalchemy import func, select
 
-from tracker.errors import DatabaseDamaged, StoreDamaged
+from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
@@ -141,7 +141,8 @@ class Store(
         with self._reading() as connection:
             mark = mark_in(connection)
         if mark is not None:
-            self._mark.write(mark)
+            with suppress(StoreError):  # a full disk must not keep anybody from looking; the next save tries again
+                self._mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
         with suppress(DatabaseDamaged):  # noted; looking and taking out go on
             sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
