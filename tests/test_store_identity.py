@@ -510,20 +510,8 @@ def lay(root: Path, files: dict[str, bytes]) -> None:
         (root / name).write_bytes(content)
 
 
-ACTS = [
-    "start",
-    "kill",
-    "older",
-    "empty",
-    "byte",
-    "gone",
-    "foreign",
-    "unmarked",
-    "mismarked",
-    "logless",
-    "right",
-    "orphan",
-]
+DAMAGES = ["older", "empty", "byte", "gone", "foreign", "unmarked", "mismarked", "logless", "orphan"]
+ACTS = ["start", "kill", "right", *DAMAGES]
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
