@@ -52,8 +52,8 @@ def test_a_studio_that_does_not_open_says_why_and_brings_a_backup_back(home: Pat
     assert_no_failure(test)
     assert test.title[0].value == "The studio does not open"
     said = words(test)
-    assert "of an earlier state" in said
-    assert "4 pictures lie beside it" in said
+    assert "from an earlier state" in said
+    assert "holds 4 pictures" in said
     assert "nothing was changed" in said
     assert test.selectbox(key="refused-backup").options
     assert test.text_input(key="refused-folder").value == f"{home}-restored"
@@ -198,7 +198,7 @@ def test_what_is_set_aside_is_shown_and_removed_after_a_yes(filled: Filled) -> N
 
 def test_after_thirty_days_a_person_is_asked_and_can_keep_it(filled: Filled) -> None:
     (name,) = leave(filled, 1, days_ago=30)
-    assert "1 picture that no record names lies set aside since" in words(open_page("today"))
+    assert "1 picture that no record names has been set aside since" in words(open_page("today"))
     test = open_page("data")
     assert "Remove it, or keep it?" in words(test)
     test.button(key="aside-keep").click().run()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import json
 import os
@@ -22,7 +23,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import Conflict, NewerDatabase, StoreDamaged, WrongDatabase
-from tracker.store import Store, restore
+from tracker.store import Store, mark, restore
 from tracker.store.mark import LENGTH, read_mark
 from tracker.store.unchanged import opened_unchanged, read_log
 
@@ -110,7 +111,7 @@ WRONG: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "text": (lambda path: path.write_bytes(b"no database at all" * 999), "no database", "not a database"),
     "the first sectors": (cut, "damaged", "damaged and cannot be read"),
     "a wiped first page": (overwritten, "damaged", "damaged and cannot be read"),
-    "another program's": (another_programs, "another program's", "of another program"),
+    "another program's": (another_programs, "another program's", "made by another program"),
     "another studio's": (of_another_studio, "foreign", "belongs to another studio"),
     "a new one": (with_a_new_one, "foreign", "belongs to another studio"),
 }
@@ -133,7 +134,7 @@ def test_a_wrong_database_opens_nothing_and_nothing_changes(kept: Kept, name: st
     (backup,) = (kept.root.parent / "studio-backups").iterdir()
     assert (error.found, error.folder, error.pictures, error.backups) == (found, kept.root, 4, (backup,))
     assert error.readable == (found == "foreign")
-    assert "4 pictures lie beside it" in error.message
+    assert f"The folder {kept.root} holds 4 pictures." in error.message
     assert "nothing was changed" in error.message
     assert f"restore BACKUP NEW_FOLDER. The newest: {backup}." in error.message
 
@@ -142,7 +143,9 @@ def test_an_earlier_state_is_refused(kept: Kept) -> None:
     saves = json.loads((kept.root / MARK).read_text())["saves"]
     (kept.root / DATABASE).write_bytes(kept.earlier)
     before = tree(kept.root)
-    with pytest.raises(WrongDatabase, match=rf"earlier state \(\d+ saves of {saves}\); 4 pictures lie beside it") as it:
+    with pytest.raises(
+        WrongDatabase, match=rf"earlier state: it has \d of the {saves} saves that were made here\. .*holds 4 pictures"
+    ) as it:
         Store(kept.root)
     assert tree(kept.root) == before
     assert it.value.found == "older"
@@ -299,21 +302,21 @@ def test_a_second_program_checks_too(kept: Kept) -> None:
 
 def test_the_mark_follows_each_save_and_nothing_else(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        mark = tmp_path / MARK
-        start = read_mark(mark)
+        path = tmp_path / MARK
+        start = read_mark(path)
         assert start is not None
         client = add_client(store)
         store.clients()
         store.put_setting("nothing", None)
         store.let_go(["ab" * 32])
-        assert read_mark(mark) == type(start)(start.studio, start.saves + 1)
+        assert read_mark(path) == type(start)(start.studio, start.saves + 1)
         store.change_client(client.id, lambda kept: kept)
-        assert mark.stat().st_size == LENGTH
+        assert path.stat().st_size == LENGTH
         with pytest.raises(Conflict):
             store.add_client(client)
         with store._reading() as connection:
             (saves,) = connection.exec_driver_sql("SELECT saves FROM studio").one()
-    assert read_mark(mark) == type(start)(start.studio, saves)
+    assert read_mark(path) == type(start)(start.studio, saves)
 
 
 def test_a_mark_that_was_taken_away_comes_back_with_the_next_save(tmp_path: Path) -> None:
@@ -340,6 +343,40 @@ def test_a_studio_that_is_refused_is_brought_into_a_new_folder(kept: Kept, tmp_p
         assert len(pictures_in(store.root)) == 6
 
 
+# whoever was erased since that state stays erased: a newer backup knows
+def test_an_earlier_state_is_gone_on_with_without_those_who_were_erased_since(tmp_path: Path) -> None:
+    root = tmp_path / "studio"
+    with Store(root) as store:
+        gone, stays = add_client(store, "qxgonexq"), add_client(store, "Stays")
+    earlier = (root / DATABASE).read_bytes()
+    with Store(root) as store:
+        store.erase_client(gone.id)
+        store.backup()
+    with Store(tmp_path / "another") as store:
+        store.erase_client(add_client(store).id)
+    (root / DATABASE).write_bytes(earlier)
+    restore(root, tmp_path / "new")
+    with Store(tmp_path / "new") as store:
+        assert [summary.client for summary in store.clients()] == [stays]
+        assert [line.client_id for line in store.erasures()] == [gone.id]  # and none of the studio beside
+
+
+# a full disk must not keep anybody from looking
+def test_a_mark_that_cannot_be_written_does_not_keep_the_studio_shut(
+    kept: Kept, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    (kept.root / MARK).unlink()
+    with monkeypatch.context() as patched:
+        patched.setattr(mark, "_overwrite", full)
+        with Store(kept.root) as store:
+            assert len(store.photos()) == 4
+    with Store(kept.root) as store:
+        assert read_mark(kept.root / MARK) is not None
+
+
 def test_a_restored_studio_is_another_studio(kept: Kept, tmp_path: Path) -> None:
     (backup,) = (kept.root.parent / "studio-backups").iterdir()
     restore(backup, tmp_path / "new")
@@ -364,7 +401,7 @@ def test_the_command_line_says_so_in_one_line(
     before = tree(kept.root)
     refused = run(*command)
     require_refusal(refused, "wrong_database", "database is empty")
-    assert "4 pictures lie beside it" in refused[2]
+    assert "holds 4 pictures" in refused[2]
     assert "python -m tracker restore BACKUP NEW_FOLDER" in refused[2]
     assert tree(kept.root) == before
 
@@ -473,20 +510,8 @@ def lay(root: Path, files: dict[str, bytes]) -> None:
         (root / name).write_bytes(content)
 
 
-ACTS = [
-    "start",
-    "kill",
-    "older",
-    "empty",
-    "byte",
-    "gone",
-    "foreign",
-    "no mark",
-    "bad mark",
-    "no log",
-    "right",
-    "orphan",
-]
+DAMAGES = ["older", "empty", "byte", "gone", "foreign", "unmarked", "mismarked", "logless", "orphan"]
+ACTS = ["start", "kill", "right", *DAMAGES]
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -497,7 +522,8 @@ def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.Tem
     with Store(root) as store:
         client = add_client(store)
         save_pair(store, client.id, b"one", b"two")
-        earlier = database.read_bytes()
+    earlier = database.read_bytes()
+    with Store(root) as store:
         store.save_photo(new_photo(store, client.id, b"three", role="progress"))
     right = {path.name: path.read_bytes() for path in (database, root / MARK)}
     pictures = {path.stem for path in root.rglob("*.jpg")}

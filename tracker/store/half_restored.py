@@ -12,7 +12,7 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 from uuid import uuid4
 
-from tracker.errors import StoreError
+from tracker.errors import Conflict, StoreError
 from tracker.store.folder import private_folder
 from tracker.store.presence import nobody_else
 
@@ -30,12 +30,15 @@ def growing_folder(place: Path) -> Iterator[Path]:
 
     Raises
     ------
+    Conflict : another program is tidying up there
     StoreError : it cannot be made
     """
     growing = private_folder(place) / f"{_PREFIX}{uuid4().hex}"
     lock = growing.with_name(f"{growing.name}{_LOCK}")
     try:
-        with nobody_else(lock):  # before the folder is made, so that none is ever there without its lock
+        with nobody_else(lock) as alone:  # before the folder is made, so that none is ever there without its lock
+            if not alone:  # another program looks for what was left, at this very moment
+                raise Conflict("Another program is tidying up beside that folder.", "Try again in a moment.")
             try:
                 yield private_folder(growing)
             finally:

@@ -154,8 +154,8 @@ def _refusal(layout: Layout, found: str, state: _State, mark: Mark | None) -> Wr
     pictures = len(pictures_lying(layout))
     backups = [backup.folder for backup in backups_of(layout.root)[:_BACKUPS_TOLD]]
     readable = state.wrong is None
-    lie = f"{pictures} picture{' lies' if pictures == 1 else 's lie'} beside it"
-    what = f"{_WORDS[found]}{_saves(found, state, mark)}; {lie}. This is the studio in {layout.root}."
+    holds = f"{pictures} picture{'' if pictures == 1 else 's'}"
+    what = f"{_WORDS[found]}{_saves(found, state, mark)}. The folder {layout.root} holds {holds}."
     return WrongDatabase(
         what,
         " ".join(_advice(layout, backups, readable)),
@@ -171,7 +171,7 @@ def _saves(found: str, state: _State, mark: Mark | None) -> str:
     if found != OLDER or mark is None:
         return ""
     known = 0 if state.mark is None else state.mark.saves
-    return f" ({known} saves of {mark.saves})"
+    return f": it has {known} of the {mark.saves} saves that were made here"
 
 
 def _advice(layout: Layout, backups: list[Path], readable: bool) -> Iterator[str]:
@@ -194,9 +194,9 @@ _WORDS = {
     EMPTY: "The studio's database is empty",
     NO_DATABASE: "The studio's database is not a database any more",
     DAMAGED: "The studio's database is damaged and cannot be read",
-    ANOTHER_PROGRAMS: "The studio's database is a database of another program",
+    ANOTHER_PROGRAMS: "The studio's database was made by another program",
     FOREIGN: "The studio's database belongs to another studio",
-    OLDER: "The studio's database is of an earlier state",
+    OLDER: "The studio's database is from an earlier state",
     UNMARKED: "The note of which database belongs here (studio.json) is gone, and this one does not know every picture",
     MARK_DAMAGED: "The note of which database belongs here (studio.json) is damaged",
 }

@@ -82,7 +82,7 @@ def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Rest
     _require_empty(target)
     remove_half_restored(target.parent)
     with growing_folder(target.parent) as growing:
-        brought = _bring_back(source, Layout(growing), [*erased, *_erased_beside(backup)])
+        brought = _bring_back(source, Layout(growing), [*erased, *_erased_beside(source)])
         Store(growing).close()  # writes the mark, and finishes the erasures
         _put_in_place(growing, target)
     return brought
@@ -162,10 +162,11 @@ def _counts_text(erasure: Erasure) -> str | None:
     return None if erasure.counts is None else json.dumps(asdict(erasure.counts))
 
 
-def _erased_beside(backup: Path) -> list[Erasure]:
-    """Erasure lists of all backups in the same folder: a newer one knows of later erasures."""
+def _erased_beside(source: Layout) -> list[Erasure]:
+    """Erasure lists of all backups in the same folder, or of those of a studio: a newer one knows of later erasures."""
     lines: list[Erasure] = []
-    for database in backup.resolve().parent.glob(f"*/{Layout(backup).database.name}"):
+    place = source.backups if source.lock.exists() else source.root.resolve().parent
+    for database in place.glob(f"*/{source.database.name}"):
         lines += _erasure_list(database)
     return lines
 

@@ -9,7 +9,7 @@ from typing import Self
 
 from sqlalchemy import select
 
-from tracker.errors import DatabaseDamaged, StoreDamaged, StoreFull
+from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.store import schema
 from tracker.store.absence import Absence
 from tracker.store.backup import Backups
@@ -125,7 +125,7 @@ class Store(
         with self._reading() as connection:
             mark = mark_in(connection)
         if mark is not None:
-            with suppress(StoreFull):  # a full disk keeps nobody from looking
+            with suppress(StoreError):  # a full disk must not keep anybody from looking; the next save tries again
                 self._mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
         with suppress(DatabaseDamaged):  # noted; looking and taking out go on

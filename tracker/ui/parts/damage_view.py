@@ -22,12 +22,12 @@ def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
     """
     if not store.database_damaged:
         return
-    backups = store.shelf.backups()
+    backups, where = store.shelf.backups(), "under My data" if leads_on else "below"
     way_out = (
         f"The last backup was whole when it was made ({backup_words(backups[0])}): bring it back into a new folder "
-        "under My data."
+        f"{where}."
         if backups
-        else "There is no backup, so take everything out under My data now."
+        else f"There is no backup, so take everything out {where}, now."
     )
     failure(
         "A part of the database is damaged.",

@@ -60,7 +60,7 @@ def _backup(error: WrongDatabase, target: Path) -> None:
 def _as_it_lies(error: WrongDatabase, target: Path) -> None:
     st.header("Or go on with the database that lies here", anchor=False)
     st.markdown(
-        "It is copied with the pictures that it names. What was saved elsewhere or later is not in it; the other "
+        "It is copied with the pictures that it names. What was saved later is not in it, and the other "
         "pictures stay in the old folder."
     )
     if st.button("Copy it into the new folder", key="refused-copy"):

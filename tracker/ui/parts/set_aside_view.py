@@ -1,4 +1,4 @@
-"""Pictures that no record names: how many lie set aside, a look at them, and what shall become of them."""
+"""Pictures that no record names: how many lie set aside, a look at them, and what becomes of them."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ def ask_about_set_aside(store: Store) -> None:
     left = store.set_aside_pictures()
     one = len(left) == 1
     st.warning(
-        f"{count(len(left), 'picture')} that no record names {'lies' if one else 'lie'} set aside since "
-        f"{day(left[0].since)}. Please say what shall become of {'it' if one else 'them'}."
+        f"{count(len(left), 'picture')} that no record names {'has' if one else 'have'} been set aside since "
+        f"{day(left[0].since)}. Please decide what becomes of {_them(left)}."
     )
     link("data", "Look at it under My data" if one else "Look at them under My data")
 
