@@ -13,7 +13,7 @@ from tempfile import TemporaryDirectory
 
 import pytest
 from crash_studio import add_client, files_with, new_visit, pictures_in, save_pair
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
@@ -168,6 +168,14 @@ def test_a_clock_that_was_ahead_stops_and_removes_nothing(
     assert len(store.shelf.backups()) == 6
 
 
+def test_a_clock_that_was_set_back_by_hours_stops_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    add_client(store)
+    noon = datetime(2026, 3, 14, 12).astimezone()
+    for hours, due in ((0, True), (1, False), (-3, True), (-2, False)):
+        at(monkeypatch, noon + timedelta(hours=hours))
+        assert (back_up_at_start(store) is not None) == due
+
+
 def test_after_many_days_ahead_the_backup_just_made_stays(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     add_client(store)
     begin = now()
@@ -226,6 +234,8 @@ def test_no_clock_removes_the_newest_or_leaves_fewer_than_seven(times: list[date
 
 @SIMULATED
 @given(GAPS, WRONG, st.integers(0, 25), st.integers(1, 25))
+@example([4.0] * 8, 400.0, 7, 1)  # the first is 28 days old, and 31 with a week for the jump
+@example([4.0] * 8, -400.0, 1, 6)
 def test_a_clock_that_is_wrong_once_removes_none_too_early(gaps: list[float], off: float, at: int, long: int) -> None:
     with TemporaryDirectory() as folder:
         shelf = Shelf(Path(folder))
@@ -261,6 +271,9 @@ def test_what_was_cut_off_goes_and_what_is_being_made_stays(store: Store) -> Non
     left = shelf.folder / f".{'a' * 32}.tmp"
     left.mkdir()
     (left / "database.sqlite").write_bytes(b"half")
+    killed = shelf.folder / f".{'b' * 32}.tmp"
+    killed.mkdir()
+    killed.with_suffix(".lock").touch()
     with shelf.growing() as growing:
         (growing.root / "half").write_bytes(b"half")
         long_ago = (now() - timedelta(days=900)).timestamp()
@@ -269,6 +282,7 @@ def test_what_was_cut_off_goes_and_what_is_being_made_stays(store: Store) -> Non
         shelf.expire()
         assert (growing.root / "half").exists()
         assert not left.exists()
+        assert not killed.exists()
     assert [path.name for path in shelf.folder.iterdir() if path.name.startswith(".")] == []
 
 

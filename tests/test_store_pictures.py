@@ -1,4 +1,4 @@
-"""Picture files: whole or not there, private, within the quota, and never outside their folder."""
+"""Picture files: whole or not there, private, within the limit, and never outside their folder."""
 
 from __future__ import annotations
 
@@ -15,6 +15,7 @@ from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pai
 
 from tracker.errors import NotFound, StoreDamaged, StoreError, StoreFull
 from tracker.store import Store, data_folder
+from tracker.store.pictures import Pictures
 
 
 @pytest.fixture
@@ -58,6 +59,14 @@ def test_only_digests_are_names(store: Store, name: str) -> None:
     for ask in (store.picture, store.picture_path):
         with pytest.raises(NotFound):
             ask(name)
+
+
+def test_taking_a_picture_never_writes_into_one_that_is_shared(tmp_path: Path) -> None:
+    one, other = Pictures(tmp_path / "one"), Pictures(tmp_path / "other")
+    name = one.put(b"content")
+    assert other.share(name, one)
+    other.take(name, b"altered")
+    assert one.get(name) == b"content"
 
 
 # safety.md row 20

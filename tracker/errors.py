@@ -33,7 +33,7 @@
         ├── ConsentMissing      the client has not agreed to this
         ├── InvalidEntry        words or choices that cannot be kept as they are
         ├── InvalidList         a list that cannot be brought in
-        ├── StoreFull           no room, or over the quota
+        ├── StoreFull           no room, or over the limit
         ├── StoreDamaged        a file or record fails its check
         │   ├── DatabaseDamaged pages of the database are damaged
         │   └── WrongDatabase   not the database that the studio's pictures belong to

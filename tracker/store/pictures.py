@@ -77,8 +77,10 @@ class Pictures:
         """
         path = self._place(name)
         private_folder(path.parent)
-        with disk_faults("The photo could not be kept"), private_file(path).open("wb") as file:
-            file.write(content)
+        with disk_faults("The photo could not be kept"):
+            path.unlink(missing_ok=True)  # never into a file that another backup shares
+            with private_file(path).open("wb") as file:
+                file.write(content)
 
     def settle(self, names: Iterable[str]) -> None:
         """Put pictures that were taken safely on the disk, and the names of all that lie here.
