@@ -19,6 +19,7 @@ from tracker.reading import Check
 from tracker.ui import look, navigation
 from tracker.ui.look import Swatch
 from tracker.ui.parts import upload
+from tracker.ui.safe_settings import SAFE
 
 REPOSITORY = Path(__file__).parents[1]
 INTERFACE = REPOSITORY / "tracker" / "ui"
@@ -38,24 +39,14 @@ def test_no_pages_folder_stands_beside_the_script() -> None:
     assert not (INTERFACE / "start" / "pages").exists()
 
 
-@pytest.mark.parametrize(
-    ("section", "name", "value"),
-    [
-        ("server", "address", "127.0.0.1"),
-        ("server", "enableCORS", True),
-        ("server", "enableXsrfProtection", True),
-        ("server", "enableStaticServing", False),
-        ("server", "maxUploadSize", 80),
-        ("server", "showEmailPrompt", False),
-        ("server", "fileWatcherType", "none"),
-        ("browser", "gatherUsageStats", False),
-        ("client", "showErrorDetails", "none"),
-        ("client", "showErrorLinks", False),
-        ("client", "toolbarMode", "minimal"),
-    ],
-)
-def test_settings_as_shipped(section: str, name: str, value: object) -> None:
-    assert SETTINGS[section][name] == value
+def test_the_file_of_settings_says_what_the_program_sets_itself() -> None:
+    """`streamlit run` takes some of them from the file, before it loads the program."""
+    for name, value in SAFE.items():
+        section, option = name.split(".")
+        assert SETTINGS[section][option] == value, name
+    assert {f"{section}.{name}" for section in ("browser", "client", "server") for name in SETTINGS[section]} == set(
+        SAFE
+    )
 
 
 def test_what_may_be_handed_over_is_what_is_read() -> None:

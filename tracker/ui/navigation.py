@@ -63,6 +63,9 @@ ENTRIES = (
     Entry("studio", "Studio", "studio"),
 )
 
+PATHS = frozenset(f"/{entry.path}" for entry in ENTRIES)
+"""The addresses of the pages, without their questions."""
+
 
 def page(name: str) -> st.Page:
     """The page of that name, for `st.switch_page` and `st.page_link`."""

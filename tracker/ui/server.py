@@ -1,4 +1,4 @@
-"""The app's own routes: pictures of kept photos in allowed sizes, and the rules that every answer follows.
+"""The app's own routes: pictures of kept photos in allowed sizes.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
 Nothing of the record is kept in memory here: an erased photo is gone with its record.
@@ -7,27 +7,23 @@ Nothing of the record is kept in memory here: an erased photo is gone with its r
 from __future__ import annotations
 
 import hashlib
-import ipaddress
 import logging
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
 
-import streamlit as st
-from starlette.datastructures import Headers, MutableHeaders
 from starlette.middleware import Middleware
-from starlette.responses import PlainTextResponse, Response
+from starlette.responses import Response
 from starlette.routing import Route
 
 from tracker.errors import NotFound, TrackerError
 from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.house_rules import HouseRules
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
     from starlette.requests import Request
-    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
     from tracker.records import PhotoRecord
 
@@ -40,21 +36,6 @@ _AT_ONCE = 2
 """Pictures that are made at the same time: a phone's photo takes some hundred megabytes while it is opened."""
 
 _log = logging.getLogger("tracker.ui")
-
-# The browser itself refuses to talk to anything but this app. Streamlit's charts compile their formulas ('unsafe-eval')
-# and its pages carry their styles in place ('unsafe-inline').
-_CONTENT_RULES = (
-    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
-    "object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'self'"
-)
-_EVERY_ANSWER = {
-    "Content-Security-Policy": _CONTENT_RULES,
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "SAMEORIGIN",
-    "X-Robots-Tag": "noindex, nofollow",
-}
 
 
 def routes() -> list[Route]:
@@ -88,7 +69,7 @@ def forgotten(_: Request) -> Response:
 
 
 def middleware() -> list[Middleware]:
-    """The rules for every answer, for `st.App`."""
+    """What stands between a browser and the pages, outermost first, for `st.App`."""
     return [Middleware(HouseRules), Middleware(StyledFromTheStart)]
 
 
@@ -141,62 +122,6 @@ class Pictures:
             _log.warning("no %s picture: %s", kind, error.code)
             return Response(status_code=422)
         return Response(content, media_type="image/jpeg", headers=headers)
-
-
-class HouseRules:
-    """Refuses strangers' host names and adds the headers of every answer.
-
-    Parameters
-    ----------
-    app : the rest of the server
-    local_only : function, True while only this computer may ask
-    """
-
-    def __init__(self, app: ASGIApp, local_only: Callable[[], bool] | None = None) -> None:
-        self._app = app
-        self._local_only = local_only or serves_this_computer_only
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request, as every ASGI application does."""
-        if scope["type"] not in {"http", "websocket"}:
-            await self._app(scope, receive, send)
-            return
-
-        async def send_with_rules(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in _EVERY_ANSWER.items():
-                    headers[name] = value
-            await send(message)
-
-        if self._local_only() and not is_this_computer(Headers(scope=scope).get("host", "")):
-            await _refuse(scope, receive, send_with_rules)
-            return
-        await self._app(scope, receive, send_with_rules)
-
-
-def serves_this_computer_only() -> bool:
-    """True while the configured address is a loopback one, as it is shipped."""
-    return is_this_computer(str(st.get_option("server.address") or ""))
-
-
-def is_this_computer(host: str) -> bool:
-    """True for ``localhost`` and loopback addresses, with or without a port.
-
-    Another name that leads here is how a foreign web page would reach the app through the owner's browser.
-    """
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-        return name == "localhost" or ipaddress.ip_address(name).is_loopback
-    except ValueError:
-        return False
-
-
-async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
-    if scope["type"] == "websocket":
-        await send({"type": "websocket.close", "code": 1008})
-        return
-    await PlainTextResponse("This app answers only on the computer it runs on.\n", 403)(scope, receive, send)
 
 
 def _find(photo_id: str) -> PhotoRecord:
