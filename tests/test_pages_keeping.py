@@ -13,7 +13,7 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, word
 from tracker import workflow
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui import daily
+from tracker.ui import daily, offers
 from tracker.ui.parts.words import plain
 
 pytest_plugins = ("test_pages_harness",)
@@ -91,17 +91,14 @@ def test_after_an_erasure_there_is_nothing_to_take_back(filled: Filled) -> None:
     assert not [button for button in test.button if button.key == "undo"]
 
 
-def test_one_record_is_handed_out(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
-    import streamlit as st
-
-    saved = []
-    # other buttons of the page make their file only when it is asked for
-    monkeypatch.setattr(st, "download_button", lambda *args, **_: saved.extend(a for a in args if isinstance(a, bytes)))
+def test_one_record_is_handed_out(filled: Filled) -> None:
     test = open_page("client", client=filled.client.id)
     test.button(key="export-client").click().run()
     assert_no_failure(test)
     assert "Ready: 1 visit and 4 photos" in words(test)
-    names = zipfile.ZipFile(io.BytesIO(saved[0])).namelist()
+    file = offers.offered(test.session_state[f"offer-export-{filled.client.id}"])
+    assert (file.name[-4:], file.mime) == (".zip", "application/zip")
+    names = zipfile.ZipFile(io.BytesIO(file.make())).namelist()
     assert {"record.html", "record.json", "read-me.txt", "tables/visit.csv"} <= set(names)
 
 

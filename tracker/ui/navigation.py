@@ -19,6 +19,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.ui import look
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.forgetting import forget_the_erased
 
 _log = logging.getLogger("tracker.ui")
 _ICON = Path(__file__).parent / "drawings" / "icon.svg"
@@ -142,4 +143,5 @@ def main() -> None:
     st.set_page_config(page_title="Hair colour tracker", page_icon=str(_ICON), layout="centered")
     chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
     _phone_menu()
+    forget_the_erased()
     chosen.run()

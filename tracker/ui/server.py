@@ -1,4 +1,4 @@
-"""The app's own routes: pictures of kept photos in allowed sizes.
+"""The app's own routes: pictures of kept photos in allowed sizes, and files for saving.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
 Nothing of the record is kept in memory here: an erased photo is gone with its record.
@@ -11,12 +11,14 @@ import logging
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from starlette.middleware import Middleware
-from starlette.responses import Response
-from starlette.routing import Route
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 
 from tracker.errors import NotFound, TrackerError
+from tracker.ui.erasures import follow
 from tracker.ui.first_answer import StyledFromTheStart
 from tracker.ui.house_rules import HouseRules
 
@@ -38,12 +40,14 @@ _AT_ONCE = 2
 _log = logging.getLogger("tracker.ui")
 
 
-def routes() -> list[Route]:
-    """The picture routes, for `st.App`."""
+def routes() -> list[BaseRoute]:
+    """All of them, for `st.App`."""
     pictures = Pictures()
     return [
         Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/forgotten/{once}", forgotten),
+        Route("/download/{token}", offered_file),
+        WebSocketRoute("/erasures", follow),
         Route("/picture/{photo_id}/{edge:int}.jpg", pictures.plain),
         Route("/picture/{photo_id}/balanced/{edge:int}.jpg", pictures.balanced),
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
@@ -61,6 +65,21 @@ def passing_picture(request: Request) -> Response:
     except TrackerError:
         return Response(status_code=404)
     return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
+
+
+def offered_file(request: Request) -> Response:
+    """A file that a page offers, made now (`parts.offer`); neither this program nor the browser's cache keeps it."""
+    from tracker.ui.offers import offered
+
+    try:
+        file = offered(request.path_params["token"])
+        content = file.make()
+    except TrackerError as error:
+        return PlainTextResponse(
+            f"{error.what} {error.advice}".strip() + "\n", 404 if isinstance(error, NotFound) else 422
+        )
+    headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(file.name, safe='')}"}
+    return Response(content, media_type=file.mime, headers={**headers, "Cache-Control": "no-store"})
 
 
 def forgotten(_: Request) -> Response:
