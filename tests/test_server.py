@@ -133,7 +133,8 @@ def test_a_page_carries_its_style_at_the_end_of_its_body() -> None:
     before, style, after = answer.body.decode().partition(look.page_style())
     assert style
     assert before == "<html><body><p>Here.</p>"
-    assert after == "</body></html>"
+    assert after == look.page_script() + "</body></html>"
+    assert "</script>" not in look.page_script().removesuffix("</script>")
     assert int(answer.headers["content-length"]) == len(answer.body)
 
 

@@ -155,6 +155,14 @@ def test_only_look_writes_markup_that_varies() -> None:
         assert "st.html(" not in text or file.name in constant, file
 
 
+def test_nothing_of_the_record_lies_in_the_memory_of_streamlit() -> None:
+    """What these are given stays there and can be fetched for minutes after an erasure; `parts.offer` and the picture
+    routes keep nothing."""
+    keeping = r"st\.(download_button|image|audio|video|pdf|logo|cache_data|cache_resource)\b"
+    for file in INTERFACE.rglob("*.py"):
+        assert not re.search(keeping, file.read_text("utf-8")), file
+
+
 def test_components_write_text_as_text() -> None:
     for file in (INTERFACE / "components").rglob("*.js"):
         assert not re.search(
