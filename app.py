@@ -11,6 +11,7 @@ from tracker.ui.daily import lifespan
 from tracker.ui.navigation import show_failure
 
 safe_settings.keep_to_this_computer()
+server.keep_uploads_in_memory()
 
 app = st.App(
     Path(start.__file__).with_name("script.py"),

@@ -8,12 +8,13 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, words
 
 from tracker import workflow
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui import daily, offers
+from tracker.ui import daily, navigation, offers
 from tracker.ui.parts.words import plain
 
 pytest_plugins = ("test_pages_harness",)
@@ -89,6 +90,27 @@ def test_after_an_erasure_there_is_nothing_to_take_back(filled: Filled) -> None:
     assert_no_failure(test)
     assert "Erased on" in words(test)
     assert not [button for button in test.button if button.key == "undo"]
+
+
+def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled: Filled) -> None:
+    script = Path(navigation.__file__).parent / "start" / "script.py"
+    test = AppTest.from_file(str(script), default_timeout=60).run()
+    of_the_erased = (f"edit-opened-{filled.client.id}", f"draft-seen-{filled.draft_id}", "small-pictures")
+    of_others = (f"edit-opened-{filled.nobody.id}", "waste")
+    for key in (*of_the_erased, *of_others):
+        test.session_state[key] = "words"
+    test.session_state["find-client"] = "Ada"
+    test.run()
+    assert_no_failure(test)
+    assert test.session_state[of_the_erased[0]] == "words"
+    erasing = open_page("client", client=filled.client.id)
+    erasing.text_input(key="erase-name").set_value("Ada").run()
+    erasing.button(key="erase").click().run()
+    test.run()
+    assert_no_failure(test)
+    assert not [key for key in of_the_erased if key in test.session_state]
+    assert {key: test.session_state[key] for key in of_others} == dict.fromkeys(of_others, "words")
+    assert test.session_state["find-client"] == ""
 
 
 def test_one_record_is_handed_out(filled: Filled) -> None:

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from tracker.errors import NotFound
 from tracker.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.records import BEFORE, PhotoRecord, new_id
-from tracker.ui import look, navigation, passing, server, session
+from tracker.ui import look, navigation, offers, passing, server, session
 from tracker.ui.first_answer import StyledFromTheStart
 from tracker.ui.house_rules import HouseRules
 from tracker.workflow import PassingPhoto
@@ -301,6 +301,52 @@ class TestAligned:
             del shelf.photos[earlier.id]
         assert ask(house(), f"/picture/{later.id}/aligned/320.jpg", f"to={earlier.id}").status == 404
         assert ask(house(), f"/picture/{later.id}/aligned/320.jpg").status == 404
+
+
+class TestOffers:
+    """Files for saving, which are made when they are fetched."""
+
+    @pytest.fixture(autouse=True)
+    def _none_stand(self) -> Any:
+        yield
+        offers.withdraw_offers()
+
+    def test_a_file_is_made_when_it_is_fetched_and_kept_by_nobody(self) -> None:
+        made: list[str] = []
+
+        def make() -> bytes:
+            made.append("once more")
+            return f"{len(made)}".encode()
+
+        address = offers.offer("a-token", offers.Offer(make, "record of Zoë.zip", "application/zip"))
+        assert made == []
+        for number in (b"1", b"2"):
+            answer = ask(house(), address)
+            assert (answer.status, answer.body, answer.headers["content-type"]) == (200, number, "application/zip")
+            assert answer.headers["cache-control"] == "no-store"
+        # RFC 8187: the name's octets in UTF-8, those that may not stand there by their number
+        assert answer.headers["content-disposition"] == "attachment; filename*=UTF-8''record%20of%20Zo%C3%AB.zip"
+
+    def test_an_erasure_takes_back_every_offer(self) -> None:
+        address = offers.offer("a-token", offers.Offer(lambda: b"", "a.svg", "image/svg+xml"))
+        offers.withdraw_offers()
+        answer = ask(house(), address)
+        assert (answer.status, b"not offered any more" in answer.body) == (404, True)
+
+    def test_what_cannot_be_made_any_more_is_said(self) -> None:
+        def make() -> bytes:
+            raise NotFound("There is no such client.")
+
+        address = offers.offer("a-token", offers.Offer(make, "a.zip", "application/zip"))
+        assert ask(house(), address).status == 404
+
+    def test_only_so_many_stand_at_once(self) -> None:
+        files = [offers.Offer(lambda: b"", f"{number}.txt", "text/plain") for number in range(offers.MOST + 2)]
+        for number, file in enumerate(files):
+            offers.offer(str(number), file)
+        with pytest.raises(NotFound):
+            offers.offered("1")
+        assert offers.offered("2") is files[2]
 
 
 def test_a_photo_that_is_not_kept_is_shown_from_memory_until_it_is_let_go() -> None:

@@ -1,5 +1,7 @@
 """Start a server that writes down and refuses every attempt to reach another computer: ``LOG`` and its command line.
 
+Where the environment names a folder as ``WATCHED_FOLDER``, it also writes down what is opened there.
+
 It uses the interpreter's own audit events (PEP 578), so that no way through the standard library is missed, and needs
 nothing of the system. A server that starts itself once more is watched again, because its command line stays the same.
 """
@@ -7,8 +9,10 @@ nothing of the system. A server that starts itself once more is watched again, b
 from __future__ import annotations
 
 import ipaddress
+import os
 import runpy
 import sys
+import tempfile
 from pathlib import Path
 from typing import Any
 
@@ -39,13 +43,21 @@ def _loopback(host: str) -> bool:
 def main() -> None:
     log, target, *rest = sys.argv[1:]
 
+    folder = os.environ.get("WATCHED_FOLDER")
+
+    def note(line: str) -> None:
+        with Path(log).open("a", encoding="utf-8") as file:
+            file.write(line + "\n")
+
     def watch(event: str, given: tuple[Any, ...]) -> None:
+        if event == "open" and folder and isinstance(given[0], str) and given[0].startswith(folder):
+            note(f"open {given[0]}")
         host = outside(event, given) if event.startswith("socket.") else None
         if host is not None:
-            with Path(log).open("a", encoding="utf-8") as file:
-                file.write(f"{event} {host}\n")
+            note(f"{event} {host}")
             raise PermissionError(f"a test does not let {event} reach {host}")
 
+    tempfile.gettempdir()  # it finds the folder by writing to it, which is no upload
     Path(log).touch()
     sys.addaudithook(watch)
     sys.argv = [target, *rest]

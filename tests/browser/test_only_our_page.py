@@ -14,6 +14,12 @@ from typing import Any
 
 import pytest
 from conftest import REPOSITORY, Watched, free_port, running
+from PIL import Image
+from test_main_job import settled
+
+from tracker import workflow
+from tracker.records import MEASURING
+from tracker.store import Store
 
 pytestmark = pytest.mark.browser
 
@@ -50,9 +56,11 @@ def socket_answer(address: str, origin: str | None, path: str = "/_stcore/stream
 def assert_only_our_page_is_heard(address: str) -> None:
     """Requests that another page of this computer's browser could send, and one that ours sends."""
     assert [answer(address, "/"), socket_answer(address, address)] == [200, 101]
+    assert socket_answer(address, address, "/erasures") == 101
     upload = "/_stcore/upload_file/0/0"
     for origin in FOREIGN:
         assert socket_answer(address, origin) == 403, origin
+        assert socket_answer(address, origin, "/erasures") == 403, origin
         for method in ("PUT", "DELETE"):
             named = {"origin": origin} if origin is not None else {}
             assert answer(address, upload, method, content_length="0", **named) == 403, origin
@@ -80,6 +88,28 @@ def test_a_foreign_page_is_refused_and_no_other_computer_is_asked(desktop: Watch
         walk_through(desktop, address)
         assert_only_our_page_is_heard(address)
         assert asked.read_text("utf-8") == ""
+
+
+def test_an_upload_stays_out_of_the_folder_for_temporary_files(desktop: Watched, tmp_path: Path) -> None:
+    port, opened, temporary = free_port(), tmp_path / "opened", tmp_path / "temporary"
+    temporary.mkdir()
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ada", "", {MEASURING: True}, "me")
+    photo = tmp_path / "photo.png"
+    Image.effect_noise((2600, 2000), 90).save(photo)
+    assert photo.stat().st_size > 4 * 1024**2
+    command = [sys.executable, WATCHED, str(opened), "streamlit", "run", "app.py"]
+    options = ["--server.port", str(port), "--server.headless", "true"]
+    watched = {"TMPDIR": str(temporary), "WATCHED_FOLDER": str(temporary)}
+    with running([*command, *options], REPOSITORY, port, tmp_path / "studio", tmp_path / "log", **watched) as address:
+        page = desktop.page
+        page.goto(f"{address}/new-visit?client={client.id}")
+        page.get_by_role("heading", name="New visit").wait_for()
+        settled(page)
+        page.locator("input[type=file]").first.set_input_files(photo)
+        page.get_by_role("button", name="Remove this photo").wait_for(timeout=60_000)
+        assert opened.read_text("utf-8") == ""
+        assert [path for path in temporary.rglob("*") if path.is_file()] == []
 
 
 @pytest.fixture

@@ -13,6 +13,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
+from starlette.formparsers import MultiPartParser
 from starlette.middleware import Middleware
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
@@ -85,6 +86,14 @@ def offered_file(request: Request) -> Response:
 def forgotten(_: Request) -> Response:
     """Asks the browser to drop every picture that it kept of this app (W3C Clear Site Data); asked after an erasure."""
     return Response(status_code=204, headers={"Clear-Site-Data": '"cache"', "Cache-Control": "no-store"})
+
+
+def keep_uploads_in_memory() -> None:
+    """Have no upload pass through the computer's folder for temporary files; 0 means whatever its size.
+
+    How large one may be is limited while it comes in, by ``server.maxUploadSize``.
+    """
+    MultiPartParser.spool_max_size = 0
 
 
 def middleware() -> list[Middleware]:
