@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, words
 
 from tracker import workflow
+from tracker.errors import NotFound
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui import daily, navigation, offers
@@ -103,9 +104,12 @@ def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled:
     test.run()
     assert_no_failure(test)
     assert test.session_state[of_the_erased[0]] == "words"
+    offers.offer("a-chart", offers.Offer(lambda: b"drawn before", "wear.svg", "image/svg+xml"))
     erasing = open_page("client", client=filled.client.id)
     erasing.text_input(key="erase-name").set_value("Ada").run()
     erasing.button(key="erase").click().run()
+    with pytest.raises(NotFound):
+        offers.offered("a-chart")
     test.run()
     assert_no_failure(test)
     assert not [key for key in of_the_erased if key in test.session_state]

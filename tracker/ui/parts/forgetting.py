@@ -35,11 +35,12 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
     gone.update(photo.id for photo in store.photos(client_id=client_id))
     for draft in store.drafts(client_id):
         gone.update((draft.id, *(photo.id for photo in draft.photos)))
-    receipt = workflow.erase_client(store, client_id)
-    withdraw_offers()
-    erasures.tell(gone, by=_this_tab())
-    st.session_state[_SHALL_FORGET] = True
-    return receipt
+    try:
+        return workflow.erase_client(store, client_id)
+    finally:  # also where only what lies beside the record could not be removed yet
+        withdraw_offers()
+        erasures.tell(gone, by=_this_tab())
+        st.session_state[_SHALL_FORGET] = True
 
 
 def ask_to_forget() -> None:
