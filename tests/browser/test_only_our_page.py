@@ -181,9 +181,8 @@ def test_without_its_settings_the_app_is_as_closed(
 
 
 def test_told_to_listen_wider_it_does_not_start(tmp_path: Path) -> None:
-    port = free_port()
-    command = [sys.executable, "-m", "streamlit", "run", "app.py", "--server.port", str(port)]
-    wide = ["--server.headless", "true", "--server.address", "0.0.0.0"]  # noqa: S104
+    command = [sys.executable, WATCHED, str(tmp_path / "asked"), "streamlit", "run", "app.py"]
+    wide = ["--server.port", str(free_port()), "--server.headless", "true", "--server.address", "0.0.0.0"]  # noqa: S104
     ended = subprocess.run([*command, *wide], cwd=REPOSITORY, capture_output=True, text=True, timeout=120, check=False)
     assert ended.returncode == 1
     assert "answers only the computer it runs on" in ended.stderr
