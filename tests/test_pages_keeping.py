@@ -12,10 +12,10 @@ from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, words
 
 from tracker import workflow
-from tracker.errors import NotFound
+from tracker.errors import NotFound, StoreError
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui import daily, navigation, offers
+from tracker.ui import daily, erasures, navigation, offers
 from tracker.ui.parts.words import plain
 
 pytest_plugins = ("test_pages_harness",)
@@ -115,6 +115,24 @@ def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled:
     assert not [key for key in of_the_erased if key in test.session_state]
     assert {key: test.session_state[key] for key in of_others} == dict.fromkeys(of_others, "words")
     assert test.session_state["find-client"] == ""
+
+
+@pytest.mark.parametrize("half_way", [False, True])
+def test_an_erasure_that_fails_tells_the_windows_only_where_the_record_is_gone(
+    filled: Filled, monkeypatch: pytest.MonkeyPatch, half_way: bool
+) -> None:
+    def erase(store: Store, client_id: str) -> None:
+        if half_way:
+            store.erase_client(client_id)
+        raise StoreError("The disk is full.", "Make room.")
+
+    monkeypatch.setattr(workflow, "erase_client", erase)
+    before = erasures.latest()
+    test = open_page("client", client=filled.client.id)
+    test.text_input(key="erase-name").set_value("Ada").run()
+    test.button(key="erase").click().run()
+    assert "The disk is full." in words(test)
+    assert erasures.latest() - before == half_way
 
 
 def test_one_record_is_handed_out(filled: Filled) -> None:

@@ -8,6 +8,7 @@ from uuid import uuid4
 import streamlit as st
 
 from tracker import workflow
+from tracker.errors import NotFound, TrackerError
 from tracker.ui import erasures
 from tracker.ui.components import hear_of_erasures
 from tracker.ui.look import fetch
@@ -37,10 +38,21 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
         gone.update((draft.id, *(photo.id for photo in draft.photos)))
     try:
         return workflow.erase_client(store, client_id)
-    finally:  # also where only what lies beside the record could not be removed yet
-        withdraw_offers()
-        erasures.tell(gone, by=_this_tab())
-        st.session_state[_SHALL_FORGET] = True
+    finally:
+        if _is_gone(store, client_id):  # also where what lies beside the record could not all be removed yet
+            withdraw_offers()
+            erasures.tell(gone, by=_this_tab())
+            st.session_state[_SHALL_FORGET] = True
+
+
+def _is_gone(store: Store, client_id: str) -> bool:
+    try:
+        store.client(client_id)
+    except NotFound:
+        return True
+    except TrackerError:  # what cannot be looked up was hardly erased, and windows keep what is typed there
+        return False
+    return False
 
 
 def ask_to_forget() -> None:
