@@ -6,9 +6,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from tracker.ui import server, start
+from tracker.ui import safe_settings, server, start
 from tracker.ui.daily import lifespan
 from tracker.ui.navigation import show_failure
+
+safe_settings.keep_to_this_computer()
+server.keep_uploads_in_memory()
 
 app = st.App(
     Path(start.__file__).with_name("script.py"),
@@ -19,4 +22,4 @@ app = st.App(
 )
 
 if __name__ == "__main__":
-    app.run()
+    app.run(config=safe_settings.SAFE)

@@ -8,12 +8,14 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
+from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, words
 
 from tracker import workflow
+from tracker.errors import NotFound, StoreError
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui import daily
+from tracker.ui import daily, erasures, navigation, offers
 from tracker.ui.parts.words import plain
 
 pytest_plugins = ("test_pages_harness",)
@@ -91,17 +93,56 @@ def test_after_an_erasure_there_is_nothing_to_take_back(filled: Filled) -> None:
     assert not [button for button in test.button if button.key == "undo"]
 
 
-def test_one_record_is_handed_out(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
-    import streamlit as st
+def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled: Filled) -> None:
+    script = Path(navigation.__file__).parent / "start" / "script.py"
+    test = AppTest.from_file(str(script), default_timeout=60).run()
+    of_the_erased = (f"edit-opened-{filled.client.id}", f"draft-seen-{filled.draft_id}", "small-pictures")
+    of_others = (f"edit-opened-{filled.nobody.id}", "waste")
+    for key in (*of_the_erased, *of_others):
+        test.session_state[key] = "words"
+    test.session_state["find-client"] = "Ada"
+    test.run()
+    assert_no_failure(test)
+    assert test.session_state[of_the_erased[0]] == "words"
+    offers.offer("a-chart", offers.Offer(lambda: b"drawn before", "wear.svg", "image/svg+xml"))
+    erasing = open_page("client", client=filled.client.id)
+    erasing.text_input(key="erase-name").set_value("Ada").run()
+    erasing.button(key="erase").click().run()
+    with pytest.raises(NotFound):
+        offers.offered("a-chart")
+    test.run()
+    assert_no_failure(test)
+    assert not [key for key in of_the_erased if key in test.session_state]
+    assert {key: test.session_state[key] for key in of_others} == dict.fromkeys(of_others, "words")
+    assert test.session_state["find-client"] == ""
 
-    saved = []
-    # other buttons of the page make their file only when it is asked for
-    monkeypatch.setattr(st, "download_button", lambda *args, **_: saved.extend(a for a in args if isinstance(a, bytes)))
+
+@pytest.mark.parametrize("half_way", [False, True])
+def test_an_erasure_that_fails_tells_the_windows_only_where_the_record_is_gone(
+    filled: Filled, monkeypatch: pytest.MonkeyPatch, half_way: bool
+) -> None:
+    def erase(store: Store, client_id: str) -> None:
+        if half_way:
+            store.erase_client(client_id)
+        raise StoreError("The disk is full.", "Make room.")
+
+    monkeypatch.setattr(workflow, "erase_client", erase)
+    before = erasures.latest()
+    test = open_page("client", client=filled.client.id)
+    test.text_input(key="erase-name").set_value("Ada").run()
+    test.button(key="erase").click().run()
+    assert "The disk is full." in words(test)
+    assert erasures.latest() - before == half_way
+
+
+def test_one_record_is_handed_out(filled: Filled) -> None:
     test = open_page("client", client=filled.client.id)
     test.button(key="export-client").click().run()
     assert_no_failure(test)
     assert "Ready: 1 visit and 4 photos" in words(test)
-    names = zipfile.ZipFile(io.BytesIO(saved[0])).namelist()
+    file = offers.offered(test.session_state[f"offer-export-{filled.client.id}"])
+    assert (file.name[-4:], file.mime) == (".zip", "application/zip")
+    names = zipfile.ZipFile(io.BytesIO(file.make())).namelist()
     assert {"record.html", "record.json", "read-me.txt", "tables/visit.csv"} <= set(names)
 
 

@@ -18,8 +18,9 @@ from starlette.routing import Route
 from tracker.errors import NotFound
 from tracker.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.records import BEFORE, PhotoRecord, new_id
-from tracker.ui import look, passing, server, session
+from tracker.ui import look, navigation, offers, passing, server, session
 from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.house_rules import HouseRules
 from tracker.workflow import PassingPhoto
 
 
@@ -59,35 +60,32 @@ def ask(app: Any, path: str, query: str = "", **headers: str) -> Answer:
     return Answer(sent[0]["status"], found, b"".join(message.get("body", b"") for message in sent[1:]))
 
 
-def house(*, local_only: bool = True) -> Any:
-    return server.HouseRules(Starlette(routes=server.routes()), local_only=lambda: local_only)
-
-
-@pytest.mark.parametrize("host", ["127.0.0.1:8501", "localhost", "LOCALHOST:9", "[::1]:8501", "127.8.8.8"])
-def test_loopback_names_are_this_computer(host: str) -> None:
-    assert server.is_this_computer(host)
+def house() -> Any:
+    return HouseRules(Starlette(routes=server.routes()))
 
 
 @pytest.mark.parametrize(
-    "host",
+    ("path", "headers"),
     [
-        "",
-        "evil.example",
-        "localhost.evil.example",
-        "127.0.0.1.evil.example",
-        "192.168.1.4:8501",
-        "[",
-        "0.0.0.0",  # noqa: S104
-        "a@b:x",
+        ("/", {"host": "evil.example"}),
+        ("/", {"host": "127.0.0.1:9999"}),
+        ("/", {"origin": "http://127.0.0.1:9999"}),
+        ("/nowhere", {"sec_fetch_site": "same-site", "sec_fetch_mode": "navigate", "sec_fetch_dest": "document"}),
     ],
 )
-def test_other_names_are_refused_while_local(host: str) -> None:
-    assert not server.is_this_computer(host)
-    assert ask(house(), "/", host=host).status == 403
-    assert ask(house(local_only=False), "/", host=host).status == 404
+def test_what_is_not_our_page_is_refused(path: str, headers: dict[str, str]) -> None:
+    assert ask(house(), path).status == 404
+    assert ask(house(), path, **headers).status == 403
 
 
-def test_a_refused_socket_is_closed_unopened() -> None:
+def test_a_link_elsewhere_leads_to_every_page() -> None:
+    leading = {"sec_fetch_site": "cross-site", "sec_fetch_mode": "navigate", "sec_fetch_dest": "document"}
+    for entry in navigation.ENTRIES:
+        assert ask(house(), navigation.address(entry.name), **leading).status == 404  # let in; there is no page here
+
+
+@pytest.mark.parametrize("origin", [None, b"http://127.0.0.1:9999", b"http://evil.example", b"null"])
+def test_a_refused_socket_is_closed_unopened(origin: bytes | None) -> None:
     sent: list[dict[str, Any]] = []
 
     async def receive() -> dict[str, Any]:
@@ -96,7 +94,14 @@ def test_a_refused_socket_is_closed_unopened() -> None:
     async def send(message: dict[str, Any]) -> None:
         sent.append(message)
 
-    scope = {"type": "websocket", "path": "/_stcore/stream", "headers": [(b"host", b"evil.example")]}
+    scope = {
+        "type": "websocket",
+        "scheme": "ws",
+        "path": "/_stcore/stream",
+        "headers": [(b"host", b"127.0.0.1:8501"), *([(b"origin", origin)] if origin else [])],
+        "client": ("127.0.0.1", 1),
+        "server": ("127.0.0.1", 8501),
+    }
     asyncio.run(house()(scope, receive, send))
     assert sent == [{"type": "websocket.close", "code": 1008}]
 
@@ -108,6 +113,7 @@ def test_every_answer_carries_the_headers() -> None:
         assert answer.headers["x-content-type-options"] == "nosniff"
         assert answer.headers["referrer-policy"] == "no-referrer"
         assert answer.headers["cross-origin-resource-policy"] == "same-origin"
+        assert answer.headers["cross-origin-opener-policy"] == "same-origin"
         assert "http" not in answer.headers["content-security-policy"]
 
 
@@ -127,7 +133,8 @@ def test_a_page_carries_its_style_at_the_end_of_its_body() -> None:
     before, style, after = answer.body.decode().partition(look.page_style())
     assert style
     assert before == "<html><body><p>Here.</p>"
-    assert after == "</body></html>"
+    assert after == look.page_script() + "</body></html>"
+    assert "</script>" not in look.page_script().removesuffix("</script>")
     assert int(answer.headers["content-length"]) == len(answer.body)
 
 
@@ -294,6 +301,52 @@ class TestAligned:
             del shelf.photos[earlier.id]
         assert ask(house(), f"/picture/{later.id}/aligned/320.jpg", f"to={earlier.id}").status == 404
         assert ask(house(), f"/picture/{later.id}/aligned/320.jpg").status == 404
+
+
+class TestOffers:
+    """Files for saving, which are made when they are fetched."""
+
+    @pytest.fixture(autouse=True)
+    def _none_stand(self) -> Any:
+        yield
+        offers.withdraw_offers()
+
+    def test_a_file_is_made_when_it_is_fetched_and_kept_by_nobody(self) -> None:
+        made: list[str] = []
+
+        def make() -> bytes:
+            made.append("once more")
+            return f"{len(made)}".encode()
+
+        address = offers.offer("a-token", offers.Offer(make, "record of Zoë.zip", "application/zip"))
+        assert made == []
+        for number in (b"1", b"2"):
+            answer = ask(house(), address)
+            assert (answer.status, answer.body, answer.headers["content-type"]) == (200, number, "application/zip")
+            assert answer.headers["cache-control"] == "no-store"
+        # RFC 8187: the name's octets in UTF-8, those that may not stand there by their number
+        assert answer.headers["content-disposition"] == "attachment; filename*=UTF-8''record%20of%20Zo%C3%AB.zip"
+
+    def test_an_erasure_takes_back_every_offer(self) -> None:
+        address = offers.offer("a-token", offers.Offer(lambda: b"", "a.svg", "image/svg+xml"))
+        offers.withdraw_offers()
+        answer = ask(house(), address)
+        assert (answer.status, b"not offered any more" in answer.body) == (404, True)
+
+    def test_what_cannot_be_made_any_more_is_said(self) -> None:
+        def make() -> bytes:
+            raise NotFound("There is no such client.")
+
+        address = offers.offer("a-token", offers.Offer(make, "a.zip", "application/zip"))
+        assert ask(house(), address).status == 404
+
+    def test_only_so_many_stand_at_once(self) -> None:
+        files = [offers.Offer(lambda: b"", f"{number}.txt", "text/plain") for number in range(offers.MOST + 2)]
+        for number, file in enumerate(files):
+            offers.offer(str(number), file)
+        with pytest.raises(NotFound):
+            offers.offered("1")
+        assert offers.offered("2") is files[2]
 
 
 def test_a_photo_that_is_not_kept_is_shown_from_memory_until_it_is_let_go() -> None:

@@ -19,6 +19,7 @@ from tracker.reading import Check
 from tracker.ui import look, navigation
 from tracker.ui.look import Swatch
 from tracker.ui.parts import upload
+from tracker.ui.safe_settings import SAFE
 
 REPOSITORY = Path(__file__).parents[1]
 INTERFACE = REPOSITORY / "tracker" / "ui"
@@ -38,24 +39,14 @@ def test_no_pages_folder_stands_beside_the_script() -> None:
     assert not (INTERFACE / "start" / "pages").exists()
 
 
-@pytest.mark.parametrize(
-    ("section", "name", "value"),
-    [
-        ("server", "address", "127.0.0.1"),
-        ("server", "enableCORS", True),
-        ("server", "enableXsrfProtection", True),
-        ("server", "enableStaticServing", False),
-        ("server", "maxUploadSize", 80),
-        ("server", "showEmailPrompt", False),
-        ("server", "fileWatcherType", "none"),
-        ("browser", "gatherUsageStats", False),
-        ("client", "showErrorDetails", "none"),
-        ("client", "showErrorLinks", False),
-        ("client", "toolbarMode", "minimal"),
-    ],
-)
-def test_settings_as_shipped(section: str, name: str, value: object) -> None:
-    assert SETTINGS[section][name] == value
+def test_the_file_of_settings_says_what_the_program_sets_itself() -> None:
+    """`streamlit run` takes some of them from the file, before it loads the program."""
+    for name, value in SAFE.items():
+        section, option = name.split(".")
+        assert SETTINGS[section][option] == value, name
+    assert {f"{section}.{name}" for section in ("browser", "client", "server") for name in SETTINGS[section]} == set(
+        SAFE
+    )
 
 
 def test_what_may_be_handed_over_is_what_is_read() -> None:
@@ -162,6 +153,14 @@ def test_only_look_writes_markup_that_varies() -> None:
         text = file.read_text("utf-8")
         assert "unsafe_allow_html" not in text, file
         assert "st.html(" not in text or file.name in constant, file
+
+
+def test_nothing_of_the_record_lies_in_the_memory_of_streamlit() -> None:
+    """What these are given stays there and can be fetched for minutes after an erasure; `parts.offer` and the picture
+    routes keep nothing."""
+    keeping = r"st\.(download_button|image|audio|video|pdf|logo|cache_data|cache_resource)\b"
+    for file in INTERFACE.rglob("*.py"):
+        assert not re.search(keeping, file.read_text("utf-8")), file
 
 
 def test_components_write_text_as_text() -> None:

@@ -76,15 +76,23 @@ def free_port() -> int:
 
 
 @contextmanager
-def serving(script: Path, home: Path, log: Path) -> Iterator[str]:
+def serving(script: Path, home: Path, log: Path, **environment: str) -> Iterator[str]:
     """Run ``streamlit run SCRIPT`` with the data folder `home`; yields the address."""
     port = free_port()
     command = [sys.executable, "-m", "streamlit", "run", str(script), "--server.port", str(port)]
+    with running([*command, "--server.headless", "true"], REPOSITORY, port, home, log, **environment) as address:
+        yield address
+
+
+@contextmanager
+def running(command: list[str], cwd: Path, port: int, home: Path, log: Path, **environment: str) -> Iterator[str]:
+    """Run a command that serves the app at a port; yields the address."""
     with log.open("wb") as output:
         server = subprocess.Popen(
-            [*command, "--server.headless", "true"],
-            cwd=REPOSITORY,
-            env={**os.environ, "TRACKER_HOME": str(home)},
+            command,
+            cwd=cwd,
+            env={**os.environ, "TRACKER_HOME": str(home), **environment},
+            stdin=subprocess.DEVNULL,
             stdout=output,
             stderr=subprocess.STDOUT,
         )

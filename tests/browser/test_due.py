@@ -26,7 +26,7 @@ def test_from_the_demo_to_a_calendar_file_and_a_chart(studio: str, desktop: Watc
     walk_to(page, page.locator("summary", has_text="Put these into my calendar"))
     page.keyboard.press("Enter")
     with page.expect_download() as saved:
-        strike(page, "button", "Save the calendar file (1 client)")
+        strike(page, "link", "Save the calendar file (1 client)")
     content = Path(saved.value.path()).read_bytes()
     assert content.startswith(b"BEGIN:VCALENDAR\r\n")
     assert b"SUMMARY:Refresh due: Noor\r\n" in content
@@ -37,7 +37,7 @@ def test_from_the_demo_to_a_calendar_file_and_a_chart(studio: str, desktop: Watc
     page.keyboard.press("Enter")
     strike(page, "button", "Save this chart")
     with page.expect_download(timeout=60_000) as drawn:
-        walk_to(page, page.get_by_role("button", name="PDF"))
+        walk_to(page, page.get_by_role("link", name="PDF"))
         page.keyboard.press("Enter")
     assert Path(drawn.value.path()).read_bytes().startswith(b"%PDF")
     desktop.assert_clean()

@@ -48,7 +48,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     strike(page, "button", "Put it together")
     page.get_by_text("Ready: 0 visits and 0 photos").wait_for()
     with page.expect_download() as saved:
-        strike(page, "button", "Save the file")
+        strike(page, "link", "Save the file")
     with zipfile.ZipFile(saved.value.path()) as packed:
         assert b"Ina Moss" in packed.read("record.html")
         assert b"'=1+1" in packed.read("tables/client.csv")

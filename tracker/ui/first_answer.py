@@ -1,4 +1,4 @@
-"""The page as it first reaches the browser: with its style sheet in it."""
+"""The page as it first reaches the browser: with its style sheet in it, and the script that closes its fields."""
 
 from __future__ import annotations
 
@@ -15,8 +15,9 @@ if TYPE_CHECKING:
 class StyledFromTheStart:
     """Puts the style sheet into the page itself: sent by the script it comes late, and a phone shows two menus first.
 
-    It goes to the end of the body, so that its rules win over those that Streamlit adds to the head. The page is asked
-    for whole each time, because a browser that kept it would keep the style sheet of an earlier version.
+    With it goes the page's own script, which has to be there before the first field. Both stand at the end of the body,
+    so that the rules win over those that Streamlit adds to the head. The page is asked for whole each time, because a
+    browser that kept it would keep the style sheet of an earlier version.
 
     Parameters
     ----------
@@ -45,7 +46,8 @@ class StyledFromTheStart:
             elif message["type"] == "http.response.body":
                 body += message.get("body", b"")
                 if not message.get("more_body", False):
-                    await _send_whole(start, body.replace(b"</body>", look.page_style().encode() + b"</body>"), send)
+                    ours = (look.page_style() + look.page_script()).encode()
+                    await _send_whole(start, body.replace(b"</body>", ours + b"</body>"), send)
 
         await self._app(scope, receive, send_styled)
 

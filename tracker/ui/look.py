@@ -56,6 +56,18 @@ def fetch(address: str) -> None:
     st.html(f'<img src="{escape(address)}" alt="" hidden>')
 
 
+@cache
+def page_script() -> str:
+    """The script of every page, as an HTML element: no field lets the browser keep what was typed."""
+    return f"<script>{(_HERE / 'fields.js').read_text('utf-8')}</script>"
+
+
+def file_link(label: str, address: str, name: str, *, primary: bool = False) -> None:
+    """A link that looks like a button and saves a file of the app under this name."""
+    kind = "t-file t-next" if primary else "t-file"
+    st.html(f'<a class="{kind}" href="{_local(address)}" download="{escape(name)}">{escape(label)}</a>')
+
+
 def swatches(items: Iterable[Swatch]) -> None:
     """A row of measured colours on mid-grey, each with its words under it."""
     st.html(swatches_html(items))

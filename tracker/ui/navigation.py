@@ -19,6 +19,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.ui import look
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.forgetting import forget_the_erased
 from tracker.ui.parts.refusal_view import refused
 
 _log = logging.getLogger("tracker.ui")
@@ -63,6 +64,9 @@ ENTRIES = (
     Entry("portfolio", "Portfolio", "portfolio"),
     Entry("studio", "Studio", "studio"),
 )
+
+PATHS = frozenset(f"/{entry.path}" for entry in ENTRIES)
+"""The addresses of the pages, without their questions."""
 
 
 def page(name: str) -> st.Page:
@@ -141,4 +145,5 @@ def main() -> None:
     chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
     _phone_menu()
     if not refused():
+        forget_the_erased()
         chosen.run()

@@ -1,4 +1,4 @@
-"""The app's own routes: pictures of kept photos in allowed sizes, and the rules that every answer follows.
+"""The app's own routes: pictures of kept photos in allowed sizes, and files for saving.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
 Nothing of the record is kept in memory here: an erased photo is gone with its record.
@@ -7,27 +7,26 @@ Nothing of the record is kept in memory here: an erased photo is gone with its r
 from __future__ import annotations
 
 import hashlib
-import ipaddress
 import logging
 import threading
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
-from urllib.parse import urlsplit
+from urllib.parse import quote
 
-import streamlit as st
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.formparsers import MultiPartParser
 from starlette.middleware import Middleware
 from starlette.responses import PlainTextResponse, Response
-from starlette.routing import Route
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 
 from tracker.errors import NotFound, TrackerError
+from tracker.ui.erasures import follow
 from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.house_rules import HouseRules
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
     from starlette.requests import Request
-    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
     from tracker.records import PhotoRecord
 
@@ -41,29 +40,16 @@ _AT_ONCE = 2
 
 _log = logging.getLogger("tracker.ui")
 
-# The browser itself refuses to talk to anything but this app. Streamlit's charts compile their formulas ('unsafe-eval')
-# and its pages carry their styles in place ('unsafe-inline').
-_CONTENT_RULES = (
-    "default-src 'self' 'unsafe-inline' 'unsafe-eval' data: blob:; "
-    "object-src 'none'; base-uri 'self'; form-action 'self'; frame-ancestors 'self'"
-)
-_EVERY_ANSWER = {
-    "Content-Security-Policy": _CONTENT_RULES,
-    "Cross-Origin-Resource-Policy": "same-origin",
-    "Referrer-Policy": "no-referrer",
-    "X-Content-Type-Options": "nosniff",
-    "X-Frame-Options": "SAMEORIGIN",
-    "X-Robots-Tag": "noindex, nofollow",
-}
 
-
-def routes() -> list[Route]:
-    """The picture routes, for `st.App`."""
+def routes() -> list[BaseRoute]:
+    """All of them, for `st.App`."""
     pictures = Pictures()
     return [
         Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/set-aside/{name}.jpg", set_aside_picture),
         Route("/forgotten/{once}", forgotten),
+        Route("/download/{token}", offered_file),
+        WebSocketRoute("/erasures", follow),
         Route("/picture/{photo_id}/{edge:int}.jpg", pictures.plain),
         Route("/picture/{photo_id}/balanced/{edge:int}.jpg", pictures.balanced),
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
@@ -98,13 +84,36 @@ def set_aside_picture(request: Request) -> Response:
     return Response(content, media_type="image/jpeg", headers={"Cache-Control": "no-store"})
 
 
+def offered_file(request: Request) -> Response:
+    """A file that a page offers, made now (`parts.offer`); neither this program nor the browser's cache keeps it."""
+    from tracker.ui.offers import offered
+
+    try:
+        file = offered(request.path_params["token"])
+        content = file.make()
+    except TrackerError as error:
+        return PlainTextResponse(
+            f"{error.what} {error.advice}".strip() + "\n", 404 if isinstance(error, NotFound) else 422
+        )
+    headers = {"Content-Disposition": f"attachment; filename*=UTF-8''{quote(file.name, safe='')}"}
+    return Response(content, media_type=file.mime, headers={**headers, "Cache-Control": "no-store"})
+
+
 def forgotten(_: Request) -> Response:
     """Asks the browser to drop every picture that it kept of this app (W3C Clear Site Data); asked after an erasure."""
     return Response(status_code=204, headers={"Clear-Site-Data": '"cache"', "Cache-Control": "no-store"})
 
 
+def keep_uploads_in_memory() -> None:
+    """Have no upload pass through the computer's folder for temporary files; 0 means whatever its size.
+
+    How large one may be is limited while it comes in, by ``server.maxUploadSize``.
+    """
+    MultiPartParser.spool_max_size = 0
+
+
 def middleware() -> list[Middleware]:
-    """The rules for every answer, for `st.App`."""
+    """What stands between a browser and the pages, outermost first, for `st.App`."""
     return [Middleware(HouseRules), Middleware(StyledFromTheStart)]
 
 
@@ -157,62 +166,6 @@ class Pictures:
             _log.warning("no %s picture: %s", kind, error.code)
             return Response(status_code=422)
         return Response(content, media_type="image/jpeg", headers=headers)
-
-
-class HouseRules:
-    """Refuses strangers' host names and adds the headers of every answer.
-
-    Parameters
-    ----------
-    app : the rest of the server
-    local_only : function, True while only this computer may ask
-    """
-
-    def __init__(self, app: ASGIApp, local_only: Callable[[], bool] | None = None) -> None:
-        self._app = app
-        self._local_only = local_only or serves_this_computer_only
-
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Answer one request, as every ASGI application does."""
-        if scope["type"] not in {"http", "websocket"}:
-            await self._app(scope, receive, send)
-            return
-
-        async def send_with_rules(message: Message) -> None:
-            if message["type"] == "http.response.start":
-                headers = MutableHeaders(scope=message)
-                for name, value in _EVERY_ANSWER.items():
-                    headers[name] = value
-            await send(message)
-
-        if self._local_only() and not is_this_computer(Headers(scope=scope).get("host", "")):
-            await _refuse(scope, receive, send_with_rules)
-            return
-        await self._app(scope, receive, send_with_rules)
-
-
-def serves_this_computer_only() -> bool:
-    """True while the configured address is a loopback one, as it is shipped."""
-    return is_this_computer(str(st.get_option("server.address") or ""))
-
-
-def is_this_computer(host: str) -> bool:
-    """True for ``localhost`` and loopback addresses, with or without a port.
-
-    Another name that leads here is how a foreign web page would reach the app through the owner's browser.
-    """
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-        return name == "localhost" or ipaddress.ip_address(name).is_loopback
-    except ValueError:
-        return False
-
-
-async def _refuse(scope: Scope, receive: Receive, send: Send) -> None:
-    if scope["type"] == "websocket":
-        await send({"type": "websocket.close", "code": 1008})
-        return
-    await PlainTextResponse("This app answers only on the computer it runs on.\n", 403)(scope, receive, send)
 
 
 def _find(photo_id: str) -> PhotoRecord:

@@ -1,6 +1,7 @@
 """Pieces of the face that need the browser's own hands: each is plain HTML, CSS and JavaScript, no build step."""
 
 from tracker.ui.components.before_after import before_after
+from tracker.ui.components.erasures import hear_of_erasures
 from tracker.ui.components.point_editor import EditedMarks, edit_marks
 
-__all__ = ["EditedMarks", "before_after", "edit_marks"]
+__all__ = ["EditedMarks", "before_after", "edit_marks", "hear_of_erasures"]

@@ -9,6 +9,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
+from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import count, day, listed, plain
 from tracker.ui.session import open_store
@@ -105,13 +106,12 @@ def _what_stays_out(plan: ImportPlan) -> None:
         return
     st.header(f"{count(len(plan.refused), 'line')} left out", anchor=False)
     _rows([f"Line {refusal.line}: {plain(refusal.why)}" for refusal in plan.refused[:_SHOWN]], len(plan.refused))
-    st.download_button(
+    offer_file(
         "All lines left out, with the reasons",
-        refused_csv(plan),
+        lambda: refused_csv(plan),
         "lines-left-out.csv",
         "text/csv",
         key="refused",
-        on_click="ignore",
     )
 
 

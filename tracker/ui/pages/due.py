@@ -16,6 +16,7 @@ from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.due_words import calendar_description
 from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import told
+from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import count, plain
 from tracker.ui.session import open_store
@@ -116,13 +117,12 @@ def _calendar(store: Store, dues: list[Due], of: str) -> None:
         st.caption("It holds names. A calendar that is kept on the internet takes them there.")
         names = st.checkbox("With the clients’ names", value=True, key="calendar-names")
         notes = st.checkbox("With the contact notes", value=False, key="calendar-notes")
-        st.download_button(
+        offer_file(
             f"Save the calendar file ({count(len(dues), 'client')})",
             partial(due_calendar, store, dues, calendar_description, with_names=names, with_notes=notes),
             f"who-is-due{of}.ics",
             "text/calendar",
-            key="calendar-save",
-            on_click="ignore",
+            key="calendar",
         )
 
 

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from tracker.store import ClientSummary, Store
 
 _SEARCH = "Find the other record"
+_KEY = "find-other"
 _OFFERED = 8
 
 
@@ -47,7 +48,8 @@ def _choose(store: Store, client: Client) -> None:
         "For when the same person was added twice. What the other record holds moves into this one, "
         f"**{plain(client.name)}**."
     )
-    search = st.text_input(_SEARCH, value=_first_word(client.name), type="search", key="find-other", live=True)
+    st.session_state.setdefault(_KEY, _first_word(client.name))
+    search = st.text_input(_SEARCH, type="search", key=_KEY, live=True)
     focus_field(_SEARCH)
     found = [each for each in store.clients(search or "") if each.client.id != client.id]
     if not found:

@@ -14,7 +14,7 @@ from tracker.store import EXPIRE_AFTER
 from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.consent_view import remembered_recorder
-from tracker.ui.parts.forgetting import forget_on_next_page
+from tracker.ui.parts.forgetting import erase_everywhere
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.receipts import receipt_words
 from tracker.ui.parts.words import count, listed
@@ -71,7 +71,6 @@ def erase_for_good(store: Store, client: Client) -> None:
             st.error("Nothing was erased: the typed name is not the client’s name.")
             return
         with told():
-            receipt = workflow.erase_client(store, client.id)
+            receipt = erase_everywhere(store, client.id)
             say_on_next_page(receipt_words(receipt))
-            forget_on_next_page()
             go_to("clients")

@@ -10,6 +10,7 @@ import streamlit as st
 
 from tracker.records import Client, now
 from tracker.ui.parts.notices import told
+from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.words import ago, as_date, count, disk_size
 from tracker.workflow.export import Exported, export_client, export_everything
 
@@ -32,14 +33,13 @@ def hand_out(store: Store, client: Client) -> None:
         content, exported = export_client(store, client.id, _shown_on(bar))
         bar.empty()
         st.markdown(f"Ready: {_words(exported)}, {disk_size(len(content))}.")
-        st.download_button(
+        offer_file(
             "Save the file",
-            content,
+            lambda: export_client(store, client.id)[0],
             f"hair-colour-record-{now():%Y-%m-%d}.zip",
             "application/zip",
-            key="export-save",
-            type="primary",
-            on_click="ignore",
+            key=f"export-{client.id}",
+            primary=True,
         )
         _missing(exported)
 

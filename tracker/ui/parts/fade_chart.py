@@ -19,6 +19,7 @@ from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words
+from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.pair import state_in_force
 from tracker.ui.parts.words import as_date, plain
 from tracker.ui.session import in_force
@@ -93,14 +94,8 @@ def save_chart(spec: dict[str, Any], name: str, key: str) -> None:
     with st.popover("Save this chart"):
         st.markdown("Drawn on this computer, on white, without the client’s name.")
         for kind in FORMATS:
-            st.download_button(
-                _FORMAT_WORDS[kind],
-                partial(chart_picture, spec, kind),
-                f"{name}.{kind}",
-                MIME[kind],
-                key=f"{key}-save-{kind}",
-                on_click="ignore",
-            )
+            make = partial(chart_picture, spec, kind)
+            offer_file(_FORMAT_WORDS[kind], make, f"{name}.{kind}", MIME[kind], key=f"{key}-{kind}")
 
 
 def _visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[float]:

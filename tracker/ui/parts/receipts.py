@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.store import Counts, Erasure, Receipt
+from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.words import count, day, listed
 
 if TYPE_CHECKING:
@@ -19,16 +21,16 @@ def receipts(store: Store) -> None:
     if not erased:
         return
     with st.expander(f"Erased so far ({len(erased)})"):
-        lines = [receipt_words(erasure) for erasure in reversed(erased)]
-        st.markdown("\n".join(f"- {line}" for line in lines))
-        st.download_button(
-            "Save the receipts",
-            "\n".join(lines) + "\n",
-            "receipts.txt",
-            "text/plain",
-            key="receipts",
-            on_click="ignore",
-        )
+        st.markdown("\n".join(f"- {line}" for line in _lines(erased)))
+        offer_file("Save the receipts", lambda: _file(store), "receipts.txt", "text/plain", key="receipts")
+
+
+def _lines(erased: Sequence[Erasure]) -> list[str]:
+    return [receipt_words(erasure) for erasure in reversed(erased)]
+
+
+def _file(store: Store) -> bytes:
+    return ("\n".join(_lines(store.receipts())) + "\n").encode()
 
 
 def receipt_words(erasure: Erasure | Receipt) -> str:

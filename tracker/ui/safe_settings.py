@@ -1,0 +1,90 @@
+"""The settings that keep the record on this computer, set here: no lost or foreign settings file can undo them.
+
+`streamlit run` reads its settings and begins to listen before it loads the app. Where it listens wider than it may, the
+app closes that door before anybody was let in, and starts once more with the settings below.
+"""
+
+from __future__ import annotations
+
+import gc
+import logging
+import os
+import socket
+import subprocess
+import sys
+from typing import Final, Never
+
+from streamlit import config
+
+from tracker.ui.gatekeeper import is_this_computer
+from tracker.ui.parts.upload import LARGEST_RAW_MB
+
+SAFE: Final[dict[str, bool | int | str]] = {
+    "browser.gatherUsageStats": False,
+    "browser.serverAddress": "127.0.0.1",
+    "client.showErrorDetails": "none",
+    "client.showErrorLinks": False,
+    "client.toolbarMode": "minimal",
+    "server.address": "127.0.0.1",
+    "server.enableCORS": True,
+    "server.enableStaticServing": False,
+    "server.enableXsrfProtection": True,
+    "server.fileWatcherType": "none",
+    "server.maxUploadSize": LARGEST_RAW_MB,
+    "server.showEmailPrompt": False,
+}
+"""The same stand in ``.streamlit/config.toml``, from which `streamlit run` takes those that it needs first."""
+
+_WIDER = (
+    "This program answers only the computer it runs on: whoever can open its address can see every client. "
+    "Start it without --server.address."
+)
+_log = logging.getLogger("tracker.ui")
+
+
+def keep_to_this_computer() -> None:
+    """Put the safe settings in force, now and whenever Streamlit reads its files again; call before the app is made.
+
+    Where the server listens wider already, this does not return: the program starts once more.
+    """
+    _put_in_force()
+    config.on_config_parsed(_put_in_force, force_connect=True)
+    wide = [each for each in _listening(int(config.get_option("server.port"))) if not _stays_here(each)]
+    if wide:
+        for each in wide:
+            each.close()
+        _start_again()
+
+
+def _put_in_force() -> None:
+    for name, value in SAFE.items():
+        if config.get_option(name) != value:
+            config.set_option(name, value)
+
+
+def _listening(port: int) -> list[socket.socket]:
+    """The sockets of this process that wait at this port; `streamlit run` made its own before it loaded the app."""
+    found = [each for each in gc.get_objects() if type(each) is socket.socket and each.fileno() >= 0]
+    return [each for each in found if _waits(each) and each.getsockname()[1] == port]
+
+
+def _waits(each: socket.socket) -> bool:
+    internet = each.family in (socket.AF_INET, socket.AF_INET6)
+    return internet and bool(each.getsockopt(socket.SOL_SOCKET, socket.SO_ACCEPTCONN))
+
+
+def _stays_here(each: socket.socket) -> bool:
+    return is_this_computer(str(each.getsockname()[0]))
+
+
+def _start_again() -> Never:
+    options = config.get_config_options()
+    safe = {options[name].env_var: str(value).lower() for name, value in SAFE.items()}
+    if all(os.environ.get(name) == value for name, value in safe.items()):
+        raise SystemExit(_WIDER)  # a flag outranks the environment, so that once more would not help
+    _log.warning("The settings in .streamlit are missing or changed: starting again, for this computer only.")
+    command = [sys.executable, *sys.orig_argv[1:]]
+    environment = {**os.environ, **safe}
+    if sys.platform == "win32":  # where to replace the program would give the prompt back at once
+        raise SystemExit(subprocess.call(command, env=environment))  # noqa: S603 the command that started this program
+    os.execve(command[0], command, environment)  # noqa: S606 the same
