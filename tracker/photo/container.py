@@ -9,7 +9,7 @@ from contextlib import contextmanager
 
 from PIL import Image, features
 
-from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
+from tracker.errors import PhotoError, TooCostly, TooLarge, Unreadable, UnsupportedFormat
 from tracker.photo.model import Limits
 
 _SIGNATURES = (
@@ -34,8 +34,10 @@ def guarded() -> Iterator[None]:
         yield
     except PhotoError:
         raise
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning, MemoryError) as error:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise TooLarge("The photo has too many pixels.", "Save it at a smaller size and try again.") from error
+    except MemoryError as error:
+        raise TooCostly("Opening the photo takes too much memory.", "Save it as a plain JPEG and try again.") from error
     except Exception as error:  # decoders raise ValueError, SyntaxError, struct.error, zlib.error and others
         raise Unreadable("The photo is damaged or cut off.", "Copy it from the camera again.") from error
 

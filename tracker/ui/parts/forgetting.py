@@ -7,12 +7,14 @@ from uuid import uuid4
 import streamlit as st
 
 from tracker.ui.look import fetch
+from tracker.ui.opened import opened
 
 _KEY = "browser-shall-forget"
 
 
 def forget_on_next_page() -> None:
-    """Have the page that is opened next ask the browser to drop what it kept of this app."""
+    """Let go of opened photos, and have the next page ask the browser to drop what it kept of this app."""
+    opened().forget()
     st.session_state[_KEY] = True
 
 
