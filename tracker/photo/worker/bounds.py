@@ -47,8 +47,8 @@ def hold_memory(memory: int) -> None:
     if sys.platform == "linux":
         import resource
 
-        laid_out, filled = _sizes()
-        most = laid_out + max(memory - filled, 0)
+        sizes = _sizes()
+        most = sizes["VmData:"] + max(memory - sizes["RssAnon:"], 0)
         resource.setrlimit(resource.RLIMIT_DATA, (most, most))
 
 
@@ -66,16 +66,16 @@ def hold_processor(seconds: float) -> None:
 
 def peak_memory() -> int:
     """The most bytes that this process ever held; 0 where the system does not tell."""
+    if sys.platform == "linux":  # the other number starts at what the keeper held when it started this process
+        return _sizes()["VmHWM:"]
     if sys.platform == "win32":
         return 0
     import resource
 
-    most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    return most if sys.platform == "darwin" else most * 1024
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
-def _sizes() -> tuple[int, int]:
-    """Bytes of data that are laid out, and bytes that are filled (proc(5), status)."""
+def _sizes() -> dict[str, int]:
+    """Bytes of this process by name, such as ``VmData:`` for what is laid out (proc(5), status)."""
     lines = [line.split() for line in Path("/proc/self/status").read_text("ascii").splitlines()]
-    found = {line[0]: 1024 * int(line[1]) for line in lines if line[-1] == "kB"}
-    return found["VmData:"], found["RssAnon:"]
+    return {line[0]: 1024 * int(line[1]) for line in lines if line[-1] == "kB"}
