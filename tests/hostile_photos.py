@@ -69,17 +69,17 @@ def many_scans(count: int = 10_000, size: tuple[int, int] = (2_000, 1_500)) -> b
 def small_claim_of_a_huge_avif() -> bytes:
     """An AVIF of 3 kB that states 100 x 100 pixels and holds 16,000 x 16,000 of one grey.
 
-    Made once by Pillow 13 (libavif, speed 10), with both numbers of its ``ispe`` box (ISO/IEC 23008-12, 6.5.3) replaced.
+    Made once by Pillow 13 (libavif, speed 10), both numbers of its ``ispe`` box replaced (ISO/IEC 23008-12, 6.5.3).
     """
     return _AVIF.read_bytes()
 
 
-def packed_profile(size: int = 400 * MEGABYTE) -> bytes:
+def packed_profile(size: int = 100 * MEGABYTE) -> bytes:
     """A PNG whose profile unpacks to `size` bytes."""
     return _png_with(b"iCCP", b"bomb\0\0" + _packed_zeros(size))
 
 
-def packed_texts(size: int = 60 * MEGABYTE, count: int = 40) -> bytes:
+def packed_texts(size: int = 20 * MEGABYTE, count: int = 60) -> bytes:
     """A PNG of `count` notes that unpack to `size` bytes each."""
     png, text = save(scene(), "PNG"), png_chunk(b"zTXt", b"Comment\0\0" + _packed_zeros(size))
     return png[:PNG_HEADER_END] + text * count + png[PNG_HEADER_END:]
