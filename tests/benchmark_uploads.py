@@ -118,7 +118,7 @@ def hand_over(address: str, clients: list[str], photos: list[Path], kept_now: An
 def kept(studio: Path) -> int:
     """Photos in the drafts of a studio."""
     with closing(sqlite3.connect(f"file:{studio / 'database.sqlite'}?mode=ro", uri=True)) as database:
-        return sum(len(json.loads(row)["photos"]) for (row,) in database.execute("select json from draft"))
+        return sum(len(json.loads(row)["photos"]) for (row,) in database.execute("select record from draft"))
 
 
 def server() -> psutil.Process:

@@ -21,11 +21,12 @@ class Bounds:
 
     Attributes
     ----------
-    memory : int, bytes that the worker holds; the code values on their way back, at most 300 MB, come on top
+    memory : int, bytes that the worker holds; the code values on their way back, at most 300 MB, are not among them,
+        but by then the decoder has let go of its own
     seconds : float, from the moment the worker has the photo's turn
     """
 
-    memory: int = 1_200_000_000
+    memory: int = 1_400_000_000
     seconds: float = 20.0
 
 
