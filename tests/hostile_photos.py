@@ -18,13 +18,13 @@ MEGABYTE = 1024**2
 _AVIF = Path(__file__).with_name("golden") / "avif_of_256_megapixels.avif"
 
 
-def overlapping_tags(size: int = 23 * MEGABYTE, count: int = 190) -> bytes:
-    """A TIFF whose profile lists the whole of itself `count` times over (ICC.1:2022, 7.3)."""
+def overlapping_profile(size: int = 23 * MEGABYTE, count: int = 190) -> bytes:
+    """A profile that lists nearly the whole of itself `count` times over (ICC.1:2022, 7.3)."""
     start = 132 + 12 * count
     names = [b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC", *(b"t%03d" % number for number in range(count - 6))]
-    table = b"".join(name + struct.pack(">II", start, size - start) for name in names)
+    table = b"".join(name + struct.pack(">II", start + n, size - start - n) for n, name in enumerate(names))
     head = profile({})[:128]
-    return with_profile(struct.pack(">I", size) + head[4:] + struct.pack(">I", count) + table.ljust(size - 132, b"\0"))
+    return struct.pack(">I", size) + head[4:] + struct.pack(">I", count) + table.ljust(size - 132, b"\0")
 
 
 def long_curve(samples: int = 11_000_000) -> bytes:
@@ -152,7 +152,7 @@ def many_colours(count: int = 60_000) -> bytes:
 
 
 HOSTILE: dict[str, Callable[[], bytes]] = {
-    "profile of overlapping tags": overlapping_tags,
+    "profile of overlapping tags": lambda: with_profile(overlapping_profile()),
     "profile with a long curve": long_curve,
     "profile packed into a PNG": packed_profile,
     "notes packed into a PNG": packed_texts,

@@ -124,7 +124,7 @@ def _item_starts(content: bytes) -> Iterator[bytes]:
 
 
 def _located(content: bytes, at: int) -> Iterator[bytes]:
-    version, sizes, more_sizes = content[at], *struct.unpack_from(">BB", content, at + 4)
+    version, sizes, more_sizes = struct.unpack_from(">B3xBB", content, at)
     offset_size, length_size, base_size = sizes >> 4, sizes & 15, more_sizes >> 4
     index_size = more_sizes & 15 if version else 0
     reader = _Numbers(content, at + 6)

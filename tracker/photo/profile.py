@@ -62,9 +62,9 @@ def build_profile(space: RgbSpace) -> bytes:
 
     Notes
     -----
-    Curves become 1,022 samples of our own: never those that came in, however many these were. Of a curve that bends
-    as photos' do (exponent up to 2.6) no light between them is off by more than 1e-5 of white, the rounding to 16 bits
-    included.
+    Sampled curves become 1,022 samples of our own: never those that came in, however many these were. Of a curve that
+    bends as photos' do (exponent up to 2.6) light moves by 2e-5 of white at most: it was rounded to 16 bits before, and
+    is again.
     """
     samples = _NAMED_SAMPLES if space in NAMED_SPACES else _OWN_SAMPLES
     columns = _fixed_columns(adaptation(white_xyz(D65), _PCS_WHITE) @ np.array(space.to_xyz))
