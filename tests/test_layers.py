@@ -71,6 +71,7 @@ ORDER = {
 # Libraries that open a door to the outside, and the only rooms that may.
 DOORS = {
     "PIL": {"photo"},
+    "psutil": {"photo"},
     "pillow_heif": {"photo"},
     "rawpy": {"photo"},
     "alembic": {"store"},

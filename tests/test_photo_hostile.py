@@ -18,8 +18,9 @@ from hypothesis import strategies as st
 from PIL import ExifTags, Image, ImageFile, features
 
 from tests.photo_samples import exif, jpeg, lightness_profile, named_profile, png_with, save, scene
-from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
-from tracker.photo import Limits, Photo, read_photo
+from tracker.errors import PhotoError, TooCostly, TooLarge, Unreadable, UnsupportedFormat
+from tracker.photo import Limits, Photo
+from tracker.photo import decode_photo as read_photo
 from tracker.photo.container import guarded
 
 TAGS = exif(
@@ -240,7 +241,7 @@ class TestDamage:
     @pytest.mark.parametrize(
         ("raised", "error"),
         [
-            (MemoryError(), TooLarge),
+            (MemoryError(), TooCostly),
             (Image.DecompressionBombError(), TooLarge),
             (struct.error(), Unreadable),
             (zlib.error(), Unreadable),

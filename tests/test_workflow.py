@@ -7,11 +7,13 @@ import json
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -45,6 +47,7 @@ from tracker.records import (
     now,
 )
 from tracker.store import Store
+from tracker.workflow import photos
 
 HIDDEN = "qxhiddenxq"
 MARKS = Marks("grey18", CARD, PATH, WIDTH)  # type: ignore[arg-type]
@@ -273,6 +276,51 @@ def test_opened_photos_are_held_and_let_go(store: Store, client: Client) -> None
     assert workflow.measure_record(store, first, MARKS, decoded=decoded) == plain
     with pytest.raises(NotFound):
         decoded.get(store, "ab" * 32)
+
+
+def test_opened_photos_take_so_much_memory_and_no_more(store: Store, client: Client) -> None:
+    first, second, third = (taken_in(store, client, tip=tip) for tip in (40.0, 55.0, 70.0))
+    size = workflow.DecodedPhotos().get(store, first.file).encoded.nbytes
+    decoded = workflow.DecodedPhotos(most_bytes=2 * size)
+    kept = {photo.file: decoded.get(store, photo.file) for photo in (first, second, third)}
+    assert decoded.get(store, third.file) is kept[third.file]
+    assert decoded.get(store, second.file) is kept[second.file]
+    assert decoded.get(store, first.file) is not kept[first.file]
+    small = workflow.DecodedPhotos(most_bytes=1)
+    assert small.get(store, first.file) is small.get(store, first.file)  # the last one is held whatever it takes
+    decoded.forget([first.file])
+    again = decoded.get(store, second.file)
+    decoded.forget()
+    assert decoded.get(store, second.file) is not again
+
+
+def test_whole_photos_are_open_one_at_a_time(store: Store, client: Client, monkeypatch: pytest.MonkeyPatch) -> None:
+    at_once, most = [0], [0]
+
+    def counted(function: Callable[..., Any]) -> Callable[..., Any]:
+        def call(*given: Any, **named: Any) -> Any:
+            at_once[0] += 1
+            most[0] = max(most[0], at_once[0])
+            try:
+                return function(*given, **named)
+            finally:
+                at_once[0] -= 1
+
+        return call
+
+    for name in ("read_photo", "clean_jpeg", "find_marks", "measure_photo", "read_kept"):
+        monkeypatch.setattr(photos, name, counted(getattr(photos, name)))
+    opened = workflow.DecodedPhotos()
+
+    def job(number: int) -> bool:
+        record = workflow.take_in(store, jpeg(40 + number), client_id=client.id, role=BEFORE, light="daylight")[0]
+        workflow.suggest_marks(store, record, "grey18", decoded=opened)
+        return workflow.measure_record(store, record, MARKS, decoded=opened).reading is not None
+
+    with ThreadPoolExecutor(8) as threads:
+        assert all(threads.map(job, range(8)))
+    assert most == [1]
+    assert store.usage().pictures == 8
 
 
 def test_remeasure(store: Store, client: Client) -> None:

@@ -4,7 +4,9 @@
     ├── PhotoError
     │   ├── UnsupportedFormat   not a photo format that is read here
     │   ├── TooLarge            over the limit of bytes or pixels
-    │   └── Unreadable          damaged, cut off or empty
+    │   ├── Unreadable          damaged, cut off or empty
+    │   ├── TooCostly           takes more memory or time to open than a photo may
+    │   └── ReaderFailed        what opens photos ended in the middle, or did not start
     ├── CardError
     │   ├── CardNotFound        nothing in the photo looks like the card
     │   ├── CardAmbiguous       more than one thing looks like the card
@@ -101,6 +103,14 @@ class TooLarge(PhotoError):
 
 class Unreadable(PhotoError):
     """The file is damaged, cut off or empty."""
+
+
+class TooCostly(PhotoError):
+    """Opening the file takes more memory or time than any photo needs."""
+
+
+class ReaderFailed(PhotoError):
+    """The process that opens photos ended without an answer, or did not start."""
 
 
 class CardError(TrackerError):

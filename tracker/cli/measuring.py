@@ -12,7 +12,7 @@ from tracker.comparison import REGION_WORDS
 from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
 from tracker.marks_file import MarkedPhoto, parse_marks
 from tracker.measure import measure_photo
-from tracker.photo import Limits, read_photo
+from tracker.photo import Limits, read_photo, start_reader
 from tracker.quantities import Measured
 from tracker.uncertainty import format_measured
 
@@ -35,6 +35,7 @@ def measure(marks: Path, out: Path | None, as_json: bool) -> int:
     ------
     TrackerError : bad input as a whole; what is wrong with one photo stands in the RESULT
     """
+    start_reader()
     found = parse_marks(read_text(marks, InvalidMarks))
     if out is not None:
         require_writable(out, (marks, *(marks.parent / marked.photo for marked in found.photos)))

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from PIL import Image
 
 from tracker.errors import UnsupportedFormat
+from tracker.photo.claims import check_profile
 from tracker.photo.colour_engine import EngineProfile, engine_profile
 from tracker.photo.metadata import Tags, states_adobe_rgb
 from tracker.photo.png_tags import code_points, stated_space, states_colours
@@ -58,12 +59,15 @@ def meaning_of(image: Image.Image, content: bytes, tags: Tags) -> Meaning:
     ------
     UnsupportedFormat
         High dynamic range, or four inks (CMYK) without a profile that can be used.
+    TooLarge, Unreadable
+        A profile that claims too much, as `check_profile` says.
     """
     codes = code_points(content) if image.format == "PNG" else None
     by_codes = _meaning_of_codes(*codes) if codes else None
     if by_codes and not by_codes.warnings:  # codes that are not known leave it to the other tags
         return by_codes
     icc = image.info.get("icc_profile")
+    check_profile(icc or b"")
     if icc or image.mode == "CMYK":
         return _meaning_of_profile(image.mode, icc or b"")
     if image.format in ("HEIF", "AVIF"):

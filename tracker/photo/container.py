@@ -6,10 +6,13 @@ import io
 import struct
 from collections.abc import Iterator
 from contextlib import contextmanager
+from itertools import chain
 
 from PIL import Image, features
 
-from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
+from tracker.errors import PhotoError, TooCostly, TooLarge, Unreadable, UnsupportedFormat
+from tracker.photo.av1_size import coded_sizes
+from tracker.photo.claims import check_claims
 from tracker.photo.model import Limits
 
 _SIGNATURES = (
@@ -34,8 +37,10 @@ def guarded() -> Iterator[None]:
         yield
     except PhotoError:
         raise
-    except (Image.DecompressionBombError, Image.DecompressionBombWarning, MemoryError) as error:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
         raise TooLarge("The photo has too many pixels.", "Save it at a smaller size and try again.") from error
+    except MemoryError as error:
+        raise TooCostly("Opening the photo takes too much memory.", "Save it as a plain JPEG and try again.") from error
     except Exception as error:  # decoders raise ValueError, SyntaxError, struct.error, zlib.error and others
         raise Unreadable("The photo is damaged or cut off.", "Copy it from the camera again.") from error
 
@@ -79,20 +84,21 @@ def recognise(content: bytes) -> str:
 
 
 def open_image(content: bytes, name: str, limits: Limits) -> Image.Image:
-    """Open a photo and check its size by its header, without decoding it.
+    """Open a photo and check its size and what else it claims by its headers, without decoding it.
 
     Raises
     ------
     TooLarge
-        The header states more pixels than `limits`, or an edge beyond 65,500 pixels.
+        The header states more pixels than `limits`, or an edge beyond 65,500 pixels; or as `check_claims` says.
     Unreadable
         The header is damaged.
     """
+    check_claims(content, name)
     if name == "WEBP":
         # Opening a WebP allocates its whole canvas, so its size is checked first.
         check_size(_webp_size(content), limits)
     if name in ("HEIF", "AVIF"):
-        for size in _coded_sizes(content):
+        for size in chain(_stated_sizes(content), coded_sizes(content) if name == "AVIF" else ()):
             check_size(size, limits)
     if name == "HEIF":
         from pillow_heif import register_heif_opener
@@ -128,7 +134,7 @@ def _webp_size(content: bytes) -> tuple[int, int]:
     raise Unreadable("The photo is damaged or cut off.", "Copy it from the camera again.")
 
 
-def _coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
+def _stated_sizes(content: bytes) -> Iterator[tuple[int, int]]:
     """Sizes before any crop of all pictures in a HEIF or AVIF file (ISO/IEC 23008-12, 6.5.3).
 
     The size that the file states as a whole may be that of a small crop of a picture too large to decode.

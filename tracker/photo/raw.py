@@ -84,7 +84,8 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
             raise UnsupportedFormat(f"The raw photo has {raw.num_colors} colours, not 3.", "Use the camera's JPEG.")
         space = _camera_space(raw, is_dng(content))
         orientation = _ORIENTATIONS.get(raw.sizes.flip, 1)  # developing overwrites it
-        encoded = upright(_develop(raw), orientation)
+        developed = _develop(raw)
+    encoded = upright(developed, orientation)  # the decoder has let go of its memory by now
     encoded.setflags(write=False)
     tags = _tags(content)
     digest = hashlib.sha256(content).hexdigest()
@@ -160,7 +161,7 @@ def _develop(raw: rawpy.RawPy) -> NDArray[np.uint16]:
             user_flip=0,  # turned once, after the clipped pixels are marked
         )
     )
-    codes: NDArray[Any] = np.array(developed)
+    codes: NDArray[Any] = np.require(developed, requirements="W")
     if codes.dtype != np.uint16 or codes.shape[:2] != sensels.shape[:2] or codes.shape[2:] != (3,):
         raise UnsupportedFormat("The raw photo has an unusual grid of pixels.", "Use the camera's JPEG.")
     mark_clipped(codes, sensels, white, stated, reach=1 if mosaic else 0)

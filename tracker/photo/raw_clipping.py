@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 
 FULL = 65535
 
+_ROWS = 256
+
 _LOWEST_SATURATION = 0.75  # of the stated white level: no sensor saturates lower; weak, our own
 _PILE = 50  # sensor values at the very top that are no chance; weak, our own
 _PILE_RATIO = 3  # how many times more than at the value below: a natural light end thins out instead
@@ -58,7 +60,10 @@ def saturation_level(sensels: NDArray[Any], white: int, stated: Sequence[int] | 
     """
     lowest = _LOWEST_SATURATION * white
     levels = [white, *(level for level in stated or () if level >= lowest)]
-    counts = np.bincount(sensels[..., :3].ravel() if sensels.ndim == 3 else sensels.ravel())
+    counts = np.zeros(FULL + 1, np.int64)
+    for row in range(0, len(sensels), _ROWS):  # some at a time: counting takes eight bytes for each value
+        part = sensels[row : row + _ROWS]
+        counts += np.bincount((part[..., :3] if part.ndim == 3 else part).ravel(), minlength=FULL + 1)
     top, *below = np.flatnonzero(counts)[:-3:-1]
     if top >= lowest and below and counts[top] >= _PILE and counts[top] > _PILE_RATIO * counts[below[0]]:
         levels.append(int(top))

@@ -22,8 +22,8 @@ from tracker.photo.raw_container import is_raw
 _TURNED_BY_DECODER = ("TIFF", "HEIF")
 
 
-def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
-    """Read a photo: JPEG, HEIC, HEIF, AVIF, PNG, TIFF, WebP or a camera's raw file, recognised by content.
+def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
+    """Decode a photo in this process: what the worker runs, and what our own kept copies go through.
 
     Parameters
     ----------
@@ -45,9 +45,12 @@ def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B00
         Over `limits`.
     Unreadable
         Empty, damaged or cut off.
+    TooCostly
+        The system refuses the memory that it takes.
     No other exception, whatever the bytes.
     """
-    raw = len(content) <= max(limits.max_bytes, limits.max_raw_bytes) and is_raw(content)
+    check_file_size(content, limits)
+    raw = is_raw(content)
     _check_bytes(len(content), limits.max_raw_bytes if raw else limits.max_bytes)
     if raw:
         return read_raw(content, limits)
@@ -66,6 +69,18 @@ def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B00
     encoded.setflags(write=False)
     digest = hashlib.sha256(content).hexdigest()
     return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, meaning.warnings)
+
+
+def check_file_size(content: bytes, limits: Limits) -> None:
+    """Refuse a file that no kind of photo may have the size of, before a byte of it is looked at.
+
+    Raises
+    ------
+    TooLarge
+    """
+    largest = max(limits.max_bytes, limits.max_raw_bytes)
+    if len(content) > largest:
+        _check_bytes(len(content), limits.max_bytes)
 
 
 def _check_bytes(size: int, most: int) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import sys
 
 import cv2
 import numpy as np
@@ -15,6 +16,7 @@ from tracker.photo.container import guarded, open_image
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import eight_bit
 from tracker.photo.profile import build_profile, parse_profile
+from tracker.photo.read import decode_photo
 from tracker.rgb_space import SRGB, RgbSpace
 
 _ROWS = 256
@@ -46,6 +48,22 @@ def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> 
         encoded = eight_bit(photo.encoded)
     profile = None if photo.space == SRGB or photo.space.is_linear else build_profile(photo.space)
     return _jpeg(Image.fromarray(encoded), quality, profile)
+
+
+def read_kept(content: bytes) -> Photo:
+    """A photo from a copy that `clean_jpeg` made.
+
+    Parameters
+    ----------
+    content : bytes of the copy: our own, told by their sum, so they are decoded here and not by the worker
+
+    Raises
+    ------
+    PhotoError
+        As `decode_photo`; but of a copy's bytes there is no limit. It may be larger than the file that came in, and
+        whatever was taken in must be readable ever after.
+    """
+    return decode_photo(content, Limits(max_bytes=sys.maxsize))
 
 
 def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:

@@ -1,4 +1,4 @@
-"""What the server does by itself: a look at the database, the day's backup, room kept back, who is due."""
+"""What the server does by itself: opening photos, a look at the database, backups, room kept back, who is due."""
 
 from __future__ import annotations
 
@@ -29,8 +29,10 @@ async def lifespan(_app: object) -> AsyncIterator[None]:
 
 
 def _run(stop: threading.Event) -> None:
+    from tracker.photo import start_reader
     from tracker.ui.catching_up import catch_up_now
 
+    start_reader()
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
         look_at_database()

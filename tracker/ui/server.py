@@ -188,34 +188,34 @@ def _plain(photo: PhotoRecord, edge: int) -> bytes:
 
 def _balanced(photo: PhotoRecord, edge: int) -> bytes:
     from tracker.overlay import balanced_picture
-    from tracker.photo import read_photo
+    from tracker.photo import read_kept
 
     if photo.reading is None:
         raise NotFound("This photo has no reading.")
-    return _jpeg(balanced_picture(read_photo(_content(photo)), photo.reading.correction, edge))
+    return _jpeg(balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge))
 
 
 def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
     from tracker.alignment import align, aligned_picture
     from tracker.overlay import balanced_picture
-    from tracker.photo import read_photo
+    from tracker.photo import read_kept
 
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
         raise NotFound("These two photos cannot be laid on each other.")
     how = align(earlier.marks, photo.marks)
     if how is None:
         raise NotFound("These two photos cannot be laid on each other.")
-    picture = balanced_picture(read_photo(_content(photo)), photo.reading.correction, edge)
+    picture = balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge)
     return _jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge))
 
 
 def _measured(photo: PhotoRecord, edge: int) -> bytes:
     from tracker.overlay import measured_picture
-    from tracker.photo import read_photo
+    from tracker.photo import read_kept
 
     if photo.reading is None or photo.marks is None:
         raise NotFound("This photo has no reading.")
-    return _jpeg(measured_picture(read_photo(_content(photo)), photo.marks, photo.reading, edge))
+    return _jpeg(measured_picture(read_kept(_content(photo)), photo.marks, photo.reading, edge))
 
 
 def _jpeg(pixels: NDArray[np.uint8]) -> bytes:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from tracker.errors import StoreDamaged
 from tracker.records import PhotoRecord
 from tracker.store import Store
+from tracker.workflow.opening import OPENING
 
 _EDGE = 64  # pixels of the longer side: what saving again does to fine detail is averaged away
 _SHAPES_APART = 0.02
@@ -30,7 +31,8 @@ def small_picture_of(store: Store, photo: PhotoRecord) -> Small:
     ------
     NotFound, StoreDamaged : the picture cannot be read back
     """
-    grey = cv2.imdecode(np.frombuffer(store.picture(photo.file), np.uint8), cv2.IMREAD_GRAYSCALE)
+    with OPENING:
+        grey = cv2.imdecode(np.frombuffer(store.picture(photo.file), np.uint8), cv2.IMREAD_GRAYSCALE)
     if grey is None:
         raise StoreDamaged("A kept photo cannot be read any more.", "Restore it from a backup.")
     height, width = grey.shape

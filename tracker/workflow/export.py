@@ -251,14 +251,14 @@ def _embedded(store: Store, photo: PhotoRecord) -> str:
     from base64 import b64encode
 
     from tracker.overlay import balanced_picture
-    from tracker.photo import read_photo, scaled_jpeg, screen_jpeg
+    from tracker.photo import read_kept, scaled_jpeg, screen_jpeg
 
     content = store.picture(photo.file)
     try:
         if photo.reading is None:
             small = scaled_jpeg(content, _EMBEDDED_EDGE)
         else:
-            small = screen_jpeg(balanced_picture(read_photo(content), photo.reading.correction, _EMBEDDED_EDGE), 80)
+            small = screen_jpeg(balanced_picture(read_kept(content), photo.reading.correction, _EMBEDDED_EDGE), 80)
     except TrackerError:
         return ""
     return f"data:image/jpeg;base64,{b64encode(small).decode()}"

@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 from tracker.errors import TrackerError
 from tracker.measure import find_marks, measure_photo
-from tracker.photo import Limits, clean_jpeg, read_photo
+from tracker.photo import Limits, clean_jpeg, read_kept, read_photo
 from tracker.reading import Marks, PhotoReading
 from tracker.records import new_id
 from tracker.store import Store
+from tracker.workflow.opening import OPENING
 from tracker.workflow.photos import settings_in_force
 
 
@@ -50,10 +51,12 @@ def look_at(
     PhotoError : the file cannot be read as a photo
     InvalidMarks : no such kind of card
     """
-    photo = read_photo(content, limits)
-    marks, problem = find_marks(photo, card_kind, reflectance)
+    with OPENING:
+        photo = read_photo(content, limits)
+        marks, problem = find_marks(photo, card_kind, reflectance)
+        clean = clean_jpeg(photo)
     said = None if problem is None else problem.message
-    return PassingPhoto(new_id(), clean_jpeg(photo), photo.size, marks, said, photo.warnings, photo.camera)
+    return PassingPhoto(new_id(), clean, photo.size, marks, said, photo.warnings, photo.camera)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:
@@ -65,8 +68,10 @@ def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[Ph
     str : why there is no number, empty where there is one
     """
     try:
-        read = replace(read_photo(photo.content), warnings=photo.warnings)
-        reading = measure_photo(read, marks, settings_in_force(store))
+        own = settings_in_force(store)
+        with OPENING:
+            read = replace(read_kept(photo.content), warnings=photo.warnings)
+            reading = measure_photo(read, marks, own)
     except TrackerError as error:
         return None, error.message
     stopped = next((check for check in reading.checks if check.stopped), None)

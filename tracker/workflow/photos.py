@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Iterable
 from dataclasses import replace
 
 from tracker.errors import ConsentMissing, InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, find_marks, measure_photo
-from tracker.photo import Limits, Photo, clean_jpeg, read_photo
+from tracker.photo import Limits, Photo, clean_jpeg, read_kept, read_photo
 from tracker.reading import LIGHTS, Marks, PhotoReading
 from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
 from tracker.repeatability import Repeatability
 from tracker.store import Store
 from tracker.workflow.cards import card_size
+from tracker.workflow.opening import OPENING
 from tracker.workflow.words import clean_line
 
 SMALLEST_SIDE = 240
@@ -25,11 +27,13 @@ class DecodedPhotos:
 
     Parameters
     ----------
-    capacity : int, how many are held; a photo of 12 million pixels takes 36 MB
+    capacity : int, how many are held
+    most_bytes : int, how much memory they may take together; the last one is held whatever it takes. A photo of 12
+        million pixels takes 36 MB
     """
 
-    def __init__(self, capacity: int = 4) -> None:
-        self._capacity = capacity
+    def __init__(self, capacity: int = 4, most_bytes: int = 150_000_000) -> None:
+        self._capacity, self._most_bytes = capacity, most_bytes
         self._photos: OrderedDict[str, Photo] = OrderedDict()
         self._one_at_a_time = threading.Lock()
 
@@ -43,9 +47,19 @@ class DecodedPhotos:
         with self._one_at_a_time:
             photo = self._photos.pop(file, None) or _read_back(store, file)
             self._photos[file] = photo
-            while len(self._photos) > self._capacity:
+            while len(self._photos) > 1 and self._are_too_much():
                 self._photos.popitem(last=False)
         return photo
+
+    def forget(self, files: Iterable[str] | None = None) -> None:
+        """Let go of these photos, or of all."""
+        with self._one_at_a_time:
+            for file in list(self._photos) if files is None else files:
+                self._photos.pop(file, None)
+
+    def _are_too_much(self) -> bool:
+        held = sum(photo.encoded.nbytes for photo in self._photos.values())
+        return len(self._photos) > self._capacity or held > self._most_bytes
 
 
 def take_in(
@@ -73,7 +87,7 @@ def take_in(
     Returns
     -------
     PhotoRecord : without marks
-    Photo : as it was read
+    Photo : as it was read; it takes three bytes or six for every pixel as long as it is held
 
     Raises
     ------
@@ -86,8 +100,10 @@ def take_in(
         raise InvalidEntry(f"A photo cannot be noted as {role} in {light}.", "Choose both from the lists.")
     store.client(client_id)
     require_agreement(store, client_id)
-    photo = read_photo(content, limits)
-    file = store.put_picture(clean_jpeg(photo))
+    with OPENING:
+        photo = read_photo(content, limits)
+        kept = clean_jpeg(photo)
+    file = store.put_picture(kept)
     added_at = now()
     record = PhotoRecord(
         id=new_id(),
@@ -136,7 +152,8 @@ def suggest_marks(
     NotFound, StoreDamaged : the picture cannot be read back
     InvalidMarks : no such kind of card
     """
-    marks, problem = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance)
+    with OPENING:
+        marks, problem = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance)
     marks = replace(marks, size_mm=card_size(store, card_kind))
     return marks, None if problem is None else problem.message
 
@@ -164,10 +181,11 @@ def measure_record(
     PhotoRecord : with a reading, or with the reason why there is no number in `failure`. Not saved yet.
     """
     try:
-        kept = _photo(store, photo.file, decoded)
-        # the kept copy is sound, so what was odd about the file that came in is remembered beside it
         own = settings or settings_in_force(store)
-        reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
+        with OPENING:
+            kept = _photo(store, photo.file, decoded)
+            # the kept copy is sound, so what was odd about the file that came in is remembered beside it
+            reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
     except TrackerError as error:
         small = too_small(photo.size)
         why = error.message if small is None else small.message  # other marks would not help
@@ -246,4 +264,4 @@ def _photo(store: Store, file: str, decoded: DecodedPhotos | None) -> Photo:
 
 
 def _read_back(store: Store, file: str) -> Photo:
-    return read_photo(store.picture(file))
+    return read_kept(store.picture(file))

@@ -13,6 +13,7 @@ from tracker.ui import erasures
 from tracker.ui.components import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
+from tracker.ui.opened import opened
 
 if TYPE_CHECKING:
     from tracker.store import Receipt, Store
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 _SHALL_FORGET = "browser-shall-forget"
 _TAB = "tab"
 _DRAWN_WITH = "erasures-drawn-with"
-_OF_ANYBODY = ("decoded-photos", "small-pictures", "last-deletion")
+_OF_ANYBODY = ("small-pictures", "last-deletion")
 _SEARCHES = ("find-client", "find-other")
 
 
@@ -41,6 +42,7 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
     finally:
         if _is_gone(store, client_id):  # also where what lies beside the record could not all be removed yet
             withdraw_offers()
+            opened().forget()
             erasures.tell(gone, by=_this_tab())
             st.session_state[_SHALL_FORGET] = True
 

@@ -15,7 +15,7 @@ from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
-from tracker.ui.parts.upload import ask_photos
+from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
 
 if TYPE_CHECKING:
@@ -85,8 +85,8 @@ def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
     if len(uploads) > MOST_AT_ONCE:
         failure(f"Only the first {MOST_AT_ONCE} photos are taken.", "Add the others after these.")
     if waiting:
-        # a new place to add: the old one would hold the files in memory
-        st.session_state[f"{key}-turn"] = turn + 1
+        st.session_state[f"{key}-turn"] = turn + 1  # a new place to add
+        let_go_of(uploads)
         st.session_state[f"{key}-total"] = len(waiting)
         if not troubles:
             st.rerun()

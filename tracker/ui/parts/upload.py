@@ -5,10 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from tracker.photo import can_read_raw
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 FORMATS = ["jpg", "jpeg", "heic", "heif", "png", "webp", "avif", "tif", "tiff"]
@@ -43,3 +46,13 @@ def ask_photos(label: str, key: str, *, several: bool = True, raw: bool = False,
     if handed is None:
         return []
     return handed if isinstance(handed, list) else [handed]
+
+
+def let_go_of(files: Iterable[UploadedFile]) -> None:
+    """Free the bytes of files that were taken in; Streamlit would hold them until the window is closed."""
+    context = get_script_run_ctx()
+    remove = getattr(context and context.uploaded_file_mgr, "remove_file", None)  # not part of its protocol
+    if context is None or remove is None:
+        return
+    for file in files:
+        remove(context.session_id, file.file_id)

@@ -10,6 +10,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
+from tracker.ui.opened import opened
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.waiting import visit_changed
 from tracker.ui.parts.words import ROLE_WORDS
@@ -124,12 +125,6 @@ def go_to_step(work: Work, step: int) -> None:
     st.rerun()
 
 
-def decoded() -> workflow.DecodedPhotos:
-    """The photos that this window opened last, so that moving a mark does not open the file again."""
-    held: workflow.DecodedPhotos = st.session_state.setdefault("decoded-photos", workflow.DecodedPhotos(2))
-    return held
-
-
 def small_picture(store: Store, photo: PhotoRecord) -> Small:
     """The small picture of a photo, made once in this window."""
     held: dict[str, Small] = st.session_state.setdefault("small-pictures", {})
@@ -138,10 +133,10 @@ def small_picture(store: Store, photo: PhotoRecord) -> Small:
     return held[photo.file]
 
 
-def forget_decoded() -> None:
+def forget_opened(work: Work) -> None:
     """Let go of the opened photos: the job is done."""
-    for key in ("decoded-photos", "small-pictures"):
-        st.session_state.pop(key, None)
+    opened().forget(photo.file for photo in work.photos)
+    st.session_state.pop("small-pictures", None)
 
 
 def card_problem_key(photo: PhotoRecord) -> str:

@@ -11,7 +11,8 @@ from tracker.reading import Marks
 from tracker.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
-from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, decoded, go_to_step, put_photo
+from tracker.ui.opened import opened
+from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, go_to_step, put_photo
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
@@ -155,7 +156,7 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
     marks = photo.marks
     if marks is None:
         return
-    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=decoded())
+    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
     st.session_state[card_problem_key(photo)] = problem
     put_photo(work, replace(photo, marks=found, reading=None, failure=None))
 
@@ -169,7 +170,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
             if missing:
                 measured = replace(photo, reading=None, failure=missing)
             else:
-                measured = workflow.measure_record(work.store, photo, marks, decoded=decoded())
+                measured = workflow.measure_record(work.store, photo, marks, decoded=opened())
         st.session_state.pop(card_problem_key(photo), None)
         put_photo(work, measured)
     if no_number(measured):
@@ -181,7 +182,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     """What is wrong where the corners lie where they began for want of a card: a wall must not pass for one."""
     if marks.corners is None:
         return None
-    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=decoded())
+    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
     if first.corners is None or (marks.card_kind == SEARCHED and problem is None):
         return None
     moved = max(

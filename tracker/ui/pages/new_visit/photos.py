@@ -14,10 +14,10 @@ from tracker.records import BEFORE, PROGRESS, PhotoRecord
 from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
+from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.draft_state import (
     Work,
     card_problem_key,
-    decoded,
     fields_of,
     go_on_without_photos,
     go_to_step,
@@ -29,7 +29,7 @@ from tracker.ui.parts.card_choice import choose_card
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
-from tracker.ui.parts.upload import ask_photos
+from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.parts.words import ROLE_WORDS, sentence_case
 from tracker.workflow.visits import VISIT
 
@@ -118,6 +118,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
             taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put)
         if taken:
             st.session_state[turn_key] = turn + 1
+            let_go_of(files)
             st.session_state[trouble_key] = troubles
             keep_photos(work, taken)
             st.rerun()
@@ -139,7 +140,8 @@ def _all_in(
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
             light, card, reflectance = how
-            record, _ = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)
+            # the photo itself is let go at once: it would stay in memory while others have their turn
+            record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
             put.append(record.file)
             record = _find_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
@@ -163,7 +165,7 @@ def _kept_elsewhere(work: Work) -> dict[str, str]:
 
 def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
     """The photo with the marks that were found for that card; what went wrong is said at the marks."""
-    found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=decoded())
+    found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=opened())
     st.session_state[card_problem_key(record)] = problem
     return replace(record, marks=found, reading=None, failure=None)
 

@@ -13,7 +13,7 @@ from tracker.errors import TrackerError
 from tracker.records import PROGRESS, SERVICES, PhotoRecord, Visit, new_id, now
 from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
-from tracker.ui.pages.new_visit.draft_state import Work, forget_decoded, go_to_step, keep
+from tracker.ui.pages.new_visit.draft_state import Work, forget_opened, go_to_step, keep
 from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.parts.agree import Choice, agree
 from tracker.ui.parts.cautions import CAUTIONS
@@ -61,7 +61,7 @@ def _visit(work: Work) -> None:
             sorry(error)
         return
     remember_recorder(by)
-    forget_decoded()
+    forget_opened(work)
     say_on_next_page("The visit is saved.")
     go_to("compare", visit=saved.id)
 
@@ -86,7 +86,7 @@ def _progress(work: Work) -> None:
         with said:
             sorry(error)
         return
-    forget_decoded()
+    forget_opened(work)
     say_on_next_page("The progress photo is saved.")
     go_to("client", client=work.client.id)
 

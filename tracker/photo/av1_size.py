@@ -1,0 +1,159 @@
+"""How large the pictures in an AVIF are by their own coded data, whatever the boxes around them state.
+
+References
+----------
+[1] AV1 Bitstream and Decoding Process Specification (2019): 5.3 headers, 5.5 sequence header, 4.10 number formats.
+[2] ISO/IEC 14496-12, 8.11.3: where items lie (iloc), 8.11.11: data beside them (idat).
+[3] AV1 Codec ISO Media File Format Binding 1.2, 2.3: the configuration (av1C) and what follows in it.
+"""
+
+from __future__ import annotations
+
+import struct
+from collections.abc import Iterator
+
+_SEQUENCE_HEADER, _TEMPORAL_DELIMITER = 1, 2
+_ENOUGH = 256  # bytes from the start of an item in which its sequence header stands
+_MOST_ITEMS = 10_000
+
+
+def coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
+    """Width and height in the sequence headers of an AVIF's configurations and items.
+
+    Parameters
+    ----------
+    content : bytes of the file, not trusted; what is damaged is passed over
+    """
+    at = content.find(b"av1C")
+    while at >= 0:
+        yield from _sizes(content[at + 8 : at + 8 + _ENOUGH])
+        at = content.find(b"av1C", at + 4)
+    for start in _item_starts(content):
+        yield from _sizes(start)
+
+
+def _sizes(start: bytes) -> Iterator[tuple[int, int]]:
+    """The size in the first sequence header of coded data, which is first but for delimiters [1]."""
+    at = 0
+    while at < len(start):
+        kind, has_size = start[at] >> 3 & 15, start[at] & 2
+        at += 2 if start[at] & 4 else 1
+        size, at = _leb128(start, at) if has_size else (len(start) - at, at)
+        if kind == _SEQUENCE_HEADER:
+            try:
+                yield _sequence_size(_Bits(start[at : at + size]))
+            except EOFError:
+                return
+        if kind != _TEMPORAL_DELIMITER:
+            return
+        at += size
+
+
+def _leb128(start: bytes, at: int) -> tuple[int, int]:
+    """A number in groups of seven bits, and where it ends."""
+    value = 0
+    for place in range(8):
+        if at >= len(start):
+            break
+        value |= (start[at] & 0x7F) << 7 * place
+        at += 1
+        if not start[at - 1] & 0x80:
+            break
+    return value, at
+
+
+class _Bits:
+    """Bits of a header, the highest of each byte first."""
+
+    def __init__(self, content: bytes) -> None:
+        self._value, self._left = int.from_bytes(content, "big"), 8 * len(content)
+
+    def take(self, count: int) -> int:
+        if count > self._left:
+            raise EOFError
+        self._left -= count
+        return self._value >> self._left & (1 << count) - 1
+
+    def take_uvlc(self) -> None:
+        zeros = 0
+        while not self.take(1):
+            zeros += 1
+        self.take(min(zeros, 32))
+
+
+def _sequence_size(bits: _Bits) -> tuple[int, int]:
+    """Largest width and height that a sequence header allows its frames [1], 5.5.1."""
+    bits.take(4)  # profile, still picture
+    if bits.take(1):  # the short header of a still picture
+        bits.take(5)
+    else:
+        delay_bits = 0
+        if bits.take(1):  # timing
+            bits.take(64)
+            if bits.take(1):
+                bits.take_uvlc()
+            if bits.take(1):  # decoder model
+                delay_bits = bits.take(5) + 1
+                bits.take(42)
+        display_delay = bits.take(1)
+        for _ in range(bits.take(5) + 1):
+            _skip_operating_point(bits, delay_bits, display_delay)
+    width_bits, height_bits = bits.take(4) + 1, bits.take(4) + 1
+    return bits.take(width_bits) + 1, bits.take(height_bits) + 1
+
+
+def _skip_operating_point(bits: _Bits, delay_bits: int, display_delay: int) -> None:
+    bits.take(12)
+    if bits.take(5) > 7:
+        bits.take(1)
+    if delay_bits and bits.take(1):
+        bits.take(2 * delay_bits + 1)
+    if display_delay and bits.take(1):
+        bits.take(4)
+
+
+def _item_starts(content: bytes) -> Iterator[bytes]:
+    """The first bytes of each item [2]."""
+    box = content.find(b"iloc")
+    if box < 0:
+        return
+    try:
+        yield from _located(content, box + 4)
+    except struct.error:
+        return
+
+
+def _located(content: bytes, at: int) -> Iterator[bytes]:
+    version, sizes, more_sizes = struct.unpack_from(">B3xBB", content, at)
+    offset_size, length_size, base_size = sizes >> 4, sizes & 15, more_sizes >> 4
+    index_size = more_sizes & 15 if version else 0
+    reader = _Numbers(content, at + 6)
+    beside = content.find(b"idat") + 4
+    for _ in range(min(reader.take(4 if version == 2 else 2), _MOST_ITEMS)):
+        reader.take(4 if version == 2 else 2)
+        method = reader.take(2) & 15 if version else 0
+        reader.take(2)
+        base = reader.take(base_size) + (beside if method == 1 else 0)
+        start = b""
+        for _ in range(reader.take(2)):
+            reader.take(index_size)
+            offset = base + reader.take(offset_size)
+            length = reader.take(length_size) or _ENOUGH
+            if len(start) < _ENOUGH:
+                start += content[offset : offset + min(length, _ENOUGH)]
+        yield start
+
+
+class _Numbers:
+    """Whole numbers of several lengths, one behind another."""
+
+    def __init__(self, content: bytes, at: int) -> None:
+        self._content, self._at = content, at
+
+    def take(self, size: int) -> int:
+        end = self._at + size
+        if end > len(self._content):
+            raise struct.error("the file ends within its list of items")
+        value = int.from_bytes(self._content[self._at : end], "big")
+        self._at = end
+        return value

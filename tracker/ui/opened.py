@@ -1,0 +1,12 @@
+"""The photos that were opened last, for all windows together: forty windows must not hold forty photos."""
+
+from __future__ import annotations
+
+from tracker.workflow import DecodedPhotos
+
+_opened = DecodedPhotos()
+
+
+def opened() -> DecodedPhotos:
+    """The opened photos, so that moving a mark does not open the file again."""
+    return _opened
