@@ -77,7 +77,7 @@ def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
     tab.news = None
     if wanted:
         versions = {name: each.mine if mine else each.theirs for name, each in wanted.items()}
-        changed = keep(work, _with_versions(versions))
+        changed = keep(work, with_versions(versions))
         tab.news = None  # the choice is made: nobody is asked about it again
         for name, choice in wanted.items():
             if isinstance(choice.mine, PhotoRecord):
@@ -87,7 +87,7 @@ def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
     st.rerun()
 
 
-def _with_versions(wanted: Mapping[str, Visit | PhotoRecord]) -> Callable[[Draft], Change]:
+def with_versions(wanted: Mapping[str, Visit | PhotoRecord]) -> Callable[[Draft], Change]:
     """The draft with these versions; what stood there is set aside."""
 
     def change(kept: Draft) -> Change:

@@ -70,7 +70,7 @@ def _noted(work: Work, draft: Draft, tab: Tab) -> tuple[Visit, Draft]:
     read = visit_fields(work.store, tab, draft.visit or _new_visit(work))
     changed = keep(work, with_words(tab.begun(read, draft.visit or read), read))
     visit = changed.draft.visit or read
-    if not tab.in_step(read, visit) or changed.before.revision != known:
+    if not tab.in_step(read, visit) or changed.clashes or changed.before.revision != known:
         st.rerun()
     return visit, changed.draft
 
