@@ -15,8 +15,9 @@ from tracker import workflow
 from tracker.errors import NotFound, StoreError
 from tracker.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui import daily, erasures, navigation, offers
+from tracker.ui import daily, erasures, navigation, offers, session
 from tracker.ui.parts.words import plain
+from tracker.workflow.export import export_everything
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -203,6 +204,7 @@ def test_the_day_begins_with_a_backup(filled: Filled, caplog: pytest.LogCaptureF
     assert len(filled.store.shelf.backups()) == 1
 
 
+TABLES = ("client", "visit", "visit_steps")
 LIST = "name,note,phone\nBea,=1+1,5\nAda,twice,6\n<b>,x,7\n"
 
 
@@ -240,12 +242,42 @@ def test_unclear_dates_are_asked_for(filled: Filled, order: str) -> None:
     assert on in {visit.on for visit in filled.store.visits(filled.client.id)}
 
 
+def test_a_list_in_another_coding_is_read_and_that_is_said(filled: Filled) -> None:
+    test = open_page("bring_in")
+    test.file_uploader(key="list-0").set_value([("list.csv", "name\nZoë".encode("cp1252"), "text/csv")]).run()
+    assert_no_failure(test)
+    assert "it was read as Windows-1252" in words(test)
+    test.button(key="bring-in").click().run()
+    assert "Zoë" in {summary.client.name for summary in filled.store.clients()}
+
+
 def test_a_list_that_cannot_be_read_is_a_sentence(filled: Filled) -> None:
     test = open_page("bring_in")
-    test.file_uploader(key="list-0").set_value([("list.csv", "name\nZoë".encode("latin-1"), "text/csv")]).run()
+    test.file_uploader(key="list-0").set_value([("list.csv", b"name\nZo\x81", "text/csv")]).run()
     assert_no_failure(test)
-    assert "line 2 has a letter in another coding" in words(test)
+    assert "line 2 has one in an unknown coding" in words(test)
     assert len(filled.store.clients()) == 2
+
+
+def test_tables_of_an_export_are_brought_in_together(
+    filled: Filled, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = export_everything(filled.store)[0] / "studio" / "tables"
+    files = [(f"{name}.csv", (folder / f"{name}.csv").read_bytes(), "text/csv") for name in TABLES]
+    session.close_stores()
+    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "another"))
+    test = open_page("bring_in")
+    test.file_uploader(key="list-0").set_value(files).run()
+    assert_no_failure(test)
+    said = words(test)
+    assert "2 clients to add" in said
+    assert "1 visit to add" in said
+    assert "Agreements and photos do not come in with tables" in said
+    test.button(key="bring-in").click().run()
+    assert_no_failure(test)
+    store = session.open_store()
+    assert store.client(filled.client.id) == filled.client
+    assert store.visits(filled.client.id) == [filled.visit]
 
 
 # safety.md row 35

@@ -32,6 +32,7 @@
     └── StoreError
         ├── NotFound            no such record
         ├── Conflict            somebody else saved first
+        │   └── DraftChanged    a draft was saved in another window since it was read
         ├── ConsentMissing      the client has not agreed to this
         ├── InvalidEntry        words or choices that cannot be kept as they are
         ├── InvalidList         a list that cannot be brought in
@@ -49,6 +50,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 
 class TrackerError(Exception):
@@ -211,6 +213,22 @@ class NotFound(StoreError):
 
 class Conflict(StoreError):
     """The record changed since it was read."""
+
+
+class DraftChanged(Conflict):
+    """The draft was saved in another window since it was read.
+
+    Parameters
+    ----------
+    kept : tracker.records.Draft, as it stands now
+    """
+
+    def __init__(self, kept: Any) -> None:
+        self.kept = kept
+        super().__init__(
+            "This draft was changed in another window since you opened it.",
+            "Look at what is different, then save again; nothing of either is lost.",
+        )
 
 
 class ConsentMissing(StoreError):

@@ -263,6 +263,7 @@ class Draft:
     ----------
     kind : str, ``visit`` or ``progress``
     step : int, index of the page's step that was left
+    revision : int, how often it was saved; a stale one is refused
     """
 
     id: str
@@ -272,6 +273,7 @@ class Draft:
     visit: Visit | None
     photos: tuple[PhotoRecord, ...]
     updated_at: datetime
+    revision: int = 0
 
 
 @lru_cache(maxsize=32)

@@ -85,6 +85,8 @@ def client_page(record: ClientRecord, picture: Callable[[PhotoRecord], str], pic
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{rules}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">'
+        # no phone may make links of what was typed
+        '<meta name="format-detection" content="telephone=no, date=no, address=no, email=no, url=no">'
         f"<title>Hair colour record</title><style>{STYLE}</style></head><body><main>"
         f"{''.join(part for part in parts if part)}</main></body></html>\n"
     )

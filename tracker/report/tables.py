@@ -87,6 +87,18 @@ def as_typed(cell: str) -> str:
     return _ESCAPED.sub(r"\1", cell)
 
 
+def as_list(cell: str) -> tuple[str, ...]:
+    """The texts that `to_csv` wrote into one cell, once `as_typed` was there."""
+    if cell.startswith("["):
+        try:
+            found = json.loads(cell)
+        except ValueError:
+            found = None
+        if isinstance(found, list) and all(isinstance(item, str) for item in found):
+            return tuple(found)
+    return tuple(cell.split("; ")) if cell else ()
+
+
 def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[str]]:
     """Headings of all tables that records of one kind make, for writing them piece by piece with `csv_lines`."""
     found: dict[str, dict[str, None]] = {}
@@ -175,7 +187,12 @@ def _cell(value: Json) -> str | int | float:
     if isinstance(value, list) and all(isinstance(item, int | float) for item in value):
         return "; ".join(map(str, value))
     if isinstance(value, list) and all(isinstance(item, str) for item in value):
-        value = "; ".join(value)
+        value = json.dumps(value, ensure_ascii=False) if any(map(_divides, value)) else "; ".join(value)
     elif not isinstance(value, str):
         value = json.dumps(value, ensure_ascii=False)
     return _FORMULA.sub(r"\1'", value)
+
+
+def _divides(item: str) -> bool:
+    """True for a text that could not be told from several, or from none, once it stands in a row of others."""
+    return not item or ";" in item or item.startswith("[")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from sqlalchemy import Connection, delete, insert, select, update
 
-from tracker.errors import Conflict
-from tracker.records import Draft
+from tracker.errors import Conflict, DraftChanged
+from tracker.records import Draft, to_json
 from tracker.store import schema
-from tracker.store.database import require_client, require_measuring, stored
+from tracker.store.database import find, require_client, require_measuring, stored
+from tracker.store.edits import REMOVED, SET_ASIDE, forget_edits, log_edit
 from tracker.store.rows import draft_row, read_records
 from tracker.store.undo import Deletion, Undoing
 
@@ -15,12 +18,22 @@ from tracker.store.undo import Deletion, Undoing
 class Drafts(Undoing):
     """The part of the store that keeps drafts."""
 
-    def save_draft(self, draft: Draft) -> Draft:
-        """Keep a draft, new or changed; the last one saved counts.
+    def save_draft(self, draft: Draft, *, apart: Draft | None = None) -> Draft:
+        """Keep a draft.
+
+        Parameters
+        ----------
+        draft : Draft; a new one with revision 0, or a changed one with the revision it was read with
+        apart : Draft or None, another version of it that was not taken; it stays in the log of edits
+
+        Returns
+        -------
+        Draft : as it is kept, with its revision
 
         Raises
         ------
-        Conflict : the draft, its visit or one of its photos belongs to another client
+        DraftChanged : it was saved since it was read; the error carries it as it stands now
+        Conflict : it was saved for good or thrown away since, or something in it belongs to another client
         ConsentMissing : it has photos, and the client does not agree to being measured
         NotFound : no such client, or a picture is not there
         """
@@ -29,9 +42,11 @@ class Drafts(Undoing):
             _check_one_client(connection, draft)
             (require_measuring if draft.photos else require_client)(connection, draft.client_id)
             self._require_pictures(files)
-            dropped = _write_draft(connection, draft)
+            saved, dropped = _write_draft(connection, draft)
+            if apart is not None:
+                log_edit(connection, "draft", draft.id, draft.client_id, SET_ASIDE, "", to_json(apart))
         self._tidy_files(dropped)
-        return draft
+        return saved
 
     def draft(self, draft_id: str) -> Draft:
         """One draft.
@@ -53,9 +68,13 @@ class Drafts(Undoing):
     def delete_draft(self, draft_id: str) -> Deletion | None:
         """Remove a draft and the pictures that only it held, until `put_back`; None where it is gone already."""
         with self._writing() as connection:
-            if stored(connection, schema.draft.c.id, draft_id) is None:
+            client_id = stored(connection, schema.draft.c.client_id, draft_id)
+            if client_id is None:
                 return None
             with self._deleting(connection, schema.draft, draft_id) as deletion:
+                if forget_edits(connection, draft_id):
+                    # a line without content, which `put_back` needs to find the place of those that were there
+                    log_edit(connection, "draft", draft_id, client_id, REMOVED, "", None)
                 dropped = remove_draft(connection, draft_id)
         self._tidy_files(dropped)
         return deletion
@@ -68,6 +87,18 @@ def remove_draft(connection: Connection, draft_id: str) -> set[str]:
     return held
 
 
+def require_unchanged(connection: Connection, draft_id: str, revision: int) -> None:
+    """Check that nobody saved the draft since it was read; one that is gone passes.
+
+    Raises
+    ------
+    DraftChanged
+    """
+    kept = connection.execute(select(schema.draft.c.revision).where(schema.draft.c.id == draft_id)).scalar_one_or_none()
+    if kept not in (None, revision):
+        raise DraftChanged(find(connection, Draft, draft_id))
+
+
 def _check_one_client(connection: Connection, draft: Draft) -> None:
     owners = {draft.client_id, *(photo.client_id for photo in draft.photos)}
     if draft.visit is not None:
@@ -77,18 +108,24 @@ def _check_one_client(connection: Connection, draft: Draft) -> None:
         raise Conflict("Something in this draft belongs to another client.", "Open the client and start again.")
 
 
-def _write_draft(connection: Connection, draft: Draft) -> set[str]:
-    """Insert or replace a draft; returns the pictures that it held before."""
+def _write_draft(connection: Connection, draft: Draft) -> tuple[Draft, set[str]]:
+    """Insert a draft, or replace it where its revision is the one that is kept; also the pictures it held before."""
     held = _files_of(connection, draft.id)
+    raised = replace(draft, revision=draft.revision + 1)
     if stored(connection, schema.draft.c.id, draft.id) is None:
-        connection.execute(insert(schema.draft), draft_row(draft))
+        if draft.revision:
+            raise Conflict(
+                "This was saved or thrown away in another window.", "Open it from the client's page to change it."
+            )
+        connection.execute(insert(schema.draft), draft_row(raised))
     else:
-        connection.execute(update(schema.draft).where(schema.draft.c.id == draft.id).values(draft_row(draft)))
+        require_unchanged(connection, draft.id, draft.revision)
+        connection.execute(update(schema.draft).where(schema.draft.c.id == draft.id).values(draft_row(raised)))
         connection.execute(delete(schema.draft_file).where(schema.draft_file.c.draft_id == draft.id))
     files = {photo.file for photo in draft.photos}
     if files:
         connection.execute(insert(schema.draft_file), [{"draft_id": draft.id, "file": name} for name in sorted(files)])
-    return held
+    return raised, held
 
 
 def _files_of(connection: Connection, draft_id: str) -> set[str]:

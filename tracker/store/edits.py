@@ -14,7 +14,7 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.rows import KINDS, read_record, time_text
 
-CHANGED, REMOVED, ANSWERED = "changed", "removed", "answered"
+CHANGED, REMOVED, ANSWERED, SET_ASIDE = "changed", "removed", "answered", "set aside"
 
 NOBODY = "the studio"
 """Who made a change where no name was given."""
@@ -27,9 +27,9 @@ class Edit:
     Attributes
     ----------
     number : int, order of the edits
-    kind : str, ``client``, ``consent``, ``visit``, ``photo`` or ``price``
+    kind : str, ``client``, ``consent``, ``visit``, ``photo``, ``draft`` or ``price``
     record_id : str
-    what : str, ``changed``, ``removed``, ``answered``, ``put back`` or ``merged``
+    what : str, ``changed``, ``removed``, ``answered``, ``set aside``, ``put back`` or ``merged``
     at : datetime
     by : str, who
     before : the record as it was; None where it was removed for good, or cannot be read any more
@@ -74,7 +74,7 @@ def log_edit(
     ----------
     kind : str, name of the record's table
     client_id : str or None, whose it is: the edit goes with the client
-    what : str, `CHANGED`, `REMOVED` or `ANSWERED`
+    what : str, `CHANGED`, `REMOVED`, `ANSWERED` or `SET_ASIDE`
     by : str, who; empty where nobody was named
     before : str or None, JSON of the record as it was
     """
@@ -97,9 +97,9 @@ def was_removed(connection: Connection, record_id: str) -> bool:
     return connection.execute(query).first() is not None
 
 
-def forget_edits(connection: Connection, record_id: str) -> None:
-    """Remove what was kept of a record that is deleted for good."""
-    connection.execute(delete(schema.edit).where(schema.edit.c.record_id == record_id))
+def forget_edits(connection: Connection, record_id: str) -> bool:
+    """Remove what was kept of a record that is deleted for good; False where nothing was."""
+    return connection.execute(delete(schema.edit).where(schema.edit.c.record_id == record_id)).rowcount > 0
 
 
 def _edit(row: Any) -> Edit:

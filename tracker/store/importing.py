@@ -11,6 +11,7 @@ from sqlalchemy import func, insert, select
 from tracker.records import Client, Visit
 from tracker.store import schema
 from tracker.store.database import Database
+from tracker.store.edits import REMOVED
 from tracker.store.rows import client_row, visit_row
 from tracker.store.searching import refresh_text
 from tracker.store.wearing import touch_wear
@@ -47,6 +48,18 @@ class Importing(Database):
         with self._reading() as connection:
             rows = connection.execute(select(table.c.id, name.label("name"))).all()
         return {row.id: row.name for row in rows if isinstance(row.name, str)}
+
+    def taken_ids(self) -> set[str]:
+        """Identifiers that no record from a list may have: of clients and visits that are or were here."""
+        queries = (
+            select(schema.client.c.id),
+            select(schema.visit.c.id),
+            select(schema.erasure.c.client_id),
+            select(schema.merge.c.client_id),
+            select(schema.edit.c.record_id).where(schema.edit.c.what == REMOVED),
+        )
+        with self._reading() as connection:
+            return {found for query in queries for found in connection.execute(query).scalars()}
 
     def visit_days(self) -> set[tuple[str, date, tuple[str, ...]]]:
         """Client, day and services, in small letters and sorted, of every visit."""

@@ -12,7 +12,7 @@ from tracker.errors import Conflict, StoreError
 from tracker.records import PhotoRecord
 from tracker.store import schema
 from tracker.store.database import find, missing, require_measuring, stored
-from tracker.store.drafts import remove_draft
+from tracker.store.drafts import remove_draft, require_unchanged
 from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.pictures import name_of
@@ -69,7 +69,9 @@ class Photos(Undoing):
         """
         return self._pictures.path(name)
 
-    def save_photo(self, photo: PhotoRecord, *, draft_id: str | None = None, by: str = "") -> PhotoRecord:
+    def save_photo(
+        self, photo: PhotoRecord, *, draft_id: str | None = None, draft_revision: int | None = None, by: str = ""
+    ) -> PhotoRecord:
         """Keep a photo, new or changed.
 
         Parameters
@@ -77,6 +79,7 @@ class Photos(Undoing):
         photo : PhotoRecord
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
             Where that draft is gone and the photo is there, it was saved before: nothing is changed.
+        draft_revision : int or None, the revision of the draft that was read; None to take it as it is
         by : str, who saves it; what was there before stays in the log of edits
 
         Returns
@@ -85,6 +88,7 @@ class Photos(Undoing):
 
         Raises
         ------
+        DraftChanged : the draft was saved in another window since it was read
         Conflict : the photo belongs to another client
         ConsentMissing : the client does not agree to being measured
         NotFound : no such client or visit, or the picture is not there
@@ -92,6 +96,8 @@ class Photos(Undoing):
         with self._writing() as connection:
             if draft_id is not None and _saved_before(connection, photo.id, draft_id):
                 return find(connection, PhotoRecord, photo.id)
+            if draft_id is not None and draft_revision is not None:
+                require_unchanged(connection, draft_id, draft_revision)
             require_measuring(connection, photo.client_id)
             self._require_pictures([photo.file])
             visits = {stored(connection, schema.photo.c.visit_id, photo.id), photo.visit_id} - {None}

@@ -110,6 +110,7 @@ def draft_row(draft: Draft) -> Row:
         "id": draft.id,
         "client_id": draft.client_id,
         "updated_at": time_text(draft.updated_at),
+        "revision": draft.revision,
         "record": _json(draft),
     }
 

@@ -11,7 +11,7 @@ from tracker.errors import Conflict
 from tracker.records import PhotoRecord, Visit, to_json
 from tracker.store import schema
 from tracker.store.database import find, missing, require_measuring, stored
-from tracker.store.drafts import remove_draft
+from tracker.store.drafts import remove_draft, require_unchanged
 from tracker.store.edits import CHANGED, REMOVED, forget_edits, log_edit, was_removed
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.photos import write_photo
@@ -25,7 +25,13 @@ class Visits(Undoing):
     """The part of the store that keeps visits."""
 
     def save_visit(
-        self, visit: Visit, photos: Sequence[PhotoRecord], *, draft_id: str | None = None, by: str = ""
+        self,
+        visit: Visit,
+        photos: Sequence[PhotoRecord],
+        *,
+        draft_id: str | None = None,
+        draft_revision: int | None = None,
+        by: str = "",
     ) -> Visit:
         """Keep a visit with its photos, all in one transaction.
 
@@ -35,6 +41,7 @@ class Visits(Undoing):
         photos : all photos of the visit; those kept before and not among them are removed
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
             Where that draft is gone and the visit is there, it was saved before: nothing is changed.
+        draft_revision : int or None, the revision of the draft that was read; None to take it as it is
         by : str, who saves it; what was there before stays in the log of edits
 
         Returns
@@ -43,6 +50,7 @@ class Visits(Undoing):
 
         Raises
         ------
+        DraftChanged : the draft was saved in another window since it was read
         Conflict : the visit was changed or removed since it was read, or a photo belongs elsewhere
         ConsentMissing : the client does not agree to being measured
         NotFound : no such client, or a picture is not there
@@ -52,6 +60,8 @@ class Visits(Undoing):
         with self._writing() as connection:
             if draft_id is not None and _saved_before(connection, visit.id, draft_id):
                 return find(connection, Visit, visit.id)
+            if draft_id is not None and draft_revision is not None:
+                require_unchanged(connection, draft_id, draft_revision)
             require_measuring(connection, visit.client_id)
             self._require_pictures(photo.file for photo in photos)
             saved = _write_visit(connection, visit, by)

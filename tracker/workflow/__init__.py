@@ -6,6 +6,7 @@ from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
+from tracker.workflow.drafts import change_draft
 from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
 from tracker.workflow.photos import (
     DecodedPhotos,
@@ -46,6 +47,7 @@ __all__ = [
     "agree_limits",
     "answer_consent",
     "card_size",
+    "change_draft",
     "copied_steps",
     "discard_draft",
     "drop_shots",

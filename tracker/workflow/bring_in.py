@@ -3,79 +3,30 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Sequence
 from datetime import date
-from typing import TypeVar
 
-from tracker.errors import InvalidEntry, InvalidList
+from tracker.errors import InvalidList
 from tracker.records import Client, Visit, new_id, now
 from tracker.report import SheetTable, to_csv
 from tracker.store import Store
 from tracker.workflow.csv_file import ListFile, ListLine, read_list
+from tracker.workflow.import_plan import CLIENTS, VISITS, ImportPlan, Refused, read_lines, require_past, same
+from tracker.workflow.own_tables import plan_tables, table_kind
 from tracker.workflow.words import clean_line, clean_note
-
-CLIENTS, VISITS = "clients", "visits"
-
-EARLIEST = date(1950, 1, 1)
-"""A date before this is taken for a slip; a choice of our own."""
 
 _NAME = ("name", "client", "client name")
 _FIRST, _LAST = "first name", "last name"
 _DATE = ("date", "day", "visit date")
 _SERVICES = ("services", "service")
 _NOTE = ("notes", "note")
+_CONTACT = ("contact", "contact note")
 _NEXT = ("next time", "next")
-KNOWN = (*_NAME, _FIRST, _LAST, *_DATE, *_SERVICES, *_NOTE, *_NEXT)
+KNOWN = (*_NAME, _FIRST, _LAST, *_DATE, *_SERVICES, *_NOTE, *_CONTACT, *_NEXT, "id", "client id")
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})(?:[T ].*)?")
 _DOTTED = re.compile(r"(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})")
 _SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
-
-
-@dataclass(frozen=True, slots=True)
-class Refusal:
-    """A line that is not brought in.
-
-    Attributes
-    ----------
-    line : int, of the file
-    why : str, a sentence
-    cells : str by column, as they were read
-    """
-
-    line: int
-    why: str
-    cells: Mapping[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class ImportPlan:
-    """What a list would add; nothing is kept yet.
-
-    Attributes
-    ----------
-    kind : str, `CLIENTS` or `VISITS`
-    clients : to be added; none in a list of visits
-    visits : to be added, each with the name of its client as the list has it
-    refused : lines that are left out, each with its reason
-    left_out : names of columns that are not understood and not brought in
-    dates_unclear : bool, True where days and months cannot be told apart; somebody has to say which comes first
-    """
-
-    kind: str
-    clients: tuple[Client, ...]
-    visits: tuple[tuple[str, Visit], ...]
-    refused: tuple[Refusal, ...]
-    left_out: tuple[str, ...]
-    dates_unclear: bool = False
-
-
-Made = TypeVar("Made")
-
-
-class _Refused(Exception):
-    """Why a line is not brought in; stays in this module."""
 
 
 def plan_import(
@@ -96,7 +47,27 @@ def plan_import(
     ------
     InvalidList : it is no list that can be read, or has no column that is needed
     """
-    listed = read_list(content, KNOWN)
+    return plan_files(store, [content], day_first=day_first, today=today)
+
+
+def plan_files(
+    store: Store, contents: Sequence[bytes], *, day_first: bool | None = None, today: date | None = None
+) -> ImportPlan:
+    """As `plan_import`, of one list, or of several tables that this program wrote.
+
+    Raises
+    ------
+    InvalidList : one of them cannot be read, or a list of somebody's own is not alone
+    """
+    files = [read_list(content, KNOWN) for content in contents]
+    own = [table_kind(listed) is not None for listed in files]
+    if all(own) and own:
+        return plan_tables(store, files, today or date.today())
+    if len(files) != 1:
+        raise InvalidList(
+            "Only tables that this program wrote can come in together.", "Choose one list of your own at a time."
+        )
+    listed = files[0]
     if _column(listed, _DATE) is not None:
         return _plan_visits(store, listed, day_first, today or date.today())
     return _plan_clients(store, listed)
@@ -131,9 +102,9 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         raise InvalidList(
             "The list has no column with names.", "Name one column “name”, or two “first name” and “last name”."
         )
-    note = _column(listed, _NOTE)
-    used = {each for each in (name, first, last, note) if each is not None}
-    there = {_same(client_name): "is there already" for client_name in store.client_names().values()}
+    note, contact = _column(listed, _NOTE), _column(listed, _CONTACT)
+    used = {each for each in (name, first, last, note, contact) if each is not None}
+    there = {same(client_name): "is there already" for client_name in store.client_names().values()}
 
     def read(line: ListLine) -> Client:
         parts = (
@@ -143,15 +114,17 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         )
         called = clean_line(" ".join(parts), "The name")
         if not called:
-            raise _Refused("There is no name.")
-        if _same(called) in there:
-            raise _Refused(f"A client named {called} {there[_same(called)]}.")
-        client = Client(new_id(), called, clean_note(line.cells.get(note or "", ""), "The note"), now())
-        there[_same(called)] = f"is in this list already, in line {line.number}"
+            raise Refused("There is no name.")
+        if same(called) in there:
+            raise Refused(f"A client named {called} {there[same(called)]}.")
+        words = clean_note(line.cells.get(note or "", ""), "The note")
+        how = clean_note(line.cells.get(contact or "", ""), "The contact note")
+        client = Client(new_id(), called, words, now(), contact=how)
+        there[same(called)] = f"is in this list already, in line {line.number}"
         return client
 
-    clients, refused = _read_lines(listed, read)
-    return ImportPlan(CLIENTS, tuple(clients), (), tuple(refused), _unused(listed, used))
+    clients, refused = read_lines(listed.lines, read)
+    return ImportPlan(CLIENTS, tuple(clients), (), tuple(refused), _unused(listed, used), listed.coding)
 
 
 def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: date) -> ImportPlan:
@@ -163,43 +136,30 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
     unclear = order is None
     clients: dict[str, list[str]] = {}
     for client_id, client_name in store.client_names().items():
-        clients.setdefault(_same(client_name), []).append(client_id)
+        clients.setdefault(same(client_name), []).append(client_id)
     there = store.visit_days()
 
     def read(line: ListLine) -> tuple[str, Visit]:
         called = clean_line(line.cells[name], "The name")
-        found = clients.get(_same(called), [])
+        found = clients.get(same(called), [])
         if len(found) != 1:
-            raise _Refused(_no_client(called, len(found)))
+            raise Refused(_no_client(called, len(found)))
         day = _date(line.cells[on], order is not False, today)
         done = tuple(
             clean_line(part, "The service")
             for part in re.split(r"[;,]", line.cells.get(services or "", ""))
             if part.strip()
         )
-        key = (found[0], day, tuple(sorted(map(_same, done))))
+        key = (found[0], day, tuple(sorted(map(same, done))))
         if key in there:
-            raise _Refused(f"This visit of {called} on {day.isoformat()} is there already, with the same services.")
+            raise Refused(f"This visit of {called} on {day.isoformat()} is there already, with the same services.")
         there.add(key)
         words = clean_note(line.cells.get(note or "", ""), "The note")
         plan = clean_note(line.cells.get(later or "", ""), "The note for next time")
         return called, Visit(new_id(), found[0], day, done, (), words, plan, now())
 
-    visits, refused = _read_lines(listed, read)
-    return ImportPlan(VISITS, (), tuple(visits), tuple(refused), _unused(listed, used), unclear)
-
-
-def _read_lines(listed: ListFile, read: Callable[[ListLine], Made]) -> tuple[list[Made], list[Refusal]]:
-    made, refused = [], []
-    for line in listed.lines:
-        try:
-            if line.fault:
-                raise _Refused(line.fault)
-            made.append(read(line))
-        except (_Refused, InvalidEntry) as reason:
-            why = reason.what if isinstance(reason, InvalidEntry) else str(reason)
-            refused.append(Refusal(line.number, why, line.cells))
-    return made, refused
+    visits, refused = read_lines(listed.lines, read)
+    return ImportPlan(VISITS, (), tuple(visits), tuple(refused), _unused(listed, used), listed.coding, unclear)
 
 
 def _no_client(called: str, found: int) -> str:
@@ -224,7 +184,7 @@ def _day_first(listed: ListFile, column: str) -> bool | None:
 
 def _date(text: str, day_first: bool, today: date) -> date:
     if not text:
-        raise _Refused("There is no date.")
+        raise Refused("There is no date.")
     if found := _ISO.fullmatch(text):
         year, month, day = found[1], found[2], found[3]
     elif found := _DOTTED.fullmatch(text):
@@ -232,16 +192,12 @@ def _date(text: str, day_first: bool, today: date) -> date:
     elif found := _SLASHED.fullmatch(text):
         day, month, year = (found[1], found[2], found[3]) if day_first else (found[2], found[1], found[3])
     else:
-        raise _Refused(f"The date {text[:40]} is not understood. Write it as 2025-04-03.")
+        raise Refused(f"The date {text[:40]} is not understood. Write it as 2025-04-03.")
     try:
         on = date(int(year), int(month), int(day))
     except ValueError:
-        raise _Refused(f"The date {text} is no day of the calendar.") from None
-    if on > today:
-        raise _Refused(f"The date {on.isoformat()} lies in the future.")
-    if on < EARLIEST:
-        raise _Refused(f"The date {on.isoformat()} lies before {EARLIEST.year}.")
-    return on
+        raise Refused(f"The date {text} is no day of the calendar.") from None
+    return require_past(on, today)
 
 
 def _column(listed: ListFile, names: tuple[str, ...]) -> str | None:
@@ -250,8 +206,3 @@ def _column(listed: ListFile, names: tuple[str, ...]) -> str | None:
 
 def _unused(listed: ListFile, used: set[str]) -> tuple[str, ...]:
     return tuple(name for name in listed.columns if name and name not in used)
-
-
-def _same(text: str) -> str:
-    """A name as it is compared."""
-    return " ".join(text.split()).casefold()

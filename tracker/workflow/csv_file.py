@@ -1,4 +1,4 @@
-"""A list that was saved from a spreadsheet, as lines of named cells."""
+"""A list that was saved from a spreadsheet or written by this program, as lines of named cells."""
 
 from __future__ import annotations
 
@@ -10,12 +10,13 @@ from dataclasses import dataclass
 from tracker.errors import InvalidList
 from tracker.report import as_typed
 
-LARGEST_BYTES = 5 * 1024**2
-MOST_LINES = 20_000
+LARGEST_BYTES = 20 * 1024**2
+MOST_LINES = 100_000
 
-_SEPARATORS = (";", ",")
-_SIXTEEN_BITS = (b"\xff\xfe", b"\xfe\xff")
+_SEPARATORS = (";", ",", "\t")
 _SAVE_AGAIN = "Save it from the spreadsheet as “CSV UTF-8” and choose that file."
+
+UTF8, UTF16, WESTERN = "utf-8-sig", "utf-16", "cp1252"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,10 +43,12 @@ class ListFile:
     ----------
     columns : names in small letters, in order
     lines : without empty ones
+    coding : str, `UTF8`, `UTF16` or `WESTERN`, in which its letters were read
     """
 
     columns: tuple[str, ...]
     lines: tuple[ListLine, ...]
+    coding: str = UTF8
 
 
 def read_list(content: bytes, known: Collection[str]) -> ListFile:
@@ -53,40 +56,32 @@ def read_list(content: bytes, known: Collection[str]) -> ListFile:
 
     Parameters
     ----------
-    content : bytes as they were handed over: UTF-8 with or without a mark at its start, commas or semicolons
-    known : names of columns, small letters; they tell which of the two signs separates the cells
+    content : bytes as they were handed over: UTF-8 or 16 bits with or without a mark at its start, else Windows-1252;
+        commas, semicolons or tabs
+    known : names of columns, small letters; they tell which of the signs separates the cells
 
     Raises
     ------
     InvalidList : it is no such file
     """
-    text = _decoded(content)
+    text, coding = _decoded(content)
     separator = _separator(text, known)
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     columns: tuple[str, ...] | None = None
     lines: list[ListLine] = []
-    start = 1
-    try:
-        for cells in reader:
-            number, start = start, reader.line_num + 1
-            if not any(cell.strip() for cell in cells):
-                continue
-            if columns is None:
-                columns = _columns(cells)
-            else:
-                lines.append(_line(number, columns, cells))
-            if len(lines) > MOST_LINES:
-                raise InvalidList(
-                    f"The list has more than {MOST_LINES} lines.", "Split it into several files.", limit=MOST_LINES
-                )
-    except csv.Error as error:
-        raise InvalidList(f"The list cannot be read at line {start}: {error}.", _SAVE_AGAIN) from error
+    starts = _starts(text, separator)
+    for (number, width), cells in zip(starts, _cells(text, separator, starts), strict=True):
+        if not any(cell.strip() for cell in cells):
+            continue
+        if columns is None:
+            columns = _columns(cells[:width])
+        else:
+            lines.append(_line(number, columns, cells[:width]))
     if columns is None or not lines:
         raise InvalidList("The list has no lines under its headings.", "The first line names the columns.")
-    return ListFile(columns, tuple(lines))
+    return ListFile(columns, tuple(lines), coding)
 
 
-def _decoded(content: bytes) -> str:
+def _decoded(content: bytes) -> tuple[str, str]:
     if len(content) > LARGEST_BYTES:
         size, limit = len(content) / 1024**2, LARGEST_BYTES / 1024**2
         raise InvalidList(
@@ -96,13 +91,33 @@ def _decoded(content: bytes) -> str:
             limit=limit,
             unit="MB",
         )
-    if content.startswith(_SIXTEEN_BITS) or b"\0" in content:
-        raise InvalidList("The list is not UTF-8 text: it is a spreadsheet's own file, or in 16 bits.", _SAVE_AGAIN)
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = content.count(b"\n", 0, error.start) + 1
-        raise InvalidList(f"The list is not UTF-8: line {line} has a letter in another coding.", _SAVE_AGAIN) from error
+    wide = _sixteen_bits(content)
+    if wide is None and b"\0" in content:
+        raise InvalidList("This is no list but a spreadsheet's own file, or no text at all.", _SAVE_AGAIN)
+    for coding, reads in ((UTF16, wide), (UTF8, UTF8), (WESTERN, WESTERN)):
+        if reads is None or (wide is not None and coding != UTF16):
+            continue
+        try:
+            return content.decode(reads).removeprefix("\ufeff"), coding
+        except UnicodeDecodeError as error:
+            if coding != UTF8:
+                line = content.count(b"\n", 0, error.start) + 1
+                raise InvalidList(
+                    f"The letters of the list cannot be read: line {line} has one in an unknown coding.", _SAVE_AGAIN
+                ) from error
+    raise AssertionError("every file is read in one of the codings or refused")
+
+
+def _sixteen_bits(content: bytes) -> str | None:
+    """Which of the two orders of bytes a text in 16 bits has; None where it is none."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return "utf-16"
+    first = content[:200]
+    for coding, empty, full in (("utf-16-le", first[1::2], first[::2]), ("utf-16-be", first[::2], first[1::2])):
+        # headings are in Latin letters nearly always, so most of every other byte is zero
+        if len(first) >= 4 and empty.count(0) > 0.6 * len(empty) and full.count(0) == 0:
+            return coding
+    return None
 
 
 def _separator(text: str, known: Collection[str]) -> str:
@@ -113,10 +128,53 @@ def _separator(text: str, known: Collection[str]) -> str:
         names = [name.strip().strip('"').strip().casefold() for name in first.split(separator)]
         return len(set(names) & set(known)), len(names)
 
-    best = max(_SEPARATORS, key=fit)
-    if fit(best)[0] == 0 and "\t" in first:
-        raise InvalidList("The columns are separated by tabs.", "Save the list with commas or semicolons.")
-    return best
+    return max(_SEPARATORS, key=fit)
+
+
+def _starts(text: str, separator: str) -> list[tuple[int, int]]:
+    """For each row the line of the file at which it starts, and how many cells it has.
+
+    Strictly, because a quotation mark that is never closed would swallow all the lines that follow.
+    """
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    found: list[tuple[int, int]] = []
+    start = 1
+    try:
+        for cells in reader:
+            found.append((start, max(len(cells), 1)))
+            start = reader.line_num + 1
+            if len(found) > MOST_LINES + 1:
+                raise InvalidList(
+                    f"The list has more than {MOST_LINES} lines.", "Split it into several files.", limit=MOST_LINES
+                )
+    except csv.Error as error:
+        raise InvalidList(f"The list cannot be read at line {start}: {error}.", _SAVE_AGAIN) from error
+    return found
+
+
+def _cells(text: str, separator: str, starts: list[tuple[int, int]]) -> list[list[str]]:
+    """The cells of every row, each row as wide as the widest."""
+    import pandas as pd  # imported late: it is slow to load, and few runs read a list
+
+    if not starts:
+        return []
+    try:
+        table = pd.read_csv(
+            io.StringIO(text, newline=""),
+            sep=separator,
+            header=None,
+            names=range(max(width for _, width in starts)),
+            dtype=str,
+            keep_default_na=False,
+            na_filter=False,
+            skip_blank_lines=False,
+        )
+    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
+        raise InvalidList(f"The list cannot be read: {error}.", _SAVE_AGAIN) from error
+    rows: list[list[str]] = table.to_numpy().tolist()
+    if len(rows) != len(starts):
+        raise InvalidList("The list cannot be read: its lines end in more than one way.", _SAVE_AGAIN)
+    return rows
 
 
 def _columns(cells: list[str]) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from tracker.errors import Conflict, InvalidEntry, NotFound
+from tracker.errors import Conflict, InvalidEntry
 from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Deletion, Store
 from tracker.workflow.photos import require_agreement
@@ -45,14 +45,11 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
 
     Raises
     ------
-    Conflict : it was made part of the record in another window
+    DraftChanged : it was saved in another window since it was read
+    Conflict : it was made part of the record or thrown away in another window
     ConsentMissing : it has photos, and the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
     """
-    if _is_recorded(store, draft):
-        raise Conflict(
-            "This was saved or thrown away in another window.", "Open it from the client's page to change it."
-        )
     return store.save_draft(replace(draft, updated_at=now()))
 
 
@@ -71,6 +68,7 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
 
     Raises
     ------
+    DraftChanged : the draft was saved in another window since it was read
     Conflict : the draft is no visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
@@ -81,7 +79,8 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     _require_past(draft.visit.on, "The visit")
     visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
-    return store.save_visit(visit, photos, draft_id=draft.id, by=clean_line(by, "The name of who saves it"))
+    by = clean_line(by, "The name of who saves it")
+    return store.save_visit(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
 def record_progress(store: Store, draft: Draft) -> PhotoRecord:
@@ -93,6 +92,7 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
 
     Raises
     ------
+    DraftChanged : the draft was saved in another window since it was read
     Conflict : the draft is no progress photo, or has not exactly one photo
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or the picture is not there any more
@@ -103,7 +103,7 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     photo = draft.photos[0]
     if not photo.time_noted:
         _require_past(photo.taken_at.astimezone().date(), "The photo")
-    return store.save_photo(replace(photo, visit_id=None), draft_id=draft.id)
+    return store.save_photo(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
 
 
 def discard_draft(store: Store, draft_id: str) -> Deletion | None:
@@ -117,15 +117,3 @@ def _require_past(on: date, what: str) -> None:
         raise InvalidEntry(
             f"{what} is dated {on.day} {on:%B %Y}, which is still to come.", "Correct the date, then save again."
         )
-
-
-def _is_recorded(store: Store, draft: Draft) -> bool:
-    """Whether the draft itself is gone and what it holds is in the record."""
-    try:
-        store.draft(draft.id)
-    except NotFound:
-        if draft.visit is not None and store.has_visit(draft.visit.id):
-            return True
-        held = {photo.id for photo in draft.photos}
-        return any(photo.id in held for photo in store.photos(client_id=draft.client_id))
-    return False

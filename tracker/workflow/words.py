@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import unicodedata
 
+import regex
+
 from tracker.errors import InvalidEntry
 
 NAME_LIMIT = 120
@@ -12,6 +14,11 @@ NOTE_LIMIT = 4000
 
 # line breaks, and the two joiners that some scripts and signs are written with
 _KEPT = ("\n", "\t", "\u200c", "\u200d")
+
+# Something to see: no control, blank or unassigned character, no mark without a letter to stand on, none that Unicode
+# has drawn as nothing (Default_Ignorable_Code_Point: joiners, fillers, selectors), and none of the three signs that are
+# blank by their name or purpose: braille pattern blank, musical symbol null notehead, object replacement character.
+_SEEN = regex.compile(r"[^\p{C}\p{Z}\p{M}\p{Default_Ignorable_Code_Point}\u2800\U0001D159\uFFFC]")
 
 
 def clean_line(text: str, what: str, limit: int = NAME_LIMIT) -> str:
@@ -47,7 +54,12 @@ def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
 
 
 def _visible(text: str) -> str:
-    """Text in composed form without control characters (Cc), halves of characters (Cs) and invisible ones (Cf)."""
+    """Text in composed form without control characters (Cc), halves of characters (Cs) and invisible ones (Cf).
+
+    Empty where nothing of it can be seen, so that whoever asks for a name gets one.
+    """
+    if not _SEEN.search(text):
+        return ""
     kept = (letter for letter in text if letter in _KEPT or unicodedata.category(letter) not in ("Cc", "Cf", "Cs"))
     return unicodedata.normalize("NFC", "".join(kept))
 

@@ -13,13 +13,19 @@ from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import count, day, listed, plain
 from tracker.ui.session import open_store
-from tracker.workflow.bring_in import CLIENTS, ImportPlan, bring_in, plan_import, refused_csv
+from tracker.workflow.bring_in import bring_in, plan_files, refused_csv
+from tracker.workflow.csv_file import LARGEST_BYTES, UTF16, WESTERN
+from tracker.workflow.import_plan import TABLES, ImportPlan
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
 _SHOWN = 20
 _ROUND = "bring-in-round"
+_CODINGS = {
+    WESTERN: "The file is not UTF-8; it was read as Windows-1252. Look whether letters such as é and ü are right.",
+    UTF16: "The file was read as text in 16 bits (UTF-16).",
+}
 _DAYS, _MONTHS = "day first: 3 April", "month first: 4 March"
 
 
@@ -32,49 +38,55 @@ def page() -> None:
         _columns()
         number = st.session_state.setdefault(_ROUND, 0)
         handed = st.file_uploader(
-            "The list, as a CSV file", type=["csv", "txt"], max_upload_size=5, key=f"list-{number}"
+            "The list, as a CSV file",
+            type=["csv", "txt"],
+            accept_multiple_files=True,
+            max_upload_size=LARGEST_BYTES // 1024**2,
+            key=f"list-{number}",
         )
-        if handed is not None:
-            _look(store, handed.getvalue())
+        if handed:
+            _look(store, [file.getvalue() for file in handed])
         link("data", "Back to My data")
 
 
 def _columns() -> None:
     st.markdown(
-        "From a spreadsheet, saved as **CSV UTF-8**. The first line names the columns. Nothing is kept before you have "
-        "seen what would be added, and why a line is left out."
+        "From a spreadsheet, saved as **CSV UTF-8**; other codings are read too, and the page says so. The first line "
+        "names the columns. Nothing is kept before you have seen what would be added, and why a line is left out."
     )
     st.markdown(
-        "- **Clients:** a column *name* (or *first name* and *last name*), and *note* if you like.\n"
+        "- **Clients:** a column *name* (or *first name* and *last name*), and *note* and *contact* if you like.\n"
         "- **Past visits:** columns *client*, *date*, and *services*, *notes*, *next time* if you like. "
-        "Their clients come in first, with a list of their own."
+        "Their clients come in first, with a list of their own.\n"
+        "- **Tables that this program wrote:** *client.csv*, *visit.csv* and *visit_steps.csv* from the folder tables, "
+        "all at once. Who is there already stays as they are."
     )
     st.caption(
         "Clients from a list have agreed to nothing yet: ask them before the first photo. Past visits come without "
-        "photos."
+        "photos, readings, and what their products cost: no table holds those."
     )
 
 
-def _look(store: Store, content: bytes) -> None:
+def _look(store: Store, contents: list[bytes]) -> None:
     """What would be added, what not, and the button that does it."""
     try:
-        plan = plan_import(store, content)
+        plan = plan_files(store, contents)
         if plan.dates_unclear:
             chosen = st.radio("What is 03/04 in this list?", [_DAYS, _MONTHS], index=None, key="day-order")
             if chosen is None:
                 st.markdown("The list does not show whether days or months come first. Choose one to go on.")
                 return
-            plan = plan_import(store, content, day_first=chosen == _DAYS)
+            plan = plan_files(store, contents, day_first=chosen == _DAYS)
     except TrackerError as error:
         sorry(error)
         return
     _what_comes(plan)
     _what_stays_out(plan)
-    number = len(plan.clients) + len(plan.visits)
-    if number == 0:
+    if not (plan.clients or plan.visits):
         st.markdown("**Nothing of this list can be added.**")
         return
-    what = count(number, "client" if plan.kind == CLIENTS else "visit")
+    both = (count(len(plan.clients), "client"), count(len(plan.visits), "visit"))
+    what = listed(words for words, some in zip(both, (plan.clients, plan.visits), strict=True) if some)
     if st.button(f"Add {what}", type="primary", key="bring-in"):
         with told():
             bring_in(store, plan)
@@ -85,6 +97,10 @@ def _look(store: Store, content: bytes) -> None:
 
 
 def _what_comes(plan: ImportPlan) -> None:
+    if plan.coding in _CODINGS:
+        st.caption(_CODINGS[plan.coding])
+    if plan.kind == TABLES:
+        st.caption("Agreements and photos do not come in with tables. A restored backup brings them back.")
     if plan.clients:
         st.header(f"{count(len(plan.clients), 'client')} to add", anchor=False)
         rows = [f"**{plain(client.name)}** {plain(client.note[:80])}" for client in plan.clients[:_SHOWN]]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
 from tracker.errors import TrackerError
-from tracker.records import Client, PhotoRecord, Visit
+from tracker.records import Client, Draft, PhotoRecord, Visit
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.reading_view import level_words
@@ -71,6 +72,8 @@ def _subject(edit: Edit, after: Any, answers: dict[str, Consent]) -> str:
         return f"{PURPOSE_WORDS[answer.purpose].lower()}, the client {verb}"
     if isinstance(record, Visit):
         return f"visit of {day(record.on)} {edit.what}"
+    if isinstance(record, Draft):
+        return f"{record.kind} that was being put together, words or marks of one tab {edit.what}"
     if isinstance(record, PhotoRecord):
         return f"{record.role} photo of {day(as_date(record.taken_at))} {edit.what}"
     noun = "name or notes" if edit.kind == "client" and edit.what == "changed" else edit.kind
@@ -95,6 +98,8 @@ def _fields(record: Any) -> dict[str, str]:
         return {"name": _said(record.name), "note": _said(record.note), "contact note": _said(record.contact)}
     if isinstance(record, Visit):
         return _visit_fields(record)
+    if isinstance(record, Draft):
+        return _draft_fields(record)
     if isinstance(record, PhotoRecord):
         return _photo_fields(record)
     return {}
@@ -114,6 +119,16 @@ def _visit_fields(visit: Visit) -> dict[str, str]:
         "agreed": plain(agreed_words(visit.limits)),
         "washes a week": washes_words(visit.washes_per_week),
     }
+
+
+def _draft_fields(draft: Draft) -> dict[str, str]:
+    marks = {
+        f"{word} of the {photo.role} photo" + (f" {number}" if len(draft.photos) > 2 else ""): text
+        for number, photo in enumerate(draft.photos, start=1)
+        for word, text in _photo_fields(photo).items()
+        if word in ("light", "place of the marks")
+    }
+    return {**(_visit_fields(draft.visit) if draft.visit is not None else {}), **marks}
 
 
 def _photo_fields(photo: PhotoRecord) -> dict[str, str]:
@@ -141,8 +156,23 @@ def _said(text: str) -> str:
 
 def _now(store: Store, edit: Edit) -> Any:
     """The record as it is now; None where it is gone or cannot be read."""
+    if isinstance(edit.before, Draft):
+        return _draft_now(store, edit.before)
     find = {"client": store.client, "visit": store.visit, "photo": store.photo}.get(edit.kind)
     try:
         return find(edit.record_id) if find is not None else None
+    except TrackerError:
+        return None
+
+
+def _draft_now(store: Store, before: Draft) -> Draft | None:
+    """The draft as it is now, or as it was saved; None where it was thrown away."""
+    try:
+        return store.draft(before.id)
+    except TrackerError:
+        pass
+    try:
+        visit = store.visit(before.visit.id) if before.visit is not None else None
+        return replace(before, visit=visit, photos=tuple(store.photo(photo.id) for photo in before.photos))
     except TrackerError:
         return None

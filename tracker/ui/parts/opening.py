@@ -12,9 +12,13 @@ from tracker.ui.parts.forgetting import ask_to_forget
 from tracker.ui.parts.notices import say_what_was_kept
 from tracker.ui.parts.undo import offer_undo
 
+OPEN_DRAFT = "draft-open"
+"""Which draft the page before this run showed; another page forgets it."""
+
 
 def begin(*, undo: bool = True) -> None:
     """Call at the top of a page; one that is shown to clients says nothing of what was deleted (`undo` False)."""
+    st.session_state.pop(OPEN_DRAFT, None)
     st.html(f"<style>{_style()}</style>")
     begin_at_the_top()
     ask_to_forget()

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.errors import NotFound
 from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
 from tracker.ui.opened import opened
+from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
 from tracker.ui.parts.words import ROLE_WORDS
+from tracker.workflow.drafts import Change, Changed, at_step, with_changed_photos, with_photos
 
 if TYPE_CHECKING:
     from tracker.store import Store
@@ -31,12 +35,14 @@ class Work:
     ----------
     kind : str, ``visit`` or ``progress``
     draft : Draft or None, None until the first photo is in: opening the page alone keeps nothing
+    tab : Tab or None, what this window knows of the draft
     """
 
     store: Store
     client: Client
     kind: str
     draft: Draft | None
+    tab: Tab | None = None
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -79,50 +85,70 @@ def fields_of(work: Work) -> str:
     return str(st.session_state.get(f"fields-{work.draft.id}", work.draft.id))
 
 
-def _begin(work: Work) -> Draft:
-    """A new draft, with the fields that were filled in before it was there."""
+def _begun(work: Work) -> Work:
+    """The work with a new draft, which has the fields that were filled in before it was there."""
     draft = workflow.start_draft(work.store, work.client.id, work.kind)
     st.session_state[f"fields-{draft.id}"] = fields_of(work)
     del st.session_state[f"fields-{work.client.id}"]
-    return draft
+    return replace(work, draft=draft, tab=tab_of(draft))
 
 
-def keep(store: Store, draft: Draft) -> None:
-    """Keep the draft as it is now."""
-    workflow.keep_draft(store, draft)
+def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
+    """Change the draft as it is kept now; where it is gone, the page says so instead."""
+    if work.draft is None or work.tab is None:
+        raise AssertionError("only a draft that is there is changed")
+    try:
+        changed = workflow.change_draft(work.store, work.draft.id, change)
+    except NotFound:
+        if _is_there(work.store, work.draft.id):
+            raise
+        st.rerun()
+    work.tab.met(changed)
+    return changed
 
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord]) -> None:
-    """Add photos to the draft, which begins with the first one."""
-    draft = work.draft or _begin(work)
-    keep(work.store, replace(draft, photos=(*draft.photos, *photos)))
+    """Add photos to the draft, which begins with the first one, and anew where another window closed it."""
+    if work.draft is not None and not _is_there(work.store, work.draft.id):
+        say_on_next_page(
+            "This draft was saved or thrown away in another window meanwhile, so what you added begins a new one."
+        )
+        work = replace(work, draft=None, tab=None)
+    begun = work if work.draft is not None else _begun(work)
+    draft = keep(begun, with_photos(photos)).draft
     st.query_params.from_dict({"draft": draft.id})
 
 
 def go_on_without_photos(work: Work) -> None:
     """Move to what was done; the draft begins here where there is none."""
-    moved_on()
-    draft = work.draft or _begin(work)
-    keep(work.store, replace(draft, step=LAST_STEP))
-    st.query_params.from_dict({"draft": draft.id})
-    st.rerun()
+    begun = work if work.draft is not None else _begun(work)
+    if begun.draft is not None:
+        st.query_params.from_dict({"draft": begun.draft.id})
+    go_to_step(begun, LAST_STEP)
 
 
-def put_photo(work: Work, photo: PhotoRecord) -> None:
-    """Put a changed photo in the place of the one that the draft holds now."""
-    if work.draft is None:
-        return
-    draft = work.store.draft(work.draft.id)
-    photos = tuple(photo if other.id == photo.id else other for other in draft.photos)
-    keep(work.store, replace(draft, photos=photos))
+def put_photo(work: Work, photo: PhotoRecord, seen: PhotoRecord | None = None) -> None:
+    """Put a changed photo in the place of the one that the draft holds; `seen` is how this window knew it."""
+    if work.draft is not None:
+        known = work.photos if seen is None else (seen,)
+        keep(work, with_changed_photos(known, (photo,)))
 
 
 def go_to_step(work: Work, step: int) -> None:
-    """Move to a step and show it."""
-    if work.draft is not None:
-        keep(work.store, replace(work.draft, step=step))
+    """Move to a step and show it; another window stays where it is."""
+    if work.tab is not None:
+        keep(work, at_step(step))
+        work.tab.step = step
     moved_on()
     st.rerun()
+
+
+def _is_there(store: Store, draft_id: str) -> bool:
+    try:
+        store.draft(draft_id)
+    except NotFound:
+        return False
+    return True
 
 
 def small_picture(store: Store, photo: PhotoRecord) -> Small:

@@ -12,11 +12,12 @@ from tracker.errors import NotFound
 from tracker.records import MEASURING, PROGRESS, Client, Draft
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
-from tracker.ui.pages.new_visit import gone, marks, photos, result, save
-from tracker.ui.pages.new_visit.draft_state import Work, go_to_step
+from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
+from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, go_to_step
+from tracker.ui.pages.new_visit.tab import tab_of
 from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.opening import begin
+from tracker.ui.parts.opening import OPEN_DRAFT, begin
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
 from tracker.ui.parts.words import day, plain
@@ -34,12 +35,13 @@ _STEPS = (photos.show, marks.show, result.show, save.show)
 
 def page() -> None:
     """The page."""
+    shown = st.session_state.get(OPEN_DRAFT)
     begin()
     with told():
         store = open_store()
         draft_id, client_id = asked_for("draft"), asked_for("client")
         if draft_id is not None:
-            _draft(store, draft_id)
+            _draft(store, draft_id, anew=shown != draft_id)
         elif client_id is not None:
             kind = PROGRESS if st.query_params.get("kind") == PROGRESS else VISIT
             _work(Work(store, store.client(client_id), kind, None))
@@ -47,13 +49,16 @@ def page() -> None:
             _who(store)
 
 
-def _draft(store: Store, draft_id: str) -> None:
+def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
     try:
         draft = store.draft(draft_id)
     except NotFound:
         gone.say_what_became_of_it(store, draft_id)
         return
-    work = Work(store, store.client(draft.client_id), draft.kind, draft)
+    tab = tab_of(draft, anew=anew)
+    if tab.draft.revision != draft.revision:
+        tab.hear(draft)
+    work = Work(store, store.client(draft.client_id), draft.kind, draft, tab)
     gone.remember(draft, changing=work.kept_visit is not None)
     _work(work)
 
@@ -91,13 +96,16 @@ def _work(work: Work) -> None:
     if not work.store.has_consent(work.client.id, MEASURING):
         _no_agreement(work.client)
         return
-    step = work.draft.step if work.draft is not None else 0
+    step = min(work.tab.step, LAST_STEP) if work.tab is not None else 0
+    if work.tab is not None and step != LAST_STEP:
+        work.tab.first = work.tab.words = None
     if work.draft is None:
         continue_instead(work.store, [draft for draft in work.store.drafts(work.client.id) if draft.kind == work.kind])
     step_bar(STEP_NAMES, step)
-    _STEPS[min(step, len(_STEPS) - 1)](work)
+    news.show(work)
+    _STEPS[step](work)
     if work.draft is not None:
-        _leave(work, work.draft)
+        _leave(work, work.draft, step)
 
 
 def _no_agreement(client: Client) -> None:
@@ -105,15 +113,15 @@ def _no_agreement(client: Client) -> None:
     link("client", "Record the agreement on the client’s page", client=client.id)
 
 
-def _leave(work: Work, draft: Draft) -> None:
+def _leave(work: Work, draft: Draft, step: int) -> None:
     """The ways out of an unfinished job."""
     changing = work.kept_visit is not None
     what = "these changes" if changing else "this draft"
     st.divider()
     st.caption(f"You can leave at any time: {'the changes are' if changing else 'the draft is'} kept under Today.")
     with st.container(horizontal=True):
-        if draft.step > 0 and st.button("Back one step", key="step-back"):
-            go_to_step(work, draft.step - 1)
+        if step > 0 and st.button("Back one step", key="step-back"):
+            go_to_step(work, step - 1)
         with st.popover(f"Throw {what} away"):
             goes = "only these changes; the visit stays as it was saved" if changing else "the photos and notes of it"
             st.markdown(f"Deletes {goes}. {UNDO_WORDS}")

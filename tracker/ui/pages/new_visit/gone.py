@@ -8,21 +8,17 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.errors import NotFound
-from tracker.records import PROGRESS, Draft
+from tracker.records import PROGRESS, Draft, Visit
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
+from tracker.ui.pages.new_visit.visit_fields import TEXTS
 from tracker.ui.parts.words import plain
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
-_TEXTS = {
-    "visit-history": ("Hair history", "history"),
-    "visit-start": ("Starting point", "starting_point"),
-    "visit-note": ("Note", "note"),
-    "visit-next": ("Next time", "next_time"),
-}
-"""Fields of the last step, by the beginning of their key: the words for each and where a visit keeps it."""
+_STEP_TEXTS = ("-product", "-note", "-own", "-weave", "-sections")
+"""Ends of the keys of a step's fields of plain text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,21 +76,40 @@ def _what_was_typed(store: Store, draft: Draft) -> None:
     """The words of this window that the kept visit does not have, to be copied: fields are gone with the draft."""
     key = f"typed-{draft.id}"
     if key not in st.session_state:
-        st.session_state[key] = {
-            name: text.strip() for name in _TEXTS if (text := st.session_state.get(f"{name}-{draft.id}") or "").strip()
-        }
+        st.session_state[key] = _typed(draft.id)
     kept = store.visit(draft.visit.id) if draft.visit is not None and store.has_visit(draft.visit.id) else None
-    lost = {
-        words: st.session_state[key][name]
-        for name, (words, field) in _TEXTS.items()
-        if name in st.session_state[key] and st.session_state[key][name] != getattr(kept, field, None)
-    }
+    there = _texts_of(kept) if kept is not None else set()
+    lost = [(words, text) for words, text in st.session_state[key] if text not in there]
     if not lost:
         return
     st.markdown("**This was typed here and is not saved. Copy what you need:**")
-    for words, text in lost.items():
+    for words, text in lost:
         st.caption(words)
         st.code(text, language=None, wrap_lines=True)
+
+
+def _typed(draft_id: str) -> list[tuple[str, str]]:
+    """What stands in the fields of text that this window showed last, each with what it is."""
+    found = []
+    for key, text in sorted(st.session_state.items(), key=lambda item: str(item[0])):
+        if not isinstance(text, str) or not text.strip():
+            continue
+        words = next((words for name, (words, _) in TEXTS.items() if str(key).startswith(f"{name}-{draft_id}")), "")
+        if not words and str(key).startswith(f"steps-{draft_id}") and str(key).endswith(_STEP_TEXTS):
+            words = "Step"
+        if words:
+            found.append((words, text.strip()))
+    return found
+
+
+def _texts_of(visit: Visit) -> set[str]:
+    """Every text of a visit that was typed into such a field."""
+    of_steps = (
+        text
+        for step in visit.steps
+        for text in (step.zone, step.what, step.product, step.note, step.ratio, step.weave, step.sections)
+    )
+    return {*of_steps, *(getattr(visit, field) for _, field in TEXTS.values())}
 
 
 def _seen_key(draft_id: str) -> str:

@@ -91,8 +91,9 @@ def _one_photo(work: Work, photo_id: str) -> None:
 def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
     """The photo with its marks where the person has put them; moved marks are kept at once."""
     given = photo.marks
-    if given is None or given.corners is None:
+    if given is None or given.corners is None or work.tab is None:
         return photo
+    read, kept = work.tab.marks.get(photo.id, (given, given))
     edited = edit_marks(
         key=f"marks-{photo.id}",
         url=picture_url(photo, LARGE),
@@ -104,11 +105,25 @@ def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
         label=f"{work.name(photo)} photo",
     )
     marks = replace(given, corners=edited.corners, path=edited.path, width=edited.width)
+    if given != kept and marks == read:  # another window moved them, this one did not
+        begin_anew(work, photo)
+        st.rerun()
     if marks == given:
+        work.tab.marks[photo.id] = (marks, marks)
         return photo
     moved = replace(photo, marks=marks, reading=None, failure=None)
-    put_photo(work, moved)
+    put_photo(work, moved, photo if given == kept else replace(photo, marks=kept))
+    work.tab.marks[photo.id] = (marks, marks)
+    if given != kept:
+        st.rerun()
     return moved
+
+
+def begin_anew(work: Work, photo: PhotoRecord) -> None:
+    """Let the editor of a photo begin with the marks that the draft has."""
+    st.session_state[_rev_key(photo)] = st.session_state.get(_rev_key(photo), 0) + 1
+    if work.tab is not None:
+        work.tab.marks.pop(photo.id, None)
 
 
 def _buttons(work: Work, photo: PhotoRecord) -> None:
@@ -117,7 +132,7 @@ def _buttons(work: Work, photo: PhotoRecord) -> None:
     searched = photo.marks is not None and photo.marks.card_kind == SEARCHED
     if st.button("Find the card again" if searched else "Start the marks again", key=f"again-{photo.role}"):
         _find_again(work, photo)
-        st.session_state[_rev_key(photo)] += 1
+        begin_anew(work, photo)
         st.rerun()
     if right and photo.marks is not None:
         _confirm(work, photo, photo.marks)
@@ -158,7 +173,7 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
         return
     found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
     st.session_state[card_problem_key(photo)] = problem
-    put_photo(work, replace(photo, marks=found, reading=None, failure=None))
+    put_photo(work, replace(photo, marks=found, reading=None, failure=None), photo)
 
 
 def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
@@ -172,7 +187,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
             else:
                 measured = workflow.measure_record(work.store, photo, marks, decoded=opened())
         st.session_state.pop(card_problem_key(photo), None)
-        put_photo(work, measured)
+        put_photo(work, measured, photo)
     if no_number(measured):
         st.rerun()
     _next(work, measured)
@@ -197,14 +212,14 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
 
 def _next(work: Work, photo: PhotoRecord) -> None:
     """The next photo that was not looked at, else the result."""
-    draft = work.store.draft(work.draft.id) if work.draft is not None else None
-    waiting = [other for other in (draft.photos if draft else ()) if other.id != photo.id and not is_measured(other)]
+    # another window may have added photos, and a fragment keeps the arguments of the last full run
+    now = replace(work, draft=work.tab.draft if work.tab is not None else work.draft)
+    waiting = [other for other in now.photos if other.id != photo.id and not is_measured(other)]
     if waiting:
-        waiting.sort(key=lambda other: [each.id for each in work.photos].index(other.id))
         st.session_state[_NEXT] = waiting[0].id
         moved_on()
         st.rerun()
-    go_to_step(replace(work, draft=draft), 2)
+    go_to_step(work, 2)
 
 
 def _current(work: Work, photo_id: str) -> PhotoRecord | None:

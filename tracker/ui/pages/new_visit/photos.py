@@ -31,6 +31,7 @@ from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.parts.words import ROLE_WORDS, sentence_case
+from tracker.workflow.drafts import with_changed_photos, without_photo
 from tracker.workflow.visits import VISIT
 
 MOST = 9
@@ -175,7 +176,11 @@ def _follow_card(work: Work, card: str, reflectance: float | None) -> None:
     if work.draft is None:
         return
     wanted = (card, reflectance)
-    if all(photo.marks is None or (photo.marks.card_kind, photo.marks.reflectance) == wanted for photo in work.photos):
+    alike = all(
+        photo.marks is None or (photo.marks.card_kind, photo.marks.reflectance) == wanted for photo in work.photos
+    )
+    _follow(work, "card", wanted, alike=alike)
+    if alike:
         return
     try:
         with st.spinner("Looking for the card"):
@@ -183,14 +188,13 @@ def _follow_card(work: Work, card: str, reflectance: float | None) -> None:
     except TrackerError as error:
         sorry(error)
         return
-    keep(work.store, replace(work.draft, photos=photos))
+    keep(work, with_changed_photos(work.photos, photos))
     st.rerun()
 
 
 def _remove(work: Work, photo: PhotoRecord) -> None:
     if work.draft is not None:
-        rest = tuple(other for other in work.draft.photos if other.id != photo.id)
-        keep(work.store, replace(work.draft, photos=rest))
+        keep(work, without_photo(photo.id))
     st.rerun()
 
 
@@ -203,17 +207,30 @@ def _light(work: Work, role: str) -> str:
         LIGHTS[:-1],
         default=likely.light if likely is not None and likely.light in LIGHTS[:-1] else None,
         format_func=sentence_case,
-        key=f"light-{role}-{fields_of(work)}",
+        key=_field(work, f"light-{role}"),
         wrap=True,
     )
     light = chosen or LIGHTS[-1]
     if chosen is None and present:
         st.caption("Note the light: it makes every ± smaller.")
-    if work.draft is not None and any(photo.light != light for photo in present):
-        photos = tuple(_noted(work, photo, light) if photo.role == role else photo for photo in work.photos)
-        keep(work.store, replace(work.draft, photos=photos))
+    alike = all(photo.light == light for photo in present)
+    _follow(work, f"light-{role}", light, alike=alike)
+    if work.draft is not None and not alike:
+        keep(work, with_changed_photos(work.photos, [_noted(work, photo, light) for photo in present]))
         st.rerun()
     return light
+
+
+def _follow(work: Work, name: str, read: object, *, alike: bool) -> None:
+    """Where another window chose otherwise for the photos, let a field that was not touched here begin anew."""
+    if work.tab is None:
+        return
+    untouched = work.tab.chosen.get(name) == read
+    work.tab.chosen[name] = read
+    if untouched and not alike:
+        del work.tab.chosen[name]
+        work.tab.turns[name] += 1
+        st.rerun()
 
 
 def _noted(work: Work, photo: PhotoRecord, light: str) -> PhotoRecord:
@@ -228,10 +245,16 @@ def _card(work: Work) -> tuple[str, float | None]:
     """The kind of card in the photos, and the reflectance of its grey where it is known better."""
     last = _last_photo(work)
     known = last.marks if last is not None else None
-    key = f"card-{fields_of(work)}"
+    key = _field(work, "card")
     if known is None:
         return choose_card(key)
     return choose_card(key, known.card_kind, known.reflectance)
+
+
+def _field(work: Work, name: str) -> str:
+    """Key of a field of this step, another one each time that it begins anew."""
+    turn = work.tab.turns[name] if work.tab is not None else 0
+    return f"{name}-{fields_of(work)}-{turn}" if turn else f"{name}-{fields_of(work)}"
 
 
 def _last_photo(work: Work) -> PhotoRecord | None:

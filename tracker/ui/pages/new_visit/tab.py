@@ -1,0 +1,208 @@
+"""What this window knows of the draft it shows: what another window changes is told, and never written over."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from datetime import datetime
+
+import streamlit as st
+
+from tracker.agreed import NOTHING_AGREED
+from tracker.reading import Marks
+from tracker.records import Draft, PhotoRecord, Visit
+from tracker.ui.parts.opening import OPEN_DRAFT
+from tracker.ui.parts.words import ROLE_WORDS, count
+from tracker.workflow.drafts import PARTS, Changed, Seen, parts_unlike, with_part
+
+PART_WORDS = {
+    "date": "date",
+    "services": "services",
+    "history": "hair history",
+    "start": "starting point",
+    "steps": "steps",
+    "agreed": "what was agreed",
+    "note": "note",
+    "next": "next time",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One thing of which two windows have unlike versions.
+
+    Attributes
+    ----------
+    mine, theirs : Visit or PhotoRecord, that hold both versions
+    shows_mine : bool, True where this window's version stands on the screen and in the draft, else the other's
+    """
+
+    mine: Visit | PhotoRecord
+    theirs: Visit | PhotoRecord
+    shows_mine: bool
+
+
+@dataclass
+class News:
+    """What another window changed.
+
+    Attributes
+    ----------
+    at : datetime, of the last of these changes
+    told : what was changed, in words, as a set with an order
+    choices : by the name of a part of the visit or the identifier of a photo
+    """
+
+    at: datetime
+    told: dict[str, None] = field(default_factory=dict)
+    choices: dict[str, Choice] = field(default_factory=dict)
+
+
+@dataclass
+class Tab:
+    """One window on a draft, for as long as the page stays open.
+
+    Attributes
+    ----------
+    draft : Draft, as this window knew it last
+    step : int, where this window is: another one may be elsewhere
+    first : Visit or None, what the fields of the last step began with; None while they are not shown
+    words : Seen or None, when those fields were last in step with the draft
+    turns : how often a field was begun anew with what another window wrote, by the name of the field
+    fresh : parts of the visit whose fields begin anew in this run
+    marks : for each photo the marks as the editor told them last, and as the draft had them then
+    chosen : light and card as their fields read last
+    news : what another window changed since the person was last asked, or None
+    """
+
+    draft: Draft
+    step: int
+    first: Visit | None = None
+    words: Seen | None = None
+    turns: Counter[str] = field(default_factory=Counter)
+    fresh: set[str] = field(default_factory=set)
+    marks: dict[str, tuple[Marks, Marks]] = field(default_factory=dict)
+    chosen: dict[str, object] = field(default_factory=dict)
+    news: News | None = None
+
+    def key(self, name: str, turn: str) -> str:
+        """Key of a field of this draft, another one each time that the field begins anew."""
+        number = self.turns[turn]
+        return f"{name}-{self.draft.id}-{number}" if number else f"{name}-{self.draft.id}"
+
+    def hear(self, draft: Draft) -> None:
+        """Take note of what another window made of the draft."""
+        told = different(self.draft, draft)
+        self.draft = draft
+        if told:
+            news = self._news(draft)
+            news.told |= dict.fromkeys(told)
+
+    def met(self, changed: Changed) -> None:
+        """Take note of a change that was made here, and of what it met."""
+        if changed.before.revision != self.draft.revision:
+            self.hear(changed.before)
+        self.draft = changed.draft
+        for name in changed.clashes:
+            self._clash(name, changed)
+
+    def in_step(self, read: Visit, kept: Visit) -> bool:
+        """Note that the fields read so, and the draft has that; False where fields have to begin anew to show it."""
+        words = self.words or Seen(read, kept)
+        touched = parts_unlike(read, words.read)
+        behind = [name for name in parts_unlike(kept, words.kept) if name not in touched]
+        for name in behind:
+            self.show_part(name, kept)
+            if not _holds(kept, read, name):
+                choices = self._news(self.draft).choices
+                asked = choices.get(name)
+                # what stood here first is what may be wanted back, however often it was replaced since
+                mine = asked.mine if asked is not None and not asked.shows_mine else read
+                choices[name] = Choice(mine, kept, shows_mine=False)
+        self.words = Seen(read, kept)
+        return not behind
+
+    def begun(self, read: Visit, kept: Visit) -> Seen:
+        """When the fields were last in step; those that began in this run are so from what they read first."""
+        self.words = self.words or Seen(read, kept)
+        for name in self.fresh:
+            self.words = Seen(with_part(self.words.read, name, read), self.words.kept)
+        self.fresh.clear()
+        return self.words
+
+    def show_part(self, name: str, visit: Visit) -> None:
+        """Let the fields of one part begin anew with what the visit has."""
+        if self.first is not None:
+            self.first = with_part(self.first, name, visit)
+        self.turns[name] += 1
+        self.fresh.add(name)
+
+    def shown(self, name: str, visit: Visit) -> None:
+        """Note that this window's fields of one part are to show what the draft has now."""
+        self.show_part(name, visit)
+        if self.words is not None:
+            self.words = Seen(with_part(self.words.read, name, visit), with_part(self.words.kept, name, visit))
+
+    def _clash(self, name: str, changed: Changed) -> None:
+        if name in PARTS:
+            mine: Visit | PhotoRecord | None = changed.draft.visit
+            theirs: Visit | PhotoRecord | None = changed.before.visit
+        else:
+            mine, theirs = _photo(changed.draft, name), _photo(changed.before, name)
+        if mine is not None and theirs is not None:
+            self._news(changed.before).choices[name] = Choice(mine, theirs, shows_mine=True)
+
+    def _news(self, draft: Draft) -> News:
+        if self.news is None:
+            self.news = News(draft.updated_at)
+        self.news.at = max(self.news.at, draft.updated_at)
+        return self.news
+
+
+def tab_of(draft: Draft, *, anew: bool = False) -> Tab:
+    """This window on the draft; a new one where the page was opened `anew`."""
+    key = f"draft-tab-{draft.id}"
+    held: Tab | None = None if anew else st.session_state.get(key)
+    if held is None:
+        held = st.session_state[key] = Tab(draft, draft.step)
+    st.session_state[OPEN_DRAFT] = draft.id
+    return held
+
+
+def different(before: Draft, after: Draft) -> list[str]:
+    """What differs between two states of a draft, in words; the step that was left is no matter."""
+    was, became = ({photo.id: photo for photo in draft.photos} for draft in (before, after))
+    added, removed = became.keys() - was.keys(), was.keys() - became.keys()
+    told = [f"{count(len(added), 'photo')} added"] if added else []
+    told += [f"{count(len(removed), 'photo')} removed"] if removed else []
+    for photo in after.photos:
+        other = was.get(photo.id)
+        if other is not None and other != photo:
+            told += [f"{thing} of the {ROLE_WORDS[photo.role].lower()} photo" for thing in _changed(other, photo)]
+    if after.visit is not None and before.visit is not None:
+        told += [PART_WORDS[name] for name in parts_unlike(before.visit, after.visit)]
+    elif after.visit is not None:
+        told.append("what was done")
+    return list(dict.fromkeys(told))
+
+
+def _changed(one: PhotoRecord, other: PhotoRecord) -> list[str]:
+    things = {"light": one.light != other.light, "marks": one.marks != other.marks}
+    return [thing for thing, changed in things.items() if changed] or ["measurement"]
+
+
+def _photo(draft: Draft, photo_id: str) -> PhotoRecord | None:
+    return next((photo for photo in draft.photos if photo.id == photo_id), None)
+
+
+def _holds(kept: Visit, read: Visit, name: str) -> bool:
+    """True where all that stood in the fields of a part is in what replaces it, so that nothing need be asked."""
+    for attribute in PARTS[name]:
+        was, became = getattr(read, attribute), getattr(kept, attribute)
+        if isinstance(was, str) and was not in became:
+            return False
+        if isinstance(was, tuple) and not set(was) <= set(became):
+            return False
+        if not isinstance(was, str | tuple) and was not in (became, None, NOTHING_AGREED):
+            return False
+    return True
