@@ -18,7 +18,7 @@ from tracker.ui.navigation import ENTRIES, address
 pytestmark = pytest.mark.browser
 
 NAME = "Zerubbabel"
-AT_ONCE_MS = 5_000
+PATIENCE_MS = 60_000
 
 
 @pytest.fixture
@@ -46,8 +46,8 @@ def everything_on(page: Any) -> str:
 
 
 def wait_until_gone(page: Any, word: str = NAME) -> None:
-    """Fail where a page shows the word for longer than a few seconds."""
-    for _ in range(AT_ONCE_MS // 100):
+    """Fail where a page goes on showing the word."""
+    for _ in range(PATIENCE_MS // 100):
         if word not in everything_on(page):
             return
         page.wait_for_timeout(100)
@@ -70,7 +70,7 @@ def test_other_tabs_and_other_browsers_lose_the_client(
     for page in shown:
         wait_until_gone(page)
     assert "Bea" in everything_on(shown[1])
-    erasing.page.wait_for_timeout(1000)  # it hears of its own erasure too, and keeps what it says of it
+    erasing.page.wait_for_timeout(1000)  # it hears of its own erasure too, and goes on saying so
     assert erasing.page.get_by_text("Erased on").is_visible()
     assert elsewhere.outside == erasing.outside == []
 
@@ -84,7 +84,7 @@ def test_what_is_being_typed_in_another_tab_stays(studio: str, opened: Callable[
     note = page.get_by_label("Note (optional)")
     note.click()
     page.keyboard.type("half a sent")
-    with page.expect_request("**/forgotten/*"):
+    with page.expect_request("**/forgotten/*", timeout=PATIENCE_MS):
         erase(erasing.page, studio, client)
     settled(page)
     page.keyboard.type("ence")
