@@ -31,7 +31,7 @@ from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
-from tracker.store.room import give_back_to_open, told_when_full
+from tracker.store.room import give_back_to_open
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.settings import StudioSettings
@@ -81,7 +81,7 @@ class Store(
 
     def __init__(self, root: Path) -> None:
         layout = Layout(private_folder(Path(root)))
-        with ExitStack() as undo, told_when_full(layout), database_faults():
+        with ExitStack() as undo, database_faults():
             give_back_to_open(layout)
             presence = Presence(layout.lock)
             undo.callback(presence.close)
