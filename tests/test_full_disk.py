@@ -77,8 +77,11 @@ def test_where_nothing_was_kept_back_it_is_told_and_nothing_changes(mounting: li
     assert (found["after"]["clients"], found["after"]["photos"]) == (21, 41)
 
 
-def test_no_byte_is_left_where_the_file_cannot_be_written_once_more(mounting: list[str], tmp_path: Path) -> None:
-    found = on_full_disk("many_words", mounting, tmp_path)
+@pytest.mark.parametrize("job", ["many_words", "filled_meanwhile"])
+def test_no_byte_is_left_where_the_file_cannot_be_written_once_more(
+    mounting: list[str], tmp_path: Path, job: str
+) -> None:
+    found = on_full_disk(job, mounting, tmp_path)
     assert found["after"] == found["then"] == {"tokens": [], "clients": 50, "photos": 40, "erased": 1}
     assert (found["finished"], found["then finished"]) == (False, True)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import errno
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import timedelta
 from functools import partial
@@ -212,10 +212,10 @@ def test_an_undo_without_room_leaves_no_picture(store: Store, monkeypatch: pytes
     lost = store.delete_visit(save_pair(store, add_client(store).id).id)
     put, kept = Pictures.put, [b""]
 
-    def full(self: Pictures, content: bytes) -> str:
+    def full(self: Pictures, content: bytes, require_room: Callable[[int], None]) -> str:
         if kept:
             kept.pop()
-            return put(self, content)
+            return put(self, content, require_room)
         raise StoreFull("The disk is full.")
 
     with monkeypatch.context() as patched:

@@ -46,7 +46,8 @@ def _database_fault(error: sqlite3.Error) -> StoreError:
         return Conflict("A record with this identifier is there already.", "Load the page again.")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return Conflict("Another window is saving at this moment.", "Try again in a few seconds.")
-    if primary == sqlite3.SQLITE_FULL:
+    # the index of the log could not grow: what a full disk is reported as, too
+    if primary == sqlite3.SQLITE_FULL or code == sqlite3.SQLITE_IOERR_SHMSIZE:
         return no_room()
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return DatabaseDamaged("The database file is damaged.", RESTORE)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from tracker.errors import StoreError, StoreFull
+from tracker.errors import StoreFull
 from tracker.store.faults import disk_faults, no_room
 from tracker.store.folder import Layout, private_file, sync_folder
 from tracker.store.settings_file import GIGABYTE, FileSettings
@@ -160,22 +159,6 @@ def give_back_to_open(layout: Layout) -> None:
         held = _reserved(layout)
         if held and shutil.disk_usage(layout.root).free < _TO_OPEN:
             os.truncate(layout.reserve, max(0, held - 2 * _TO_OPEN))
-
-
-@contextmanager
-def told_when_full(layout: Layout) -> Iterator[None]:
-    """Name the cause where a full disk kept the record from being opened: the database reports it as a broken disk.
-
-    Raises
-    ------
-    StoreFull
-    """
-    try:
-        yield
-    except StoreError as error:
-        if type(error) is StoreError and free_bytes(layout.root) < _TO_OPEN:
-            raise no_room() from error
-        raise
 
 
 def give_back(layout: Layout) -> None:

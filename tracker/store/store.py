@@ -34,7 +34,7 @@ from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
-from tracker.store.room import give_back_to_open, told_when_full
+from tracker.store.room import give_back_to_open
 from tracker.store.rows import KINDS, DamagedRecord, read_record
 from tracker.store.searching import Searching
 from tracker.store.set_aside import IN_HAND
@@ -86,7 +86,7 @@ class Store(
 
     def __init__(self, root: Path) -> None:
         layout = Layout(private_folder(Path(root)))
-        with ExitStack() as undo, told_when_full(layout), database_faults():
+        with ExitStack() as undo, database_faults():
             if not layout.lock.exists():
                 require_right_database(layout)  # before the lock is made: what is refused stays as it was, to the file
             presence = Presence(layout.lock)
