@@ -34,7 +34,7 @@ from tracker.store import Store
 REPOSITORY = Path(__file__).parents[1]
 WINDOWS, EACH = 5, 4
 PHOTOS = 2 * WINDOWS * EACH
-LONGEST_SECONDS = 300
+LONGEST_SECONDS = 600
 
 
 @dataclass
