@@ -92,6 +92,8 @@ def test_of_a_note_that_both_changed_one_is_chosen_and_the_other_stays(
     assert shown(other, draft) == "words of the other" == kept(store, draft).note
     assert "In the other tab:" in told(other)
     assert "words of one" in told(other)
+    assert "Choose at the top of the page" in told(other)
+    assert ["changed in another tab" in toast.value for toast in other.toast] == [True]
     other.button(key=f"other-tab-{choice}").click().run()
     assert_no_failure(other)
     expected = "words of the other" if choice == "mine" else "words of one"

@@ -24,6 +24,9 @@ def show(work: Work) -> None:
     if work.tab is None or work.tab.news is None:
         return
     news = work.tab.news
+    if news.announced != news.at:
+        news.announced = news.at
+        st.toast("This draft was changed in another tab. At the top of the page stands what is different.", duration=10)
     moment = news.at.astimezone()
     with st.container(border=True, key="other-tab"):
         told = plain(listed(news.told) or "what was done")

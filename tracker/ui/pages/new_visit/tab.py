@@ -51,11 +51,13 @@ class News:
     at : datetime, of the last of these changes
     told : what was changed, in words, as a set with an order
     choices : by the name of a part of the visit or the identifier of a photo
+    announced : datetime or None, the `at` that was said wherever the person was on the page
     """
 
     at: datetime
     told: dict[str, None] = field(default_factory=dict)
     choices: dict[str, Choice] = field(default_factory=dict)
+    announced: datetime | None = None
 
 
 @dataclass
