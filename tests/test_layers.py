@@ -73,6 +73,7 @@ DOORS = {
     "PIL": {"photo"},
     "pillow_heif": {"photo"},
     "rawpy": {"photo"},
+    "simplejpeg": {"photo"},
     "alembic": {"store"},
     "sqlalchemy": {"store"},
     "streamlit": {"app", "ui"},
