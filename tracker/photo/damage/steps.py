@@ -20,7 +20,7 @@ _ALIKE = 1.0, 0.25  # codes, and share of the step, that a cell may be off by
 _CANDIDATES = 8  # rows looked at closely for each of brightness and two colours
 _STRAIGHT = 0.96  # a step that is as clear along one edge alone is the edge of a frame or a caption
 _CLEAR = 0.75  # codes, weighted; photos without damage stay below, but for some with stripes, which have several
-_ALONE = 1.8  # times as clear as the next one elsewhere in the photo
+_ALONE = 2.0  # times as clear as the next one elsewhere in the photo
 _YCC = np.array([[0.299, 0.587, 0.114], [-0.169, -0.331, 0.5], [0.5, -0.419, -0.081]])  # ITU-R BT.601
 
 
