@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import io
-import random
 from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -49,25 +48,25 @@ def saved(image: Image.Image, kind: str, **options: object) -> bytes:
     return out.getvalue()
 
 
-def flipped(content: bytes, chance: random.Random) -> bytes:
+def flipped(content: bytes, chance: np.random.Generator) -> bytes:
     """One bit the other way."""
-    at = chance.randrange(min(HEAD, len(content) // 2), len(content))
-    return content[:at] + bytes([content[at] ^ 1 << chance.randrange(8)]) + content[at + 1 :]
+    at = int(chance.integers(min(HEAD, len(content) // 2), len(content)))
+    return content[:at] + bytes([content[at] ^ (1 << int(chance.integers(8)))]) + content[at + 1 :]
 
 
-def emptied(content: bytes, chance: random.Random) -> bytes:
+def emptied(content: bytes, chance: np.random.Generator) -> bytes:
     """One sector of a disk full of zeros."""
     first = -(-min(HEAD, len(content) // 2) // SECTOR)
-    at = SECTOR * chance.randrange(first, max(first + 1, len(content) // SECTOR))
+    at = SECTOR * int(chance.integers(first, max(first + 1, len(content) // SECTOR)))
     return content[:at] + bytes(SECTOR) + content[at + SECTOR :]
 
 
-def shortened(content: bytes, chance: random.Random) -> bytes:
+def shortened(content: bytes, chance: np.random.Generator) -> bytes:
     """The last part missing, 1 to 60 % of the file."""
     return content[: int(len(content) * (1 - chance.uniform(0.01, 0.6)))]
 
 
-def filled(content: bytes, chance: random.Random) -> bytes:
+def filled(content: bytes, chance: np.random.Generator) -> bytes:
     """The last part zeros, as a broken copy of the full length has it."""
     return shortened(content, chance).ljust(len(content), b"\0")
 
@@ -113,7 +112,7 @@ def outcome(content: bytes, healthy: Photo) -> tuple[str, float]:
 def photos(folder: Path) -> Iterator[tuple[str, bytes]]:
     """Names of formats with the files of them."""
     paths = [path for path in sorted(folder.rglob("*")) if path.is_file()]
-    random.Random(0).shuffle(paths)
+    np.random.default_rng(0).shuffle(paths)
     for path in [*sorted(SAMPLES.glob("*.jpg")), *paths]:
         content = path.read_bytes()
         kind = "JPEG" if content[:3] == b"\xff\xd8\xff" else "HEIC" if content[4:8] == b"ftyp" else ""
@@ -139,7 +138,7 @@ def main() -> int:
 
 def fill(table: dict[tuple[str, str], Counter[str]], wanted: argparse.Namespace) -> None:
     """Damage one photo after the other and count what becomes of them, by format and damage."""
-    chance = random.Random(wanted.seed)
+    chance = np.random.default_rng(wanted.seed)
     done: Counter[str] = Counter()
     for kind, content in photos(wanted.folder):
         try:
