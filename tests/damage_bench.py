@@ -16,6 +16,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from PIL import Image
@@ -31,6 +32,7 @@ CARD = (0.70, 0.55, 0.88, 0.71)  # left, top, right, bottom, shares of the photo
 BANDS = ((0.40, 0.15, 0.52, 0.30), (0.40, 0.40, 0.52, 0.55), (0.40, 0.70, 0.52, 0.85))
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 MADE: dict[str, Callable[[Image.Image], bytes]] = {
+    "HEIC, made": lambda image: saved(image, "HEIF", quality=80, tile_size=512, thumbnails=[256]),
     "PNG": lambda image: saved(image, "PNG", compress_level=1),
     "TIFF deflate": lambda image: saved(image, "TIFF", compression="tiff_adobe_deflate"),
     "TIFF LZW": lambda image: saved(image, "TIFF", compression="tiff_lzw"),
@@ -98,15 +100,28 @@ def stops(photo: Photo) -> bool:
 
 
 def outcome(content: bytes, healthy: Photo) -> tuple[str, float]:
-    """What became of a damaged file, and how far its reading would have moved."""
+    """What became of a damaged file, and how far its reading moved or would have moved."""
     try:
         photo = read_photo(content)
     except PhotoError:
-        return "refused", float("nan")
-    size = moved(healthy, photo)
-    if stops(photo):
-        return "stopped", size
-    return ("silent <= 1" if size <= 1 else "silent 1-3" if size <= 3 else "silent > 3"), size
+        return "refused", would_move(content, healthy)
+    return "stopped" if stops(photo) else "silent", moved(healthy, photo)
+
+
+def would_move(content: bytes, healthy: Photo) -> float:
+    """How far a reading would have moved without the checks; infinite where no decoder takes the file."""
+    with (
+        patch("tracker.photo.read.check_bytes", lambda content, name: ()),
+        patch("tracker.photo.read.decode_jpeg", lambda image, content: (None, ())),
+    ):
+        try:
+            return moved(healthy, read_photo(content))
+        except PhotoError:
+            return float("inf")
+
+
+def size_class(size: float) -> str:
+    return "no photo" if size == float("inf") else "<= 1" if size <= 1 else "1-3" if size <= 3 else "> 3"
 
 
 def photos(folder: Path) -> Iterator[tuple[str, bytes]]:
@@ -163,7 +178,8 @@ def fill(table: dict[tuple[str, str], Counter[str]], wanted: argparse.Namespace)
             if done[name] > wanted.files:
                 continue
             for damage, damaged in DAMAGES.items():
-                table.setdefault((name, damage), Counter())[outcome(damaged(form, chance), healthy)[0]] += 1
+                said, size = outcome(damaged(form, chance), healthy)
+                table.setdefault((name, damage), Counter())[f"{size_class(size)}: {said}"] += 1
 
 
 def made_of(content: bytes, names: list[str]) -> list[tuple[str, bytes]]:
