@@ -74,6 +74,7 @@ DOORS = {
     "psutil": {"photo"},
     "pillow_heif": {"photo"},
     "rawpy": {"photo"},
+    "simplejpeg": {"photo"},
     "alembic": {"store"},
     "sqlalchemy": {"store"},
     "streamlit": {"app", "ui"},

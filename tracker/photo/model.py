@@ -43,7 +43,9 @@ class Photo:
     warnings : strings that a check can be made from: ``"profile_converted"`` (colours went through the 8-bit
         colour engine, out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile,
         read as sRGB), ``"profile_assumed"`` (colour tags that are not known here, read as sRGB),
-        ``"raw_developed"`` (linear, from a camera's raw file: no look of the camera is in it)
+        ``"raw_developed"`` (linear, from a camera's raw file: no look of the camera is in it),
+        ``"damaged_step 0.43 top"`` (looks damaged at that share of its height from the top, or of its width from the
+        ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); these two stop the number
     """
 
     encoded: NDArray[Any]

@@ -13,6 +13,7 @@ from tracker.errors import TooLarge
 from tracker.photo.colour import meaning_of
 from tracker.photo.colour_engine import EngineProfile
 from tracker.photo.container import guarded, open_image, recognise
+from tracker.photo.damage import check_bytes, decode_jpeg
 from tracker.photo.metadata import camera, orientation, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import bits_per_sample, check_samples, code_values, eight_bit, upright
@@ -59,16 +60,21 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
         bits = bits_per_sample(image, content)
         check_samples(image, bits)
         stated_size = image.size
-        image.load()
-        if image.size != stated_size:
+        warnings = check_bytes(content, name)
+        pixels = None
+        if name == "JPEG":
+            pixels, warnings = decode_jpeg(image, content)
+        if pixels is None:
+            image.load()
+        if (image.size if pixels is None else pixels.shape[1::-1]) != stated_size:
             raise ValueError("the picture has another size than its header states")
         tags = read_tags(image)
         meaning = meaning_of(image, content, tags)
-        encoded = _values(image, content, bits, meaning.engine)
+        encoded = _values(image, content, bits, meaning.engine, pixels)
         encoded = upright(encoded, 1 if name in _TURNED_BY_DECODER else orientation(tags))
     encoded.setflags(write=False)
     digest = hashlib.sha256(content).hexdigest()
-    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, meaning.warnings)
+    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, (*warnings, *meaning.warnings))
 
 
 def check_file_size(content: bytes, limits: Limits) -> None:
@@ -95,10 +101,13 @@ def _check_bytes(size: int, most: int) -> None:
         )
 
 
-def _values(image: Image.Image, content: bytes, bits: int, engine: EngineProfile | None) -> NDArray[Any]:
-    if engine is None:
-        return code_values(image, content, bits)
-    if engine.mode == "CMYK":
+def _values(
+    image: Image.Image, content: bytes, bits: int, engine: EngineProfile | None, pixels: NDArray[Any] | None
+) -> NDArray[Any]:
+    if engine is not None and engine.mode == "CMYK":
         return np.asarray(engine.to_srgb(image))
-    rgb = eight_bit(code_values(image, content, bits))
+    codes = code_values(image, content, bits) if pixels is None else pixels
+    if engine is None:
+        return codes
+    rgb = eight_bit(codes)
     return np.asarray(engine.to_srgb(Image.fromarray(rgb if engine.mode == "RGB" else rgb[..., 0])))

@@ -23,6 +23,8 @@ _NOTES = {
     "profile_assumed": "The photo does not say clearly what its colours mean; they were read as sRGB.",
 }
 _RAW_NOTE = "raw_developed"
+_STEP, _EMPTY = "damaged_step", "damaged_empty"
+_COPY_AGAIN = "Look at the photo, and copy it from the camera again."
 
 
 def check_photo(
@@ -71,11 +73,23 @@ _TWO_LIGHTS = Check(
 
 
 def _note(warning: str) -> Check:
-    """What was odd about the file, as a check that is passed."""
+    """What was odd about the file, as a check: damage stops the number, the rest is passed."""
+    name, *place = warning.split(" ")
+    if name == _STEP and len(place) == 2:
+        says = f"The photo looks damaged: its colour jumps along a line {_where(*place)}."
+        return Check("whole", False, 1.0, 0.0, "faults", says, _COPY_AGAIN)
+    if name == _EMPTY:
+        says = "The photo looks damaged: a part of the file is empty."
+        return Check("whole", False, 1.0, 0.0, "faults", says, _COPY_AGAIN)
     if warning == _RAW_NOTE:
         says = "The photo was developed from the camera's raw file: linear light, without the camera's look."
         return Check(RAW, True, 1.0, 1.0, "file", says)
     return Check("profile", True, 1.0, 1.0, "file", _NOTES.get(warning, warning), "Where you can, set it to sRGB.")
+
+
+def _where(share: str, edge: str) -> str:
+    way = "across from the left" if edge == "left" else "down from the top"
+    return f"about {100 * float(share):.0f} % of the way {way}"
 
 
 def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:

@@ -1,0 +1,36 @@
+"""Damage that a PNG's bytes show: every chunk carries a checksum of itself.
+
+References
+----------
+[1] ISO/IEC 15948:2004, 5.3: a chunk is its length, its name, its content and a checksum; the last one is IEND.
+"""
+
+from __future__ import annotations
+
+import zlib
+
+from tracker.errors import Unreadable
+from tracker.photo.damage.jpeg import ADVICE
+
+_SIGNATURE = 8
+
+
+def check_png(content: bytes) -> None:
+    """Check all chunks up to the last one; what some programs put behind it is not looked at [1].
+
+    Raises
+    ------
+    Unreadable
+        A checksum is wrong, or the last chunk is not there.
+    """
+    view, at = memoryview(content), _SIGNATURE
+    while at + 12 <= len(content):
+        end = at + 8 + int.from_bytes(view[at : at + 4], "big")
+        if end + 4 > len(content):
+            break
+        if zlib.crc32(view[at + 4 : end]) != int.from_bytes(view[end : end + 4], "big"):
+            raise Unreadable("The photo is damaged: a checksum in it is wrong.", ADVICE)
+        if content[at + 4 : at + 8] == b"IEND":
+            return
+        at = end + 4
+    raise Unreadable("The photo is cut off: the end of the picture is missing.", ADVICE)
