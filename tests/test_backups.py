@@ -56,7 +56,7 @@ def test_one_a_day_and_none_of_an_empty_studio(store: Store, monkeypatch: pytest
     assert days_since_backup([]) is None
 
 
-# safety.md row 32: backups expire after a stated number of days
+# promise 32: backups expire after a stated number of days
 def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     add_client(store)
     begin = now()
@@ -73,7 +73,7 @@ def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.Monk
     assert kept[0].made_at + timedelta(weeks=6) - oldest <= EXPIRE_AFTER + timedelta(weeks=1)
 
 
-# safety.md row 32: nobody who was erased stays in a backup, although no client is left to back up
+# promise 32: nobody who was erased stays in a backup, although no client is left to back up
 def test_old_ones_go_from_a_studio_whose_clients_were_all_erased(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     client = add_client(store, "qxgonexq")
     begin = now()
@@ -351,7 +351,7 @@ def test_an_altered_database_fails_the_check(store: Store, how: str) -> None:
         check_backup(made)
 
 
-# safety.md row 25
+# promise 25
 def test_bringing_one_back(store: Store, tmp_path: Path) -> None:
     gone, kept = add_client(store, "qxgonexq"), add_client(store, "Kept")
     save_pair(store, gone.id, b"qxpicturexq")

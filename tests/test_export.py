@@ -66,7 +66,7 @@ class Page(HTMLParser):
         self.words.append(data)
 
 
-# safety.md row 33
+# promise 33
 def test_one_client_as_a_zip(filled: Filled) -> None:
     content, exported = export_client(filled.store, filled.client.id)
     files = unpacked(content)
@@ -105,7 +105,7 @@ def test_the_tables_hold_each_number_with_its_unit(filled: Filled) -> None:
     assert (step["visit id"], step["minutes (min)"], step["what"]) == (filled.visit.id, "45.0", NASTY[1])
 
 
-# safety.md rows 16 and 33: a text that a spreadsheet would run as a formula (OWASP, CSV injection)
+# promises 16 and 33: a text that a spreadsheet would run as a formula (OWASP, CSV injection)
 @pytest.mark.parametrize("sign", FORMULA_SIGNS)
 def test_a_formula_goes_out_as_text_and_a_number_as_a_number(sign: str) -> None:
     table = SheetTable([{"name": f"{sign}1+1", "names": [f"{sign}A1", "b"], "number": -2.5, "size": [-1, 2]}])
@@ -152,7 +152,7 @@ def test_the_page_loads_nothing_and_shows_what_was_typed(filled: Filled) -> None
     assert not page.tags & {"script", "link", "iframe", "form", "base"}
 
 
-# safety.md row 8
+# promise 8
 def test_no_metadata_goes_out(filled: Filled) -> None:
     picture = Image.open(io.BytesIO(drawn_photo(50.0)))
     exif = Image.Exif()
@@ -265,7 +265,7 @@ def test_an_export_that_fails_leaves_nothing(store: Store, monkeypatch: pytest.M
     assert list(store._layout.exports.iterdir()) == []
 
 
-# safety.md row 31: exports are among what an erasure clears
+# promise 31: exports are among what an erasure clears
 def test_an_erasure_takes_every_export_along(store: Store) -> None:
     gone, kept = add_client(store, "qxgonexq"), add_client(store, "Kept")
     save_pair(store, gone.id, b"qxpicturexq")
@@ -281,7 +281,7 @@ def test_an_erasure_takes_every_export_along(store: Store) -> None:
     assert store.exports() == []
 
 
-# safety.md row 31: neither half an export nor one that still holds the client
+# promise 31: neither half an export nor one that still holds the client
 @pytest.mark.parametrize("moment", ["before the client is written", "after the client is written", "at the end"])
 def test_an_erasure_during_an_export_throws_it_away(store: Store, moment: str) -> None:
     clients = [add_client(store, "qxgonexq"), add_client(store, "Kept")]
@@ -334,7 +334,7 @@ def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None
     assert list(store._layout.exports.iterdir()) == []
 
 
-# safety.md row 33: an export that is listed is whole, whatever happens to the power
+# promise 33: an export that is listed is whole, whatever happens to the power
 def test_an_export_is_on_the_disk_before_it_has_its_name(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     save_pair(store, add_client(store, "Ada").id)
     synced = note_syncs(monkeypatch)

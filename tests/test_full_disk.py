@@ -57,7 +57,7 @@ def on_full_disk(job: str, mounting: list[str], folder: Path) -> dict[str, Any]:
     return found
 
 
-# safety.md rows 10, 31 and 33
+# promises 10, 31 and 33
 def test_a_full_disk_still_allows_to_look_to_hand_out_and_to_erase(mounting: list[str], tmp_path: Path) -> None:
     found = on_full_disk("closed_studio", mounting, tmp_path)
     assert found["before"]["tokens"] != []

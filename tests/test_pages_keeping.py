@@ -280,7 +280,7 @@ def test_tables_of_an_export_are_brought_in_together(
     assert store.visits(filled.client.id) == [filled.visit]
 
 
-# safety.md row 35
+# promise 35
 def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     test = open_page("data")
     assert "Everybody was here within this time" in words(test)
@@ -297,7 +297,7 @@ def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     assert len(filled.store.clients()) == 3
 
 
-# safety.md row 27
+# promise 27
 def test_a_risky_place_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("studio", "data"):
         assert "seems to" not in words(open_page(name))

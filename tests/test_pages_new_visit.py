@@ -103,7 +103,7 @@ def test_what_is_no_photo_is_said_beside_it_and_nothing_is_kept(
     assert store.drafts() == []
 
 
-# safety.md row 31: a picture that no record names would outlive an erasure
+# promise 31: a picture that no record names would outlive an erasure
 @pytest.mark.parametrize("why", ["taken back", "search failed"])
 def test_a_photo_that_comes_to_nothing_while_it_is_taken_in_leaves_no_picture(
     store: Store, client: Client, monkeypatch: pytest.MonkeyPatch, why: str

@@ -41,7 +41,7 @@ def contents(store: Store) -> tuple[object, ...]:
     )
 
 
-# safety.md row 25
+# promise 25
 def test_restore_drill(store: Store, tmp_path: Path) -> None:
     for number in range(3):
         client = add_client(store, f"Client {number}")
@@ -62,7 +62,7 @@ def test_restore_drill(store: Store, tmp_path: Path) -> None:
             assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
 
 
-# safety.md row 24
+# promise 24
 def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
     client = add_client(store, "only in the log so far")
     assert files_with(store.root, [b"only in the log so far"]) == [("database.sqlite-wal", b"only in the log so far")]
@@ -119,7 +119,7 @@ def test_a_picture_that_the_disk_cannot_read_does_not_stop_the_backup(
     assert pictures_in(made) == {whole.file}
 
 
-# safety.md row 24: a backup that is listed is whole, whatever happens to the power
+# promise 24: a backup that is listed is whole, whatever happens to the power
 def test_a_backup_is_on_the_disk_before_it_has_its_name(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -269,7 +269,7 @@ def test_a_backup_with_lost_rows_is_refused(store: Store, tmp_path: Path) -> Non
         restore(made, tmp_path / "new")
 
 
-# safety.md row 24
+# promise 24
 def test_a_database_is_never_copied_as_a_file() -> None:
     sources = Path(backup.__file__).parent.rglob("*.py")
     assert [path.name for path in sources if "shutil.copy" in path.read_text(encoding="utf-8")] == []
@@ -280,7 +280,7 @@ def half_restored(place: Path) -> list[str]:
     return sorted(path.name for path in place.iterdir() if path.name.startswith("."))
 
 
-# safety.md row 25
+# promise 25
 def test_a_restore_goes_into_a_folder_that_is_there_and_empty(store: Store, tmp_path: Path) -> None:
     save_pair(store, add_client(store).id)
     made = store.backup(tmp_path / "backups")

@@ -31,7 +31,7 @@ def crashes(job: str, folder: Path) -> list[dict[str, Any]]:
     return [json.loads(line) for line in done.stdout.splitlines()]
 
 
-# safety.md rows 18, 19 and 22
+# promises 18, 19 and 22
 def test_killed_while_saving(tmp_path: Path) -> None:
     found = crashes("save", tmp_path)
     assert len(found) > 15
@@ -69,7 +69,7 @@ def test_killed_while_deleting(tmp_path: Path) -> None:
     assert found[-1]["pictures"] == []
 
 
-# safety.md rows 18, 19 and 22, for what is done to whole records
+# promises 18, 19 and 22, for what is done to whole records
 def test_killed_while_taking_a_deletion_back(tmp_path: Path) -> None:
     found = crashes("put_back", tmp_path)
     assert len(found) > 12
@@ -100,7 +100,7 @@ def test_killed_while_bringing_a_list_in(tmp_path: Path) -> None:
     assert (found[0]["clients"], found[-1]["clients"]) == (1, 4)
 
 
-# safety.md row 24: a backup that is listed is whole
+# promise 24: a backup that is listed is whole
 def test_killed_while_backing_up(tmp_path: Path) -> None:
     found = crashes("back_up", tmp_path)
     assert len(found) > 8
@@ -112,7 +112,7 @@ def test_killed_while_backing_up(tmp_path: Path) -> None:
     assert len(found[-1]["backups"]) == 2
 
 
-# safety.md row 25: a restore is whole or not there, and nothing of it is left elsewhere
+# promise 25: a restore is whole or not there, and nothing of it is left elsewhere
 def test_killed_while_restoring(tmp_path: Path) -> None:
     found = crashes("bring_back", tmp_path)
     assert len(found) > 30
@@ -152,7 +152,7 @@ class CutOff(Exception):
     """Raised by the test in the middle of saving."""
 
 
-# safety.md row 18
+# promise 18
 def test_an_error_at_any_step_of_saving_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)

@@ -38,7 +38,7 @@ def revision(path: Path) -> str:
         return str(connection.execute("SELECT version_num FROM alembic_version").fetchone()[0])
 
 
-# safety.md rows 20 and 21
+# promises 20 and 21
 def test_settings_of_fresh_and_pooled_connections(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         with store._engine.connect() as fresh, store._engine.execution_options(write=False).connect() as second:
@@ -72,7 +72,7 @@ def test_models_and_migrations_agree(tmp_path: Path) -> None:
         command.check(migrate.alembic_config(connection))
 
 
-# safety.md row 26
+# promise 26
 def test_a_newer_database_is_refused_and_left_alone(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         add_client(store)
@@ -133,7 +133,7 @@ def with_second_revision(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Cal
     return give
 
 
-# safety.md row 26
+# promise 26
 def test_an_upgrade_keeps_what_refers_to_a_rebuilt_table(
     tmp_path: Path, with_second_revision: Callable[[str], None]
 ) -> None:
@@ -152,7 +152,7 @@ def test_an_upgrade_keeps_what_refers_to_a_rebuilt_table(
         assert not (root / "before-upgrade.sqlite").exists()
 
 
-# safety.md row 26
+# promise 26
 @pytest.mark.parametrize(
     "then", ["raise RuntimeError('half-way')", "op.execute('DELETE FROM client')", "op.execute('NO SUCH STATEMENT')"]
 )
@@ -195,7 +195,7 @@ def test_many_open_a_new_folder_at_once(tmp_path: Path) -> None:
         assert store.is_empty()
 
 
-# safety.md row 23
+# promise 23
 def test_writers_and_readers_at_once(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
@@ -214,7 +214,7 @@ def test_writers_and_readers_at_once(tmp_path: Path) -> None:
         assert len(pictures_in(tmp_path)) == 8
 
 
-# safety.md row 23
+# promise 23
 def test_two_windows_saving_one_visit(tmp_path: Path) -> None:
     with Store(tmp_path) as one, Store(tmp_path) as two:
         client = add_client(one)

@@ -36,7 +36,7 @@ def plant(store: Store) -> str:
     return client.id
 
 
-# safety.md row 31
+# promise 31
 @pytest.mark.parametrize("reopened", [False, True])
 def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
     store = Store(tmp_path)
@@ -106,7 +106,7 @@ def test_a_damaged_client_can_be_erased(tmp_path: Path) -> None:
         assert store.is_empty()
 
 
-# safety.md row 31: a photo whose taking in was broken off is named by no record, and shows the client all the same
+# promise 31: a photo whose taking in was broken off is named by no record, and shows the client all the same
 def test_pictures_that_no_record_names_go_too(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client, other = add_client(store, "Ada"), add_client(store, "Bea")

@@ -172,7 +172,7 @@ def test_what_cannot_be_merged(store: Store) -> None:
     assert len(store.clients()) == 2
 
 
-# safety.md rows 31 and 32: the record that was merged away is in older backups under its own identifier
+# promises 31 and 32: the record that was merged away is in older backups under its own identifier
 def test_erasing_the_merged_client_erases_the_other_record_in_older_backups(store: Store, tmp_path: Path) -> None:
     kept, other, third = (add_client(store, name) for name in ("qxonexq", "qxtwoxq", "qxthreexq"))
     save_pair(store, other.id, b"qxpicturexq")

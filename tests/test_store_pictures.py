@@ -69,7 +69,7 @@ def test_taking_a_picture_never_writes_into_one_that_is_shared(tmp_path: Path) -
     assert one.get(name) == b"content"
 
 
-# safety.md row 20
+# promise 20
 def test_order_of_saving_survives_a_power_cut(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     done: list[str] = []
     real_fsync, real_replace = os.fsync, os.replace
@@ -91,7 +91,7 @@ def test_order_of_saving_survives_a_power_cut(store: Store, monkeypatch: pytest.
     assert done == ["file", "name", "folder"]
 
 
-# safety.md row 22
+# promise 22
 @pytest.mark.parametrize("step", ["fsync", "replace"])
 @pytest.mark.parametrize(("number", "error"), [(errno.ENOSPC, StoreFull), (errno.EIO, StoreError)])
 def test_a_disk_that_fails_leaves_nothing(
@@ -109,7 +109,7 @@ def test_a_disk_that_fails_leaves_nothing(
     assert [path for path in (store.root / "pictures").rglob("*") if path.is_file()] == []
 
 
-# safety.md row 10
+# promise 10
 def test_what_does_not_fit_is_refused_and_the_rest_can_be_read(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
@@ -127,7 +127,7 @@ def test_what_does_not_fit_is_refused_and_the_rest_can_be_read(tmp_path: Path) -
         assert store.photo(kept.id) == kept
 
 
-# safety.md row 22
+# promise 22
 def test_left_overs_are_swept_at_the_next_start(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)

@@ -1,4 +1,4 @@
-"""The warning about a folder on another computer or one that is copied elsewhere (safety.md row 27)."""
+"""The warning about a folder on another computer or one that is copied elsewhere (promise 27)."""
 
 from __future__ import annotations
 

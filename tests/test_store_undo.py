@@ -152,7 +152,7 @@ def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> No
     assert [edit.number for edit in by_time] == sorted(numbers)
 
 
-# safety.md row 31: no deletion defeats an erasure
+# promise 31: no deletion defeats an erasure
 def test_an_erasure_empties_the_memory_and_cannot_be_undone(store: Store) -> None:
     gone, other = add_client(store, "Gone"), add_client(store, "Other")
     lost = store.delete_visit(save_pair(store, gone.id, b"qx", b"qy").id)
@@ -180,7 +180,7 @@ def test_a_client_erased_in_another_program_does_not_come_back(store: Store) -> 
         assert pictures_in(again.root) == set()
 
 
-# safety.md row 31: an undo that fails puts no picture back
+# promise 31: an undo that fails puts no picture back
 def test_an_undo_that_comes_after_an_erasure_leaves_no_picture(store: Store) -> None:
     client = add_client(store)
     lost = store.delete_visit(save_pair(store, client.id).id)

@@ -1,13 +1,9 @@
-"""Keeping, row by row of safety.md: what its rows 18 to 33 and 35 ask for and no other file tests whole.
-
-`ROWS` says in which file each row is tested; each test there names its row.
-"""
+"""Keeping the record: promises that no other file of tests shows whole."""
 
 from __future__ import annotations
 
 import json
 import logging
-import re
 import signal
 import sqlite3
 import subprocess
@@ -32,34 +28,6 @@ from tracker.workflow.export import export_client, export_everything
 
 pytest_plugins = ("test_pages_harness",)
 
-ROWS = {
-    18: ("test_store_crash.py", "test_bring_in.py"),
-    19: ("test_keeping_rows.py", "test_store_crash.py"),
-    20: ("test_store_engine.py", "test_store_pictures.py"),
-    21: ("test_store_engine.py",),
-    22: ("test_store_pictures.py", "test_store_crash.py"),
-    23: ("test_store_engine.py",),
-    24: ("test_store_backup.py", "test_store_crash.py"),
-    25: ("test_keeping_rows.py", "test_store_backup.py", "test_backups.py"),
-    26: ("test_keeping_rows.py", "test_store_engine.py"),
-    27: ("test_store_place.py", "test_pages_keeping.py"),
-    28: ("test_keeping_rows.py", "test_bring_in.py"),
-    29: ("test_keeping_rows.py",),
-    30: ("test_keeping_rows.py",),
-    31: ("test_keeping_rows.py", "test_store_erase.py", "test_export.py", "test_store_undo.py"),
-    32: ("test_keeping_rows.py", "test_backups.py", "test_store_merge.py"),
-    33: ("test_export.py",),
-    35: ("test_pages_keeping.py",),
-}
-
-
-@pytest.mark.parametrize(("row", "file"), [(row, file) for row, files in ROWS.items() for file in files])
-def test_every_row_is_named_where_it_is_tested(row: int, file: str) -> None:
-    text = (Path(__file__).parent / file).read_text("utf-8")
-    named = [line for line in text.splitlines() if line.lstrip().startswith(("#", '"""')) and "safety.md row" in line]
-    assert any(str(row) in re.findall(r"\d+", line) for line in named)
-
-
 PENDING = 200_000
 KILLED = """
 import os, signal, sqlite3, sys
@@ -73,7 +41,7 @@ os.kill(os.getpid(), signal.SIGKILL)
 """
 
 
-# safety.md row 19
+# promise 19
 @pytest.mark.skipif(sys.platform == "win32", reason="needs SIGKILL")
 def test_killed_with_two_hundred_thousand_rows_pending(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
@@ -99,7 +67,7 @@ def small(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
         yield opened
 
 
-# safety.md row 25: one report identical
+# promise 25: one report identical
 def test_a_restored_client_hands_out_the_same_record(filled: Filled, tmp_path: Path) -> None:
     def handed_out(store: Store) -> dict[str, bytes]:
         files = unpacked(export_client(store, filled.client.id)[0])
@@ -117,7 +85,7 @@ def test_a_restored_client_hands_out_the_same_record(filled: Filled, tmp_path: P
 OLDEST = "0001"
 
 
-# safety.md row 26: a database as the first version wrote it
+# promise 26: a database as the first version wrote it
 def test_a_database_of_the_first_version_is_upgraded(tmp_path: Path) -> None:
     root = tmp_path / "studio"
     with Store(root) as store:
@@ -153,7 +121,7 @@ def test_a_database_of_the_first_version_is_upgraded(tmp_path: Path) -> None:
         assert safe.execute("SELECT count(*) FROM photo").fetchone() == (2,)
 
 
-# safety.md row 28
+# promise 28
 def test_a_visit_with_photos_needs_the_answer_and_the_answer_says_all(small: Store) -> None:
     client = add_client(small, purposes=())
     visit = new_visit(client.id)
@@ -168,7 +136,7 @@ def test_a_visit_with_photos_needs_the_answer_and_the_answer_says_all(small: Sto
     small.save_visit(visit, [new_photo(small, client.id, b"x", visit_id=visit.id)])
 
 
-# safety.md rows 29 and 30: measured only; the wear is shown, the portfolio is not, and a word takes it back
+# promises 29 and 30: measured only; the wear is shown, the portfolio is not, and a word takes it back
 def test_agreement_to_one_purpose_is_not_agreement_to_the_other(filled: Filled) -> None:
     workflow.answer_consent(filled.store, filled.client.id, PORTFOLIO, given=False, by="me")
     shown = open_page("client", client=filled.client.id)
@@ -186,7 +154,7 @@ def test_agreement_to_one_purpose_is_not_agreement_to_the_other(filled: Filled) 
 TOKENS = tuple(f"qx{place}xq".encode() for place in ("name", "note", "words", "draft", "photo", "lost", "merged"))
 
 
-# safety.md row 31: the record, its log, what was deleted, merged, exported and backed up, and the program's own log
+# promise 31: the record, its log, what was deleted, merged, exported and backed up, and the program's own log
 def test_after_an_erasure_no_byte_is_anywhere_but_in_backups(
     small: Store, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:
@@ -216,7 +184,7 @@ def test_after_an_erasure_no_byte_is_anywhere_but_in_backups(
     assert receipt.counts.visits == 1
     assert receipt.counts.exports == 1
     assert receipt.counts.edits > 0
-    # safety.md row 32
+    # promise 32
     back = bring_back(backup, tmp_path / "again")
     assert (back.clients, back.left_out) == (1, 1)  # the merged record is no client of its own
     assert files_with(tmp_path / "again", TOKENS) == []
