@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from PIL import Image
+from streamlit.runtime.scriptrunner import RerunData, get_script_run_ctx
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
     NASTY,
@@ -24,6 +25,7 @@ from tracker import workflow
 from tracker.errors import InvalidMarks
 from tracker.records import MEASURING, Client, Visit
 from tracker.store import Store
+from tracker.ui.pages.new_visit import photos
 from tracker.ui.parts.words import as_date
 
 pytest_plugins = ("test_pages_harness",)
@@ -357,3 +359,39 @@ def test_photos_that_were_looked_at_are_marked_as_done(store: Store, client: Cli
     test.button(key="to-marks").click().run()
     look_right(test, store, "before")
     assert list(test.segmented_control[0].options) == ["Before, done", "After"]
+
+
+@pytest.mark.parametrize("moment", ["reading", "kept"])
+def test_a_run_that_is_cut_short_loses_no_photo(
+    store: Store, client: Client, moment: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """More files arrive while the first are read: Streamlit then ends the run wherever it next touches the page."""
+    test = open_page("new_visit", client=client.id)
+    once: list[bool] = []
+
+    def cut_in_after(function: Any) -> Any:
+        def call(*given: Any, **named_: Any) -> Any:
+            found = function(*given, **named_)
+            context = get_script_run_ctx()
+            if not once and context is not None:
+                once.append(True)
+                asked = RerunData(query_string=f"client={client.id}", widget_states=test._tree.get_widget_states())
+                assert context.script_requests.request_rerun(asked)
+            return found
+
+        return call
+
+    uploaded = next(field for field in test.file_uploader if field.key.startswith("upload-before-"))
+    uploaded.set_value([("photo.jpg", drawn_photo(40.0, seed=3), "image/jpeg")])
+    if moment == "reading":
+        monkeypatch.setattr(workflow, "suggest_marks", cut_in_after(workflow.suggest_marks))
+    else:
+        monkeypatch.setattr(photos, "let_go_of", cut_in_after(photos.let_go_of))
+    test.run()
+    assert once
+    assert_no_failure(test)
+    assert [len(draft.photos) for draft in store.drafts()] == [1]
+    assert store.usage().pictures == 1
+    assert any(button.key == "remove-before" for button in test.button)
+    upload(test, "after", drawn_photo(62.0, seed=4))
+    assert [len(draft.photos) for draft in store.drafts()] == [2]

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
-from tracker.errors import NotFound
+from tracker.errors import NotFound, TrackerError
 from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
 from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
@@ -107,16 +107,87 @@ def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
     return changed
 
 
-def keep_photos(work: Work, photos: Sequence[PhotoRecord]) -> None:
-    """Add photos to the draft, which begins with the first one, and anew where another window closed it."""
-    if work.draft is not None and not _is_there(work.store, work.draft.id):
+@dataclass(slots=True)
+class Adding:
+    """Where adding photos has got to, for one client in one window.
+
+    Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive. This
+    is a plain object: what it holds is changed in one go, together with the draft, so that no photo is lost in between.
+
+    Attributes
+    ----------
+    fields : str, what the fields of the step are called after
+    draft : str or None, the draft that was begun and may not be in the address yet
+    anew : bool, True where another window closed the draft, so that these photos begin another
+    turns : dict of int by role, how often files were taken in
+    troubles : dict of errors by role, still to be said
+    problems : dict of str or None, why no card was found, by the key that the session keeps it under
+    """
+
+    fields: str = ""
+    draft: str | None = None
+    anew: bool = False
+    turns: dict[str, int] = field(default_factory=dict)
+    troubles: dict[str, list[TrackerError]] = field(default_factory=dict)
+    problems: dict[str, str | None] = field(default_factory=dict)
+
+
+def adding(work: Work) -> Adding:
+    """How far adding photos has got; ask before reading any, since asking touches the session."""
+    found: Adding = st.session_state.setdefault(_adding_key(work.client.id, work.kind), Adding())
+    found.fields = fields_of(work)
+    return found
+
+
+def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> None:
+    """Add photos to the draft, which begins with the first one, and anew where another window closed it.
+
+    Touches neither session nor page.
+    """
+    changed = _added(work, photos)
+    if changed is None:
+        how_far.anew = work.draft is not None
+        begun = workflow.start_draft(work.store, work.client.id, work.kind)
+        changed = workflow.change_draft(work.store, begun.id, with_photos(photos))
+    how_far.draft = changed.draft.id
+
+
+def _added(work: Work, photos: Sequence[PhotoRecord]) -> Changed | None:
+    """The draft with these photos; None where there is none, or none any more."""
+    if work.draft is None or work.tab is None:
+        return None
+    try:
+        changed = workflow.change_draft(work.store, work.draft.id, with_photos(photos))
+    except NotFound:
+        if _is_there(work.store, work.draft.id):
+            raise
+        return None
+    work.tab.met(changed)
+    return changed
+
+
+def catch_up(client_id: str, kind: str) -> str | None:
+    """Bring session and address up to what was added; the draft that was begun, where the address lacks it."""
+    found: Adding | None = st.session_state.get(_adding_key(client_id, kind))
+    if found is None or found.draft is None:
+        return None
+    for key, problem in found.problems.items():
+        st.session_state[key] = problem
+    st.session_state[f"fields-{found.draft}"] = found.fields
+    st.session_state.pop(f"fields-{client_id}", None)
+    st.query_params.from_dict({"draft": found.draft})
+    if found.anew:
         say_on_next_page(
             "This draft was saved or thrown away in another window meanwhile, so what you added begins a new one."
         )
-        work = replace(work, draft=None, tab=None)
-    begun = work if work.draft is not None else _begun(work)
-    draft = keep(begun, with_photos(photos)).draft
-    st.query_params.from_dict({"draft": draft.id})
+    found.anew = False
+    begun, found.draft = found.draft, None
+    found.problems.clear()
+    return begun
+
+
+def _adding_key(client_id: str, kind: str) -> str:
+    return f"adding-{client_id}-{kind}"
 
 
 def go_on_without_photos(work: Work) -> None:

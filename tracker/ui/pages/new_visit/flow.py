@@ -13,7 +13,7 @@ from tracker.records import MEASURING, PROGRESS, Client, Draft
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
-from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, go_to_step
+from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, catch_up, go_to_step
 from tracker.ui.pages.new_visit.tab import tab_of
 from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
@@ -44,6 +44,10 @@ def page() -> None:
             _draft(store, draft_id, anew=shown != draft_id)
         elif client_id is not None:
             kind = PROGRESS if st.query_params.get("kind") == PROGRESS else VISIT
+            begun = catch_up(client_id, kind)  # photos were kept, and the run was cut short before the address was set
+            if begun is not None:
+                _draft(store, begun, anew=shown != begun)
+                return
             _work(Work(store, store.client(client_id), kind, None))
         else:
             _who(store)
@@ -55,6 +59,7 @@ def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
     except NotFound:
         gone.say_what_became_of_it(store, draft_id)
         return
+    catch_up(draft.client_id, draft.kind)
     tab = tab_of(draft, anew=anew)
     if tab.draft.revision != draft.revision:
         tab.hear(draft)

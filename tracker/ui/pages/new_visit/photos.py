@@ -16,8 +16,11 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.draft_state import (
+    Adding,
     Work,
+    adding,
     card_problem_key,
+    catch_up,
     fields_of,
     go_on_without_photos,
     go_to_step,
@@ -105,10 +108,10 @@ def _copies(work: Work) -> None:
 
 def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
     """The place to add photos; one file that is no photo does not keep the others out."""
-    turn_key, trouble_key = f"upload-turn-{role}", f"upload-trouble-{role}"
-    for error in st.session_state.pop(trouble_key, ()):
+    how_far = adding(work)
+    for error in how_far.troubles.pop(role, ()):
         sorry(error)
-    turn = st.session_state.setdefault(turn_key, 0)
+    turn = how_far.turns.setdefault(role, 0)
     note = "" if role == PROGRESS or work.of(role) else _SEVERAL
     files = ask_photos(label, f"upload-{role}-{turn}", several=role != PROGRESS, raw=True, note=note)
     if not files:
@@ -116,12 +119,14 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
     put: list[str] = []
     try:
         with st.spinner("Reading the photos and looking for the card"):
-            taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put)
+            taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put, how_far)
+            if taken:  # all of this or nothing: nothing in here gives Streamlit an occasion to cut in
+                keep_photos(work, taken, how_far)
+                how_far.turns[role] = turn + 1
+                how_far.troubles[role] = troubles
+                let_go_of(files)
         if taken:
-            st.session_state[turn_key] = turn + 1
-            let_go_of(files)
-            st.session_state[trouble_key] = troubles
-            keep_photos(work, taken)
+            catch_up(work.client.id, work.kind)
             st.rerun()
     finally:
         work.store.let_go(put)  # where the client took the agreement back meanwhile, or the page was left
@@ -130,7 +135,12 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
 
 
 def _all_in(
-    work: Work, contents: list[bytes], role: str, how: tuple[str, str, float | None], put: list[str]
+    work: Work,
+    contents: list[bytes],
+    role: str,
+    how: tuple[str, str, float | None],
+    put: list[str],
+    how_far: Adding,
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
     """The photos that could be read, and what was wrong with the others; `put` gets the names of all pictures."""
     taken: list[PhotoRecord] = []
@@ -144,7 +154,7 @@ def _all_in(
             # the photo itself is let go at once: it would stay in memory while others have their turn
             record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
             put.append(record.file)
-            record = _find_card(work, record, card, reflectance)
+            record, how_far.problems[card_problem_key(record)] = _with_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
                 raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
@@ -164,11 +174,16 @@ def _kept_elsewhere(work: Work) -> dict[str, str]:
     return {photo.file: photo_words(photo) for photo in photos if here is None or photo.visit_id != here}
 
 
-def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
-    """The photo with the marks that were found for that card; what went wrong is said at the marks."""
+def _with_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> tuple[PhotoRecord, str | None]:
+    """The photo with the marks that were found for that card, and what went wrong, which is said at the marks."""
     found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=opened())
-    st.session_state[card_problem_key(record)] = problem
-    return replace(record, marks=found, reading=None, failure=None)
+    return replace(record, marks=found, reading=None, failure=None), problem
+
+
+def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
+    """The photo with the marks that were found for that card."""
+    marked, st.session_state[card_problem_key(record)] = _with_card(work, record, card, reflectance)
+    return marked
 
 
 def _follow_card(work: Work, card: str, reflectance: float | None) -> None:
