@@ -20,11 +20,14 @@ from unittest.mock import patch
 
 import numpy as np
 from PIL import Image
+from pillow_heif import register_heif_opener
 from skimage.color import deltaE_ciede2000
 
 from tracker.colorimetry import linear_to_lab
 from tracker.errors import PhotoError
 from tracker.photo import Photo, read_photo
+
+register_heif_opener()
 
 SECTOR = 512
 HEAD = 4096  # bytes at the start that are left alone: what stands there is tags and tables

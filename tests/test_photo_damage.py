@@ -79,7 +79,7 @@ def test_a_healthy_photo_of_another_format_passes(name: str, seed: int) -> None:
 
 
 @pytest.mark.parametrize("image", [Image.new("RGB", (640, 480), shade) for shade in ("black", "white", (70, 60, 50))])
-@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF", "HEIF"])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "TIFF", "HEIF", "AVIF"])
 def test_a_photo_of_one_colour_is_no_damage(image: Image.Image, kind: str) -> None:
     assert read_photo(save(image, kind)).size == (640, 480)
 
@@ -200,6 +200,18 @@ def test_the_place_of_a_step_is_told_as_the_photo_is_seen(orientation: int, plac
     check = _note(f"damaged_step {place}")
     assert check.stopped
     assert "33 %" in check.says or "67 %" in check.says
+
+
+def test_a_plain_tiff_filled_up_with_zeros_stops_the_number() -> None:
+    content = other("uncompressed")
+    photo = read_photo(content[:-200_001].ljust(len(content), b"\0"))
+    assert photo.warnings == ("damaged_empty",)
+
+
+def test_an_avif_filled_up_with_zeros_is_refused() -> None:
+    content = other("AVIF")
+    with pytest.raises(Unreadable):
+        read_photo(content[: len(content) // 2].ljust(len(content), b"\0"))
 
 
 def test_a_chunk_of_a_png_with_a_wrong_length_is_refused() -> None:

@@ -6,6 +6,7 @@ look.
 
 from __future__ import annotations
 
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from PIL import Image
 
 from tracker.errors import Unreadable
 from tracker.photo.damage import hevc, jpeg
-from tracker.photo.damage.boxes import BrokenBoxes, coded_items
+from tracker.photo.damage.boxes import BrokenBoxes, Item, coded_items
 from tracker.photo.damage.jpeg import ADVICE
 from tracker.photo.damage.png import check_png
 from tracker.photo.damage.steps import find_step
@@ -78,6 +79,11 @@ def decode_jpeg(image: Image.Image, content: bytes) -> tuple[NDArray[Any] | None
     return (np.broadcast_to(pixels, (*pixels.shape[:2], 3)) if pixels.shape[2] == 1 else pixels), warnings
 
 
+def _is_empty(content: bytes, item: Item) -> bool:
+    """Whether a coded AV1 picture holds half a sector of zeros, which its arithmetic coding does not write."""
+    return item.kind == b"av01" and any(content.find(bytes(256), start, end) >= 0 for start, end in item.extents)
+
+
 def _step_at(share: float, turned: int) -> str:
     """The warning of a step at a share of the height as stored, told by where it is once the photo is upright."""
     along = "left" if turned in (5, 6, 7, 8) else "top"
@@ -89,7 +95,7 @@ def _check_boxes(content: bytes) -> None:
         items = coded_items(content)
     except BrokenBoxes as error:
         raise Unreadable("The photo is damaged or cut off.", ADVICE) from error
-    damaged = hevc.faults(content, items)
+    damaged = hevc.faults(content, items) + sum(map(partial(_is_empty, content), items))
     if damaged:
         raise Unreadable(
             f"The photo is damaged: {damaged} of its pieces cannot be decoded.",

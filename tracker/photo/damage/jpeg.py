@@ -7,7 +7,6 @@ References
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,7 +21,6 @@ ADVICE = "Copy it from the camera again."
 _START_OF_SCAN, _END, _RESTART_INTERVAL = 0xDA, 0xD9, 0xDD
 _FRAMES = frozenset({0xC0, 0xC1, 0xC2, 0xC9, 0xCA})  # Huffman and arithmetic, one after the other or progressive
 _ALONE = frozenset({0x01, *range(0xD0, 0xD9)})  # markers without a length
-_AFTER_SCAN = re.compile(rb"\xff+[^\x00\xff\xd0-\xd7]", re.DOTALL)
 _WARNED = ("corrupt jpeg", "premature end", "extraneous bytes")
 _COLOURS = {"RGB": "RGB", "L": "GRAY", "CMYK": "CMYK"}
 
@@ -52,6 +50,7 @@ def layout_of(content: bytes) -> Layout:
         Cut off: a segment reaches beyond the end, or the mark of the end is not there.
     """
     pieces, at, block, restart, gaps = [content[:2]], 2, (8, 8), 0, False
+    markers = _markers(content)
     while True:
         start = content.find(b"\xff", at)
         marker_at = start
@@ -75,10 +74,10 @@ def layout_of(content: bytes) -> Layout:
         elif marker == _RESTART_INTERVAL:
             restart = int.from_bytes(body[:2], "big")
         elif marker == _START_OF_SCAN:
-            found = _AFTER_SCAN.search(content, end)
-            if found is None:
+            following = int(np.searchsorted(markers, end))
+            if following == len(markers):
                 raise _cut_off()
-            end = found.start()
+            end = int(markers[following])
         pieces.append(content[start:end])
         at = end
     return Layout(b"".join([*pieces, b"\xff\xd9"]) if gaps else content, block, restart)
@@ -112,6 +111,14 @@ def decoded(layout: Layout, mode: str) -> NDArray[np.uint8] | None:
             raise Unreadable("The photo is damaged: some of its coded bytes are wrong or missing.", ADVICE) from error
         return None
     return pixels
+
+
+def _markers(content: bytes) -> NDArray[np.intp]:
+    """Where markers can be that end a scan: neither a stuffed or filling byte nor a restart."""
+    stored = np.frombuffer(content, np.uint8)
+    at = np.flatnonzero(stored[:-1] == 0xFF)
+    following = stored[at + 1]
+    return at[(following != 0) & (following != 0xFF) & ((following < 0xD0) | (following > 0xD7))]
 
 
 def _block(frame: bytes) -> tuple[int, int]:

@@ -25,6 +25,7 @@ _STRIPS, _TILES, _TILE_WIDTH, _TILE_HEIGHT = (273, 279), (324, 325), 322, 323
 _LZW, _JPEG, _DEFLATE, _PACK_BITS, _NONE = 5, 7, (8, 32946), 32773, 1
 _EMPTY = re.compile(rb"[^\0]\0{512,}")
 _SECTOR = 512
+_MARGIN = 16  # bytes that a row may begin or end with zeros of its own
 
 
 def check_tiff(content: bytes) -> bool:
@@ -36,7 +37,8 @@ def check_tiff(content: bytes) -> bool:
 
     Returns
     -------
-    Whether it is not compressed and holds zeros from the start of one sector of a disk to the end of one
+    Whether it is not compressed and holds zeros from the start of one sector of a disk to the end of one, or from the
+    middle of a row to its end
 
     Raises
     ------
@@ -53,14 +55,27 @@ def check_tiff(content: bytes) -> bool:
         raise Unreadable("The photo is cut off: a part of the picture lies beyond the end of the file.", ADVICE)
     compression = (first.get(_COMPRESSION) or (1,))[0]
     if compression == _NONE:
-        return any(
-            (match.start() + 1) % _SECTOR == 0 and match.end() % _SECTOR in (0, len(content) % _SECTOR)
-            for match in _EMPTY.finditer(content)
-        )
+        return _has_empty_sectors(content) or _ends_within_a_row(content, first)
     plain = (first.get(_FILL_ORDER) or (1,))[0] == 1 and (first.get(_MEANING) or (2,))[0] != _YCC
     if plain and not all(_is_sound(piece, length, compression) for piece, length in _pieces(content, first)):
         raise _damaged()
     return False
+
+
+def _has_empty_sectors(content: bytes) -> bool:
+    return any((match.start() + 1) % _SECTOR == 0 and match.end() % _SECTOR == 0 for match in _EMPTY.finditer(content))
+
+
+def _ends_within_a_row(content: bytes, directory: Directory) -> bool:
+    """Whether the last strip is zeros from the middle of a row on: black things and frames end with a row."""
+    strips, counts = (directory.get(tag, ()) for tag in _STRIPS)
+    if not strips or not counts:
+        return False
+    end = strips[-1] + counts[-1]
+    row = sum(counts) // directory[_HEIGHT][0]
+    filled = len(content[:end].rstrip(b"\0"))
+    within = (filled - strips[0]) % max(row, 1)
+    return end - filled >= _SECTOR and _MARGIN < within < row - _MARGIN
 
 
 def _pieces(content: bytes, directory: Directory) -> Iterator[tuple[bytes, int]]:
