@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -97,8 +99,9 @@ def keep(store: Store, draft: Draft) -> None:
 class Adding:
     """Where adding photos has got to, for one client in one window.
 
-    Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive. This
-    is a plain object: what it holds is changed in one go, together with the draft, so that no photo is lost in between.
+    Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive; a run
+    that was told to end may still be reading photos when the next one begins. So this is a plain object with a lock:
+    what it holds is changed in one go, together with the draft, and no photo is lost or taken in twice.
 
     Attributes
     ----------
@@ -107,6 +110,7 @@ class Adding:
     turns : dict of int by role, how often files were taken in
     troubles : dict of errors by role, still to be said
     problems : dict of str or None, why no card was found, by the key that the session keeps it under
+    reading : lock, held from looking at `turns` until photos are kept
     """
 
     fields: str = ""
@@ -114,6 +118,7 @@ class Adding:
     turns: dict[str, int] = field(default_factory=dict)
     troubles: dict[str, list[TrackerError]] = field(default_factory=dict)
     problems: dict[str, str | None] = field(default_factory=dict)
+    reading: threading.Lock = field(default_factory=threading.Lock)
 
 
 def adding(work: Work) -> Adding:
@@ -125,7 +130,9 @@ def adding(work: Work) -> Adding:
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> None:
     """Add photos to the draft, which begins with the first one; touches neither session nor page."""
-    draft = work.draft or workflow.start_draft(work.store, work.client.id, work.kind)
+    known = work.draft.id if work.draft is not None else how_far.draft
+    begin = partial(workflow.start_draft, work.store, work.client.id, work.kind)
+    draft = begin() if known is None else work.store.draft(known)  # as it is by now: an overlapping run may have added
     keep(work.store, replace(draft, photos=(*draft.photos, *photos)))
     how_far.draft = draft.id
 
