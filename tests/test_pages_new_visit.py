@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
+import streamlit as st
 from PIL import Image
 from streamlit.runtime.scriptrunner import RerunData, get_script_run_ctx
 from streamlit.testing.v1 import AppTest
@@ -359,6 +360,32 @@ def test_photos_that_were_looked_at_are_marked_as_done(store: Store, client: Cli
     test.button(key="to-marks").click().run()
     look_right(test, store, "before")
     assert list(test.segmented_control[0].options) == ["Before, done", "After"]
+
+
+def test_files_that_an_overlapping_run_took_in_are_not_taken_twice(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A run that was told to end goes on reading until it next touches the page, while the next run has begun."""
+    begun: list[Any] = []
+    ask_photos = photos.ask_photos
+
+    def ask(*given: Any, **named_: Any) -> Any:
+        files = ask_photos(*given, **named_)
+        if files and not begun:
+            begun.append(workflow.start_draft(store, client.id, "visit"))
+            how_far = next(value for key, value in st.session_state.items() if str(key).startswith("adding-"))
+            how_far.turns["before"] += 1
+            how_far.draft = begun[0].id
+        return files
+
+    test = open_page("new_visit", client=client.id)
+    monkeypatch.setattr(photos, "ask_photos", ask)
+    upload(test, "before", drawn_photo(40.0, seed=3))
+    assert_no_failure(test)
+    assert store.usage().pictures == 0
+    assert shown_draft(test, store).id == begun[0].id
+    upload(test, "after", drawn_photo(62.0, seed=4))
+    assert [(draft.id, len(draft.photos)) for draft in store.drafts()] == [(begun[0].id, 1)]
 
 
 @pytest.mark.parametrize("moment", ["reading", "kept"])

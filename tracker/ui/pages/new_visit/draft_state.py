@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -111,8 +112,9 @@ def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
 class Adding:
     """Where adding photos has got to, for one client in one window.
 
-    Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive. This
-    is a plain object: what it holds is changed in one go, together with the draft, so that no photo is lost in between.
+    Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive; a run
+    that was told to end may still be reading photos when the next one begins. So this is a plain object with a lock:
+    what it holds is changed in one go, together with the draft, and no photo is lost or taken in twice.
 
     Attributes
     ----------
@@ -122,6 +124,7 @@ class Adding:
     turns : dict of int by role, how often files were taken in
     troubles : dict of errors by role, still to be said
     problems : dict of str or None, why no card was found, by the key that the session keeps it under
+    reading : lock, held from looking at `turns` until photos are kept
     """
 
     fields: str = ""
@@ -130,6 +133,7 @@ class Adding:
     turns: dict[str, int] = field(default_factory=dict)
     troubles: dict[str, list[TrackerError]] = field(default_factory=dict)
     problems: dict[str, str | None] = field(default_factory=dict)
+    reading: threading.Lock = field(default_factory=threading.Lock)
 
 
 def adding(work: Work) -> Adding:
@@ -144,7 +148,8 @@ def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> N
 
     Touches neither session nor page.
     """
-    changed = _added(work, photos)
+    known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have begun one
+    changed = _added(work, known, photos) if known is not None else None
     if changed is None:
         how_far.anew = work.draft is not None
         begun = workflow.start_draft(work.store, work.client.id, work.kind)
@@ -152,17 +157,16 @@ def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> N
     how_far.draft = changed.draft.id
 
 
-def _added(work: Work, photos: Sequence[PhotoRecord]) -> Changed | None:
-    """The draft with these photos; None where there is none, or none any more."""
-    if work.draft is None or work.tab is None:
-        return None
+def _added(work: Work, draft_id: str, photos: Sequence[PhotoRecord]) -> Changed | None:
+    """The draft with these photos; None where it is gone."""
     try:
-        changed = workflow.change_draft(work.store, work.draft.id, with_photos(photos))
+        changed = workflow.change_draft(work.store, draft_id, with_photos(photos))
     except NotFound:
-        if _is_there(work.store, work.draft.id):
+        if _is_there(work.store, draft_id):
             raise
         return None
-    work.tab.met(changed)
+    if work.tab is not None:
+        work.tab.met(changed)
     return changed
 
 

@@ -118,14 +118,16 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
         return
     put: list[str] = []
     try:
-        with st.spinner("Reading the photos and looking for the card"):
+        with st.spinner("Reading the photos and looking for the card"), how_far.reading:
+            if how_far.turns[role] != turn:  # a run that overlaps with this one has taken these files in
+                files = []
             taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put, how_far)
             if taken:  # all of this or nothing: nothing in here gives Streamlit an occasion to cut in
                 keep_photos(work, taken, how_far)
                 how_far.turns[role] = turn + 1
                 how_far.troubles[role] = troubles
                 let_go_of(files)
-        if taken:
+        if taken or not files:
             catch_up(work.client.id, work.kind)
             st.rerun()
     finally:
