@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import struct
+from functools import cache
 
 import numpy as np
 import pytest
@@ -47,16 +48,18 @@ OTHERS = {
     "WebP": ("WEBP", {"quality": 90}),
     "WebP, lossless": ("WEBP", {"lossless": True}),
     "AVIF": ("AVIF", {"quality": 80, "speed": 9}),
-    "HEIC": ("HEIF", {"quality": 80}),
-    "HEIC, tiles": ("HEIF", {"quality": 80, "tile_size": 256}),
+    "HEIC": ("HEIF", {"quality": 80, "enc_params": {"preset": "ultrafast"}}),
+    "HEIC, tiles": ("HEIF", {"quality": 80, "tile_size": 256, "enc_params": {"preset": "ultrafast"}}),
 }
 
 
+@cache
 def jpeg(name: str, seed: int = 0) -> bytes:
     options = dict(JPEGS[name])
     return save(scene(seed=seed).convert(options.pop("mode", "RGB")), "JPEG", **options)
 
 
+@cache
 def other(name: str, seed: int = 0) -> bytes:
     kind, options = OTHERS[name]
     return save(scene(seed=seed), kind, **options)
