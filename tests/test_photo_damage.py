@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import io
 import struct
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -11,12 +13,19 @@ from PIL import Image
 
 from tests.damage_bench import DAMAGES, emptied, filled, flipped, moved, outcome, shortened
 from tests.photo_samples import exif, save
+from tests.scenes import CARD, PATH, WIDTH, photograph
+from tests.scenes import scene as drawn
+from tracker import workflow
 from tracker.errors import PhotoError, Unreadable
+from tracker.measure import measure_photo
 from tracker.photo import read_photo
 from tracker.photo.damage import hevc
 from tracker.photo.damage.boxes import coded_items
 from tracker.photo.damage.steps import find_step
 from tracker.quality.gates import _note
+from tracker.reading import Marks
+from tracker.records import BEFORE, MEASURING, PORTFOLIO
+from tracker.store import Store
 
 
 def scene(width: int = 640, height: int = 480, seed: int = 0) -> Image.Image:
@@ -47,16 +56,18 @@ OTHERS = {
     "WebP": ("WEBP", {"quality": 90}),
     "WebP, lossless": ("WEBP", {"lossless": True}),
     "AVIF": ("AVIF", {"quality": 80, "speed": 9}),
-    "HEIC": ("HEIF", {"quality": 80}),
-    "HEIC, tiles": ("HEIF", {"quality": 80, "tile_size": 256}),
+    "HEIC": ("HEIF", {"quality": 80, "enc_params": {"preset": "ultrafast"}}),
+    "HEIC, tiles": ("HEIF", {"quality": 80, "tile_size": 256, "enc_params": {"preset": "ultrafast"}}),
 }
 
 
+@cache
 def jpeg(name: str, seed: int = 0) -> bytes:
     options = dict(JPEGS[name])
     return save(scene(seed=seed).convert(options.pop("mode", "RGB")), "JPEG", **options)
 
 
+@cache
 def other(name: str, seed: int = 0) -> bytes:
     kind, options = OTHERS[name]
     return save(scene(seed=seed), kind, **options)
@@ -212,6 +223,25 @@ def test_an_avif_filled_up_with_zeros_is_refused() -> None:
     content = other("AVIF")
     with pytest.raises(Unreadable):
         read_photo(content[: len(content) // 2].ljust(len(content), b"\0"))
+
+
+def test_a_photo_that_looks_damaged_gives_no_number_on_any_way_in(tmp_path: Path) -> None:
+    codes = photograph(drawn()).encoded.astype(int)
+    codes[480:496, 500:] += 12
+    codes[496:] += 12
+    content = save(np.clip(codes, 0, 255).astype(np.uint8), "JPEG", quality=95, subsampling=2)
+    marks = Marks("grey18", CARD, PATH, WIDTH)  # type: ignore[arg-type]
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ada", "", {MEASURING: True, PORTFOLIO: False}, "the owner")
+        taken, _ = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")
+        kept = workflow.measure_record(store, taken, marks)
+        reading, why = workflow.measure_passing(store, workflow.look_at(content, "grey18"), marks)
+    assert kept.reading is not None
+    assert not kept.reading.ok
+    assert "looks damaged" in (kept.failure or "")
+    assert reading is None
+    assert "looks damaged" in why
+    assert not measure_photo(read_photo(content), marks).ok  # as the command line does
 
 
 def test_a_chunk_of_a_png_with_a_wrong_length_is_refused() -> None:

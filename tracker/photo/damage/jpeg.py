@@ -118,8 +118,8 @@ def _markers(content: bytes) -> NDArray[np.intp]:
     stored = np.frombuffer(content, np.uint8)
     at = np.flatnonzero(stored[:-1] == 0xFF)
     following = stored[at + 1]
-    ends: NDArray[np.intp] = at[(following != 0) & (following != 0xFF) & ((following < 0xD0) | (following > 0xD7))]
-    return ends
+    ends = (following != 0) & (following != 0xFF) & ((following < 0xD0) | (following > 0xD7))
+    return np.asarray(at[ends])
 
 
 def _block(frame: bytes) -> tuple[int, int]:
