@@ -42,7 +42,10 @@ def room_state(store: Store) -> None:
 def _left_words(room: Room) -> str:
     if room.visits_left < 1:
         return "No room is left for the photos of another visit."
-    return f"Room for about {count(room.visits_left, 'more visit', 'more visits')}."
+    # two digits: more would claim to know what visits to come will take
+    step = 10 ** max(0, len(str(room.visits_left)) - 2)
+    about = room.visits_left // step * step
+    return f"Room for about {about:,} more {'visit' if about == 1 else 'visits'}."
 
 
 def _basis(room: Room) -> str:
