@@ -9,7 +9,7 @@ import streamlit as st
 from tracker.store import NEARLY_FULL_VISITS
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.words import count, disk_size, plain
+from tracker.ui.parts.words import disk_size, plain
 
 if TYPE_CHECKING:
     from tracker.store import Room, Store
