@@ -46,7 +46,7 @@ def test_my_data_says_what_is_used_what_is_allowed_and_what_fits(monkeypatch: py
     fits(monkeypatch, 500)
     said = words(open_page("data"))
     assert "Room for about 500 more visits." in said
-    assert "This supposes 20.0 MB a visit" in said
+    assert "This assumes 20.0 MB a visit" in said
     assert "what is used and half of what is free" in said
     assert "20.0 GB free on the disk" in said
 

@@ -50,7 +50,7 @@ def _left_words(room: Room) -> str:
 
 def _basis(room: Room) -> str:
     if room.guessed:
-        return f"This supposes {disk_size(room.visit_bytes)} a visit, until your own visits tell."
+        return f"This assumes {disk_size(room.visit_bytes)} a visit, until there are enough of your own."
     return f"Your visits take {disk_size(room.visit_bytes)} on the average, progress photos included."
 
 
