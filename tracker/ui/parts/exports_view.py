@@ -51,7 +51,9 @@ def everything_out(store: Store) -> None:
         "forms that any other program reads."
     )
     typed = st.text_input(
-        "Into another folder, such as one on another disk", key="export-folder", placeholder="beside the studio's folder"
+        "Into another folder, such as one on another disk",
+        key="export-folder",
+        placeholder="beside the studio's folder",
     )
     if st.button("Take everything out", key="export-all", disabled=store.is_empty()):
         elsewhere = Path(typed.strip()).expanduser() if (typed or "").strip() else None
