@@ -58,8 +58,8 @@ def _columns() -> None:
         "- **Clients:** a column *name* (or *first name* and *last name*), and *note* and *contact* if you like.\n"
         "- **Past visits:** columns *client*, *date*, and *services*, *notes*, *next time* if you like. "
         "Bring their clients in first, with a list of their own.\n"
-        "- **Tables that this program wrote:** *client.csv*, *visit.csv* and *visit_steps.csv* from the folder *tables*, all "
-        "at once. Clients who are there already stay as they are."
+        "- **Tables that this program wrote:** *client.csv*, *visit.csv* and *visit_steps.csv* from the folder "
+        "*tables*, all at once. Clients who are there already stay as they are."
     )
     st.caption(
         "Clients from a list have agreed to nothing yet: ask them before the first photo. Past visits come without "
