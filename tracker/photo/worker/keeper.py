@@ -56,12 +56,12 @@ class PhotoWorker:
         """Read a photo, as `read_photo` says; threads that ask meanwhile wait, in the order of asking."""
         check_file_size(content, limits)
         with self._turns:
-            found = self._ask(content, limits)
+            found = self._ask(content, limits, again=True)
         if isinstance(found, PhotoError):
             raise found
         return found
 
-    def _ask(self, content: bytes, limits: Limits) -> Photo | PhotoError:
+    def _ask(self, content: bytes, limits: Limits, *, again: bool) -> Photo | PhotoError:
         process = self._sound()
         if not process.wait_until_ready():
             self._drop()
@@ -73,6 +73,8 @@ class PhotoWorker:
             _log.warning("the photo worker is replaced: %s", watch.broken or "it ended by itself")
             self._drop()
             self._sound()  # ready by the time that the next photo comes
+            if again and not watch.broken and not process.begun:
+                return self._ask(content, limits, again=False)  # it ended while idle, which is not the photo's fault
         return _why(watch.broken, self._bounds) if found is None else found
 
     def _sound(self) -> Started:

@@ -40,6 +40,7 @@ def main() -> None:
     threading.Thread(target=_listen, args=(requests, waiting), daemon=True).start()
     while True:
         asked, content = waiting.get()
+        send(answers, {"begun": True})  # from here on, an end is laid to the photo
         hold_processor(asked["seconds"])
         _answer(_decoded(content, Limits(**asked["limits"])), answers, sharing)
 

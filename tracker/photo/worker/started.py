@@ -36,6 +36,10 @@ class Started:
     ----------
     bounds : Bounds that it holds itself to
     share_memory : bool, whether it hands code values over in shared memory
+
+    Attributes
+    ----------
+    begun : bool, whether it said that it had taken the photo that was asked for last
     """
 
     def __init__(self, bounds: Bounds, share_memory: bool) -> None:
@@ -52,7 +56,7 @@ class Started:
         )
         if theirs is not None:
             theirs.close()
-        self.peak_memory = 0
+        self.begun, self.peak_memory = False, 0
         self.end: Callable[[], object] = weakref.finalize(self, _end, self.popen, ours, os.getpid())
         self._bounds, self._shared = bounds, ours
         self._requests, self._answers = cast(IO[bytes], self.popen.stdin), cast(IO[bytes], self.popen.stdout)
@@ -69,8 +73,10 @@ class Started:
 
     def ask(self, content: bytes, limits: Limits, seconds: float) -> Photo | PhotoError | None:
         """What the process makes of a photo; None where it ended without an answer."""
+        self.begun = False
         try:
             send(self._requests, {"limits": limits_to_json(limits), "seconds": seconds}, content)
+            self.begun = bool(receive(self._answers)["begun"])
             answer = receive(self._answers)
             self.peak_memory = int(answer["peak"])
             if "error" in answer:
