@@ -1,0 +1,353 @@
+"""What is frozen of each known photo, pair and series: numbers only, and the few words that a script may rely on.
+
+The last words of a name say how far a number may move, see `tests.freeze`: ``delta lab`` by as much as a colour.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
+
+import numpy as np
+
+from tests.frozen_scenes import DRAWINGS, drawn
+from tests.golden_tables import read_table
+from tests.test_sample_images import FOLDER, TRUTH, measured
+from tracker import regrowth
+from tracker.blend import Blend, find_blend
+from tracker.comparison import compare_readings
+from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, what_if, window
+from tracker.hair import HairPath
+from tracker.level import estimate_level
+from tracker.measure import measure_photo
+from tracker.photo import read_photo
+from tracker.quality import Limits
+from tracker.quantities import LabMeasured, Measured
+from tracker.reading import REGIONS, PhotoReading, RegionReading
+from tracker.repeat import combine
+from tracker.repeatability import PROVISIONAL
+from tracker.scale import card_scale
+from tracker.shades import shades, share_lightened
+from tracker.sharpness import sharpness
+from tracker.warmth import estimate_warmth
+
+Json = Any
+
+
+def _vector(values: Json) -> list[float]:
+    return [float(value) for value in values]
+
+
+def _upper(matrix: Json) -> list[float]:
+    return _vector(np.asarray(matrix)[np.triu_indices(3)])
+
+
+def _measured(value: Measured | None, kind: str) -> Json:
+    return None if value is None else {kind: value.value, f"{kind} u" if kind == "level" else "u": value.u}
+
+
+def _share(value: Measured | None) -> Json:
+    return None if value is None else {"share": value.value, "u share": value.u}
+
+
+def _finite(dof: float) -> float | str:
+    return dof if math.isfinite(dof) else "infinite"
+
+
+def of_region(region: RegionReading) -> Json:
+    """A band with all that its ± is made of, and its level and tone by what is built in."""
+    level, warmth = estimate_level(region.lab), estimate_warmth(region.lab)
+    dropped = region.dropped
+    return {
+        "lab": _vector(region.lab.lab),
+        "u": _vector(region.lab.u),
+        "dof": _finite(region.lab.dof),
+        "alone cov": _upper(region.lab.cov),
+        "repeat cov": _upper(region.repeat_cov),
+        "light cov": _upper(region.light_cov),
+        "kit u": _vector(region.kit_u),
+        "lights": _measured(region.lights, "lab"),
+        "lows": _measured(region.lows, "lab"),
+        "dimension": _measured(region.dimension, "lab"),
+        "lightened": _share(region.lightened),
+        "level": _measured(level.value, "level"),
+        "warmth": _measured(warmth.value, "lab"),
+        "tone": warmth.tone,
+        "pixels": region.pixels,
+        "dropped share": [dropped.clipped, dropped.gloss, dropped.shadow, dropped.not_hair, dropped.outside],
+        "photos": region.photos,
+    }
+
+
+def of_reading(reading: PhotoReading) -> Json:
+    """Everything that one photo says."""
+    card, correction, whole = reading.card, reading.correction, shades(reading)
+    return {
+        "ok": reading.ok,
+        "card": {
+            "kind": card.kind,
+            "lab": _vector(card.lab),
+            "clipped share": card.clipped,
+            "gradient value": card.gradient,
+            "reflectance exact": card.reflectance,
+        },
+        "correction factor": {
+            "gains": _vector(correction.gains),
+            "flare": correction.flare,
+            "exponent": correction.exponent,
+            "matrix": [_vector(row) for row in correction.matrix],
+            "misfit lab": _vector(correction.misfit),
+        },
+        "regions": {region.name: of_region(region) for region in reading.regions},
+        "checks": {
+            check.name: {
+                "ok": bool(check.ok),
+                # the room around a card is as exact as its corners
+                "place" if check.name == "card_whole" else "value": float(check.value),
+                "limit exact": float(check.limit),
+                "unit": check.unit,
+                "stops": check.stops,
+            }
+            for check in reading.checks
+        },
+        "shades": whole and {name: _measured(getattr(whole, name), "lab") for name in ("lights", "lows", "dimension")},
+        "blend": of_blend(find_blend(reading.profile)),
+        "profile lab": [[*point.lab, point.u_lightness] for point in reading.profile],
+        "stretches": [_vector(stretch) for stretch in reading.stretches],
+    }
+
+
+def of_blend(blend: Blend | None) -> Json:
+    """Where the lightening starts and how softly, each with its interval."""
+    if blend is None:
+        return None
+    parts = {"start": blend.start, "steepest": blend.steepest, "rise lab": blend.rise}
+    return {name: [each.value, each.low, each.high] for name, each in parts.items()}
+
+
+def of_photo(name: str) -> Json:
+    """A sample photo: its decoded codes first, so that a decoder that moved is told from a measurement that did."""
+    truth = next(photo for photo in TRUTH if photo["file"] == name)
+    codes = read_photo((FOLDER / name).read_bytes()).encoded
+    blur = sharpness(codes, truth["path"], truth["width"], Limits().largest_blur(truth["width"]), _corners(truth))
+    return {
+        "mean code lab": _vector(codes.mean(axis=(0, 1))),
+        "blur": [blur.hair, blur.card],
+        **of_reading(measured(name)),
+    }
+
+
+def _corners(truth: Json) -> Json:
+    return tuple(map(tuple, truth["card"]["corners"]))
+
+
+@cache
+def drawn_reading(name: str) -> PhotoReading:
+    """The reading of a drawn scene."""
+    drawing = DRAWINGS[name]
+    return measure_photo(drawn(name), drawing.marks, light=drawing.light)
+
+
+def of_drawn(name: str) -> Json:
+    """A drawn scene; lengths where its card's size is known."""
+    drawing, codes = DRAWINGS[name], drawn(name).encoded
+    reading = drawn_reading(name)
+    corners = reading.card.corners
+    blur = sharpness(codes, drawing.path, drawing.width, Limits().largest_blur(drawing.width), corners)
+    found = {
+        "mean code value": _vector(codes.mean(axis=(0, 1))),
+        "blur": [blur.hair, blur.card],
+        "corners place": _vector(np.ravel(corners)),
+        **of_reading(reading),
+    }
+    if drawing.size_mm is not None:
+        height, width = codes.shape[:2]
+        scale = card_scale(corners, drawing.size_mm, (width, height), drawing.path, either_way_up=True)
+        path = scale.length(HairPath(drawing.path, drawing.width).length)
+        blend = find_blend(reading.profile)
+        found["lengths"] = {
+            "pixel factor": [scale.mm_per_pixel.value, scale.mm_per_pixel.u],
+            "tilt value": scale.tilt,
+            "gap mm": scale.gap,
+            "path mm": [path.value, path.u],
+            "start mm": blend and [getattr(blend.start_mm(path), end) for end in ("value", "low", "high")],
+            "steepest": blend and [getattr(blend.per_cm(path), end) for end in ("value", "low", "high")],
+        }
+    return found
+
+
+def of_pair(before: PhotoReading, after: PhotoReading, *, same_kit: bool = True) -> Json:
+    """Before and after, band by band."""
+    changes = compare_readings(before, after, same_kit=same_kit)
+    regions = {}
+    for change in changes:
+        lift, size = change.lift, change.change.size
+        regions[change.name] = {
+            "lift": _measured(lift.value, "level"),
+            "lift at least level": lift.at_least,
+            "warmth": _measured(change.warmth, "lab"),
+            "delta lab": _vector(change.change.delta),
+            "delta u": _vector(change.change.u),
+            "size lab": [size.value],
+            # by chance, from a fixed seed
+            "size from value": size.low,
+            "size to value": size.high,
+            "p": change.change.p_value,
+            "verdict": change.verdict,
+            "lightness": change.change.lightness,
+            "warmth changed": change.change.warmth,
+            "photos needed": change.change.photos_needed,
+        }
+    return {
+        "regions": regions,
+        "blend": of_blend(find_blend(after.profile, before.profile)),
+        "lightened": _share(share_lightened(before, after)),
+    }
+
+
+PAIRS: dict[str, Callable[[], Json]] = {
+    "sample pair": lambda: of_pair(measured("noor_before_daylight.jpg"), measured("noor_after_daylight.jpg")),
+    "sample pair by lamps": lambda: of_pair(measured("noor_before_lamp.jpg"), measured("noor_after_lamp.jpg")),
+    "sample pair of unlike kits": lambda: of_pair(
+        measured("noor_before_daylight.jpg"), measured("noor_after_chart.jpg"), same_kit=False
+    ),
+    "nothing changed": lambda: _drawn_pair("plain", "plain again"),
+    "lightened": lambda: _drawn_pair("plain", "lightened ends"),
+    "toned": lambda: _drawn_pair("lightened ends", "toned ends"),
+    "darkened": lambda: _drawn_pair("dark and cool", "black"),
+    "strip to chart": lambda: of_pair(drawn_reading("strip"), drawn_reading("chart"), same_kit=False),
+}
+
+
+def _drawn_pair(before: str, after: str) -> Json:
+    return of_pair(drawn_reading(before), drawn_reading(after))
+
+
+def of_two_photos() -> Json:
+    """Two photos of one state, combined."""
+    return of_reading(combine([drawn_reading("plain"), drawn_reading("plain again")], PROVISIONAL))
+
+
+_AT = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0)
+
+
+def of_fit(fit: FadeFit, limits: tuple[Limit, ...]) -> Json:
+    """A curve with its band, its rate, and when limits are passed."""
+    low, high = fit.band(_AT)
+    windows = [(f"{limit.side} {limit.value:g}", window(fit, limit)) for limit in limits]
+    found = {
+        "rate value": fit.rate and [fit.rate.low, fit.rate.median, fit.rate.high],
+        "half-life months": fit.half_life and [fit.half_life.low, fit.half_life.median, fit.half_life.high],
+        "residual lab": fit.residual_rms,
+        "curve lab": [_vector(each) for each in (fit.mean(_AT), low, high)],
+        "windows": {name: of_window(each) for name, each in windows},
+        "first of them": of_window(refresh_window(windows)),
+    }
+    if fit.washes_per_week is not None:
+        found["half the washes"] = of_window(what_if(fit, limits[0], fit.washes_per_week / 2))
+    return found
+
+
+def of_window(found: Window) -> Json:
+    """When a limit is passed, and how likely."""
+    return {
+        "state": found.state,
+        "by months": [found.early, found.middle, found.late, found.not_before],
+        "chance share": [found.chance, found.passed],
+        "first share": [share for _, share in found.first],
+    }
+
+
+def _sample_series() -> dict[str, FadeSeries]:
+    """How Noor's colour wore: right after the service, and five photos over six months."""
+    photos = [photo for photo in TRUTH if photo["file"] == "noor_after_daylight.jpg" or photo["role"] == "progress"]
+    photos.sort(key=lambda photo: photo["months"] or 0.0)
+    months = tuple(photo["months"] or 0.0 for photo in photos)
+    found = {}
+    for name in REGIONS:
+        bands = [region for photo in photos if (region := measured(photo["file"]).region(name)) is not None]
+        labs = [LabMeasured(band.lab.lab, band.repeat_cov, band.lab.dof) for band in bands]
+        tones = [estimate_warmth(lab).value for lab in labs]
+        for unit, values in (
+            ("L*", [(lab.lab[0], lab.u[0]) for lab in labs]),
+            ("warmth", [(tone.value, tone.u) for tone in tones]),
+        ):
+            found[f"{name} {unit}"] = FadeSeries(months, *zip(*values, strict=True), name, unit)
+    return found
+
+
+def _wool(table: str) -> dict[str, FadeSeries]:
+    rows = read_table(table)
+    dose = tuple(float(row["dose"]) for row in rows)
+    units = {"L": "L*", "a": "a*", "b": "b*", "dE": "dE"}
+    return {
+        unit: FadeSeries(dose, tuple(float(row[column]) for row in rows), (0.1,) * len(rows), unit=unit)
+        for column, unit in units.items()
+    }
+
+
+def _washes() -> dict[str, FadeSeries]:
+    rows = read_table("fade_washes.csv")
+    found = {}
+    for shade, chelant in sorted({(row["shade"], row["chelant"]) for row in rows}):
+        own = [row for row in rows if (row["shade"], row["chelant"]) == (shade, chelant)]
+        months, values, u = ([float(row[column]) for row in own] for column in ("washes", "dE", "u"))
+        # three washes a week, and no difference to itself at the start
+        found[f"{shade}, chelant {chelant}"] = FadeSeries(
+            (0.0, *(month / 12 for month in months)), (0.0, *values), (0.05, *u), unit="dE"
+        )
+    return found
+
+
+def _root() -> Json:
+    """A root that grew as the sample photos' did, 11 mm a month, read to two millimetres."""
+    photos = sorted((photo for photo in TRUTH if photo["regrowth_mm"]), key=lambda photo: photo["months"])
+    months, lengths = (tuple(photo[key] for photo in photos) for key in ("months", "regrowth_mm"))
+    found = regrowth.regrowth([FadeSeries(months, lengths, (2.0,) * len(months), unit="mm")])
+    assert found.start is not None
+    return {
+        "rate mm": [found.rate.value, found.rate.u],
+        "start mm": [found.start.value, found.start.u],
+        "covariance value": found.covariance,
+        "own": found.own,
+        "longer than 80 mm": of_window(regrowth.forecast(found, 80.0)),
+    }
+
+
+def _fits(series: Mapping[str, FadeSeries], washes: float | None = None) -> dict[str, Callable[[], Json]]:
+    return {name: lambda each=each: _fit(each, washes) for name, each in series.items()}  # type: ignore[misc]
+
+
+def _fit(series: FadeSeries, washes: float | None) -> Json:
+    limits = tuple(Limit(step, side, from_start=True) for side, step in (("above", 2.5), ("below", -2.5)))  # type: ignore[arg-type]
+    return of_fit(fit_fade(series, washes_per_week=washes), limits)
+
+
+@cache
+def _series() -> dict[str, Mapping[str, FadeSeries]]:
+    return {
+        "blue wool 1": _wool("fade_blue_wool.csv"),
+        "blue wool 2": _wool("fade_blue_wool_2.csv"),
+        "washes": _washes(),
+    }
+
+
+def makers() -> dict[str, dict[str, Callable[[], Json]]]:
+    """How each frozen thing is made anew, by file and name."""
+    readings: dict[str, Callable[[], Json]] = {
+        f"photo {photo['file']}": lambda name=photo["file"]: of_photo(name)  # type: ignore[misc]
+        for photo in TRUTH
+    }
+    readings |= {f"drawn {name}": lambda name=name: of_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
+    readings |= {f"pair {name}": make for name, make in PAIRS.items()}
+    readings["two photos of one state"] = of_two_photos
+    fits: dict[str, Callable[[], Json]] = {"root": _root, "sample series": _sample_fits}
+    for table, series in _series().items():
+        fits |= {f"{table}, {name}": make for name, make in _fits(series).items()}
+    return {"readings": readings, "fits": fits}
+
+
+def _sample_fits() -> Json:
+    return {name: make() for name, make in _fits(_sample_series(), washes=3.0).items()}
