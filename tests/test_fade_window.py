@@ -174,6 +174,55 @@ class TestWindow:
         assert found.middle == pytest.approx(0.67, abs=0.08)
 
 
+class TestEightyOfAHundred:
+    """A window holds 80 of 100 cases: it begins where 10 have passed and ends where 90 have."""
+
+    MONTHS = np.linspace(0.0, 12.0, 2401)
+
+    def test_of_a_passing_whose_distribution_is_known(self) -> None:
+        # normal about month 6 with a standard deviation of one: the 10 % point lies 1.2816 below (any table)
+        chances = np.array([0.5 * (1 + math.erf((month - 6) / math.sqrt(2))) for month in self.MONTHS])
+        found = judge(self.MONTHS, chances, 0.0)
+        assert found.given
+        assert found.early == pytest.approx(6 - 1.2816, abs=1e-3)
+        assert found.middle == pytest.approx(6, abs=1e-3)
+        assert found.late == pytest.approx(6 + 1.2816, abs=1e-3)
+        assert found.not_before == found.early
+
+    def test_of_true_passings_eighty_lie_inside_ten_before_and_ten_after(self) -> None:
+        # an unlikely shape: half of the heads wear early, half late, and some of those very late
+        truths = np.sort(np.concatenate([np.linspace(1, 3, 500), 5 + np.linspace(0, 2.4, 500) ** 2]))
+        chances = np.searchsorted(truths, self.MONTHS, side="right") / truths.size
+        found = judge(self.MONTHS, chances, 0.0)
+        assert found.early is not None
+        assert found.late is not None
+        assert np.mean(truths < found.early) == pytest.approx(0.1, abs=0.005)
+        assert np.mean(truths > found.late) == pytest.approx(0.1, abs=0.005)
+
+    @pytest.mark.parametrize(
+        ("chance", "state"), [(0.89, "unknown"), (0.91, "given"), (0.11, "unknown"), (0.09, "not soon")]
+    )
+    def test_a_date_needs_ninety_of_a_hundred_within_the_horizon(self, chance: float, state: str) -> None:
+        # as DEVELOPERS.md promises: a date only where 90 of 100 pass within the year
+        assert judge(self.MONTHS, np.clip(self.MONTHS / 6, 0, 1) * chance, 0.0).state == state
+
+    @pytest.mark.parametrize(("chance", "state"), [(0.89, "given"), (0.91, "passed")])
+    def test_passed_means_ninety_of_a_hundred_by_the_last_photo(self, chance: float, state: str) -> None:
+        chances = np.interp(self.MONTHS, [0, 3, 4, 12], [0, chance, chance, 1])
+        assert judge(self.MONTHS, chances, 3.5).state == state
+
+    def test_of_a_line_whose_posterior_is_known(self) -> None:
+        # without a fast part the curve is a line from a known start: y = B t with B normal, so the limit is passed
+        # by t where B > limit / t, exactly
+        months = (0.0, 1.0, 2.0, 3.0)
+        fit = fit_fade(FadeSeries(months, (0.0, 2.0, 4.0, 6.0), (1e-4, 0.8, 0.8, 0.8), unit="L*"), Priors(0.0, 50.0))
+        precision = sum(month**2 for month in months) / 0.64 + 1 / 50.0**2
+        slope, sd = (2 * sum(month**2 for month in months) / 0.64) / precision, precision**-0.5
+        found = window(fit, Limit(12.0, "above"))
+        assert found.early == pytest.approx(12 / (slope + 1.2816 * sd), abs=0.01)
+        assert found.late == pytest.approx(12 / (slope - 1.2816 * sd), abs=0.01)
+
+
 class TestWhatIf:
     FIT = worn(u=0.2)
 

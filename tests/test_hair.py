@@ -117,6 +117,30 @@ def test_gloss_shadow_wall_and_burnt_pixels_are_left_out_and_counted() -> None:
     assert float(delta_e_2000(linear_to_lab(naive), [40, 8, 20])) > 4
 
 
+# How the renderer of the sample photos defines their true colour (sample_images/truth.json, "lab"): "the hair pixels of
+# the region whose luminance lies between the region's 10th and 90th percentile"
+def test_the_lightest_and_the_darkest_tenth_of_the_hair_are_left_out() -> None:
+    lab = np.zeros((200, 100, 3))
+    lab[..., 0] = np.random.default_rng(5).permutation(np.linspace(30, 50, 20_000)).reshape(200, 100)
+    lab[..., 1:] = 6.0, 15.0
+    linear = lab_to_linear(lab)
+    verdict = select_body(lab, luminance(linear), np.ones((200, 100), bool), Selection())
+    assert (verdict == GLOSS).mean() == pytest.approx(0.10, abs=0.001)
+    assert (verdict == SHADOW).mean() == pytest.approx(0.10, abs=0.001)
+    kept = lab[verdict == KEPT][:, 0]
+    assert (kept.min(), kept.max()) == (pytest.approx(32, abs=0.02), pytest.approx(48, abs=0.02))
+
+
+@pytest.mark.parametrize("share", [0.04, 0.08])
+def test_gloss_on_less_than_a_tenth_of_the_hair_does_not_reach_its_colour(share: float) -> None:
+    # light of the lamp's colour on top of the hair's own (dichromatic reflection, as `tracker.hair.gloss` cites)
+    rng = np.random.default_rng(6)
+    own = lab_to_linear(np.array([40.0, 8.0, 20.0]) + rng.normal(size=(200, 100, 3)) * [0.5, 0.1, 0.2])
+    shining = rng.random((200, 100)) < share
+    found = band_colour(own + 0.2 * shining[..., None], np.ones((200, 100), bool), "mid", Selection())
+    assert float(delta_e_2000(found.lab, [40, 8, 20])) < 0.15
+
+
 def test_lights_and_lows_of_two_tone_hair() -> None:
     stripes = np.where((np.arange(120) // 20) % 2 == 0, 30.0, 55.0)
     lab = np.stack([np.tile(stripes, (240, 1)), np.full((240, 120), 7.0), np.full((240, 120), 18.0)], -1)

@@ -96,6 +96,41 @@ def test_uncertainty_never_falls_below_the_known_spread_of_repeats() -> None:
         assert np.all(np.sqrt(np.diag(region.repeat_cov)) >= np.array([0.8, 0.35, 0.45]) - 1e-9)
 
 
+@pytest.mark.parametrize("fall", [0.0, 0.12, 0.25])
+def test_light_that_falls_off_across_the_card_makes_the_hair_less_sure(fall: float) -> None:
+    """The light on the hair may differ by the stated 0.15 EV, and by what it changes by across the card."""
+    level = ((640.0, 520.0), (800.0, 520.0), (800.0, 720.0), (640.0, 720.0))
+    # that many EV over the 160 pixels of the card, and even light on the hair
+    steps = np.clip((np.arange(900) - 720) / 160, -0.5, 0.5)
+    photo = photograph(scene(card=level, spread=1.0) * 2 ** (fall * steps)[None, :, None], noise=0.001)
+    reading = measure_photo(photo, marks(corners=level))
+    assert reading.ok
+    # two independent rectangular causes (GUM 4.3.7 and 5.1.2), carried through L* = 116 Y^(1/3) - 16 (CIE 15) by its
+    # slope; the curve over so large a step adds up to 6 %
+    relative = np.hypot(0.15, fall) * np.log(2) / np.sqrt(3)
+    for region in reading.regions:
+        expected = relative * (region.lab.lab[0] + 16) / 3
+        assert np.sqrt(region.light_cov[0][0]) == pytest.approx(expected, rel=0.07)
+        assert region.repeat_cov[0][0] >= region.light_cov[0][0]
+
+
+def test_hair_that_gets_the_light_of_the_cards_edges_stays_inside_what_is_claimed() -> None:
+    # the same fall of light: between the card's own edges lies all that the hair may get more or less than its middle
+    level = ((640.0, 520.0), (800.0, 520.0), (800.0, 720.0), (640.0, 720.0))
+    steps = np.clip((np.arange(900) - 720) / 160, -0.5, 0.5)
+    drawn = scene(card=level, spread=1.0) * 2 ** (0.28 * steps)[None, :, None]
+    away, claimed = [], []
+    for ev in np.linspace(-0.28, 0.28, 9):
+        linear = drawn.copy()
+        linear[:, :560] *= 2**ev / 2 ** (0.28 * -0.5)
+        reading = measure_photo(photograph(linear, noise=0.001), marks(corners=level))
+        for region in reading.regions:
+            away.append(abs(region.lab.lab[0] - drawn_truth(region.name)[0]))
+            claimed.append(np.sqrt(region.repeat_cov[0][0]))
+    # a rectangular cause is known to its limits: 1.73 standard uncertainties hold all of it
+    assert np.max(np.array(away) / claimed) < 1.73
+
+
 def test_settings_are_arguments() -> None:
     photo = photograph(scene())
     wide = measure_photo(photo, marks(), dataclasses.replace(Settings(), light_half_width=0.5))

@@ -82,6 +82,22 @@ def test_a_narrow_ribbon_is_too_far_away() -> None:
     assert "close_enough" in warned(measure_photo(photograph(scene(spread=1.0)), thin))
 
 
+@pytest.mark.parametrize(("burnt", "refused"), [(0.012, False), (0.018, False), (0.023, True), (0.035, True)])
+def test_a_band_with_more_than_two_in_a_hundred_burnt_out_gives_no_number(burnt: float, refused: bool) -> None:
+    # on the truth bench bands with 2 to 5 % of burnt-out pixels are 7 ΔE00 off at the median, so 2 % is the limit
+    photo = photograph(scene(spread=1.0))
+    rows, columns = np.indices(photo.encoded.shape[:2])
+    spots = (331 * rows + 173 * columns) % 1000 < 1000 * burnt  # evenly spread, as many in every band
+    spots[:, 560:] = False  # the card stays sound
+    photo.encoded[spots] = 255
+    reading = measure_photo(photo, marks())
+    clipped = [check for check in reading.checks if check.name.startswith("clipped_")]
+    assert [check.ok for check in clipped] == [not refused] * 3
+    assert [check.value for check in clipped] == pytest.approx([burnt] * 3, rel=0.08)
+    assert {check.limit for check in clipped} == {0.02}
+    assert reading.ok is not refused
+
+
 def test_a_card_at_the_edge_may_be_cut() -> None:
     corners = ((760.0, 520.0), (900.0, 520.0), (900.0, 720.0), (760.0, 720.0))
     reading = measure_photo(photograph(scene(card=corners, spread=1.0)), marks(corners=corners))

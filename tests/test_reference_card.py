@@ -136,6 +136,61 @@ def test_a_finger_at_the_very_edge_leaves_the_inner_part_clean() -> None:
     np.testing.assert_allclose(reading.linear[0], 0.18, rtol=0.01)
 
 
+def framed(patches: np.ndarray, columns: int, rows: int, share: float, frame_linear: float, size: int = 60) -> Drawn:
+    """A card that fills the photo, each patch inside a frame that takes so much of it on every side."""
+    edge = round(share * size)
+    cells = np.full((rows, columns, size, size, 3), frame_linear)
+    cells[:, :, edge : size - edge, edge : size - edge] = patches.reshape(rows, columns, 1, 1, 3)
+    return photograph(cells.transpose(0, 2, 1, 3, 4).reshape(rows * size, columns * size, 3), noise=0.001)
+
+
+@pytest.mark.parametrize("border", [0.01, 0.95])
+@pytest.mark.parametrize("share", [0.08, 0.15])
+def test_a_printed_border_around_the_grey_is_not_read(share: float, border: float) -> None:
+    photo = framed(np.full(3, 0.18), 1, 1, share, border, size=240)
+    reading = read_card(photo.encoded, SRGB, GREY, frame(photo))
+    np.testing.assert_allclose(reading.linear[0], 0.18, rtol=0.005)
+    assert reading.gradient < 0.02
+    assert reading.clipped == 0
+
+
+@pytest.mark.parametrize("away", [(0.12, 0.12), (-0.12, 0.0), (0.0, -0.15), (0.15, -0.1)])
+def test_corners_that_miss_the_card_by_an_eighth_read_the_card(away: tuple[float, float]) -> None:
+    # a card of 160 by 200 pixels before a white wall; the marks lie beside it by that share of its sides
+    card = ((300.0, 300.0), (460.0, 300.0), (460.0, 500.0), (300.0, 500.0))
+    linear = np.full((800, 800, 3), 0.8)
+    linear[300:500, 300:460] = 0.18
+    moved = tuple((x + away[0] * 160, y + away[1] * 200) for x, y in card)
+    reading = read_card(photograph(linear, noise=0.001).encoded, SRGB, GREY, moved)  # type: ignore[arg-type]
+    np.testing.assert_allclose(reading.linear[0], 0.18, rtol=0.005)
+
+
+# charts have black frames between their patches; the sample photos' patches are 84 % of their cells
+# (sample_images/README.md), a frame of 8 % on every side
+def test_the_black_frames_of_a_chart_are_not_read() -> None:
+    published = np.clip(chart_reference(), 0, 1)
+    chart = framed(published, 6, 4, 0.08, 0.005, size=50)
+    reading = read_card(chart.encoded, SRGB, CARD_KINDS["chart24"], frame(chart))
+    np.testing.assert_allclose(reading.linear, published, atol=0.004)
+
+
+@pytest.mark.parametrize(("burnt", "refused"), [(0.003, False), (0.0075, True), (0.02, True)])
+def test_a_card_with_more_than_half_a_percent_burnt_out_is_refused(burnt: float, refused: bool) -> None:
+    # 0.5 %, as the refusal itself tells people; nothing else of the card is touched
+    side = 400
+    linear = np.full((side, side, 3), 0.18)
+    photo = photograph(linear, noise=0.002)
+    spots = np.random.default_rng(4).random((side, side)) < burnt
+    photo.encoded[spots] = 255
+    if not refused:
+        assert 0 < read_card(photo.encoded, SRGB, GREY, frame(photo)).clipped <= 0.005
+        return
+    with pytest.raises(errors.CardClipped, match=r"limit 0\.5 %") as caught:
+        read_card(photo.encoded, SRGB, GREY, frame(photo))
+    assert caught.value.limit == 0.005
+    assert caught.value.value == pytest.approx(burnt, rel=0.4)
+
+
 @pytest.mark.parametrize("half_width", [25, 45, 58])
 @pytest.mark.parametrize("colour", [(0.02, 0.01, 0.01), (0.55, 0.35, 0.28), (0.10, 0.10, 0.10)])
 def test_covered_card_is_refused(half_width: int, colour: tuple[float, float, float]) -> None:

@@ -50,6 +50,65 @@ def test_the_next_service_ends_one_and_a_cut_does_not() -> None:
     assert [each.id for each in newest.photos] == ["after again", "progress again"]
 
 
+class TestAtTheVeryMoment:
+    """A photo or a visit on exactly the border between two services belongs to one of them, and to one only."""
+
+    NEXT = PHOTOS[5]  # the photo after the next service, the first of that visit
+
+    def on(self, shot: PhotoRecord, moment: datetime) -> PhotoRecord:
+        return replace(shot, taken_at=moment)
+
+    def ids(self, photos: tuple[PhotoRecord, ...], visits: tuple[Visit, ...] = VISITS) -> list[list[str]]:
+        """Photos of the older and of the newer service."""
+        newest, oldest = segments(visits, photos)
+        return [[each.id for each in segment.photos] for segment in (oldest, newest)]
+
+    def test_a_photo_from_the_moment_the_next_service_begins_is_not_the_old_ones(self) -> None:
+        # the next visit began with its first photo; from that moment on the old colour is not worn any more
+        begin = PHOTOS[4].taken_at
+        loose = self.on(photo("loose", 9, PROGRESS), begin)
+        old, _ = self.ids((*PHOTOS, loose))
+        assert "loose" not in old
+        old, _ = self.ids((*PHOTOS, self.on(loose, begin - timedelta(seconds=1))))
+        assert old[-2:] == ["loose", "worn"]
+
+    def test_a_photo_from_the_moment_of_the_one_after_the_service_shows_its_wear(self) -> None:
+        loose = self.on(photo("loose", 10, PROGRESS), self.NEXT.taken_at)
+        old, new = self.ids((*PHOTOS, loose))
+        assert "loose" not in old
+        assert "loose" in new
+        early = self.on(loose, self.NEXT.taken_at - timedelta(seconds=1))
+        assert not any("loose" in each for each in self.ids((*PHOTOS, early)))
+
+    def test_a_photo_before_a_visit_is_no_wear_if_it_is_not_later_than_the_one_after(self) -> None:
+        # the same moment: it cannot show how a colour wore that was just photographed
+        at_once = self.on(photo("at once", 10, BEFORE, "talk"), self.NEXT.taken_at)
+        visits = (*VISITS, visit("talk", 10, "consultation"))
+        assert "at once" not in self.ids((*PHOTOS, at_once), visits)[1]
+        later = self.on(at_once, self.NEXT.taken_at + timedelta(seconds=1))
+        assert "at once" in self.ids((*PHOTOS, later), visits)[1]
+
+    def test_a_cut_on_the_day_of_the_next_service_still_shows_the_old_colour(self) -> None:
+        # cut first, colour after, on one day: the photo before the cut shows ten weeks of wear
+        visits = (*VISITS, visit("cut first", 10, "cut"))
+        before_cut = self.on(photo("before the cut", 10, BEFORE, "cut first"), PHOTOS[4].taken_at - timedelta(hours=1))
+        old, new = self.ids((*PHOTOS, before_cut), visits)
+        assert old == ["after", "progress", "at the cut", "before the cut", "worn"]
+        assert new == ["after again", "progress again"]
+
+    def test_a_cut_on_the_day_of_the_service_itself_shows_its_colour(self) -> None:
+        visits = (*VISITS, visit("cut later", 10, "cut"))
+        at_cut = self.on(photo("at the later cut", 10, BEFORE, "cut later"), self.NEXT.taken_at + timedelta(hours=2))
+        assert self.ids((*PHOTOS, at_cut), visits)[1] == ["after again", "at the later cut", "progress again"]
+
+    def test_the_day_after_the_next_service_is_the_next_ones(self) -> None:
+        following = replace(visit("cut", 10, "cut"), on=VISITS[2].on + timedelta(days=1), id="day after")
+        shot = self.on(photo("a day after", 10, BEFORE, "day after"), self.NEXT.taken_at + timedelta(days=1))
+        old, new = self.ids((*PHOTOS, shot), (*VISITS, following))
+        assert "a day after" not in old
+        assert "a day after" in new
+
+
 def test_a_photo_without_a_number_is_left_out_and_listed() -> None:
     newest, oldest = segments(VISITS, PHOTOS)
     assert [each.id for each in oldest.left_out] == ["blurred"]
