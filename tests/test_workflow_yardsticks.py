@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
-from tracker.comparison import Kit
 from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
+from tracker.kit import Kit
 from tracker.level import DEFAULT_SCALE, estimate_level
 from tracker.measure import Settings, measure_photo
 from tracker.quantities import LabMeasured, matrix3, vector3

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from tracker.comparison import Kit, KitMatch, match_kits, was_developed
+from tracker.kit import Kit, KitMatch, match_kits, was_developed
 from tracker.reading import NOT_NOTED, PhotoReading
 from tracker.records import LeftOut, PhotoRecord
 from tracker.repeat import Disagreement, combine, disagreements

@@ -16,9 +16,9 @@ import numpy as np
 
 from tracker import METHOD_VERSION
 from tracker.cli.files import read_text
-from tracker.comparison import Kit, was_developed
 from tracker.errors import CannotCompare, TrackerError
 from tracker.hair import HairPath
+from tracker.kit import Kit, was_developed
 from tracker.level import estimate_level
 from tracker.quantities import Measured
 from tracker.reading import CardSummary, Check, Marks, PhotoReading, RegionReading

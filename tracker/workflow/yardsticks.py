@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from tracker.comparison import Kit, was_developed
 from tracker.errors import InvalidEntry, NotFound
+from tracker.kit import Kit, was_developed
 from tracker.level_fit import LevelSwatch, ScaleFit, fit_scale
 from tracker.neutral_fit import fit_locus
 from tracker.quantities import LabMeasured
