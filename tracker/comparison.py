@@ -15,7 +15,8 @@ from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.quantities import LabMeasured, Measured, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
-from tracker.rendering import Rendering, between, rendering
+from tracker.reference_card import camera_error
+from tracker.rendering import CameraError, between
 from tracker.repeat import shared_cov
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
@@ -103,7 +104,7 @@ def pair_colours(
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
         return None
-    size = rendering(before.card.kind, light, before.card.reflectance)
+    size = camera_error(before.card.kind, light, before.card.reflectance)
     return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 
@@ -138,7 +139,7 @@ def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeata
     return Scatter(float(np.sqrt(max(single))), float(np.sqrt(max(shared))), min(before.photos, after.photos))
 
 
-def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
     """Both colours with their whole uncertainty: nothing cancels between unlike kits.
 
     Two cameras may still be off alike, which parts colours on either side of the card's grey: what is left is never
@@ -151,7 +152,7 @@ def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Col
     return first, second
 
 
-def _remaining(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
     """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
     apart = np.subtract(after.lab.lab, before.lab.lab)
     noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)

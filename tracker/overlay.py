@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tracker import polyline
 from tracker.balance import apply
 from tracker.colorimetry import encode, linear_to_lab, luminance
 from tracker.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
@@ -92,12 +93,11 @@ def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
     """A closed line, white on dark so that it shows on any hair; `dash` in pixels, 0 for a full line."""
     width = max(1, round(max(canvas.shape[:2]) / 500))
     ring = np.array([*points, points[0]], float)
-    lengths = np.linalg.norm(np.diff(ring, axis=0), axis=1)
-    reached = np.r_[0, np.cumsum(lengths)]
+    reached = polyline.reached(ring)
     step = dash * width if dash else reached[-1]
     for begin in np.arange(0, reached[-1], 2 * step if dash else step):
         at = np.unique(np.r_[begin, reached[(reached > begin) & (reached < begin + step)], begin + step])
-        line = np.stack([np.interp(at, reached, ring[:, k]) for k in range(2)], -1)
+        line = polyline.places(ring, at)
         pixels = np.rint(line * 16).astype(np.int32)[:, None]
         cv2.polylines(canvas, [pixels], False, _DARK, width + 2, cv2.LINE_AA, shift=4)
         cv2.polylines(canvas, [pixels], False, _WHITE, width, cv2.LINE_AA, shift=4)

@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats
 from tracker.reading import Point
 
@@ -88,10 +89,7 @@ def hair_blur(
 
 
 def _centres(path: tuple[Point, ...]) -> Floats:
-    points = np.asarray(path, float)
-    reached = np.r_[0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    at = np.linspace(0.06, 0.94, _SQUARES) * reached[-1]
-    return np.stack([np.interp(at, reached, points[:, k]) for k in range(2)], -1)
+    return polyline.places(path, np.linspace(0.06, 0.94, _SQUARES) * polyline.length(path))
 
 
 def _square(encoded: np.ndarray, centre: Floats, side: float, scale: float) -> np.ndarray | None:

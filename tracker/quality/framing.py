@@ -5,8 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
+from tracker import polyline
 from tracker.quality.limits import Limits
 from tracker.reading import Check, Marks
 from tracker.uncertainty import format_share
@@ -31,16 +30,12 @@ class Framing:
     def of(cls, marks: Marks, size: tuple[int, int]) -> Framing:
         """The framing of a photo of that width and height in pixels."""
         longer = float(max(size))
-        points = np.asarray(marks.path, float)
-        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-        length = float(steps.sum())
-        reached = np.r_[0, np.cumsum(steps)]
-        middle = [float(np.interp(length / 2, reached, points[:, k])) / longer for k in range(2)]
+        length = polyline.length(marks.path)
+        x, y = polyline.places(marks.path, length / 2) / longer
         side = None
         if marks.corners is not None:
-            corners = np.asarray(marks.corners, float)
-            side = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).mean())
-        return cls(length / longer, length / side if side else None, (middle[0], middle[1]))
+            side = polyline.length((*marks.corners, marks.corners[0])) / 4
+        return cls(length / longer, length / side if side else None, (float(x), float(y)))
 
 
 def check_framing(

@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.colorimetry import Floats
 from tracker.errors import CardAmbiguous, CardNotFound
-from tracker.reference_card.kinds import Corners
+from tracker.reference_card.kind import Corners
 
 _WORK_EDGE = 1000  # pixels of the longer side while searching
 _FLATNESS = (3.0, 5.0, 8.0, 12.0)  # largest code step between neighbours that still counts as even

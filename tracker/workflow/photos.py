@@ -138,7 +138,7 @@ def suggest_marks(
     ----------
     store : Store
     photo : PhotoRecord, its picture is kept
-    card_kind : str, such as ``grey18``
+    card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is known better
     decoded : DecodedPhotos or None, to open a file once only
 
