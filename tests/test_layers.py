@@ -65,6 +65,7 @@ ORDER = {
     ("level_fit", "level"): "swatches make the scale that levels are read on",
     ("neutral_fit", "warmth"): "swatches make the locus that warmth counts from",
     ("setup_check", "repeatability"): "what a set-up check finds becomes the scatter in force",
+    ("rgb_space", "colorimetry"): "a space is told by its primaries and white",
     ("__main__", "cli"): "python -m tracker is the command line",
     ("app", "ui"): "the app serves the pages",
 }

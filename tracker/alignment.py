@@ -75,8 +75,8 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
     factor, shift, miss = _similarity(_evenly(later.path, lengths[1]), _evenly(earlier.path, lengths[0]))
     size = _card_ratio(earlier, later)
     if size is not None and _cut_or_grown(lengths, size):
-        shared = min(lengths[0], lengths[1] * size)
-        part = _evenly(later.path, shared / size), _evenly(earlier.path, shared)
+        common = min(lengths[0], lengths[1] * size)
+        part = _evenly(later.path, common / size), _evenly(earlier.path, common)
         factor, shift, miss = _similarity(*part, size)
     scale, turn = abs(factor), math.degrees(math.atan2(factor.imag, factor.real))
     if not _SCALES[0] <= scale <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:

@@ -6,6 +6,7 @@ rendering does to both drops out. Unlike kits are compared only with the larger 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from tracker.quantities import LabMeasured, Measured, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
 from tracker.reference_card import camera_error
 from tracker.rendering import CameraError, between
-from tracker.repeat import shared_cov
+from tracker.repeat import occasion_cov
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
@@ -131,12 +132,13 @@ def _region_change(
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
     """How far L* of single photos lies apart, of the side that spreads more."""
-    shared = [float(shared_cov([side], repeatability)[0, 0]) for side in (before, after)]
+    between_occasions = [float(occasion_cov([side], repeatability)[0, 0]) for side in (before, after)]
     single = [
         max(side.repeat_cov[0][0] - common, 0.0) * side.photos
-        for side, common in zip((before, after), shared, strict=True)
+        for side, common in zip((before, after), between_occasions, strict=True)
     ]
-    return Scatter(float(np.sqrt(max(single))), float(np.sqrt(max(shared))), min(before.photos, after.photos))
+    photos = min(before.photos, after.photos)
+    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos)
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
@@ -158,25 +160,25 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)
     # what the colours differ by is part noise, on average as much as three components of it
     surplus = max(1 - 3 / max(float(apart @ np.linalg.solve(noise, apart)), 3.0), 0.0)
-    shared = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
+    kept = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
     first, second = (
-        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + shared), r.lab.dof) for r in (before, after)
+        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + kept), r.lab.dof) for r in (before, after)
     )
     return first, second
 
 
 def _sentence(
-    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], spread: Repeatability
+    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], repeatability: Repeatability
 ) -> str:
     where = REGION_WORDS[name]
     if change.verdict == CHANGED:
         return f"{where}: {_what(lift, warmth, change)}. That is a real change."
     if change.verdict == CANNOT_TELL:
-        return f"{where}: too close to call {_what_would_help(change, photos, spread)}."
+        return f"{where}: too close to call {_what_would_help(change, photos, repeatability)}."
     return f"{where}: no meaningful change; {lift.text}."
 
 
-def _what_would_help(change: Change, photos: tuple[int, int], spread: Repeatability) -> str:
+def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Repeatability) -> str:
     """With how many photos it cannot be told, and how many more would settle it."""
     before, after = photos
     alike = before == after
@@ -186,7 +188,7 @@ def _what_would_help(change: Change, photos: tuple[int, int], spread: Repeatabil
     if change.scatter is None:
         return "between photos from unlike kits"
     if change.photos_needed is None:
-        if spread.covers_light:
+        if repeatability.covers_light:
             return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
         return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
@@ -214,5 +216,5 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
 
 def warmth_words(warmth: Measured) -> str:
     """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
-    size, spread = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
-    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {spread})"
+    size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
+    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"

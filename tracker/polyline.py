@@ -19,6 +19,12 @@ def steps(points: ArrayLike) -> Floats:
     return np.asarray(np.linalg.norm(np.diff(np.asarray(points, float).reshape(-1, 2), axis=0), axis=1))
 
 
+def sides(corners: ArrayLike) -> Floats:
+    """Lengths of the sides of a closed figure, (n,), the last of them back to its first corner; (n, 2) corners."""
+    points = np.asarray(corners, float)
+    return np.asarray(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1))
+
+
 def length(points: ArrayLike) -> float:
     """Length of the line, 0 for a single point.
 

@@ -107,8 +107,7 @@ def card_scale(
     one that fits them best is taken, the usual one where they fit alike.
     """
     require_size(size_mm)
-    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - np.asarray(corners), axis=1)
-    side_u = _CORNER / float(sides.min())
+    side_u = _CORNER / float(polyline.sides(corners).min())
     sizes = [size_mm, (size_mm[1], size_mm[0])] if either_way_up else [size_mm]
     pose = min((_pose(corners, size, photo_size, side_u) for size in sizes), key=lambda found: found.misfit)
     if pose.tilt - pose.tilt_u > _TILT_LIMIT:

@@ -110,8 +110,8 @@ def _pieces(
         (found.dimension, light - low, light_kit - low_kit, math.sqrt(2) * misfit),
     )
     widened, kit_u = [], []
-    for measured, causes, shared, off in parts:
-        kit_u.append(math.hypot(*shared, MISFIT_ALONE * off))
+    for measured, causes, by_kit, off in parts:
+        kit_u.append(math.hypot(*by_kit, MISFIT_ALONE * off))
         known = abs(float(causes[-1]))
         stated = math.hypot(*causes[:-1], _MISFIT_REPEAT * off, kit_u[-1])
         each, dof = (measured.u, known, stated), (measured.dof, settings.repeatability.dof, math.inf)

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from tracker import polyline
-from tracker.quality.limits import Limits
+from tracker.quality.limits import CheckLimits
 from tracker.reading import Check, Marks
 from tracker.uncertainty import format_share
 
@@ -34,12 +34,12 @@ class Framing:
         x, y = polyline.places(marks.path, length / 2) / longer
         side = None
         if marks.corners is not None:
-            side = polyline.length((*marks.corners, marks.corners[0])) / 4
+            side = float(polyline.sides(marks.corners).mean())
         return cls(length / longer, length / side if side else None, (float(x), float(y)))
 
 
 def check_framing(
-    now: Framing, earlier: Framing, limits: Limits | None = None, when: str = "last time"
+    now: Framing, earlier: Framing, limits: CheckLimits | None = None, when: str = "last time"
 ) -> tuple[Check, ...]:
     """The framing of a photo against that of an earlier one of the same hair; these checks only warn.
 
@@ -47,7 +47,7 @@ def check_framing(
     ----------
     when : str, which the earlier photo is, in words that fit after "as" and "than"
     """
-    limits = limits or Limits()
+    limits = limits or CheckLimits()
     checks = [_distance(now, earlier, limits, when)]
     if now.to_card is not None and earlier.to_card is not None:
         checks.append(_stretch(now.to_card, earlier.to_card, limits, when))
@@ -55,7 +55,7 @@ def check_framing(
     return tuple(checks)
 
 
-def _distance(now: Framing, earlier: Framing, limits: Limits, when: str) -> Check:
+def _distance(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
     ratio = _either_way(now.length / earlier.length)
     ok = ratio <= limits.nearer
     larger = now.length > earlier.length
@@ -73,7 +73,7 @@ def _distance(now: Framing, earlier: Framing, limits: Limits, when: str) -> Chec
     )
 
 
-def _stretch(now: float, earlier: float, limits: Limits, when: str) -> Check:
+def _stretch(now: float, earlier: float, limits: CheckLimits, when: str) -> Check:
     ratio = _either_way(now / earlier)
     ok = ratio <= limits.nearer
     longer = now > earlier
@@ -92,7 +92,7 @@ def _stretch(now: float, earlier: float, limits: Limits, when: str) -> Check:
     )
 
 
-def _place(now: Framing, earlier: Framing, limits: Limits, when: str) -> Check:
+def _place(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
     moved = math.dist(now.middle, earlier.middle)
     ok = moved <= limits.moved
     return Check(

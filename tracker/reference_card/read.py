@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats, luminance
 from tracker.errors import (
     CardClipped,
@@ -101,8 +102,7 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
 
 
 def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
-    points = np.asarray(corners, float)
-    sides = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    sides = polyline.sides(corners)
     columns, rows = (round(1 / (kind.boxes[0][k + 2] - kind.boxes[0][k])) for k in (0, 1))
     shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
     if min(shortest) < limits.side:
@@ -202,8 +202,8 @@ def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
     for _ in range(4):
         plane, *_ = np.linalg.lstsq(design[keep], ev.ravel()[keep], rcond=None)
         rest = ev.ravel() - design @ plane
-        spread = 1.4826 * float(np.median(np.abs(rest[keep])))
-        keep = np.abs(rest) <= max(4 * spread, 0.12)
+        scatter = 1.4826 * float(np.median(np.abs(rest[keep])))
+        keep = np.abs(rest) <= max(4 * scatter, 0.12)
     return plane, np.asarray(keep.reshape(ev.shape))
 
 

@@ -126,10 +126,10 @@ def _light_slopes(card: CardReading) -> Floats | None:
     for _ in range(3):
         plane, *_ = np.linalg.lstsq(design * weight[:, None], off * weight, rcond=None)
         rest = np.abs(off - design @ plane)
-        spread = max(1.4826 * float(np.median(rest)), 1e-6)
-        weight = start / np.maximum(1, rest / (2 * spread))
+        scatter = max(1.4826 * float(np.median(rest)), 1e-6)
+        weight = start / np.maximum(1, rest / (2 * scatter))
     weighted = design * weight[:, None]
-    cov = np.linalg.inv(weighted.T @ weighted)[1:, 1:] * spread**2
+    cov = np.linalg.inv(weighted.T @ weighted)[1:, 1:] * scatter**2
     slopes = np.asarray(plane[1:])
     return slopes if float(slopes @ np.linalg.solve(cov, slopes)) > _CERTAIN else None
 
