@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 from tests.golden_tables import read_table
 from tests.scenes import CARD, marks, photograph, scene
 from tests.test_reference_card import drawn_patches, frame
-from tracker.balance import apply, correction_from_card, evened
+from tracker.balance import apply
 from tracker.colorimetry import decode, delta_e_2000, encode, lab_to_linear, linear_to_lab
 from tracker.errors import CardImplausible
 from tracker.measure import measure_photo
 from tracker.reading import Correction
-from tracker.reference_card import CARD_KINDS, CardReading, chart_reference, read_card
+from tracker.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
+from tracker.reference_card.kinds.chart24 import chart_reference
 from tracker.rgb_space import SRGB
 
 HAIR = np.array([(15, 1, 1), (25, 5, 8), (40, 8, 20), (55, 7, 24), (70, 3, 20), (35, 18, 26)], float)
@@ -45,7 +46,7 @@ def test_published_chart_photos_balance_on_neutral_5(name: str, linear: np.ndarr
     # a chart in frame does better on the same photos
     chart = CARD_KINDS["chart24"]
     covs = np.zeros((24, 3, 3))
-    level = evened(CardReading(chart, CARD, linear, covs, np.ones(24, bool), 0.0, 0.0))
+    level = chart.even_out(CardReading(chart, CARD, linear, covs, np.ones(24, bool), 0.0, 0.0))
     better = delta_e_2000(
         linear_to_lab(apply(correction_from_card(level), level.linear)), linear_to_lab(chart_reference())
     )
@@ -107,7 +108,7 @@ def test_light_that_falls_off_across_a_chart_is_found_and_taken_away(slopes: tup
     middles = (boxes[:, :2] + boxes[:, 2:]) / 2
     light = 2 ** ((middles - middles[21]) @ np.array(slopes))
     uneven = np.random.default_rng(1).normal(1, 0.01, (24, 3)) * chart_reference() * light[:, None] * (0.6, 0.7, 0.5)
-    level = evened(CardReading(chart, CARD, uneven, np.zeros((24, 3, 3)), np.ones(24, bool), 0.0, 0.0))
+    level = chart.even_out(CardReading(chart, CARD, uneven, np.zeros((24, 3, 3)), np.ones(24, bool), 0.0, 0.0))
     assert level.gradient == pytest.approx(np.abs(slopes).sum(), abs=0.04)
     found = linear_to_lab(apply(correction_from_card(level), level.linear))
     assert delta_e_2000(found, linear_to_lab(chart_reference())).mean() < 0.8
@@ -117,9 +118,9 @@ def test_an_evenly_lit_chart_is_left_alone() -> None:
     chart = CARD_KINDS["chart24"]
     even = chart_reference() * np.random.default_rng(2).normal(1, 0.02, (24, 3))
     card = CardReading(chart, CARD, even, np.zeros((24, 3, 3)), np.ones(24, bool), 0.0, 0.03)
-    assert evened(card) == card or evened(card).gradient < 0.1
+    assert chart.even_out(card) == card or chart.even_out(card).gradient < 0.1
     grey = CardReading(CARD_KINDS["grey18"], CARD, even[[21]], np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.2)
-    assert evened(grey) is grey
+    assert grey.kind.even_out(grey) is grey
 
 
 @pytest.mark.parametrize("exponent", [0.8, 1.0, 1.25])

@@ -14,12 +14,13 @@ import pytest
 
 from tests.bench import chart_photos
 from tests.golden_tables import GOLDEN
-from tracker.balance import apply, correction_from_card
+from tracker.balance import apply
 from tracker.colorimetry import delta_e_2000, linear_to_lab
 from tracker.measure import measure_photo
 from tracker.photo import Photo, read_photo
 from tracker.reading import Marks, Point
-from tracker.reference_card import CARD_KINDS, CardReading, chart_reference, read_card
+from tracker.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
+from tracker.reference_card.kinds.chart24 import chart_reference
 from tracker.uncertainty import coverage_factor
 
 # the four crosses about the patches

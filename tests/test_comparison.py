@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 
 from tests.scenes import marks, photograph, scene
-from tracker.comparison import Kit, compare_readings, match_kits
+from tracker.comparison import compare_readings
 from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE
 from tracker.measure import measure_photo
@@ -96,27 +96,3 @@ def test_nothing_in_common_is_said(before: PhotoReading) -> None:
     empty = dataclasses.replace(before, regions=())
     with pytest.raises(CannotCompare, match="nothing to compare"):
         compare_readings(before, empty, same_kit=True)
-
-
-KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectance=0.18)
-
-
-@pytest.mark.parametrize(
-    ("other", "same", "words"),
-    [
-        (KIT, True, "Same camera, card and light."),
-        (Kit("Another", "grey18", "daylight"), False, "another camera"),
-        (Kit("Maker Model", "steps3", "salon lamps"), False, "another card and another light"),
-        (Kit("Maker Model", "grey18", "daylight", reflectance=0.5), False, "another card"),
-        (Kit("Maker Model", "grey18", "daylight", developed=True), False, "another kind of file"),
-        (Kit("Maker Model", "grey18", "daylight", gains=(1.1, 1.0, 0.92)), True, "Same camera"),
-        (Kit("Maker Model", "grey18", "daylight", gains=(0.8, 1.0, 1.5)), False, "another light"),
-        (Kit("Maker Model", "grey18", None, gains=(0.8, 1.0, 1.5)), False, "another light"),
-        (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
-        (Kit(None, "grey18", None), True, "Camera and light were not noted"),
-    ],
-)
-def test_kits(other: Kit, same: bool, words: str) -> None:
-    match = match_kits(KIT, other)
-    assert match.same is same
-    assert words in match.says

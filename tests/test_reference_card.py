@@ -9,7 +9,9 @@ import pytest
 from tests.scenes import CARD, Drawn, photograph, scene
 from tracker import errors
 from tracker.colorimetry import D50_ICC, D65, RGB_TO_XYZ, adapt, xyz_to_lab
-from tracker.reference_card import CARD_KINDS, chart_reference, find_card, read_card, unit_to_photo
+from tracker.reference_card import CARD_KINDS, read_card, unit_to_photo
+from tracker.reference_card.find import find_card
+from tracker.reference_card.kinds.chart24 import chart_reference
 from tracker.rgb_space import SRGB
 
 GREY = CARD_KINDS["grey18"]

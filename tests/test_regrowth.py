@@ -8,17 +8,16 @@ import numpy as np
 import pytest
 
 from tests.test_blend import TRUTH, measured
-from tests.test_scale import length_of, of_photo
+from tests.test_scale import of_photo
 from tracker.fade import FadeSeries
 from tracker.quantities import Measured
 from tracker.reading import ProfilePoint
 from tracker.regrowth import PUBLISHED_RATE, Regrowth, forecast, regrowth, root_length
-from tracker.scale import Scale
 
 DAYS = 30.4375
 # µm a day, mean and spread: Loussouarn et al. 2005 as a textbook tables it (ch. 6, table 1), and 2001 (abstract)
 PUBLISHED = ((280, 50), (367, 56), (411, 53), (256, 44), (396, 55))
-SCALE = Scale(Measured(0.5, 0.02, "mm"), 0.0, 0.0)
+PATH = Measured(300.0, 12.0, "mm")
 
 
 def roots(*rows: tuple[float, float, float]) -> FadeSeries:
@@ -151,18 +150,18 @@ class TestForecast:
 class TestRootLength:
     @pytest.mark.parametrize(("root", "lengths"), [(30.0, 55.0), (50.0, 28.0)], ids=["dark root", "light root"])
     def test_drawn_roots(self, root: float, lengths: float) -> None:
-        found = root_length(profile(root, lengths, 0.3), 600.0, SCALE).length
+        found = root_length(profile(root, lengths, 0.3), PATH).length
         assert found is not None
         # by hand: a tenth of the rise lies 2.2 widths before its middle, on a path of 300 mm
         assert abs(found.value - 300 * (0.3 - math.log(9) * 0.02)) < 1.96 * found.u
         assert found.u < 15
 
     def test_hair_of_one_colour_has_no_root(self) -> None:
-        assert "does not show" in str(root_length(profile(40.0, 40.0, 0.3), 600.0, SCALE).why_not)
-        assert "does not show" in str(root_length([], 600.0, SCALE).why_not)
+        assert "does not show" in str(root_length(profile(40.0, 40.0, 0.3), PATH).why_not)
+        assert "does not show" in str(root_length([], PATH).why_not)
 
     def test_without_a_scale(self) -> None:
-        assert "no scale" in str(root_length(profile(30.0, 55.0, 0.3), 600.0, None).why_not)
+        assert "no scale" in str(root_length(profile(30.0, 55.0, 0.3), None).why_not)
 
     def test_rendered_months_recover_how_fast_that_hair_grows(self) -> None:
         # the renderer let 11 mm a month grow above paint that starts 125 mm from the scalp; the marked path leaves
@@ -171,7 +170,7 @@ class TestRootLength:
         for file, photo in TRUTH.items():
             if file != "noor_after_daylight.jpg" and photo["role"] != "progress":
                 continue
-            found = root_length(measured(file).profile, length_of(photo["path"]), of_photo(photo)).length
+            found = root_length(measured(file).profile, of_photo(photo).path).length
             assert found is not None
             painted = 125.0 - 10 * photo["path_arc_cm"][0] + (photo["regrowth_mm"] or 0.0)
             # what shows first is the paint, or as far into its melt of 190 mm as a tenth of its rise

@@ -10,14 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.bench import chart_photos
-from tracker.balance import apply, correction_from_card
+from tracker.balance import apply
 from tracker.colorimetry import lab_to_linear, linear_to_lab
 from tracker.reading import DAYLIGHT, LAMPS, LIGHTS, NOT_NOTED, TUBES
-from tracker.reference_card import CARD_KINDS, CardReading, chart_reference
-from tracker.rendering import MISFIT_ALONE, Rendering, between, rendering, shifts, standing_alone
+from tracker.reference_card import CARD_KINDS, CardReading, camera_error, correction_from_card
+from tracker.reference_card.kinds.chart24 import chart_reference
+from tracker.rendering import MISFIT_ALONE, CameraError, between, shifts, standing_alone
 
-ALL = Rendering(0.08, 0.015, 0.1, 0.1, 1.0, 0.18)
-TURNED = Rendering(0, 0, 0.1, 0.1, 1.0, 0.18)
+ALL = CameraError(0.08, 0.015, 0.1, 0.1, 1.0, 0.18)
+TURNED = CameraError(0, 0, 0.1, 0.1, 1.0, 0.18)
 CORNERS = ((0.0, 0.0), (9.0, 0.0), (9.0, 9.0), (0.0, 9.0))
 hair = st.tuples(st.floats(8, 85), st.floats(-3, 25), st.floats(-3, 45))
 
@@ -39,7 +40,7 @@ def test_a_camera_of_more_contrast_stays_within_what_is_claimed_of_any_card(grey
     seen, card = (lab_to_linear(hair)) ** 1.16, np.full((1, 3), grey**1.16)  # two standard uncertainties
     reading = CardReading(CARD_KINDS["grey18"], CORNERS, card, np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.0)
     error = linear_to_lab(apply(correction_from_card(reading, grey), seen)) - hair
-    spread = u(standing_alone(hair, replace(rendering("grey18", DAYLIGHT, grey), stray=0.0)))
+    spread = u(standing_alone(hair, replace(camera_error("grey18", DAYLIGHT, grey), stray=0.0)))
     assert abs(error[0]) <= 2.1 * spread[0] + 1e-6
     assert abs(error[0]) >= 1.8 * spread[0]
 
@@ -62,13 +63,13 @@ def test_stray_light_does_what_adding_it_does() -> None:
     linear = np.array([0.05, 0.03, 0.02])
     veil = 0.01
     expected = linear_to_lab((linear + veil) * 0.18 / (0.18 + veil)) - linear_to_lab(linear)
-    found = shifts(linear_to_lab(linear), Rendering(0, veil, 0, 0, 0, 0.18))[1]
+    found = shifts(linear_to_lab(linear), CameraError(0, veil, 0, 0, 0, 0.18))[1]
     assert found == pytest.approx(expected, rel=0.25)
 
 
 def test_hue_turns_and_chroma_stretches() -> None:
     lab = np.array([40.0, 6.0, 18.0])
-    chroma, hue = shifts(lab, Rendering(0, 0, 0.01, 0.01, 0, 0.18))[2:4]
+    chroma, hue = shifts(lab, CameraError(0, 0, 0.01, 0.01, 0, 0.18))[2:4]
     assert chroma[1:] == pytest.approx(0.01 * lab[1:])
     angle = np.arctan2(*(lab + hue)[:0:-1]) - np.arctan2(*lab[:0:-1])
     assert angle == pytest.approx(0.01, rel=1e-3)
@@ -76,14 +77,14 @@ def test_hue_turns_and_chroma_stretches() -> None:
 
 def test_a_better_card_and_a_noted_light_leave_less() -> None:
     lab = (30.0, 7.0, 15.0)
-    sizes = {kind: u(standing_alone(lab, rendering(kind, DAYLIGHT, 0.18))) for kind in CARD_KINDS}
+    sizes = {kind: u(standing_alone(lab, camera_error(kind, DAYLIGHT, 0.18))) for kind in CARD_KINDS}
     assert (sizes["steps3"] <= sizes["grey18"]).all()
     assert (sizes["chart24"] < sizes["steps3"]).all()
-    by_light = [u(standing_alone(lab, rendering("grey18", light, 0.18)))[2] for light in (DAYLIGHT, LAMPS, TUBES)]
+    by_light = [u(standing_alone(lab, camera_error("grey18", light, 0.18)))[2] for light in (DAYLIGHT, LAMPS, TUBES)]
     assert by_light == sorted(by_light)
     for unknown in (None, NOT_NOTED, "candles"):
-        assert rendering("grey18", unknown, 0.18) == rendering("grey18", TUBES, 0.18)
-    assert all(rendering(kind, light, 0.18) for kind in CARD_KINDS for light in LIGHTS)
+        assert camera_error("grey18", unknown, 0.18) == camera_error("grey18", TUBES, 0.18)
+    assert all(camera_error(kind, light, 0.18) for kind in CARD_KINDS for light in LIGHTS)
 
 
 NEAR_HAIR = (0, 1, 18, 19, 20, 22, 23)  # dark and light skin and the greys but the one that balances
@@ -106,7 +107,7 @@ def test_six_published_photos_stay_within_what_is_claimed(kind: str) -> None:
         for patch in NEAR_HAIR:
             uneven = (lab[patch, 0] + 16) * (2 ** (0.15 / np.sqrt(3) / 3) - 1)
             rest = np.square([uneven, 0.5, 0.6]) + np.square(MISFIT_ALONE * np.array(correction.misfit))
-            spread = u(standing_alone(lab[patch], rendering(kind, None, 0.1906)) + np.diag(rest))
+            spread = u(standing_alone(lab[patch], camera_error(kind, None, 0.1906)) + np.diag(rest))
             inside[name].append(np.abs(lab[patch] - goal[patch]) <= 2 * spread)
     if kind == "chart24":
         share = np.mean([each for photo in inside.values() for each in photo], axis=0)

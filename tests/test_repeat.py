@@ -24,7 +24,7 @@ from tracker.reading import (
     ProfilePoint,
     RegionReading,
 )
-from tracker.repeat import combine, disagreements
+from tracker.repeat import disagreements, mean_of_replicates
 from tracker.repeatability import Repeatability
 from tracker.setup_check import Shot, repeatability_of, study
 from tracker.uncertainty import coverage_factor, effective_dof
@@ -66,18 +66,18 @@ def mid(found: PhotoReading) -> RegionReading:
 
 def test_one_photo_is_left_as_it_is() -> None:
     [one] = photos(AT[None])
-    assert combine([one], KNOWN) is one
-    assert combine([one, reading(ok=False)], KNOWN) is one
+    assert mean_of_replicates([one], KNOWN) is one
+    assert mean_of_replicates([one, reading(ok=False)], KNOWN) is one
 
 
 def test_without_a_number_there_is_nothing_to_combine() -> None:
     with pytest.raises(CannotCompare, match="None of these photos"):
-        combine([reading(ok=False)], KNOWN)
+        mean_of_replicates([reading(ok=False)], KNOWN)
 
 
 def test_mean_and_pooled_spread_by_hand() -> None:
     # GUM 4.2.4, pooled: (20 x 0.8² + 2 x 1) / 22 = 0.6727; the photos' own variance of L* is 1, of a* and b* 0
-    found = mid(combine(shifted([[-1, 0, 0], [0, 0, 0], [1, 0, 0]]), KNOWN))
+    found = mid(mean_of_replicates(shifted([[-1, 0, 0], [0, 0, 0], [1, 0, 0]]), KNOWN))
     np.testing.assert_allclose(found.lab.lab, AT)
     np.testing.assert_allclose(
         np.diag(found.repeat_cov), [0.67273 / 3, 20 * 0.35**2 / 66, 20 * 0.45**2 / 66], rtol=1e-4
@@ -91,7 +91,7 @@ def test_mean_and_pooled_spread_by_hand() -> None:
 
 def test_what_an_occasion_shares_does_not_shrink() -> None:
     apart = replace(KNOWN, shared=(0.6, 0.0, 0.0))
-    many = mid(combine(photos(np.repeat(AT[None], 40, axis=0)), apart))
+    many = mid(mean_of_replicates(photos(np.repeat(AT[None], 40, axis=0)), apart))
     assert math.sqrt(many.repeat_cov[0][0]) == pytest.approx(0.6, abs=0.02)
     assert many.repeat_cov[1][1] < 0.35**2 / 40
 
@@ -99,7 +99,7 @@ def test_what_an_occasion_shares_does_not_shrink() -> None:
 def test_what_the_kit_does_to_lights_and_lows_does_not_shrink() -> None:
     lights = Measured(45.0, 2.5, "L*", 20.0)
     one = replace(region(AT), lights=lights, kit_u=(2.0, 0.0, 0.0, 0.0))
-    found = mid(combine([reading(one)] * 4, KNOWN))
+    found = mid(mean_of_replicates([reading(one)] * 4, KNOWN))
     # 20 known degrees of freedom and 3 more of photos that are all alike: (2.5² - 2²) x 20/23 / 4, and 2² whole
     assert found.lights.u == pytest.approx(math.sqrt(2.25 * 20 / 23 / 4 + 4))
     assert found.lows.u < 0.5
@@ -111,7 +111,7 @@ def test_profile_is_the_mean_of_the_places_that_all_have() -> None:
         points = tuple(ProfilePoint(place, (value, 0.0, 0.0), 0.4) for place in places)
         return replace(reading(region(AT)), profile=points)
 
-    found = combine([with_profile(40.0, (0.1, 0.3, 0.5)), with_profile(42.0, (0.1, 0.5))], KNOWN)
+    found = mean_of_replicates([with_profile(40.0, (0.1, 0.3, 0.5)), with_profile(42.0, (0.1, 0.5))], KNOWN)
     assert [point.position for point in found.profile] == [0.1, 0.5]
     assert [point.lab[0] for point in found.profile] == [41.0, 41.0]
     assert found.profile[0].u_lightness == pytest.approx(0.4 / math.sqrt(2))
@@ -121,7 +121,7 @@ def test_profile_is_the_mean_of_the_places_that_all_have() -> None:
 def test_order_does_not_matter_and_more_photos_never_hurt_much(n: int, seed: int) -> None:
     rng = np.random.default_rng(seed)
     shots = photos(rng.normal(AT, SD, (n, 3)))
-    found, turned = mid(combine(shots, KNOWN)), mid(combine(shots[::-1], KNOWN))
+    found, turned = mid(mean_of_replicates(shots, KNOWN)), mid(mean_of_replicates(shots[::-1], KNOWN))
     np.testing.assert_allclose(found.lab.lab, turned.lab.lab)
     np.testing.assert_allclose(found.repeat_cov, turned.repeat_cov, atol=1e-12)
     assert np.all(np.linalg.eigvalsh(found.repeat_cov) > 0)
@@ -156,8 +156,8 @@ def test_two_photos_apart_are_both_doubted() -> None:
 
 
 def test_a_photo_that_disagrees_and_is_kept_makes_the_result_less_sure() -> None:
-    calm = mid(combine(shifted([[0.2, 0, 0], [0, 0, 0], [-0.2, 0, 0]]), KNOWN))
-    torn = mid(combine(shifted([[0.2, 0, 0], [9.0, 0, 0], [-0.2, 0, 0]]), KNOWN))
+    calm = mid(mean_of_replicates(shifted([[0.2, 0, 0], [0, 0, 0], [-0.2, 0, 0]]), KNOWN))
+    torn = mid(mean_of_replicates(shifted([[0.2, 0, 0], [9.0, 0, 0], [-0.2, 0, 0]]), KNOWN))
     # Birge 1932: no less than the photos' own spread says, 9.0 to 0.0: standard deviation of the mean 3.0
     assert math.sqrt(torn.repeat_cov[0][0]) >= 3.0
     assert math.sqrt(calm.repeat_cov[0][0]) < 0.5
@@ -172,7 +172,7 @@ def test_an_odd_photo_makes_every_band_less_sure() -> None:
     [odd] = disagreements(shots, KNOWN)
     assert odd.region == "end"
     seen = np.std([0.0, 4.0, 0.2], ddof=1) / math.sqrt(3)
-    assert math.sqrt(mid(combine(shots, KNOWN)).repeat_cov[0][0]) >= 0.999 * seen
+    assert math.sqrt(mid(mean_of_replicates(shots, KNOWN)).repeat_cov[0][0]) >= 0.999 * seen
 
 
 def test_photos_without_anything_odd_are_rarely_pointed_at() -> None:
@@ -211,7 +211,7 @@ def visits(
         for truth in (AT, AT + change):
             occasion = rng.normal(truth, between)
             labs = rng.normal(occasion, within, (n, 3))
-            pair.append(combine(photos(labs, sd=tuple(sd), dof=float(study)), studied))
+            pair.append(mean_of_replicates(photos(labs, sd=tuple(sd), dof=float(study)), studied))
         [found] = compare_readings(pair[0], pair[1], same_kit=True, repeatability=studied)
         factor = coverage_factor(min(mid(side).lab.dof for side in pair))
         held += abs(found.change.delta[0] - change[0]) <= factor * found.change.u[0]
@@ -240,7 +240,7 @@ def test_intervals_hold_the_truth_and_no_change_is_rarely_called_one(n: int, sha
 def test_the_sentence_counts_the_photos_there_are(before: int, after: int, words: str) -> None:
     wide = (2.0, 0.5, 0.8)
     known = replace(KNOWN, sd=wide)
-    sides = [combine(photos(np.repeat(AT[None], n, axis=0), sd=wide), known) for n in (before, after)]
+    sides = [mean_of_replicates(photos(np.repeat(AT[None], n, axis=0), sd=wide), known) for n in (before, after)]
     [found] = compare_readings(*sides, same_kit=True, repeatability=known)
     assert words in found.sentence
     assert found.sentence.endswith("of each should settle it.")
@@ -301,7 +301,7 @@ def test_a_set_up_check_makes_honest_visits(design: tuple[int, int, int], person
                 shots.append(Shot(f"{hair}", f"{who}", f"{when}", (tuple(lab.tolist()),)))
         own = repeatability_of(study(shots), "own")
         size = SD * math.sqrt(person**2 + day**2)
-        pair = [combine(lit(rng.normal(rng.normal(AT, size), SD, (n, 3)), own), own) for _ in range(2)]
+        pair = [mean_of_replicates(lit(rng.normal(rng.normal(AT, size), SD, (n, 3)), own), own) for _ in range(2)]
         [found] = compare_readings(*pair, same_kit=True, repeatability=own)
         factor = coverage_factor(min(mid(side).lab.dof for side in pair))
         held += abs(found.change.delta[0]) <= factor * found.change.u[0]
@@ -322,6 +322,6 @@ def test_the_study_and_the_visits_together() -> None:
     ]
     own = repeatability_of(study(shots), "own")
     assert own.dof == 20
-    three = mid(combine(photos(rng.normal(AT, SD, (3, 3)), sd=own.sd), own))
+    three = mid(mean_of_replicates(photos(rng.normal(AT, SD, (3, 3)), sd=own.sd), own))
     one = region(AT, own.sd)
     assert three.repeat_cov[0][0] < 0.75 * one.repeat_cov[0][0]

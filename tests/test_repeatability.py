@@ -16,7 +16,7 @@ from tracker.comparison import compare_readings
 from tracker.measure import Settings, light_u
 from tracker.quantities import LabMeasured, matrix3
 from tracker.reading import PhotoReading
-from tracker.repeat import combine
+from tracker.repeat import mean_of_replicates
 from tracker.repeatability import PROVISIONAL, Repeatability
 
 KNOWN = Repeatability("known", (0.8, 0.5, 0.6), math.inf, False, "test", shared_dof=math.inf)
@@ -33,7 +33,7 @@ def state(lightness: float, n: int, spread: Repeatability, light: float) -> Phot
         repeat_cov=matrix3(cov),
         light_cov=matrix3(lit),
     )
-    found = combine([reading(one)] * n, spread)
+    found = mean_of_replicates([reading(one)] * n, spread)
     # photos that are alike to the last digit would pass for less scatter than is known
     band = found.regions[0]
     repeat = lit + np.diag(np.square(spread.sd)) / n
@@ -96,6 +96,6 @@ def test_what_one_visit_shares_does_not_shrink_in_a_state() -> None:
         cov = matrix3(np.asarray(band.repeat_cov) + lit)
         whole = LabMeasured(band.lab.lab, matrix3(np.asarray(cov) + ALONE), band.lab.dof)
         shots.append(reading(replace(band, lab=whole, repeat_cov=cov, light_cov=matrix3(lit))))
-    found = combine(shots, PROVISIONAL).regions[0]
+    found = mean_of_replicates(shots, PROVISIONAL).regions[0]
     np.testing.assert_allclose(np.diag(found.repeat_cov), np.diag(lit), atol=0.03)
     np.testing.assert_allclose(found.light_cov, lit)

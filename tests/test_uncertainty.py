@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tracker.quantities import Measured
 from tracker.uncertainty import (
-    combine,
+    combined_u,
     coverage_factor,
     effective_dof,
     expanded,
@@ -47,17 +47,17 @@ class TestCombine:
     def test_impedance_of_the_guide(self, name: str, value: float, u: float) -> None:
         values, sensitivities, cov = impedance()
         assert values[name] == pytest.approx(value, abs=1.5e-3)
-        assert combine(sensitivities[name], cov) == pytest.approx(u, abs=5e-4)
+        assert combined_u(sensitivities[name], cov) == pytest.approx(u, abs=5e-4)
 
     # JCGM 100:2008, H.2.4 note: wrong values when correlations are left out
     @pytest.mark.parametrize(("name", "wrong"), [("R", 0.195), ("X", 0.201), ("Z", 0.204)])
     def test_correlations_matter(self, name: str, wrong: float) -> None:
         _, sensitivities, cov = impedance()
-        assert combine(sensitivities[name], np.diag(np.diag(cov))) == pytest.approx(wrong, abs=1e-3)
-        assert combine(sensitivities[name], cov) != pytest.approx(wrong, rel=0.1)
+        assert combined_u(sensitivities[name], np.diag(np.diag(cov))) == pytest.approx(wrong, abs=1e-3)
+        assert combined_u(sensitivities[name], cov) != pytest.approx(wrong, rel=0.1)
 
     def test_fully_correlated_inputs_cancel(self) -> None:
-        assert combine([1.0, -1.0], [[4.0, 4.0], [4.0, 4.0]]) == 0.0
+        assert combined_u([1.0, -1.0], [[4.0, 4.0], [4.0, 4.0]]) == 0.0
 
     @pytest.mark.parametrize(
         "cov",
@@ -72,7 +72,7 @@ class TestCombine:
     )
     def test_refuses_what_is_no_covariance(self, cov: list[list[float]]) -> None:
         with pytest.raises(ValueError, match="covariance"):
-            combine([1.0, 1.0], cov)
+            combined_u([1.0, 1.0], cov)
 
 
 class TestEffectiveDof:

@@ -17,14 +17,15 @@ from hypothesis import strategies as st
 
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
-from tracker.comparison import Kit
 from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
+from tracker.kit import Kit
 from tracker.level import DEFAULT_SCALE, estimate_level
 from tracker.measure import Settings, measure_photo
 from tracker.quantities import LabMeasured, matrix3, vector3
 from tracker.reading import PhotoReading, RegionReading
 from tracker.records import new_id, now, to_json
-from tracker.rendering import rendering, shifts, standing_alone
+from tracker.reference_card import camera_error
+from tracker.rendering import shifts, standing_alone
 from tracker.setup_check import Shot
 from tracker.store import Store
 from tracker.workflow.yardsticks import MOST_SHOTS
@@ -156,7 +157,7 @@ def band(level: float, lab: Sequence[float] = (), light: str = "daylight") -> Re
     assert found is not None
     colour = vector3(lab or (DEFAULT_SCALE.lightness(level), 5.0, 15.0))
     repeat = 0.25 * np.eye(3)
-    whole = repeat + standing_alone(colour, rendering("grey18", light, 0.18))
+    whole = repeat + standing_alone(colour, camera_error("grey18", light, 0.18))
     return replace(found, lab=LabMeasured(colour, matrix3(whole)), repeat_cov=matrix3(repeat))
 
 
@@ -206,7 +207,7 @@ def test_a_level_on_the_built_in_scale_carries_its_whole_doubt(level: float) -> 
 @pytest.mark.slow
 def test_levels_hold_the_truth_with_the_kit_of_the_swatches_and_with_another() -> None:
     rng = np.random.default_rng(5)
-    size = rendering("grey18", "daylight", 0.18)
+    size = camera_error("grey18", "daylight", 0.18)
     held: dict[Kit, list[bool]] = {MINE: [], OTHER: []}
     levels = np.arange(1.0, 11.0)
 

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker import polyline
 from tracker.reading import Marks, Point
 
 Complex = NDArray[np.complex128]
@@ -68,14 +69,14 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
     ----------
     Umeyama 1991, IEEE Trans Pattern Anal Mach Intell 13:376-380: least squares similarity of two sets of points.
     """
-    lengths = _length(earlier.path), _length(later.path)
+    lengths = polyline.length(earlier.path), polyline.length(later.path)
     if min(lengths) <= 0:
         return None
     factor, shift, miss = _similarity(_evenly(later.path, lengths[1]), _evenly(earlier.path, lengths[0]))
     size = _card_ratio(earlier, later)
     if size is not None and _cut_or_grown(lengths, size):
-        shared = min(lengths[0], lengths[1] * size)
-        part = _evenly(later.path, shared / size), _evenly(earlier.path, shared)
+        common = min(lengths[0], lengths[1] * size)
+        part = _evenly(later.path, common / size), _evenly(earlier.path, common)
         factor, shift, miss = _similarity(*part, size)
     scale, turn = abs(factor), math.degrees(math.atan2(factor.imag, factor.real))
     if not _SCALES[0] <= scale <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
@@ -89,7 +90,7 @@ def way_ratio(earlier: Marks, later: Marks) -> float:
 
     1 where both paths hold the same hair; another where it was cut or has grown in between, as the card tells.
     """
-    lengths = _length(earlier.path), _length(later.path)
+    lengths = polyline.length(earlier.path), polyline.length(later.path)
     size = _card_ratio(earlier, later)
     if size is None or min(lengths) <= 0 or not _cut_or_grown(lengths, size):
         return 1.0
@@ -124,16 +125,10 @@ def _card_ratio(earlier: Marks, later: Marks) -> float | None:
     return math.sqrt(areas[0] / areas[1]) if min(areas) > 0 else None
 
 
-def _length(path: Sequence[Point]) -> float:
-    return float(np.linalg.norm(np.diff(np.asarray(path, float), axis=0), axis=1).sum()) if len(path) > 1 else 0.0
-
-
 def _evenly(path: Sequence[Point], length: float) -> Complex:
     """Points at even steps along the first `length` pixels of a path, as complex numbers."""
-    points = np.asarray(path, float)
-    reached = np.r_[0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    at = np.linspace(0, length, _POINTS)
-    return np.asarray(np.interp(at, reached, points[:, 0]) + 1j * np.interp(at, reached, points[:, 1]))
+    found = polyline.places(path, np.linspace(0, length, _POINTS))
+    return np.asarray(found[:, 0] + 1j * found[:, 1])
 
 
 def aligned_picture(

@@ -52,17 +52,17 @@ class Scatter:
     Attributes
     ----------
     single : float, standard deviation of one photo around the mean of its occasion
-    shared : float, standard deviation between occasions, which more photos do not make smaller
+    between : float, standard deviation between occasions, which more photos do not make smaller
     photos : int, photos there are on each side, the fewer of both
     """
 
     single: float
-    shared: float = 0.0
+    between: float = 0.0
     photos: int = 1
 
     def share(self, photos: int) -> float:
         """What is left of the variance of the difference with so many photos on each side."""
-        now, then = (self.shared**2 + self.single**2 / number for number in (self.photos, photos))
+        now, then = (self.between**2 + self.single**2 / number for number in (self.photos, photos))
         return then / now if now > 0 else 1.0
 
 

@@ -164,10 +164,14 @@ def adapt(xyz: ArrayLike, from_white: ArrayLike, to_white: ArrayLike, transform:
 
 
 def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
-    """The 3 x 3 matrix of `adapt`."""
+    """The 3 x 3 matrix of `adapt`.
+
+    The same as colour-science's to 1e-9 (`tests/test_colorimetry.py`). It is not asked for this because importing it
+    takes most of a second, also in the worker that only reads photos.
+    """
     cone = ADAPTATION[transform]
-    scale = (cone @ np.asarray(to_white, float)) / (cone @ np.asarray(from_white, float))
-    return np.asarray(np.linalg.solve(cone, scale[:, None] * cone))
+    gains = (cone @ np.asarray(to_white, float)) / (cone @ np.asarray(from_white, float))
+    return np.asarray(np.linalg.solve(cone, gains[:, None] * cone))
 
 
 def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:

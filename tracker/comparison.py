@@ -14,11 +14,11 @@ import numpy as np
 from tracker.change import CANNOT_TELL, CHANGED, Change, Scatter, compare
 from tracker.errors import CannotCompare
 from tracker.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
-from tracker.quality import RAW
-from tracker.quantities import LabMeasured, Measured, Vector3, matrix3
+from tracker.quantities import LabMeasured, Measured, matrix3
 from tracker.reading import REGIONS, PhotoReading, RegionReading
-from tracker.rendering import Rendering, between, rendering
-from tracker.repeat import shared_cov
+from tracker.reference_card import camera_error
+from tracker.rendering import CameraError, between
+from tracker.repeat import occasion_cov
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
@@ -28,43 +28,6 @@ Colours = tuple[LabMeasured, LabMeasured]
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
-
-# A camera's own white balance wanders by 10 to 15 % under one light; more means that the light itself was another.
-# A weak choice of our own.
-_LARGEST_CAST = 0.25
-
-
-@dataclass(frozen=True, slots=True)
-class Kit:
-    """What a photo was taken with.
-
-    Attributes
-    ----------
-    camera : str or None, as the camera wrote it
-    card_kind : str
-    light : str or None, None where nobody noted it
-    developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
-    gains : three floats or None, what balanced the photo: they show the colour of its light
-    method : str, version of the method that measured it, empty where nothing was measured
-    reflectance : float or None, of the card's grey, 0..1
-    """
-
-    camera: str | None
-    card_kind: str
-    light: str | None
-    developed: bool = False
-    gains: Vector3 | None = None
-    method: str = ""
-    reflectance: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class KitMatch:
-    """Whether two photos come from the same kit, a sentence for the person, and the light that was noted of either."""
-
-    same: bool
-    says: str
-    light: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,52 +55,6 @@ class RegionChange:
         return self.change.verdict
 
 
-def _cast_apart(before: Kit, after: Kit) -> float:
-    """How far the colours of the light on both cards lie apart, natural log of a channel's ratio to green."""
-    if before.gains is None or after.gains is None:
-        return 0.0
-    ratio = np.log(np.asarray(after.gains) / np.asarray(before.gains))
-    return float(np.abs(ratio - ratio[1]).max())
-
-
-def _other_grey(before: Kit, after: Kit) -> bool:
-    """True where both cards' greys are known and differ."""
-    if before.reflectance is None or after.reflectance is None:
-        return False
-    return not math.isclose(before.reflectance, after.reflectance, rel_tol=1e-6)
-
-
-def was_developed(reading: PhotoReading | None) -> bool:
-    """True where a reading comes from a camera's raw file."""
-    return reading is not None and any(check.name == RAW for check in reading.checks)
-
-
-def match_kits(before: Kit, after: Kit) -> KitMatch:
-    """Whether two kits are the same; what nobody noted is taken as the same, and that is said."""
-    unlike = []
-    if before.camera and after.camera and before.camera != after.camera:
-        unlike.append("another camera")
-    if before.developed != after.developed:
-        unlike.append("another kind of file")
-    if before.card_kind != after.card_kind or _other_grey(before, after):
-        unlike.append("another card")
-    if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
-        unlike.append("another light")
-    light = before.light or after.light
-    reasons = [f"taken with {' and '.join(unlike)}"] if unlike else []
-    if before.method and after.method and before.method != after.method:
-        reasons.append(f"measured by versions {before.method} and {after.method} of the method")
-    if reasons:
-        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less sure.", light)
-    pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
-    missing = [word for word, known in pairs if not known]
-    if len(missing) == 1:
-        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.", light)
-    if missing:
-        return KitMatch(True, "Camera and light were not noted and are taken to be the same.", light)
-    return KitMatch(True, "Same camera, card and light.", light)
-
-
 def compare_readings(
     before: PhotoReading,
     after: PhotoReading,
@@ -154,8 +71,8 @@ def compare_readings(
     Parameters
     ----------
     before, after : readings of the same hair
-    same_kit : bool, as `match_kits` says
-    light : under which one kit took both, as `match_kits` says
+    same_kit : bool, as `kit.match_kits` says
+    light : under which one kit took both, as `kit.match_kits` says
     scale, locus, repeatability : what is in force
     rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
 
@@ -188,7 +105,7 @@ def pair_colours(
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
         return None
-    size = rendering(before.card.kind, light, before.card.reflectance)
+    size = camera_error(before.card.kind, light, before.card.reflectance)
     return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 
@@ -215,15 +132,16 @@ def _region_change(
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
     """How far L* of single photos lies apart, of the side that spreads more."""
-    shared = [float(shared_cov([side], repeatability)[0, 0]) for side in (before, after)]
+    between_occasions = [float(occasion_cov([side], repeatability)[0, 0]) for side in (before, after)]
     single = [
         max(side.repeat_cov[0][0] - common, 0.0) * side.photos
-        for side, common in zip((before, after), shared, strict=True)
+        for side, common in zip((before, after), between_occasions, strict=True)
     ]
-    return Scatter(float(np.sqrt(max(single))), float(np.sqrt(max(shared))), min(before.photos, after.photos))
+    photos = min(before.photos, after.photos)
+    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos)
 
 
-def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
     """Both colours with their whole uncertainty: nothing cancels between unlike kits.
 
     Two cameras may still be off alike, which parts colours on either side of the card's grey: what is left is never
@@ -236,31 +154,31 @@ def _unlike(before: RegionReading, after: RegionReading, size: Rendering) -> Col
     return first, second
 
 
-def _remaining(before: RegionReading, after: RegionReading, size: Rendering) -> Colours:
+def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
     """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
     apart = np.subtract(after.lab.lab, before.lab.lab)
     noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)
     # what the colours differ by is part noise, on average as much as three components of it
     surplus = max(1 - 3 / max(float(apart @ np.linalg.solve(noise, apart)), 3.0), 0.0)
-    shared = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
+    kept = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
     first, second = (
-        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + shared), r.lab.dof) for r in (before, after)
+        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + kept), r.lab.dof) for r in (before, after)
     )
     return first, second
 
 
 def _sentence(
-    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], spread: Repeatability
+    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], repeatability: Repeatability
 ) -> str:
     where = REGION_WORDS[name]
     if change.verdict == CHANGED:
         return f"{where}: {_what(lift, warmth, change)}. That is a real change."
     if change.verdict == CANNOT_TELL:
-        return f"{where}: too close to call {_what_would_help(change, photos, spread)}."
+        return f"{where}: too close to call {_what_would_help(change, photos, repeatability)}."
     return f"{where}: no meaningful change; {lift.text}."
 
 
-def _what_would_help(change: Change, photos: tuple[int, int], spread: Repeatability) -> str:
+def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Repeatability) -> str:
     """With how many photos it cannot be told, and how many more would settle it."""
     before, after = photos
     alike = before == after
@@ -270,7 +188,7 @@ def _what_would_help(change: Change, photos: tuple[int, int], spread: Repeatabil
     if change.scatter is None:
         return "between photos from unlike kits"
     if change.photos_needed is None:
-        if spread.covers_light:
+        if repeatability.covers_light:
             return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
         return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
@@ -298,5 +216,5 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
 
 def warmth_words(warmth: Measured) -> str:
     """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
-    size, spread = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
-    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {spread})"
+    size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
+    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"

@@ -86,8 +86,8 @@ class LevelScale:
         return min(max(lightness, self.lightness(DARKEST)), self.lightness(LIGHTEST))
 
     def _fitted(self, shift: Sequence[float]) -> float:
-        spread = sum(one * self.cov[i][j] * other for i, one in enumerate(shift) for j, other in enumerate(shift))
-        return math.sqrt(max(spread, 0.0))
+        variance = sum(one * self.cov[i][j] * other for i, one in enumerate(shift) for j, other in enumerate(shift))
+        return math.sqrt(max(variance, 0.0))
 
     def _shift(self, lightness: float) -> list[float]:
         """Change of the level at that L* for one unit of L* at level 1, L* at level 10 and rate."""
@@ -208,11 +208,11 @@ def estimate_lift(
     colours = u_before / scale.slope(before), u_after / scale.slope(after)
     u = math.hypot(*colours, scale.difference_uncertainty(before, after))
     value = Measured(change, u, "levels", dof)
-    size, spread = format_measured(Measured(abs(change), u, "", dof)).split(" ± ")
+    size, margin = format_measured(Measured(abs(change), u, "", dof)).split(" ± ")
     direction = "lighter" if change > 0 else "darker"
     plural = "level" if size == "1.0" else "levels"
     text = "level unchanged" if size == "0.0" else f"{size} {plural} {direction}"
-    return Lift(value, None, f"{text} (± {spread})")
+    return Lift(value, None, f"{text} (± {margin})")
 
 
 def _outside_text(before: float, after: float, bound: float, scale: LevelScale) -> str:

@@ -1,7 +1,7 @@
 """A marks file: which photos to measure, and what a person pointed at in each.
 
     {"photos": [{"photo": "a.jpg",
-                 "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
+                 "card": {"kind": KIND, "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
                           "size_mm": [width, height]},
                  "path": [[x, y], ...],
                  "width": pixels,

@@ -112,16 +112,16 @@ class PastResults:
 
 
 def outcomes_of(
-    visit: Visit, photos: Sequence[PhotoRecord], spread: Repeatability = PROVISIONAL
+    visit: Visit, photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL
 ) -> tuple[Outcome, ...]:
     """What came of a visit, one for each band that was measured before and after; nothing where there is no pair.
 
     Parameters
     ----------
     photos : of the visit; those of one role are repeats and are read together
-    spread : how far photos of one hair scatter, as it is in force
+    repeatability : how far photos of one hair scatter, as it is in force
     """
-    before, after = state_of(photos, BEFORE, spread), state_of(photos, AFTER, spread)
+    before, after = state_of(photos, BEFORE, repeatability), state_of(photos, AFTER, repeatability)
     if before is None or after is None or before.reading is None or after.reading is None:
         return ()
     match = match_states(before, after)

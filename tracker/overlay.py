@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tracker import polyline
 from tracker.balance import apply
 from tracker.colorimetry import encode, linear_to_lab, luminance
 from tracker.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
@@ -30,9 +31,9 @@ def balanced_picture(picture: Picture, correction: Correction, max_edge: int) ->
     """
     linear = np.asarray(picture.space.linear(_halved(picture.encoded, max_edge)), np.float32)
     height, width = linear.shape[:2]
-    scale = min(1.0, max_edge / max(height, width))
-    if scale < 1:
-        size = max(1, round(width * scale)), max(1, round(height * scale))
+    shrink = min(1.0, max_edge / max(height, width))
+    if shrink < 1:
+        size = max(1, round(width * shrink)), max(1, round(height * shrink))
         linear = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
     codes = np.clip(encode(apply(correction, linear)), 0, 1) * 255
     return np.asarray(np.rint(codes).astype(np.uint8))
@@ -50,20 +51,20 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
     Left-out pixels inside a band are painted mid-grey; bands are told apart by their dash and by a letter.
     """
     canvas = balanced_picture(picture, reading.correction, max_edge)
-    scale = canvas.shape[1] / picture.encoded.shape[1]
-    _paint_left_out(canvas, picture, marks, reading.correction, scale)
-    _outline(canvas, [(x * scale, y * scale) for x, y in reading.card.corners], dash=0)
+    shrink = canvas.shape[1] / picture.encoded.shape[1]
+    _paint_left_out(canvas, picture, marks, reading.correction, shrink)
+    _outline(canvas, [(x * shrink, y * shrink) for x, y in reading.card.corners], dash=0)
     path = HairPath(marks.path, marks.width)
     for band, dash in zip(BANDS, (0, 14, 5), strict=True):
         ring = _ribbon(picture, path, band.start, band.stop)
-        _outline(canvas, [(x * scale, y * scale) for x, y in ring], dash)
-        corners = np.asarray(ring) * scale
+        _outline(canvas, [(x * shrink, y * shrink) for x, y in ring], dash)
+        corners = np.asarray(ring) * shrink
         beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
         _label(canvas, {"root": "root", "mid": "mid-lengths", "end": "ends"}[band.name], beside)
     return canvas
 
 
-def _paint_left_out(canvas: np.ndarray, picture: Picture, marks: Marks, correction: Correction, scale: float) -> None:
+def _paint_left_out(canvas: np.ndarray, picture: Picture, marks: Marks, correction: Correction, shrink: float) -> None:
     path = HairPath(marks.path, marks.width)
     settings = Settings()
     strip = straighten(picture.encoded, path)
@@ -74,8 +75,8 @@ def _paint_left_out(canvas: np.ndarray, picture: Picture, marks: Marks, correcti
         part = linear[rows]
         verdict = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
         out = verdict != KEPT
-        x = np.clip(np.rint(strip.x[rows][out] * scale - 0.5), 0, canvas.shape[1] - 1).astype(int)
-        y = np.clip(np.rint(strip.y[rows][out] * scale - 0.5), 0, canvas.shape[0] - 1).astype(int)
+        x = np.clip(np.rint(strip.x[rows][out] * shrink - 0.5), 0, canvas.shape[1] - 1).astype(int)
+        y = np.clip(np.rint(strip.y[rows][out] * shrink - 0.5), 0, canvas.shape[0] - 1).astype(int)
         canvas[y, x] = _LEFT_OUT
 
 
@@ -92,12 +93,11 @@ def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
     """A closed line, white on dark so that it shows on any hair; `dash` in pixels, 0 for a full line."""
     width = max(1, round(max(canvas.shape[:2]) / 500))
     ring = np.array([*points, points[0]], float)
-    lengths = np.linalg.norm(np.diff(ring, axis=0), axis=1)
-    reached = np.r_[0, np.cumsum(lengths)]
+    reached = polyline.reached(ring)
     step = dash * width if dash else reached[-1]
     for begin in np.arange(0, reached[-1], 2 * step if dash else step):
         at = np.unique(np.r_[begin, reached[(reached > begin) & (reached < begin + step)], begin + step])
-        line = np.stack([np.interp(at, reached, ring[:, k]) for k in range(2)], -1)
+        line = polyline.places(ring, at)
         pixels = np.rint(line * 16).astype(np.int32)[:, None]
         cv2.polylines(canvas, [pixels], False, _DARK, width + 2, cv2.LINE_AA, shift=4)
         cv2.polylines(canvas, [pixels], False, _WHITE, width, cv2.LINE_AA, shift=4)

@@ -31,7 +31,7 @@ class Marks:
 
     Attributes
     ----------
-    card_kind : str, ``grey18``, ``steps3`` or ``chart24``
+    card_kind : str, name of a kind of card
     corners : four points, pixels, clockwise from the card's own top left; None to find the card
     path : points, pixels, from root to tip
     width : float, width of the path in pixels

@@ -24,7 +24,6 @@ from tracker.colorimetry import Floats
 from tracker.fade import HORIZON, FadeSeries, Window, judge, nothing_known
 from tracker.quantities import Measured
 from tracker.reading import ProfilePoint
-from tracker.scale import Scale
 from tracker.uncertainty import format_measured
 
 PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
@@ -90,25 +89,24 @@ class Regrowth:
         return self.start.value + self.rate.value * t, np.sqrt(np.maximum(variance, 0.0))
 
 
-def root_length(profile: Sequence[ProfilePoint], path_pixels: float, scale: Scale | None) -> RootLength:
+def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootLength:
     """Length of the root in one photo.
 
     Parameters
     ----------
     profile : colours along the path, the scalp first
-    path_pixels : float, > 0, length of the path in the photo
-    scale : from the card beside the hair; None where it gives none
+    path : Measured, mm, length of the path by the card beside the hair; None where the card gives none
 
     Returns
     -------
     RootLength : of a root darker or lighter than the lengths, whichever the photo shows beyond doubt
     """
-    if scale is None:
+    if path is None:
         return RootLength(None, "No root length: the card gives no scale. Hold a card of known size beside the hair.")
     found = find_blend(profile) or find_blend(_mirrored(profile))
     if found is None:
         return RootLength(None, "No root length: the photo does not show beyond doubt where the natural level ends.")
-    return RootLength(root_from_blend(found, scale.length(path_pixels)))
+    return RootLength(root_from_blend(found, path))
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:

@@ -30,7 +30,7 @@ bench's coverage holds with it."""
 
 
 @dataclass(frozen=True, slots=True)
-class Rendering:
+class CameraError:
     """Standard uncertainties of the five causes.
 
     Attributes
@@ -51,29 +51,39 @@ class Rendering:
     grey: float
 
 
-# chroma and hue by light: one grey or three steps say nothing of the light's spectrum
+# chroma and hue by light, for cards that say nothing of its spectrum
 _CHROMA_HUE = {DAYLIGHT: (0.09, 0.06), LAMPS: (0.10, 0.10)}
 _TUBES = (0.13, 0.14)  # and any light that was not noted: old tubes turn warm hair by 0.25 rad
 
 
-def rendering(kind: str, light: str | None, grey: float) -> Rendering:
-    """What a kind of card leaves undone under a light.
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What the correction by a kind of card leaves of the camera's error, standard uncertainties.
 
-    Parameters
+    Attributes
     ----------
-    kind : str, name of the card's kind
-    light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
-    grey : float, reflectance of the card's grey, 0..1
+    contrast, stray, tint : as of `CameraError`
+    chroma_hue : relative, and radians; None where the card says nothing of the light's spectrum
     """
-    if kind == "chart24":  # the rest is in the chart's own misfit, photo by photo
-        return Rendering(0.02, 0.001, 0.03, 0.03, 0.0, grey)
-    chroma, hue = _CHROMA_HUE.get(light or "", _TUBES)
-    if kind == "steps3":
-        return Rendering(0.03, 0.002, chroma, hue, 1.0, grey)
-    return Rendering(0.08, 0.005, chroma, hue, 1.0, grey)
+
+    contrast: float
+    stray: float
+    tint: float
+    chroma_hue: tuple[float, float] | None = None
+
+    def under(self, light: str | None, grey: float) -> CameraError:
+        """What is left in a photo.
+
+        Parameters
+        ----------
+        light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
+        grey : float, reflectance of the card's grey, 0..1
+        """
+        chroma, hue = self.chroma_hue or _CHROMA_HUE.get(light or "", _TUBES)
+        return CameraError(self.contrast, self.stray, chroma, hue, self.tint, grey)
 
 
-def shifts(lab: ArrayLike, size: Rendering) -> Floats:
+def shifts(lab: ArrayLike, size: CameraError) -> Floats:
     """What each cause does to a colour when it is one standard uncertainty off, shape (6, 3): L*, a*, b*."""
     colour = np.asarray(lab, float)
     linear = np.maximum(lab_to_linear(colour), 1e-4)
@@ -89,7 +99,7 @@ def shifts(lab: ArrayLike, size: Rendering) -> Floats:
     return np.array([contrast * size.contrast, stray * size.stray, chroma, hue, (0, size.tint, 0), (0, 0, size.tint)])
 
 
-def lightness_shifts(lightness: float, size: Rendering, tolerance: float) -> Floats:
+def lightness_shifts(lightness: float, size: CameraError, tolerance: float) -> Floats:
     """What contrast, stray light and the maker's tolerance each do to the L* of a piece of hair, shape (3,).
 
     Parameters
@@ -102,13 +112,13 @@ def lightness_shifts(lightness: float, size: Rendering, tolerance: float) -> Flo
     return np.array([*shifts((lightness, 0.0, 0.0), size)[:2, 0], card])
 
 
-def standing_alone(lab: ArrayLike, size: Rendering) -> Floats:
+def standing_alone(lab: ArrayLike, size: CameraError) -> Floats:
     """Covariance of one colour's L*, a*, b* by all causes, 3 x 3."""
     each = shifts(lab, size)
     return np.asarray(each.T @ each)
 
 
-def between(before: ArrayLike, after: ArrayLike, size: Rendering) -> Floats:
+def between(before: ArrayLike, after: ArrayLike, size: CameraError) -> Floats:
     """Covariance of the difference of two colours taken with one kit, 3 x 3: what does not cancel."""
     each = shifts(after, size) - shifts(before, size)
     return np.asarray(each.T @ each)

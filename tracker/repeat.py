@@ -53,7 +53,7 @@ class Disagreement:
     pair: bool
 
 
-def combine(readings: Sequence[PhotoReading], repeatability: Repeatability) -> PhotoReading:
+def mean_of_replicates(readings: Sequence[PhotoReading], repeatability: Repeatability) -> PhotoReading:
     """One reading from several photos of the same state.
 
     Parameters
@@ -148,7 +148,7 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
     return None if worst is None else worst[1]
 
 
-def shared_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
+def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
     """What the photos of one occasion have in common, of what differs between occasions, (3, 3).
 
     Light that falls on the hair otherwise than on the card is in all of them alike, so their scatter does not show it.
@@ -163,7 +163,7 @@ def shared_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -
 def _within(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
     """Covariance of one photo around the mean of its occasion, as known before."""
     mean = np.mean([region.repeat_cov for region in regions], axis=0)
-    values, vectors = np.linalg.eigh(mean - shared_cov(regions, repeatability))
+    values, vectors = np.linalg.eigh(mean - occasion_cov(regions, repeatability))
     return np.asarray((vectors * np.maximum(values, 1e-6)) @ vectors.T)
 
 
@@ -180,23 +180,23 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     known, dof = _within(regions, repeatability), _known_dof(regions, repeatability)
     seen = np.cov(labs, rowvar=False)
     weight = (n - 1) / (dof + n - 1)
-    spread = (1 - weight) * known + weight * seen
+    within = (1 - weight) * known + weight * seen
     if odd:
-        values, vectors = np.linalg.eigh(seen - spread)
-        spread = spread + (vectors * np.maximum(values, 0)) @ vectors.T
-    shared = shared_cov(regions, repeatability)
-    repeat = shared + spread / n
+        values, vectors = np.linalg.eigh(seen - within)
+        within = within + (vectors * np.maximum(values, 0)) @ vectors.T
+    between = occasion_cov(regions, repeatability)
+    repeat = between + within / n
     alone = np.mean([np.subtract(region.lab.cov, region.repeat_cov) for region in regions], axis=0)
 
     kit = np.mean([region.kit_u for region in regions], axis=0).tolist()
     light = np.mean([region.light_cov for region in regions], axis=0)
     lit = math.sqrt(float(light[0, 0]))
     # these photos tell of their own spread, not of what they share
-    sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in (light, shared - light, spread / n)]
+    sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in (light, between - light, within / n)]
     together = effective_dof(sizes, [math.inf, repeatability.shared_dof, dof + n - 1])
 
-    def pooled(of: Callable[[RegionReading], Measured], shared: float) -> Measured:
-        return _pooled([of(region) for region in regions], dof, shared)
+    def pooled(of: Callable[[RegionReading], Measured], in_all: float) -> Measured:
+        return _pooled([of(region) for region in regions], dof, in_all)
 
     shares = [region.lightened for region in regions if region.lightened is not None]
     return replace(
@@ -215,18 +215,18 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     )
 
 
-def _pooled(repeats: Sequence[Measured], dof: float, shared: float) -> Measured:
-    """Mean of repeats of one number; its spread pooled from what each claims and how far they lie apart.
+def _pooled(repeats: Sequence[Measured], dof: float, in_all: float) -> Measured:
+    """Mean of repeats of one number; its scatter pooled from what each claims and how far they lie apart.
 
-    What all of them share, a standard uncertainty and a part of each one's, stays as it is.
+    What all of them share (`in_all`), a standard uncertainty and a part of each one's, stays as it is.
     """
     values = np.array([repeat.value for repeat in repeats])
     n = len(values)
     dof = min([dof, *(repeat.dof for repeat in repeats)])
-    claimed = max(float(np.mean([repeat.u**2 for repeat in repeats])) - shared**2, 0.0)
+    claimed = max(float(np.mean([repeat.u**2 for repeat in repeats])) - in_all**2, 0.0)
     weight = (n - 1) / (dof + n - 1)
-    spread = (1 - weight) * claimed + weight * float(np.var(values, ddof=1))
-    return Measured(float(values.mean()), math.sqrt(spread / n + shared**2), repeats[0].unit, dof + n - 1)
+    variance = (1 - weight) * claimed + weight * float(np.var(values, ddof=1))
+    return Measured(float(values.mean()), math.sqrt(variance / n + in_all**2), repeats[0].unit, dof + n - 1)
 
 
 def _profile(readings: Sequence[PhotoReading]) -> tuple[ProfilePoint, ...]:

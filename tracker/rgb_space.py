@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from tracker.colorimetry import primaries_to_xyz
 from tracker.quantities import Matrix3, Vector3, matrix3
 
 if TYPE_CHECKING:
@@ -242,8 +243,7 @@ def matrix_from_primaries(primaries: Sequence[Chromaticity], white: Chromaticity
     -------
     3 x 3 floats, white to Y = 1
     """
-    columns = np.array([white_xyz(primary) for primary in primaries]).T
-    return matrix3(columns * np.linalg.solve(columns, np.array(white_xyz(white))))
+    return matrix3(primaries_to_xyz(primaries, white_xyz(white)))
 
 
 LINEAR = ParametricCurve(1.0)

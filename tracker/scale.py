@@ -13,10 +13,12 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats
 from tracker.errors import CardFarAway, CardTilted, InvalidEntry
 from tracker.quantities import Measured
-from tracker.reading import Point
+from tracker.reading import Marks, PhotoReading, Point
+from tracker.reference_card import CARD_KINDS
 
 # Weak choices of our own, to be moved by measurement only
 _CORNER = 1.5  # pixels, standard uncertainty of a marked corner
@@ -36,24 +38,26 @@ SMALLEST_MM, LARGEST_MM = 15.0, 600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Scale:
-    """How long a pixel is at the hair.
+class CardScale:
+    """How long a pixel is at the hair, by the card beside it.
 
     Attributes
     ----------
     mm_per_pixel : Measured, mm
     tilt : float, degrees by which the card is turned away from the camera
     gap : float, mm between the card and the nearest of the hair, at the card's plane
+    path : Measured, mm, length of the marked hair along the photo: what runs towards the camera or away is longer
     """
 
     mm_per_pixel: Measured
     tilt: float
     gap: float
+    path: Measured
 
-    def length(self, pixels: float) -> Measured:
-        """A length along the photo in millimetres: hair that runs towards the camera or away is longer."""
-        value = pixels * self.mm_per_pixel.value
-        return Measured(value, pixels * self.mm_per_pixel.u, "mm", self.mm_per_pixel.dof)
+
+def in_cm(length: Measured) -> Measured:
+    """A length of millimetres in centimetres."""
+    return Measured(length.value / 10, length.u / 10, "cm", length.dof)
 
 
 def require_size(size_mm: tuple[float, float]) -> None:
@@ -81,7 +85,7 @@ def card_scale(
     path: tuple[Point, ...],
     *,
     either_way_up: bool = False,
-) -> Scale:
+) -> CardScale:
     """The scale at the hair beside a card.
 
     Parameters
@@ -103,8 +107,7 @@ def card_scale(
     one that fits them best is taken, the usual one where they fit alike.
     """
     require_size(size_mm)
-    sides = np.linalg.norm(np.roll(corners, -1, axis=0) - np.asarray(corners), axis=1)
-    side_u = _CORNER / float(sides.min())
+    side_u = _CORNER / float(polyline.sides(corners).min())
     sizes = [size_mm, (size_mm[1], size_mm[0])] if either_way_up else [size_mm]
     pose = min((_pose(corners, size, photo_size, side_u) for size in sizes), key=lambda found: found.misfit)
     if pose.tilt - pose.tilt_u > _TILT_LIMIT:
@@ -139,7 +142,26 @@ def card_scale(
     # what a turn of a few degrees, too small to see, changes in the size of the card
     turned = (1 - math.cos(math.radians(max(pose.tilt, pose.tilt_u)))) / math.sqrt(3)
     u = scale * math.sqrt(side_u**2 + depth**2 + ruler**2 + turned**2)
-    return Scale(Measured(scale, u, "mm"), pose.tilt, gap)
+    pixels = polyline.length(path)
+    return CardScale(Measured(scale, u, "mm"), pose.tilt, gap, Measured(pixels * scale, pixels * u, "mm"))
+
+
+def scale_of(reading: PhotoReading, marks: Marks, photo_size: tuple[int, int]) -> CardScale | None:
+    """The scale in a photo that was measured; None where nobody noted the size of its card.
+
+    Parameters
+    ----------
+    photo_size : width and height of the whole photo, pixels
+
+    Raises
+    ------
+    InvalidEntry, CardTilted, CardFarAway : as `card_scale`
+    """
+    if marks.size_mm is None:
+        return None
+    kind = CARD_KINDS.get(marks.card_kind)
+    turned = kind is not None and kind.is_plain
+    return card_scale(reading.card.corners, marks.size_mm, photo_size, marks.path, either_way_up=turned)
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,10 +210,7 @@ def _seen_through(homography: Floats, focal: float, share: float, side_u: float)
 
 def _gap(corners: tuple[Point, ...], path: tuple[Point, ...]) -> float:
     """Pixels between the card and the nearest of the path; 0 where they overlap."""
-    points = np.asarray(path, float)
-    reached = np.r_[0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    at = np.linspace(0, reached[-1], 200)
-    dense = np.stack([np.interp(at, reached, points[:, k]) for k in range(2)], -1).astype(np.float32)
+    dense = polyline.places(path, np.linspace(0, polyline.length(path), 200)).astype(np.float32)
     outline = np.asarray(corners, np.float32)
     inside = max(cv2.pointPolygonTest(outline, (float(x), float(y)), measureDist=True) for x, y in dense)
     return max(-float(inside), 0.0)

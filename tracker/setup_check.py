@@ -54,7 +54,7 @@ class Shot:
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
+class GaugeStudy:
     """What the scatter of one photo is made of: standard deviations of L*, a* and b*.
 
     Attributes
@@ -87,7 +87,7 @@ class Spread:
     left_over: int
 
 
-def study(shots: Sequence[Shot]) -> Spread:
+def study(shots: Sequence[Shot]) -> GaugeStudy:
     """The scatter of a set-up check and what it is made of.
 
     Parameters
@@ -126,7 +126,7 @@ def study(shots: Sequence[Shot]) -> Spread:
     parts = _Parts(repeat, float(dof), float(dof)) if table is None else _components(table, repeat, dof)
     enough = table is not None and table.shape[1] + table.shape[2] - 2 >= FEWEST_BETWEEN
     names = [{getattr(shot, what) for shot in shots} for what in ("sample", "operator", "session")]
-    return Spread(
+    return GaugeStudy(
         repeat=_sd(parts.repeat),
         operator=_sd(parts.operator) if people else None,
         session=_sd(parts.session) if days else None,
@@ -145,31 +145,31 @@ def study(shots: Sequence[Shot]) -> Spread:
     )
 
 
-def repeatability_of(spread: Spread, name: str) -> Repeatability:
+def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
     """The yardstick that a set-up check gives.
 
     Parameters
     ----------
     name : str, shown beside what rests on it, such as ``set-up check of 3 March 2026``
     """
-    repeat, shared = np.asarray(spread.repeat), np.array(spread.between)
-    if not spread.enough:
+    repeat, shared = np.asarray(found.repeat), np.array(found.between)
+    if not found.enough:
         # light is allowed for in L* all the same; in tone, days are taken to differ as much as photos do: a weak choice
         # of our own, with which visits of studios whose days differ so much still hold
         shared[1:] = np.maximum(shared, repeat)[1:]
-    people = f", {spread.operators} people" if spread.operators > 1 else ""
-    days = f", {spread.sessions} sessions" if spread.sessions > 1 else ""
-    heads = "sample" if spread.samples == 1 else "samples"
+    people = f", {found.operators} people" if found.operators > 1 else ""
+    days = f", {found.sessions} sessions" if found.sessions > 1 else ""
+    heads = "sample" if found.samples == 1 else "samples"
     return Repeatability(
         name=name,
         sd=vector3(np.hypot(shared, repeat)),
-        dof=spread.repeat_dof,
+        dof=found.repeat_dof,
         provisional=False,
-        source=f"Own set-up check: {spread.photos} photos of {spread.samples} hair {heads}{people}{days}.",
+        source=f"Own set-up check: {found.photos} photos of {found.samples} hair {heads}{people}{days}.",
         shared=vector3(shared),
-        shared_dof=max(spread.between_dof, float(FEWEST_BETWEEN)),
+        shared_dof=max(found.between_dof, float(FEWEST_BETWEEN)),
         # only photos on another occasion had their light made anew
-        covers_light=spread.enough,
+        covers_light=found.enough,
     )
 
 

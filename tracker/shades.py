@@ -16,8 +16,8 @@ import numpy as np
 from tracker.colorimetry import Floats
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading
-from tracker.reference_card import CARD_KINDS
-from tracker.rendering import MISFIT_ALONE, lightness_shifts, rendering
+from tracker.reference_card import kind_or_plain
+from tracker.rendering import MISFIT_ALONE, lightness_shifts
 
 _DRAWS = 300
 _INDEPENDENT = 12  # pieces of a stretch that are no neighbours along a strand
@@ -132,9 +132,9 @@ def _u_light(reading: PhotoReading) -> float | None:
 
 def _kit_u(reading: PhotoReading, lights: float, lows: float) -> Floats:
     """What the camera's rendering and the card leave unsure of lights, lows and dimension, standard uncertainties."""
-    size = rendering(reading.card.kind, None, reading.card.reflectance)
-    tolerance, misfit = CARD_KINDS[reading.card.kind].tolerance, MISFIT_ALONE * reading.correction.misfit[0]
-    light, low = (lightness_shifts(value, size, tolerance) for value in (lights, lows))
+    kind, misfit = kind_or_plain(reading.card.kind), MISFIT_ALONE * reading.correction.misfit[0]
+    size = kind.undone.under(None, reading.card.reflectance)
+    light, low = (lightness_shifts(value, size, kind.tolerance) for value in (lights, lows))
     causes = (*light, misfit), (*low, misfit), (*(light - low), math.sqrt(2) * misfit)
     return np.array([math.hypot(*each) for each in causes])
 

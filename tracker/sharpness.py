@@ -23,6 +23,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats
 from tracker.reading import Point
 
@@ -70,13 +71,13 @@ def hair_blur(
     -------
     float or None : None where too little texture stands above the noise
     """
-    scale = min(1.0, _LIMIT_AT / limit)
-    squares = (_square(encoded, centre, width, scale) for centre in _centres(path))
+    shrink = min(1.0, _LIMIT_AT / limit)
+    squares = (_square(encoded, centre, width, shrink) for centre in _centres(path))
     energies = [_energies(square) for square in squares if square is not None]
     if len(energies) < 3:
         return None
     texture = np.median(energies, axis=0)
-    noise = _card_noise(encoded, corners, scale)
+    noise = _card_noise(encoded, corners, shrink)
     if texture[0] < _LEAST_TEXTURE * noise[0]:
         return None
     near, far = np.maximum(texture - noise, 1e-6)
@@ -84,28 +85,25 @@ def hair_blur(
     first, second = np.square(_FURTHER)
     lowest, highest = (second + _LARGEST**2) / (first + _LARGEST**2), second / first
     ratio = min(max(ratio, lowest), highest)
-    return float(np.sqrt((second - ratio * first) / (ratio - 1))) / scale
+    return float(np.sqrt((second - ratio * first) / (ratio - 1))) / shrink
 
 
 def _centres(path: tuple[Point, ...]) -> Floats:
-    points = np.asarray(path, float)
-    reached = np.r_[0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    at = np.linspace(0.06, 0.94, _SQUARES) * reached[-1]
-    return np.stack([np.interp(at, reached, points[:, k]) for k in range(2)], -1)
+    return polyline.places(path, np.linspace(0.06, 0.94, _SQUARES) * polyline.length(path))
 
 
-def _square(encoded: np.ndarray, centre: Floats, side: float, scale: float) -> np.ndarray | None:
+def _square(encoded: np.ndarray, centre: Floats, side: float, shrink: float) -> np.ndarray | None:
     """The green codes of a square of the photo at work scale, 0..255; None where it leaves the photo."""
     height, width = encoded.shape[:2]
-    size = round(max(side, _SMALLEST / scale))
+    size = round(max(side, _SMALLEST / shrink))
     left, top = (round(float(value) - size / 2) for value in centre)
     if left < 0 or top < 0 or left + size > width or top + size > height:
         return None
     part = np.asarray(encoded[top : top + size, left : left + size, 1], np.float32)
     if encoded.dtype == np.uint16:
         part = part / np.float32(257)
-    if scale < 1:
-        small = round(size * scale)
+    if shrink < 1:
+        small = round(size * shrink)
         part = cv2.resize(part, (small, small), interpolation=cv2.INTER_AREA)
     return part
 
@@ -121,13 +119,13 @@ def _energies(square: np.ndarray) -> Floats:
     return np.array(found)
 
 
-def _card_noise(encoded: np.ndarray, corners: tuple[Point, ...] | None, scale: float) -> Floats:
+def _card_noise(encoded: np.ndarray, corners: tuple[Point, ...] | None, shrink: float) -> Floats:
     """The same energies on the card's even grey: what noise and JPEG alone leave."""
     if corners is None:
         return np.zeros(2)
     points = np.asarray(corners, float)
-    sides = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
-    square = _square(encoded, points.mean(axis=0), 0.25 * float(sides.min()), scale)
+    sides = polyline.sides(points)
+    square = _square(encoded, points.mean(axis=0), 0.25 * float(sides.min()), shrink)
     return np.zeros(2) if square is None else _energies(square)
 
 

@@ -9,10 +9,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
-from tracker.comparison import Kit, KitMatch, match_kits, was_developed
+from tracker.kit import Kit, KitMatch, match_kits, was_developed
 from tracker.reading import NOT_NOTED, PhotoReading
 from tracker.records import LeftOut, PhotoRecord
-from tracker.repeat import Disagreement, combine, disagreements
+from tracker.repeat import Disagreement, disagreements, mean_of_replicates
 from tracker.repeatability import PROVISIONAL, Repeatability
 
 
@@ -50,19 +50,19 @@ class State:
         return 1 + [other.id for other in self.photos].index(photo.id)
 
 
-def state_of(photos: Iterable[PhotoRecord], role: str, spread: Repeatability = PROVISIONAL) -> State | None:
+def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatability = PROVISIONAL) -> State | None:
     """The state that the photos of this role show; None where there is none.
 
     Parameters
     ----------
     photos : of one visit, or one photo taken between visits
     role : str, one of `records.ROLES`
-    spread : how far photos of one hair scatter, as it is in force
+    repeatability : how far photos of one hair scatter, as it is in force
     """
-    return combined_state([photo for photo in photos if photo.role == role], spread)
+    return combined_state([photo for photo in photos if photo.role == role], repeatability)
 
 
-def combined_state(photos: Sequence[PhotoRecord], spread: Repeatability = PROVISIONAL) -> State | None:
+def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
     """The state that these photos show together; None where there are none."""
     if not photos:
         return None
@@ -78,8 +78,8 @@ def combined_state(photos: Sequence[PhotoRecord], spread: Repeatability = PROVIS
     odd: tuple[Disagreement, ...] = ()
     if len(used) > 1:
         readings = [photo.reading for photo in used if photo.reading is not None]
-        standing = replace(standing, reading=combine(readings, spread))
-        odd = disagreements(readings, spread)
+        standing = replace(standing, reading=mean_of_replicates(readings, repeatability))
+        odd = disagreements(readings, repeatability)
     return State(row, used, left_out, doubles, without, standing, odd)
 
 

@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 _RELATIVE_RANK = 1e-10
 
 
-def combine(sensitivities: ArrayLike, cov: ArrayLike) -> float:
+def combined_u(sensitivities: ArrayLike, cov: ArrayLike) -> float:
     """Combined standard uncertainty of a quantity that depends on correlated inputs.
 
     Parameters
@@ -41,7 +41,7 @@ def combine(sensitivities: ArrayLike, cov: ArrayLike) -> float:
 
     Examples
     --------
-    >>> combine([1.0, -1.0], [[9.0, 0.0], [0.0, 16.0]])
+    >>> combined_u([1.0, -1.0], [[9.0, 0.0], [0.0, 16.0]])
     5.0
     """
     c = np.atleast_1d(np.asarray(sensitivities, dtype=np.float64))
@@ -80,8 +80,8 @@ def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:
     if largest == 0:
         return math.inf
     squares = (contributions / largest) ** 2
-    spread = float(np.sum(squares**2 / degrees))
-    return float(squares.sum()) ** 2 / spread if spread > 0 else math.inf
+    over_dof = float(np.sum(squares**2 / degrees))
+    return float(squares.sum()) ** 2 / over_dof if over_dof > 0 else math.inf
 
 
 def coverage_factor(dof: float, level: float = 0.95) -> float:
@@ -170,8 +170,8 @@ def format_measured_share(share: Measured) -> str:
     >>> format_measured_share(Measured(0.41, 0.1))
     '41 % (\u00b1 20)'
     """
-    size, spread = format_measured(Measured(100 * share.value, 100 * share.u, "", share.dof), 0).split(" ± ")
-    return f"{size} % (± {spread})"
+    size, margin = format_measured(Measured(100 * share.value, 100 * share.u, "", share.dof), 0).split(" ± ")
+    return f"{size} % (± {margin})"
 
 
 def hotelling_limit(parts: int, dof: float, alpha: float) -> float:
@@ -250,10 +250,10 @@ def _squared_distance(delta: Array, cov: Array) -> tuple[float, int, bool]:
     scaled = delta / scale
     eigenvalues, eigenvectors = np.linalg.eigh(cov / np.outer(scale, scale))
     along = eigenvectors.T @ scaled
-    spread = eigenvalues > _RELATIVE_RANK * max(float(eigenvalues.max(initial=0.0)), 1.0)
-    outside = float(np.linalg.norm(along[~spread]))
+    varies = eigenvalues > _RELATIVE_RANK * max(float(eigenvalues.max(initial=0.0)), 1.0)
+    outside = float(np.linalg.norm(along[~varies]))
     certain = outside > math.sqrt(_RELATIVE_RANK) * max(float(np.linalg.norm(scaled)), 1e-300)
-    return float(np.sum(along[spread] ** 2 / eigenvalues[spread])), int(spread.sum()), certain
+    return float(np.sum(along[varies] ** 2 / eigenvalues[varies])), int(varies.sum()), certain
 
 
 def _covariance(cov: ArrayLike, n: int) -> Array:

@@ -22,7 +22,7 @@ from functools import lru_cache
 import numpy as np
 
 from tracker.quantities import LabMeasured, Measured
-from tracker.uncertainty import coverage_factor, expanded, format_measured
+from tracker.uncertainty import combined_u, coverage_factor, expanded, format_measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ class NeutralLocus:
     def at(self, lightness: float) -> tuple[float, float]:
         """a* and b* of neutral hair at that L*; held beyond the ends."""
         held = min(max(float(lightness), self.knots[0][0]), self.knots[-1][0])
-        a, b = _curve(self.knots)(held)
+        a, b = _curve(self.knots)(np.asarray(held))
         return float(a), float(b)
 
     def uncertainty(self, lightness: float) -> float:
@@ -72,12 +72,12 @@ class NeutralLocus:
 
 
 @lru_cache(maxsize=16)
-def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[float], tuple[float, float]]:
+def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[np.ndarray], np.ndarray]:
     """The curve through knots, made once: a page asks for it some hundred times."""
     from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
 
     points = np.asarray(knots, float)
-    curve: Callable[[float], tuple[float, float]] = PchipInterpolator(points[:, 0], points[:, 1:])
+    curve: Callable[[np.ndarray], np.ndarray] = PchipInterpolator(points[:, 0], points[:, 1:])
     return curve
 
 
@@ -143,10 +143,7 @@ def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLoc
 
 def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
     """`warmth_value` of many colours at once: shape (n, 3) to (n,)."""
-    from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
-
-    knots = np.asarray(locus.knots, float)
-    neutral = PchipInterpolator(knots[:, 0], knots[:, 1:])
+    knots, neutral = np.asarray(locus.knots, float), _curve(locus.knots)
     coloured = knots[np.hypot(knots[:, 1], knots[:, 2]) >= 5][0, 0]
     held = np.clip(labs[:, 0], knots[0, 0], knots[-1, 0])
     along = neutral(np.clip(np.maximum(labs[:, 0], coloured), knots[0, 0], knots[-1, 0]))
@@ -165,8 +162,8 @@ def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAU
 def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> WarmthReading:
     """Warmth of a colour with the uncertainty of the colour and of the locus."""
     gradient = warmth_gradient(lab.lab, locus)
-    variance = float(gradient @ np.asarray(lab.cov) @ gradient) + locus.uncertainty(lab.lab[0]) ** 2
-    value = Measured(warmth_value(lab.lab, locus), math.sqrt(variance), "CIELAB units", lab.dof)
+    u = math.hypot(combined_u(gradient, lab.cov), locus.uncertainty(lab.lab[0]))
+    value = Measured(warmth_value(lab.lab, locus), u, "CIELAB units", lab.dof)
     tone = _tone(value)
     sign = "+" if value.value > 0 else ""
     return WarmthReading(value, tone, undertone_words(lab), f"{tone}, {sign}{format_measured(value)}")
@@ -180,11 +177,10 @@ def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus =
     before, after : colours whose covariance holds only what does not cancel between them
     """
     first, second = (locus.uncertainty(lab.lab[0]) for lab in (before, after))
-    shared = math.exp(-abs(after.lab[0] - before.lab[0]) / _TOGETHER)
-    variance = first**2 + second**2 - 2 * shared * first * second
+    alike = math.exp(-abs(after.lab[0] - before.lab[0]) / _TOGETHER)
+    variance = first**2 + second**2 - 2 * alike * first * second
     for lab in (before, after):
-        gradient = warmth_gradient(lab.lab, locus)
-        variance += float(gradient @ np.asarray(lab.cov) @ gradient)
+        variance += combined_u(warmth_gradient(lab.lab, locus), lab.cov) ** 2
     change = warmth_value(after.lab, locus) - warmth_value(before.lab, locus)
     return Measured(change, math.sqrt(variance), "CIELAB units", min(before.dof, after.dof))
 

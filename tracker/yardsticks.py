@@ -12,7 +12,7 @@ from datetime import datetime
 
 import numpy as np
 
-from tracker.comparison import Kit, match_kits
+from tracker.kit import Kit, match_kits
 from tracker.level import DEFAULT_SCALE, LevelReading, LevelScale, estimate_level
 from tracker.quantities import LabMeasured, matrix3
 from tracker.reading import RegionReading

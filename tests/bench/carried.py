@@ -26,7 +26,6 @@ from tracker.colorimetry import Floats, delta_e_2000, linear_to_lab
 from tracker.level import DEFAULT_SCALE
 from tracker.photo import Photo, read_photo
 from tracker.reading import REGIONS, Marks
-from tracker.reference_card import reference_values
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 Box = tuple[int, int, int, int]
@@ -43,7 +42,7 @@ Labs = dict[str, dict[str, Floats]]
 
 def labs(seen: Seen, photo: Photo, boxes: dict[str, Box]) -> Labs:
     """CIELAB of each band by each way of carrying the light."""
-    correct = own(seen.card, reference_values(seen.card.kind))
+    correct = own(seen.card, seen.card.kind.reference(None))
     places = {name: correct(_mean(photo, box)) for name, box in boxes.items()}
     bodies = {name: trimmed(correct(linear), usable) for name, (linear, usable) in seen.bands.items()}
     # a card that is not in the picture cannot be carried from

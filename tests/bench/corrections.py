@@ -17,10 +17,10 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from tests.bench.spectra import STEPS
-from tracker.balance import apply, correction_from_card
+from tracker.balance import apply
 from tracker.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
 from tracker.reading import IDENTITY, Correction
-from tracker.reference_card import CardReading
+from tracker.reference_card import CardReading, correction_from_card
 
 Correct = Callable[[Floats], Floats]
 Candidate = Callable[[CardReading, Floats], Correct]

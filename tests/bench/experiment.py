@@ -23,7 +23,7 @@ from tracker.level import DEFAULT_SCALE
 from tracker.measure import Settings, card_kind
 from tracker.photo import Photo, read_photo
 from tracker.reading import REGIONS, Marks
-from tracker.reference_card import CardReading, read_card, reference_values
+from tracker.reference_card import CardReading, read_card
 from tracker.warmth import warmth_value
 
 # conditions that a correction can do something about, by the name under which they are pooled
@@ -76,7 +76,7 @@ Method = Callable[[Seen], dict[str, Floats]]
 
 def _method(candidate: Any, body: Body, seen: Seen) -> dict[str, Floats]:
     """CIELAB of each band by one way of correcting and one of choosing the body of the hair."""
-    correct = candidate(seen.card, reference_values(seen.card.kind))
+    correct = candidate(seen.card, seen.card.kind.reference(None))
     return {name: linear_to_lab(body(correct(linear), usable)) for name, (linear, usable) in seen.bands.items()}
 
 

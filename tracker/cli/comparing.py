@@ -6,8 +6,9 @@ from pathlib import Path
 
 from tracker.cli.result import Json, MeasuredPhoto, Result, read_result
 from tracker.cli.terminal import printable, say, say_json
-from tracker.comparison import RegionChange, compare_readings, match_kits
+from tracker.comparison import RegionChange, compare_readings
 from tracker.errors import CannotCompare, TrackerError
+from tracker.kit import match_kits
 from tracker.uncertainty import format_measured
 
 

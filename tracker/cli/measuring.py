@@ -14,6 +14,7 @@ from tracker.marks_file import MarkedPhoto, parse_marks
 from tracker.measure import measure_photo
 from tracker.photo import Limits, read_photo, start_reader
 from tracker.quantities import Measured
+from tracker.scale import in_cm
 from tracker.uncertainty import format_measured
 
 if TYPE_CHECKING:
@@ -127,5 +128,5 @@ def _say_length(found: Json | None) -> None:
     if found["error"]:
         say(f"  {printable(found['error']['message'])}")
         return
-    path = found["path_mm"]
-    say(f"  The path is {format_measured(Measured(path['value'] / 10, path['u'] / 10))} cm long.")
+    path = in_cm(Measured(found["path_mm"]["value"], found["path_mm"]["u"]))
+    say(f"  The path is {format_measured(path)} cm long.")

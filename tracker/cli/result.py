@@ -16,14 +16,13 @@ import numpy as np
 
 from tracker import METHOD_VERSION
 from tracker.cli.files import read_text
-from tracker.comparison import Kit, was_developed
 from tracker.errors import CannotCompare, TrackerError
-from tracker.hair import HairPath
+from tracker.kit import Kit, was_developed
 from tracker.level import estimate_level
 from tracker.quantities import Measured
 from tracker.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
 from tracker.records import from_json, to_json
-from tracker.scale import card_scale
+from tracker.scale import scale_of
 from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth
 
@@ -115,15 +114,13 @@ def lengths(reading: PhotoReading, marks: Marks, size: tuple[int, int]) -> Json 
     ----------
     size : width and height of the photo, pixels
     """
-    if marks.size_mm is None:
-        return None
-    plain = marks.card_kind == "grey18"
     try:
-        scale = card_scale(reading.card.corners, marks.size_mm, size, marks.path, either_way_up=plain)
+        scale = scale_of(reading, marks, size)
     except TrackerError as error:
         return {"mm_per_pixel": None, "path_mm": None, "error": {"code": error.code, "message": error.message}}
-    path = scale.length(HairPath(marks.path, marks.width).length)
-    return {"mm_per_pixel": _number(scale.mm_per_pixel), "path_mm": _number(path), "error": None}
+    if scale is None:
+        return None
+    return {"mm_per_pixel": _number(scale.mm_per_pixel), "path_mm": _number(scale.path), "error": None}
 
 
 def _number(measured: Measured) -> Json:

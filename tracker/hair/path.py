@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats
 from tracker.errors import InvalidPath, OutsidePhoto
 from tracker.reading import Point
@@ -40,7 +41,7 @@ class HairPath:
             )
         if points.ndim != 2 or points.shape[1] != 2 or not np.all(np.isfinite(points)):
             raise InvalidPath("The path has a point without two coordinates.", "Mark it again.")
-        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
+        steps = polyline.steps(points)
         if steps.min() < 1.0:
             raise InvalidPath("Two neighbouring points of the path are the same.", "Move or remove one of them.")
         if steps.sum() < _SHORTEST:
@@ -63,7 +64,7 @@ class HairPath:
     @property
     def length(self) -> float:
         """Length in pixels."""
-        return float(np.linalg.norm(np.diff(np.asarray(self.points, float), axis=0), axis=1).sum())
+        return polyline.length(self.points)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,14 +153,11 @@ def _require_inside(path: HairPath, width: int, height: int) -> None:
 
 def _spine(path: HairPath, count: int, along: float) -> tuple[Floats, Floats]:
     """Centres of the rows and unit vectors across, (n, 2) each."""
-    points = np.asarray(path.points, float)
-    reached = np.r_[0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    at = (np.arange(count) + 0.5) / count * reached[-1] + along
-    centre = np.stack([np.interp(at, reached, points[:, k]) for k in range(2)], -1)
+    length = float(polyline.reached(path.points)[-1])
+    at = (np.arange(count) + 0.5) / count * length + along
+    centre = polyline.places(path.points, at)
     # the direction turns gradually over half a width, so that the ribbon does not fold at a corner of the path
-    span = max(path.width / 2, 1.5 * reached[-1] / count)
-    ahead = np.stack([np.interp(at + span, reached, points[:, k]) for k in range(2)], -1)
-    behind = np.stack([np.interp(at - span, reached, points[:, k]) for k in range(2)], -1)
-    tangent = ahead - behind
+    span = max(path.width / 2, 1.5 * length / count)
+    tangent = polyline.places(path.points, at + span) - polyline.places(path.points, at - span)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)
     return centre, np.stack([-tangent[:, 1], tangent[:, 0]], -1)

@@ -32,7 +32,7 @@ class Selection:
 
 
 _ENOUGH = 2500  # pixels that settle a median
-# smallest spread (L*, a*, b*) that counts as one head of hair: strands differ, and so do lights and lows
+# smallest scatter (L*, a*, b*) that counts as one head of hair: strands differ, and so do lights and lows
 _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
 
@@ -59,8 +59,8 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
     if not usable.any():
         return verdict
     verdict[usable] = KEPT
-    centre, spread = _middle_of_ribbon(lab, usable)
-    away = np.square((lab - centre) / spread).sum(axis=-1) > how.distance**2
+    centre, scatter = _middle_of_ribbon(lab, usable)
+    away = np.square((lab - centre) / scatter).sum(axis=-1) > how.distance**2
     verdict[usable & away] = NOT_HAIR
     hair = verdict == KEPT
     if hair.any():
@@ -71,7 +71,7 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
 
 
 def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
-    """Median and robust spread of the inner half of the width: a person puts the path on hair, its edges may miss."""
+    """Median and robust scatter of the inner half of the width: a person puts the path on hair, its edges may miss."""
     columns = lab.shape[1]
     inner = slice(columns // 4, columns - columns // 4)
     pixels = lab[:, inner][usable[:, inner]]
@@ -79,5 +79,5 @@ def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
         pixels = lab[usable]
     pixels = pixels[:: max(1, len(pixels) // _ENOUGH)]
     centre = np.median(pixels, axis=0)
-    spread = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
-    return np.asarray(centre), np.asarray(spread)
+    scatter = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
+    return np.asarray(centre), np.asarray(scatter)

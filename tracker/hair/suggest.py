@@ -29,10 +29,10 @@ def suggest_path(encoded: np.ndarray, card: tuple[Point, ...] | None = None) -> 
     five points from top to bottom, and the width; the middle of the photo where no hair is told apart
     """
     height, width = encoded.shape[:2]
-    scale = min(1.0, _WORK_EDGE / max(height, width))
-    size = max(8, round(width * scale)), max(8, round(height * scale))
+    shrink = min(1.0, _WORK_EDGE / max(height, width))
+    size = max(8, round(width * shrink)), max(8, round(height * shrink))
     small = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA).astype(np.float32)
-    hair = _textured(small, None if card is None else np.asarray(card, float) * scale)
+    hair = _textured(small, None if card is None else np.asarray(card, float) * shrink)
     if hair is None:
         x = width / 2
         path = tuple((x, float(y)) for y in np.linspace(0.25, 0.8, _POINTS) * height)
@@ -40,9 +40,9 @@ def suggest_path(encoded: np.ndarray, card: tuple[Point, ...] | None = None) -> 
     rows, centres, spans = _middle_line(hair)
     wanted = np.linspace(rows[0] + 0.06 * (rows[-1] - rows[0]), rows[0] + 0.97 * (rows[-1] - rows[0]), _POINTS)
     x = np.interp(wanted, rows, centres)
-    points = np.stack([x, wanted], -1) / scale
+    points = np.stack([x, wanted], -1) / shrink
     points = np.clip(points, 1, [width - 1, height - 1])
-    ribbon = max(12.0, _WIDTH_SHARE * float(np.median(spans)) / scale)
+    ribbon = max(12.0, _WIDTH_SHARE * float(np.median(spans)) / shrink)
     return tuple((float(px), float(py)) for px, py in points), ribbon
 
 

@@ -16,7 +16,7 @@ from tracker.measure.settings import Settings
 from tracker.quantities import LabMeasured, Measured, Vector3, matrix3, vector3
 from tracker.reading import Correction, RegionReading
 from tracker.reference_card import CardReading
-from tracker.rendering import MISFIT_ALONE, Rendering, lightness_shifts, standing_alone
+from tracker.rendering import MISFIT_ALONE, CameraError, lightness_shifts, standing_alone
 from tracker.uncertainty import effective_dof
 
 # Share of a chart's or strip's own misfit that changes from photo to photo: the truth bench's coverage holds with it.
@@ -37,7 +37,7 @@ def region_reading(
     card: CardReading,
     correction: Correction,
     moved: Floats,
-    size: Rendering,
+    size: CameraError,
     settings: Settings,
 ) -> RegionReading:
     """One band's reading with both parts of its uncertainty."""
@@ -87,7 +87,7 @@ def _pieces(
     card: CardReading,
     by_photo: tuple[float, float],
     misfit: float,
-    size: Rendering,
+    size: CameraError,
     settings: Settings,
 ) -> tuple[list[Measured], Vector3]:
     """Lights, lows and dimension with all that makes them unsure, and the part of it that a kit's photos share.
@@ -110,8 +110,8 @@ def _pieces(
         (found.dimension, light - low, light_kit - low_kit, math.sqrt(2) * misfit),
     )
     widened, kit_u = [], []
-    for measured, causes, shared, off in parts:
-        kit_u.append(math.hypot(*shared, MISFIT_ALONE * off))
+    for measured, causes, by_kit, off in parts:
+        kit_u.append(math.hypot(*by_kit, MISFIT_ALONE * off))
         known = abs(float(causes[-1]))
         stated = math.hypot(*causes[:-1], _MISFIT_REPEAT * off, kit_u[-1])
         each, dof = (measured.u, known, stated), (measured.dof, settings.repeatability.dof, math.inf)

@@ -8,9 +8,9 @@ from typing import Protocol
 import numpy as np
 
 from tracker import METHOD_VERSION
-from tracker.balance import apply, correction_from_card, evened
+from tracker.balance import apply
 from tracker.colorimetry import Floats, linear_to_lab, luminance
-from tracker.errors import CardError, InvalidMarks
+from tracker.errors import CardError, CardNotFound, InvalidMarks
 from tracker.hair import (
     BandColour,
     HairPath,
@@ -30,8 +30,7 @@ from tracker.measure.settings import Settings
 from tracker.quality import check_photo
 from tracker.quantities import vector3
 from tracker.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
-from tracker.reference_card import CARD_KINDS, CardKind, find_card, read_card
-from tracker.rendering import rendering
+from tracker.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
 from tracker.rgb_space import RgbSpace
 
 
@@ -51,30 +50,17 @@ class Picture(Protocol):
         """Notes from reading the file."""
 
 
-def card_kind(name: str) -> CardKind:
-    """The card of that name.
-
-    Raises
-    ------
-    InvalidMarks : for an unknown name
-    """
-    try:
-        return CARD_KINDS[name]
-    except KeyError:
-        raise InvalidMarks(f"There is no card kind called {name!r}.", f"Use one of {', '.join(CARD_KINDS)}.") from None
-
-
 def find_marks(picture: Picture, kind: str, reflectance: float | None = None) -> tuple[Marks, CardError | None]:
     """A first suggestion of all marks, and why the card was not found where it was not.
 
-    Only the plain grey card is searched for; the corners of other kinds start in the middle of the photo.
+    The corners of a kind of card that is not searched for start beside the middle of the photo.
     """
     height, width = picture.encoded.shape[:2]
-    card_kind(kind)
+    find = card_kind(kind).find
     corners, problem = None, None
-    if kind == "grey18":
+    if find is not None:
         try:
-            corners = find_card(picture.encoded)
+            corners = find(picture.encoded)
         except CardError as error:
             problem = error
     path, ribbon = suggest_path(picture.encoded, corners)
@@ -109,8 +95,8 @@ def measure_photo(
     kind = card_kind(marks.card_kind)
     _require_reflectance(marks.reflectance)
     path = HairPath(marks.path, marks.width)
-    corners = marks.corners if marks.corners is not None else find_card(picture.encoded)
-    card = evened(read_card(picture.encoded, picture.space, kind, corners, settings.card_limits))
+    corners = marks.corners if marks.corners is not None else _search(picture, kind)
+    card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners, settings.card_limits))
     correction = correction_from_card(card, marks.reflectance)
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
@@ -127,12 +113,18 @@ def measure_photo(
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
-        size = rendering(kind.name, light, grey)
+        size = kind.undone.under(light, grey)
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], size, settings) for name in colours
         )
     points = profile(linear, verdict)
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, stretches(linear, verdict))
+
+
+def _search(picture: Picture, kind: CardKind) -> Corners:
+    if kind.find is None:
+        raise CardNotFound("This kind of card is not searched for.", "Mark its four corners by hand.")
+    return kind.find(picture.encoded)
 
 
 def _require_reflectance(reflectance: float | None) -> None:

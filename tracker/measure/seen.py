@@ -6,7 +6,7 @@ import numpy as np
 
 from tracker.colorimetry import Floats, luminance
 from tracker.hair import HairPath, Strip, gloss_share
-from tracker.quality import Limits, Seen, light_at_hair
+from tracker.quality import CheckLimits, Seen, light_at_hair
 from tracker.reading import Point
 from tracker.reference_card import CardKind, Corners, unit_to_photo
 from tracker.rgb_space import RgbSpace
@@ -24,7 +24,7 @@ def see(
     path: HairPath,
     strip: Strip,
     linear: Floats,
-    limits: Limits,
+    limits: CheckLimits,
 ) -> Seen:
     """Everything that the checks which only warn need.
 

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from tracker.hair import BANDS, Band, Selection
-from tracker.quality import Limits
+from tracker.quality import CheckLimits
 from tracker.reference_card import CardLimits
 from tracker.repeatability import PROVISIONAL, Repeatability
 
@@ -28,7 +28,7 @@ class Settings:
 
     bands: tuple[Band, ...] = BANDS
     selection: Selection = field(default_factory=Selection)
-    limits: Limits = field(default_factory=Limits)
+    limits: CheckLimits = field(default_factory=CheckLimits)
     card_limits: CardLimits = field(default_factory=CardLimits)
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15

@@ -16,7 +16,7 @@ from typing import Any
 
 import numpy as np
 
-from tracker.photo.profile import adaptation
+from tracker.colorimetry import adaptation_matrix
 from tracker.quantities import Matrix3, matrix3
 from tracker.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, matrix_from_primaries, white_xyz
 
@@ -91,4 +91,4 @@ def _to_xyz(stated: tuple[float, ...]) -> Matrix3 | None:
         return None
     if abs(np.linalg.det(own)) < 1e-6:
         return None
-    return matrix3(adaptation(white_xyz(white), white_xyz(D65)) @ own)
+    return matrix3(adaptation_matrix(white_xyz(white), white_xyz(D65)) @ own)

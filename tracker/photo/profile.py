@@ -15,12 +15,11 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.quantities import Vector3, matrix3
+from tracker.colorimetry import D50_ICC, Floats, adaptation_matrix
+from tracker.quantities import matrix3
 from tracker.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve, white_xyz
 
-_PCS_WHITE: Vector3 = (0.9642, 1.0, 0.8249)  # D50 of the profile connection space [1], 7.2.16
-_PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # the same in 1/65536
-_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])  # [1], annex E
+_PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # D50 of the profile connection space in 1/65536 [1], 7.2.16
 _PARAMETER_COUNTS = (1, 3, 4, 5, 7)
 _MOST_TAGS = 200
 _MATRIX_TOLERANCE = 5e-4  # of an XYZ entry: rounding to s15Fixed16 and unlike D50 digits stay below 1e-4
@@ -67,7 +66,7 @@ def build_profile(space: RgbSpace) -> bytes:
     is again.
     """
     samples = _NAMED_SAMPLES if space in NAMED_SPACES else _OWN_SAMPLES
-    columns = _fixed_columns(adaptation(white_xyz(D65), _PCS_WHITE) @ np.array(space.to_xyz))
+    columns = _fixed_columns(adaptation_matrix(white_xyz(D65), D50_ICC) @ np.array(space.to_xyz))
     blocks = [
         (b"desc", _description(b"tracker RGB")),
         (b"cprt", b"text\0\0\0\0CC0\0"),
@@ -83,12 +82,6 @@ def build_profile(space: RgbSpace) -> bytes:
             body += block + b"\0" * (-len(block) % 4)
         table += struct.pack(">4sII", name, placed[block], len(block))
     return _header(start + len(body)) + table + body
-
-
-def adaptation(source: Vector3, target: Vector3) -> NDArray[np.float64]:
-    """XYZ under one white to XYZ under another, (3, 3), by Bradford [1]."""
-    gains = (_BRADFORD @ np.array(target)) / (_BRADFORD @ np.array(source))
-    return np.asarray(np.linalg.solve(_BRADFORD, gains[:, np.newaxis] * _BRADFORD))
 
 
 def _parse(icc: bytes) -> RgbSpace | None:
@@ -167,7 +160,7 @@ def _finite(curve: ParametricCurve) -> ParametricCurve:
     return curve
 
 
-def _from_pcs(chad: bytes | None) -> NDArray[np.float64]:
+def _from_pcs(chad: bytes | None) -> Floats:
     """XYZ of the connection space (D50) to XYZ under D65.
 
     The profile's own adaptation is undone where it started from D65; one from another white is left in place,
@@ -177,9 +170,9 @@ def _from_pcs(chad: bytes | None) -> NDArray[np.float64]:
         own = np.array(struct.unpack_from(">9i", chad, 8)).reshape(3, 3) / 65536
         if abs(np.linalg.det(own)) > 1e-6:
             inverse = np.linalg.inv(own)
-            if np.allclose(inverse @ np.array(_PCS_WHITE), white_xyz(D65), atol=1e-3):
-                return np.asarray(inverse, np.float64)
-    return adaptation(_PCS_WHITE, white_xyz(D65))
+            if np.allclose(inverse @ D50_ICC, white_xyz(D65), atol=1e-3):
+                return np.asarray(inverse)
+    return adaptation_matrix(D50_ICC, white_xyz(D65))
 
 
 def _agree(named: RgbSpace, space: RgbSpace) -> bool:
@@ -200,7 +193,7 @@ def _description(text: bytes) -> bytes:
     return b"desc\0\0\0\0" + struct.pack(">I", len(text) + 1) + text + b"\0" * (1 + 8 + 3 + 67)
 
 
-def _fixed_columns(to_pcs: NDArray[np.float64]) -> NDArray[np.int64]:
+def _fixed_columns(to_pcs: Floats) -> NDArray[np.int64]:
     """Three primaries in 1/65536, which add up to the white exactly so that neutral stays neutral."""
     fixed = np.rint(to_pcs * 65536).astype(np.int64)
     for row, white in zip(fixed, _PCS_WHITE_FIXED, strict=True):

@@ -118,8 +118,8 @@ def screen_jpeg(codes: NDArray[np.uint8], quality: int = 88) -> bytes:
 
 
 def _reduced(photo: Photo, max_edge: int) -> NDArray[np.uint8]:
-    scale = max_edge / max(photo.size)
-    width, height = (max(1, round(edge * scale)) for edge in photo.size)
+    shrink = max_edge / max(photo.size)
+    width, height = (max(1, round(edge * shrink)) for edge in photo.size)
     if photo.space.is_linear:
         light = photo.space.linear(photo.encoded)
         return SRGB.encode(cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracker.quality.light import LightAtHair
-from tracker.quality.limits import Limits
+from tracker.quality.limits import CheckLimits
 from tracker.reading import Check
 from tracker.sharpness import Sharpness
 from tracker.uncertainty import format_share
@@ -31,7 +31,7 @@ class Seen:
     margin: float
 
 
-def advise(seen: Seen, limits: Limits) -> tuple[Check, ...]:
+def advise(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
     """Every check of what was seen, passed or not; none of them stops the number."""
     return (
         _card_whole(seen.margin, limits),
@@ -42,7 +42,7 @@ def advise(seen: Seen, limits: Limits) -> tuple[Check, ...]:
     )
 
 
-def _card_whole(margin: float, limits: Limits) -> Check:
+def _card_whole(margin: float, limits: CheckLimits) -> Check:
     ok = margin >= limits.margin
     return Check(
         "card_whole",
@@ -56,7 +56,7 @@ def _card_whole(margin: float, limits: Limits) -> Check:
     )
 
 
-def _light(light: LightAtHair, limits: Limits) -> Check:
+def _light(light: LightAtHair, limits: CheckLimits) -> Check:
     ok = light.at_least <= limits.light_at_hair
     more = "more" if light.ev > 0 else "less"
     return Check(
@@ -73,7 +73,7 @@ def _light(light: LightAtHair, limits: Limits) -> Check:
     )
 
 
-def _sharp(seen: Seen, limits: Limits) -> tuple[Check, ...]:
+def _sharp(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
     """Blur at the hair; at the card's border where the hair cannot tell; nothing where neither can."""
     hair, card = seen.sharpness.hair, seen.sharpness.card
     limit = limits.largest_blur(seen.width)
@@ -102,7 +102,7 @@ def _focus_advice(hair: float | None, card: float | None, limit: float) -> str:
     return "Hold the phone still, wipe its lens, and tap on the hair to focus there."
 
 
-def _size(width: float, limits: Limits) -> Check:
+def _size(width: float, limits: CheckLimits) -> Check:
     ok = width >= limits.across
     return Check(
         "close_enough",
@@ -116,7 +116,7 @@ def _size(width: float, limits: Limits) -> Check:
     )
 
 
-def _gloss(share: float, limits: Limits) -> Check:
+def _gloss(share: float, limits: CheckLimits) -> Check:
     ok = share <= limits.gloss
     return Check(
         "gloss",

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
-from tracker.quality.limits import Limits
+from tracker import polyline
+from tracker.quality.limits import CheckLimits
 from tracker.reading import Check, Marks
 from tracker.uncertainty import format_share
 
@@ -31,20 +30,16 @@ class Framing:
     def of(cls, marks: Marks, size: tuple[int, int]) -> Framing:
         """The framing of a photo of that width and height in pixels."""
         longer = float(max(size))
-        points = np.asarray(marks.path, float)
-        steps = np.linalg.norm(np.diff(points, axis=0), axis=1)
-        length = float(steps.sum())
-        reached = np.r_[0, np.cumsum(steps)]
-        middle = [float(np.interp(length / 2, reached, points[:, k])) / longer for k in range(2)]
+        length = polyline.length(marks.path)
+        x, y = polyline.places(marks.path, length / 2) / longer
         side = None
         if marks.corners is not None:
-            corners = np.asarray(marks.corners, float)
-            side = float(np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1).mean())
-        return cls(length / longer, length / side if side else None, (middle[0], middle[1]))
+            side = float(polyline.sides(marks.corners).mean())
+        return cls(length / longer, length / side if side else None, (float(x), float(y)))
 
 
 def check_framing(
-    now: Framing, earlier: Framing, limits: Limits | None = None, when: str = "last time"
+    now: Framing, earlier: Framing, limits: CheckLimits | None = None, when: str = "last time"
 ) -> tuple[Check, ...]:
     """The framing of a photo against that of an earlier one of the same hair; these checks only warn.
 
@@ -52,7 +47,7 @@ def check_framing(
     ----------
     when : str, which the earlier photo is, in words that fit after "as" and "than"
     """
-    limits = limits or Limits()
+    limits = limits or CheckLimits()
     checks = [_distance(now, earlier, limits, when)]
     if now.to_card is not None and earlier.to_card is not None:
         checks.append(_stretch(now.to_card, earlier.to_card, limits, when))
@@ -60,7 +55,7 @@ def check_framing(
     return tuple(checks)
 
 
-def _distance(now: Framing, earlier: Framing, limits: Limits, when: str) -> Check:
+def _distance(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
     ratio = _either_way(now.length / earlier.length)
     ok = ratio <= limits.nearer
     larger = now.length > earlier.length
@@ -78,7 +73,7 @@ def _distance(now: Framing, earlier: Framing, limits: Limits, when: str) -> Chec
     )
 
 
-def _stretch(now: float, earlier: float, limits: Limits, when: str) -> Check:
+def _stretch(now: float, earlier: float, limits: CheckLimits, when: str) -> Check:
     ratio = _either_way(now / earlier)
     ok = ratio <= limits.nearer
     longer = now > earlier
@@ -97,7 +92,7 @@ def _stretch(now: float, earlier: float, limits: Limits, when: str) -> Check:
     )
 
 
-def _place(now: Framing, earlier: Framing, limits: Limits, when: str) -> Check:
+def _place(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
     moved = math.dist(now.middle, earlier.middle)
     ok = moved <= limits.moved
     return Check(

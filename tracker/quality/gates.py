@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from tracker.colorimetry import lab_to_linear, linear_to_lab
 from tracker.quality.advice import Seen, advise
-from tracker.quality.limits import Limits
+from tracker.quality.limits import CheckLimits
 from tracker.quantities import Vector3, vector3
 from tracker.reading import MIXED, CardSummary, Check, Dropped
 from tracker.uncertainty import format_share
@@ -31,7 +31,7 @@ def check_photo(
     card: CardSummary,
     dropped: Sequence[tuple[str, Dropped]],
     warnings: Sequence[str] = (),
-    limits: Limits | None = None,
+    limits: CheckLimits | None = None,
     coloured: float = 1.0,
     seen: Seen | None = None,
     light: str | None = None,
@@ -49,7 +49,7 @@ def check_photo(
     light : what is noted of the light, one of `reading.LIGHTS`, or None
     on_card : float, share of the ribbon that lies on the card, 0..1
     """
-    limits = limits or Limits()
+    limits = limits or CheckLimits()
     checks = [*_exposure(card, limits), _colour(coloured, limits), _cast(card, limits), _gradient(card, limits)]
     checks.append(_off_card(on_card, limits))
     for name, shares in dropped:
@@ -92,7 +92,7 @@ def _where(share: str, edge: str) -> str:
     return f"about {100 * float(share):.0f} % of the way {way}"
 
 
-def _exposure(card: CardSummary, limits: Limits) -> tuple[Check, Check]:
+def _exposure(card: CardSummary, limits: CheckLimits) -> tuple[Check, Check]:
     lightness = _as_middle_grey(card)[0]
     dark = lightness < limits.darkest
     bright = lightness > limits.brightest
@@ -123,7 +123,7 @@ def _as_middle_grey(card: CardSummary) -> Vector3:
     return vector3(linear_to_lab(lab_to_linear(card.lab) * (_MIDDLE_GREY / card.reflectance)))
 
 
-def _colour(coloured: float, limits: Limits) -> Check:
+def _colour(coloured: float, limits: CheckLimits) -> Check:
     ok = coloured >= limits.coloured
     return Check(
         "colour",
@@ -136,7 +136,7 @@ def _colour(coloured: float, limits: Limits) -> Check:
     )
 
 
-def _cast(card: CardSummary, limits: Limits) -> Check:
+def _cast(card: CardSummary, limits: CheckLimits) -> Check:
     _, a, b = _as_middle_grey(card)
     chroma = math.hypot(a, b)
     ok = chroma <= limits.cast
@@ -151,7 +151,7 @@ def _cast(card: CardSummary, limits: Limits) -> Check:
     )
 
 
-def _gradient(card: CardSummary, limits: Limits) -> Check:
+def _gradient(card: CardSummary, limits: CheckLimits) -> Check:
     ok = card.gradient <= limits.gradient
     return Check(
         "even_light",
@@ -164,7 +164,7 @@ def _gradient(card: CardSummary, limits: Limits) -> Check:
     )
 
 
-def _off_card(share: float, limits: Limits) -> Check:
+def _off_card(share: float, limits: CheckLimits) -> Check:
     ok = share <= limits.on_card
     return Check(
         "path_off_card",
@@ -177,7 +177,7 @@ def _off_card(share: float, limits: Limits) -> Check:
     )
 
 
-def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
+def _clipped(name: str, shares: Dropped, limits: CheckLimits) -> Check:
     ok = shares.clipped <= limits.clipped
     return Check(
         f"clipped_{name}",
@@ -190,7 +190,7 @@ def _clipped(name: str, shares: Dropped, limits: Limits) -> Check:
     )
 
 
-def _kept(name: str, shares: Dropped, limits: Limits) -> Check:
+def _kept(name: str, shares: Dropped, limits: CheckLimits) -> Check:
     kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair - shares.outside
     ok = kept >= limits.kept
     return Check(

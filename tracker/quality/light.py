@@ -13,6 +13,7 @@ import numpy as np
 
 from tracker.colorimetry import Floats
 from tracker.reading import Point
+from tracker.uncertainty import combined_u
 
 _NEIGHBOURS = 4.0  # samples of a card that vary together: noise that cameras smooth, and the blocks of JPEG
 
@@ -57,4 +58,4 @@ def light_at_hair(ev: Floats, x: Floats, y: Floats, path: Sequence[Point]) -> Li
     away = np.asarray(path, float) - centre
     differs = away @ plane[1:]
     worst = int(np.argmax(np.abs(differs)))
-    return LightAtHair(float(differs[worst]), float(np.sqrt(away[worst] @ cov @ away[worst])))
+    return LightAtHair(float(differs[worst]), combined_u(away[worst], cov))

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class CheckLimits:
     """Limits of the checks. Weak choices of our own, to be moved by measurement only.
 
     Attributes

@@ -1,8 +1,8 @@
-"""The neutral card in the photo: its kinds, finding one, reading one."""
+"""The neutral card in the photo: its kinds, finding one, reading one, the correction that it gives."""
 
-from tracker.reference_card.find import find_card
-from tracker.reference_card.kinds import CARD_KINDS, CardKind, Corners, chart_reference, reference_values
-from tracker.reference_card.read import CardLimits, CardReading, read_card, unit_to_photo
+from tracker.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
+from tracker.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
+from tracker.reference_card.read import CardLimits, read_card, unit_to_photo
 
 __all__ = [
     "CARD_KINDS",
@@ -10,9 +10,11 @@ __all__ = [
     "CardLimits",
     "CardReading",
     "Corners",
-    "chart_reference",
-    "find_card",
+    "camera_error",
+    "card_kind",
+    "correction_from_card",
+    "is_searched",
+    "kind_or_plain",
     "read_card",
-    "reference_values",
     "unit_to_photo",
 ]

@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.colorimetry import Floats
 from tracker.errors import CardAmbiguous, CardNotFound
-from tracker.reference_card.kinds import Corners
+from tracker.reference_card.kind import Corners
 
 _WORK_EDGE = 1000  # pixels of the longer side while searching
 _FLATNESS = (3.0, 5.0, 8.0, 12.0)  # largest code step between neighbours that still counts as even
@@ -45,7 +45,7 @@ def find_card(encoded: np.ndarray) -> Corners:
     ------
     CardNotFound, CardAmbiguous
     """
-    picture, scale = _search_picture(encoded)
+    picture, shrink = _search_picture(encoded)
     found = _distinct([c for step in _FLATNESS for c in _candidates(picture, step)])
     if not found:
         raise CardNotFound(
@@ -63,7 +63,7 @@ def find_card(encoded: np.ndarray) -> Corners:
             unit="cards",
         )
     # twice: a corner that the outline cut off is reached from the better line
-    corners = (_refine(picture, _refine(picture, best.corners)) + 0.5) / scale  # from pixel centres to pixel edges
+    corners = (_refine(picture, _refine(picture, best.corners)) + 0.5) / shrink  # from pixel centres to pixel edges
     height, width = encoded.shape[:2]
     return _as_corners(np.clip(corners, 0, [width, height]))
 
@@ -71,22 +71,22 @@ def find_card(encoded: np.ndarray) -> Corners:
 def _search_picture(encoded: np.ndarray) -> tuple[np.ndarray, float]:
     """The photo as uint8 at search size, and search pixels per photo pixel."""
     height, width = encoded.shape[:2]
-    scale = min(1.0, _WORK_EDGE / max(height, width))
+    shrink = min(1.0, _WORK_EDGE / max(height, width))
     small = encoded
-    if scale < 1:
-        size = max(1, round(width * scale)), max(1, round(height * scale))
+    if shrink < 1:
+        size = max(1, round(width * shrink)), max(1, round(height * shrink))
         small = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA)
     if small.dtype == np.uint16:
         small = (small >> 8).astype(np.uint8)
-    return np.ascontiguousarray(small), scale
+    return np.ascontiguousarray(small), shrink
 
 
 def _candidates(picture: np.ndarray, step: float) -> list[_Candidate]:
     """Even regions of the right shape at one threshold of evenness."""
     smooth = cv2.medianBlur(picture, 5)
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
-    spread = cv2.subtract(cv2.dilate(smooth, shape), cv2.erode(smooth, shape)).max(axis=2)
-    even = cv2.morphologyEx((spread <= step).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    step_seen = cv2.subtract(cv2.dilate(smooth, shape), cv2.erode(smooth, shape)).max(axis=2)
+    even = cv2.morphologyEx((step_seen <= step).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     contours, _ = cv2.findContours(even, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     inner, _ = cv2.findContours(even, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     area = picture.shape[0] * picture.shape[1]
@@ -111,16 +111,16 @@ def _judge(picture: np.ndarray, contour: np.ndarray) -> _Candidate | None:
     if not 0.86 <= fill <= 1.12:
         return None
     inside = _inside(picture, quad, 0.8)
-    spread = float(inside.std(axis=0).max())
+    uneven = float(inside.std(axis=0).max())
     mean = inside.mean(axis=0)
-    if spread > 12 or not _CODES[0] <= mean.max() or mean.max() > _CODES[1] or mean.min() < 3:
+    if uneven > 12 or not _CODES[0] <= mean.max() or mean.max() > _CODES[1] or mean.min() < 3:
         return None
     linear = (mean / 255) ** 2.2  # near enough to judge a cast
     cast = float(linear.max() / linear.min())
     clear = _clear_sides(picture, quad, mean)
     if cast > _LARGEST_CAST or clear < 0.75:
         return None
-    return _Candidate(quad, min(fill, 1 / fill) * clear * (1 - spread / 40) / (1 + 0.15 * (cast - 1)))
+    return _Candidate(quad, min(fill, 1 / fill) * clear * (1 - uneven / 40) / (1 + 0.15 * (cast - 1)))
 
 
 def _quadrilateral(contour: np.ndarray) -> Floats | None:
@@ -195,8 +195,8 @@ def _distinct(candidates: list[_Candidate]) -> list[_Candidate]:
 def _overlap(first: Floats, second: Floats) -> float:
     """Shared area over the smaller of both areas."""
     a, b = first.astype(np.float32), second.astype(np.float32)
-    shared, _ = cv2.intersectConvexConvex(a, b)
-    return float(shared / max(min(cv2.contourArea(a), cv2.contourArea(b)), 1.0))
+    common, _ = cv2.intersectConvexConvex(a, b)
+    return float(common / max(min(cv2.contourArea(a), cv2.contourArea(b)), 1.0))
 
 
 def _refine(picture: np.ndarray, quad: Floats) -> Floats:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tracker import polyline
 from tracker.colorimetry import Floats, luminance
 from tracker.errors import (
     CardClipped,
@@ -16,31 +17,9 @@ from tracker.errors import (
     CardTooSmall,
     CardUneven,
 )
-from tracker.reference_card.kinds import Box, CardKind, Corners, chart_reference
+from tracker.reference_card.kind import Box, CardKind, CardReading, Corners
 from tracker.rgb_space import RgbSpace
 from tracker.uncertainty import format_share
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class CardReading:
-    """What the patches read, in linear light.
-
-    Attributes
-    ----------
-    linear : (n, 3), mean of each patch, linear sRGB primaries
-    cov : (n, 3, 3), covariance of each mean, from block to block
-    usable : (n,) bool, False for patches that are clipped
-    clipped : float, share of clipped pixels of the worst patch that must be sound, 0..1
-    gradient : float, change of light across the card, EV
-    """
-
-    kind: CardKind
-    corners: Corners
-    linear: Floats
-    cov: Floats
-    usable: np.ndarray
-    clipped: float
-    gradient: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,22 +64,17 @@ def read_card(
     _require_size(kind, corners, limits)
     patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
     clipped = np.array([_clipped_share(codes) for codes in patches])
-    used = _used_patches(kind)
-    for index in used:
-        _require_unclipped(kind, index, float(clipped[index]), patches[index], limits)
+    for index, part in kind.sound:
+        _require_unclipped(part, float(clipped[index]), patches[index], limits)
     linear = [np.asarray(space.linear(codes), float) for codes in patches]
     means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
-    gradient = _check_light(kind, linear, used, limits)
+    used = [index for index, _ in kind.sound]
+    gradient = _check_light([linear[index] for index in used], limits)
     reading = CardReading(
-        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[list(used)].max()), gradient
+        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[used].max()), gradient
     )
     _require_plausible(reading)
     return reading
-
-
-def _used_patches(kind: CardKind) -> tuple[int, ...]:
-    """Patches that must be sound: all of a plain card or strip, the middle grey of a chart."""
-    return (kind.grey,) if len(kind.boxes) > 3 else tuple(range(len(kind.boxes)))
 
 
 def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
@@ -128,8 +102,7 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
 
 
 def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
-    points = np.asarray(corners, float)
-    sides = np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1)
+    sides = polyline.sides(corners)
     columns, rows = (round(1 / (kind.boxes[0][k + 2] - kind.boxes[0][k])) for k in (0, 1))
     shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
     if min(shortest) < limits.side:
@@ -178,11 +151,10 @@ def _clipped_share(codes: np.ndarray) -> float:
     return float(np.mean(np.any((codes >= top - near) | (codes <= near), axis=-1)))
 
 
-def _require_unclipped(kind: CardKind, index: int, share: float, codes: np.ndarray, limits: CardLimits) -> None:
+def _require_unclipped(part: str, share: float, codes: np.ndarray, limits: CardLimits) -> None:
     if share <= limits.clipped:
         return
     bright = float(codes.mean()) > np.iinfo(codes.dtype).max / 2
-    part = ("white", "grey", "black")[index] + " step" if kind.name == "steps3" else "card"
     raise CardClipped(
         f"The {part} is {'burnt out' if bright else 'crushed to black'} in {format_share(share, 1)} of its pixels "
         f"(limit {format_share(limits.clipped, 1)}).",
@@ -230,16 +202,15 @@ def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
     for _ in range(4):
         plane, *_ = np.linalg.lstsq(design[keep], ev.ravel()[keep], rcond=None)
         rest = ev.ravel() - design @ plane
-        spread = 1.4826 * float(np.median(np.abs(rest[keep])))
-        keep = np.abs(rest) <= max(4 * spread, 0.12)
+        scatter = 1.4826 * float(np.median(np.abs(rest[keep])))
+        keep = np.abs(rest) <= max(4 * scatter, 0.12)
     return plane, np.asarray(keep.reshape(ev.shape))
 
 
-def _check_light(kind: CardKind, linear: list[Floats], used: tuple[int, ...], limits: CardLimits) -> float:
+def _check_light(patches: list[Floats], limits: CardLimits) -> float:
     """Gradient across the card in EV; refuses a card that is covered or lit too unevenly."""
     worst = 0.0
-    for index in used:
-        values = linear[index]
+    for values in patches:
         plane, inside = _light_plane(values)
         covered = 1 - float(np.mean(inside))
         if covered > limits.covered:
@@ -278,26 +249,4 @@ def _require_plausible(reading: CardReading) -> None:
             limit=_LARGEST_RATIO,
             unit="ratio",
         )
-    if reading.kind.name == "steps3":
-        white, middle, black = (float(luminance(values)) for values in reading.linear)
-        if not white > 1.5 * middle or not middle > 1.3 * black:
-            raise CardImplausible(
-                "The three steps do not fall from white over grey to black.",
-                "Mark the corners from the white end: top left, top right, then down to the black end.",
-            )
-    if reading.kind.name == "chart24":
-        _require_chart(reading)
-
-
-def _require_chart(reading: CardReading) -> None:
-    expected = chart_reference()
-    seen = reading.linear * (expected[21] / np.maximum(reading.linear[21], 1e-6))
-    likeness = float(np.corrcoef(np.cbrt(np.maximum(seen, 0)).ravel(), np.cbrt(expected).ravel())[0, 1])
-    if likeness < 0.85 or reading.usable.sum() < 12:
-        raise CardImplausible(
-            f"The patches do not look like the chart (likeness {likeness:.2f}, at least 0.85).",
-            "Mark the corners of the chart's outer frame, from its own top left, greys at the bottom.",
-            value=likeness,
-            limit=0.85,
-            unit="correlation",
-        )
+    reading.kind.require_plausible(reading)

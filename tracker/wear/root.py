@@ -6,10 +6,9 @@ from collections.abc import Sequence
 
 from tracker.errors import TrackerError
 from tracker.fade import FadeSeries, Window, months_between
-from tracker.hair import HairPath
 from tracker.records import PhotoRecord, Visit
 from tracker.regrowth import Regrowth, forecast, regrowth, root_length
-from tracker.scale import card_scale
+from tracker.scale import scale_of
 from tracker.wear.segments import Segment
 
 ROOT = "length of the root"
@@ -68,15 +67,11 @@ def root_window(found: Regrowth, limit_mm: float) -> Window:
 
 def _length(photo: PhotoRecord) -> tuple[float, float] | None:
     """Length and standard uncertainty, mm."""
-    if photo.marks is None or photo.marks.size_mm is None or photo.reading is None or not photo.reading.profile:
+    if photo.marks is None or photo.reading is None or not photo.reading.profile:
         return None
-    plain_card = photo.marks.card_kind == "grey18"
     try:
-        scale = card_scale(
-            photo.reading.card.corners, photo.marks.size_mm, photo.size, photo.marks.path, either_way_up=plain_card
-        )
-        path = HairPath(photo.marks.path, photo.marks.width)
-        found = root_length(photo.reading.profile, path.length, scale).length
+        scale = scale_of(photo.reading, photo.marks, photo.size)
     except TrackerError:
         return None
+    found = root_length(photo.reading.profile, scale.path if scale else None).length
     return None if found is None else (found.value, found.u)

@@ -57,14 +57,14 @@ def changes_colour(visit: Visit) -> bool:
 
 
 def segments(
-    visits: Iterable[Visit], photos: Sequence[PhotoRecord], spread: Repeatability = PROVISIONAL
+    visits: Iterable[Visit], photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL
 ) -> tuple[Segment, ...]:
     """The services of one client that have a photo after them, newest first.
 
     Parameters
     ----------
     visits, photos : all of one client, in any order
-    spread : how far photos of one hair scatter, as it is in force
+    repeatability : how far photos of one hair scatter, as it is in force
 
     Notes
     -----
@@ -78,12 +78,12 @@ def segments(
         of_visit.setdefault(photo.visit_id, []).append(photo)
     found = []
     for place, visit in enumerate(colouring):
-        after = combined_state([photo for photo in of_visit.get(visit.id, ()) if photo.role == AFTER], spread)
+        after = combined_state([photo for photo in of_visit.get(visit.id, ()) if photo.role == AFTER], repeatability)
         if after is None:
             continue
         ended_by = colouring[place + 1] if place + 1 < len(colouring) else None
         until = _begin(ended_by, of_visit) if ended_by is not None else None
-        later = _later(after.standing.taken_at, until, row, visit, ended_by, of_visit, spread)
+        later = _later(after.standing.taken_at, until, row, visit, ended_by, of_visit, repeatability)
         states = tuple(state for state in (after, *later) if state.used)
         # without a number right after the service nothing says from where the colour wears
         kept = states if after.used else ()
@@ -106,7 +106,7 @@ def _later(
     visit: Visit,
     ended_by: Visit | None,
     of_visit: dict[str | None, list[PhotoRecord]],
-    spread: Repeatability,
+    repeatability: Repeatability,
 ) -> list[State]:
     """The states between a service and the next one, and the one right before the next one, in time."""
     groups: list[list[PhotoRecord]] = []
@@ -121,7 +121,7 @@ def _later(
             groups.append(
                 [photo for photo in of_visit.get(other.id, ()) if photo.role == BEFORE and photo.taken_at > begins]
             )
-    states = [state for group in groups if (state := combined_state(group, spread)) is not None]
+    states = [state for group in groups if (state := combined_state(group, repeatability)) is not None]
     return sorted(states, key=lambda state: state.standing.taken_at)
 
 

@@ -36,8 +36,8 @@ def small_picture_of(store: Store, photo: PhotoRecord) -> Small:
     if grey is None:
         raise StoreDamaged("A kept photo cannot be read any more.", "Restore it from a backup.")
     height, width = grey.shape
-    scale = _EDGE / max(height, width)
-    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    shrink = _EDGE / max(height, width)
+    size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
     return np.asarray(cv2.resize(grey, size, interpolation=cv2.INTER_AREA), np.float32)
 
 

@@ -11,6 +11,7 @@ from typing import Any
 
 from tracker.agreed import AgreedLimits
 from tracker.errors import Conflict, NotFound, StoreDamaged
+from tracker.measure import card_kind
 from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import DAYLIGHT, LAMPS, Marks
 from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
@@ -168,6 +169,7 @@ def read_samples(folder: Path) -> list[Sample]:
 
 def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
     kind = str(entry["card"]["kind"])
+    size = _CARD_MM if card_kind(kind).is_plain else None
     a, b, c, d = ((float(x), float(y)) for x, y in entry["card"]["corners"])
     path = tuple((float(x), float(y)) for x, y in entry["path"])
     return Sample(
@@ -176,7 +178,7 @@ def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
         role=str(entry["role"]),
         months=float(entry.get("months") or 0.0),
         light=_light(str(entry["light"])),
-        marks=Marks(kind, (a, b, c, d), path, float(entry["width"]), size_mm=_CARD_MM if kind == "grey18" else None),
+        marks=Marks(kind, (a, b, c, d), path, float(entry["width"]), size_mm=size),
     )
 
 

@@ -138,7 +138,7 @@ def suggest_marks(
     ----------
     store : Store
     photo : PhotoRecord, its picture is kept
-    card_kind : str, such as ``grey18``
+    card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is known better
     decoded : DecodedPhotos or None, to open a file once only
 
@@ -211,14 +211,14 @@ def settings_in_force(store: Store) -> Settings:
     return settings_with(store.yardsticks().spread)
 
 
-def settings_with(spread: Repeatability) -> Settings:
+def settings_with(repeatability: Repeatability) -> Settings:
     """How photos are measured with that spread.
 
     A set-up check on days enough holds what light adds that differs between card and hair; then it is not added once
     more.
     """
-    settings = Settings(repeatability=spread)
-    return replace(settings, light_half_width=0.0) if spread.covers_light else settings
+    settings = Settings(repeatability=repeatability)
+    return replace(settings, light_half_width=0.0) if repeatability.covers_light else settings
 
 
 def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, by: str = "") -> PhotoRecord:

@@ -7,14 +7,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from tracker.comparison import Kit, was_developed
 from tracker.errors import InvalidEntry, NotFound
+from tracker.kit import Kit, was_developed
 from tracker.level_fit import LevelSwatch, ScaleFit, fit_scale
 from tracker.neutral_fit import fit_locus
 from tracker.quantities import LabMeasured
 from tracker.reading import REGIONS, PhotoReading
 from tracker.records import from_json, new_id, now, to_json
-from tracker.setup_check import Shot, Spread, repeatability_of, study
+from tracker.setup_check import GaugeStudy, Shot, repeatability_of, study
 from tracker.store import Store
 from tracker.warmth import NeutralLocus
 from tracker.workflow.words import clean_line
@@ -77,7 +77,7 @@ def adopt_spread(store: Store) -> Yardstick:
     TooFewReadings : it is too small
     """
     shots = shots_so_far(store)
-    found: Spread = study(shots)
+    found: GaugeStudy = study(shots)
     made_at = now()
     own = repeatability_of(found, f"set-up check of {made_at.astimezone():%d.%m.%Y}")
     kept = store.add_yardstick(Yardstick(new_id(), SPREAD, made_at, shots=tuple(shots), spread=own))

@@ -11,7 +11,7 @@ import streamlit as st
 from tracker import workflow
 from tracker.errors import TooFewReadings
 from tracker.repeatability import PROVISIONAL, Repeatability
-from tracker.setup_check import WANTED, Shot, Spread, repeatability_of, study
+from tracker.setup_check import WANTED, GaugeStudy, Shot, repeatability_of, study
 from tracker.ui.look import failure, show_drawing
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
@@ -113,7 +113,7 @@ def _so_far(store: Store, shots: tuple[Shot, ...]) -> None:
             st.rerun()
 
 
-def _offer(store: Store, spread: Spread) -> None:
+def _offer(store: Store, spread: GaugeStudy) -> None:
     own = repeatability_of(spread, "this check")
     st.markdown(f"**{plain(smallest_words(own, in_force().scale))}**")
     st.markdown(what_it_is_made_of(spread))

@@ -14,12 +14,6 @@ from tracker.ui.parts.notices import say_on_next_page, told
 if TYPE_CHECKING:
     from tracker.store import Store
 
-_WHERE = {
-    "grey18": "The grey itself, without a rim.",
-    "steps3": "The three steps together: the area inside the corners that you mark.",
-    "chart24": "The outer frame of the patches: the area inside the corners that you mark.",
-}
-
 
 def card_sizes(store: Store) -> None:
     """Width and height of each kind of card, with a way to note them."""
@@ -35,7 +29,7 @@ def card_sizes(store: Store) -> None:
 
 
 def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
-    st.caption(_WHERE[name])
+    st.caption(CARD_KINDS[name].size_of)
     left, right = st.columns(2)
     width = left.number_input(
         "Width, mm",

@@ -6,28 +6,13 @@ from collections.abc import Callable
 
 import streamlit as st
 
+from tracker.measure import CARD_KINDS
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading, RegionReading
 from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
 from tracker.ui.parts.words import REGION_WORDS, plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured, format_measured_share, format_number, format_share
-
-_CORRECTION = {
-    "grey18": (
-        "The grey card gave the colour and the strength of the light, and the photo was corrected so that the card "
-        "reads its own grey. One grey cannot tell how the camera renders other colours; that part of the doubt is in "
-        "the ± of every single value, and mostly cancels in a before and after from the same camera, card and light."
-    ),
-    "steps3": (
-        "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
-        "the stray light, and the photo was corrected so that all three read their own values."
-    ),
-    "chart24": (
-        "The 24 patches of the chart gave the colour and strength of the light and how this camera renders colours, "
-        "and the photo was corrected so that the patches read their own values as closely as possible."
-    ),
-}
 
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
@@ -49,9 +34,9 @@ def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) ->
     if not readings:
         return
     with st.expander("How this was measured"):
-        for sentence in dict.fromkeys(_CORRECTION.get(reading.correction.kind, "") for reading in readings):
-            if sentence:
-                st.markdown(sentence)
+        for kind in dict.fromkeys(reading.correction.kind for reading in readings):
+            if kind in CARD_KINDS:
+                st.markdown(CARD_KINDS[kind].corrected)
         st.markdown(_BUDGET)
         own = in_force()
         for sentence in (scale_words(own.scale), locus_words(own.locus), spread_words(own.spread)):

@@ -20,7 +20,6 @@ from tracker.uncertainty import format_measured, format_measured_share
 if TYPE_CHECKING:
     from tracker.blend import Blend, Interval
     from tracker.reading import ProfilePoint
-    from tracker.scale import Scale
     from tracker.shades import Shades
 
 _NAMES = ("before", "after")
@@ -31,33 +30,27 @@ _SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to pho
 
 @dataclass(frozen=True, slots=True)
 class Lengths:
-    """The scale that the card gives, or why there is none.
+    """How long the marked hair is by the card, or why that is not known.
 
     Attributes
     ----------
-    scale : Scale or None
     path : Measured or None, length of the marked hair, mm
-    reason : str, why there is no scale; empty where nobody noted the size of the card
+    reason : str, why it is not known; empty where nobody noted the size of the card
     """
 
-    scale: Scale | None = None
     path: Measured | None = None
     reason: str = ""
 
 
 def lengths(photo: PhotoRecord) -> Lengths:
     """What the card says of lengths in a photo."""
-    from tracker.hair import HairPath
-    from tracker.scale import card_scale
+    from tracker.scale import scale_of
 
-    if photo.marks is None or photo.marks.size_mm is None or photo.reading is None:
+    if photo.marks is None or photo.reading is None:
         return Lengths()
-    plain_card = photo.marks.card_kind == "grey18"
     try:
-        scale = card_scale(
-            photo.reading.card.corners, photo.marks.size_mm, photo.size, photo.marks.path, either_way_up=plain_card
-        )
-        return Lengths(scale, scale.length(HairPath(photo.marks.path, photo.marks.width).length))
+        scale = scale_of(photo.reading, photo.marks, photo.size)
+        return Lengths(scale.path if scale else None)
     except TrackerError as error:
         return Lengths(reason=error.message)
 
@@ -173,6 +166,8 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
     """Start and softness with their intervals, and what the card says of lengths."""
+    from tracker.scale import in_cm
+
     if blend is None:
         return []
     if found.path is None:
@@ -183,7 +178,7 @@ def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False
     else:
         start = f"The lightening starts {_range(blend.start_mm(found.path), 0.1, 1)} cm below the root."
         steep = f"{_range(blend.per_cm(found.path), 1, 1)} in a centimetre"
-        why = f"The marked hair is {format_measured(_in_cm(found.path))} cm long in the photo, by the card’s size."
+        why = f"The marked hair is {format_measured(in_cm(found.path))} cm long in the photo, by the card’s size."
     return [
         start,
         f"Where it is steepest, lightness rises by {steep}: the smaller, the softer the blend.",
@@ -198,10 +193,6 @@ def _share(interval: Interval) -> str:
 def _range(interval: Interval, factor: float, digits: int) -> str:
     value, low, high = (factor * number for number in (interval.value, interval.low, interval.high))
     return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
-
-
-def _in_cm(length: Measured) -> Measured:
-    return Measured(length.value / 10, length.u / 10, "cm", length.dof)
 
 
 def _shade_words(shades: Mapping[str, Shades]) -> list[str]:

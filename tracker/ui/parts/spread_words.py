@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from tracker.level import LevelScale
 from tracker.measure import light_u
 from tracker.repeatability import Repeatability
-from tracker.setup_check import Shot, Spread
+from tracker.setup_check import GaugeStudy, Shot
 from tracker.ui.parts.words import count, plain
 from tracker.workflow.photos import settings_with
 
@@ -31,7 +31,7 @@ def light_at_level(spread: Repeatability, scale: LevelScale) -> float:
     return light_u(scale.lightness(_AT_LEVEL), settings_with(spread))
 
 
-def what_it_is_made_of(spread: Spread) -> str:
+def what_it_is_made_of(spread: GaugeStudy) -> str:
     """Repeats, people and days as a table, for Markdown."""
     rows = [("Photo to photo, same person and session", spread.repeat)]
     for what, part in (("Between people", spread.operator), ("Between sessions", spread.session)):

@@ -7,6 +7,7 @@ from dataclasses import replace
 import streamlit as st
 
 from tracker import workflow
+from tracker.measure import is_searched
 from tracker.reading import Marks
 from tracker.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
@@ -17,9 +18,6 @@ from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
-
-SEARCHED = "grey18"
-"""The one kind of card that the program looks for by itself."""
 
 _STILL = 1.0
 """How far a corner may differ from where it began and still count as not moved, pixels: rounding only."""
@@ -129,7 +127,7 @@ def begin_anew(work: Work, photo: PhotoRecord) -> None:
 def _buttons(work: Work, photo: PhotoRecord) -> None:
     """The way on, and what stopped the number where something did."""
     right = st.button("Looks right", type="primary", key=f"right-{photo.role}")
-    searched = photo.marks is not None and photo.marks.card_kind == SEARCHED
+    searched = photo.marks is not None and is_searched(photo.marks.card_kind)
     if st.button("Find the card again" if searched else "Start the marks again", key=f"again-{photo.role}"):
         _find_again(work, photo)
         begin_anew(work, photo)
@@ -150,7 +148,7 @@ def _card_is_placed(photo: PhotoRecord, marks: Marks) -> bool:
     if problem:
         failure(problem)
         return False
-    if marks.card_kind != SEARCHED and not is_measured(photo):
+    if not is_searched(marks.card_kind) and not is_measured(photo):
         st.markdown(
             "This kind of card is not searched for. Drag its four corners into place, beginning with the corner at "
             "the card’s own top left, and look that the line runs from root to tip."
@@ -198,7 +196,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     if marks.corners is None:
         return None
     first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
-    if first.corners is None or (marks.card_kind == SEARCHED and problem is None):
+    if first.corners is None or (is_searched(marks.card_kind) and problem is None):
         return None
     moved = max(
         abs(a - b)

@@ -1,0 +1,39 @@
+"""Lengths and places along a line of points, by hand and by SciPy."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.interpolate import make_interp_spline
+
+from tracker import polyline
+
+# two sides of right triangles with whole-numbered sides: 3, 4, 5 and 5, 12, 13
+LINE = ((0.0, 0.0), (3.0, 4.0), (8.0, 16.0))
+
+
+def test_by_hand() -> None:
+    assert polyline.steps(LINE).tolist() == [5.0, 13.0]
+    assert polyline.reached(LINE).tolist() == [0.0, 5.0, 18.0]
+    assert polyline.length(LINE) == 18.0
+    assert polyline.sides([(0, 0), (3, 0), (3, 4)]).tolist() == [3.0, 4.0, 5.0]
+    np.testing.assert_allclose(polyline.places(LINE, [2.5, 11.5]), [(1.5, 2.0), (5.5, 10.0)])
+
+
+def test_before_the_beginning_and_past_the_end_it_stays_there() -> None:
+    np.testing.assert_array_equal(polyline.places(LINE, [-1.0, 99.0]), [LINE[0], LINE[-1]])
+
+
+def test_a_single_point_has_no_length() -> None:
+    assert polyline.length([(3.0, 4.0)]) == 0.0
+    assert polyline.length([]) == 0.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_against_scipys_linear_spline(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    points = np.cumsum(rng.normal(size=(9, 2)), axis=0)
+    reached = np.concatenate([[0], np.cumsum([np.hypot(*step) for step in np.diff(points, axis=0)])])
+    at = rng.uniform(0, reached[-1], (4, 5))
+    np.testing.assert_allclose(polyline.length(points), reached[-1], rtol=1e-12)
+    np.testing.assert_allclose(polyline.places(points, at), make_interp_spline(reached, points, k=1)(at), atol=1e-9)
