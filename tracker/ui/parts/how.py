@@ -9,9 +9,10 @@ import streamlit as st
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading, RegionReading
 from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
-from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured, format_measured_share, format_number, format_share
+from tracker.words import REGION_TITLES
 
 _CORRECTION = {
     "grey18": (
@@ -80,7 +81,7 @@ def _figures(name: str, reading: PhotoReading) -> None:
     )
     if not reading.regions:
         return
-    header = "| |" + "".join(f" {REGION_WORDS[region.name]} |" for region in reading.regions)
+    header = "| |" + "".join(f" {REGION_TITLES[region.name]} |" for region in reading.regions)
     rule = "|---|" + "---|" * len(reading.regions)
     rows = [_row(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
     st.markdown("\n".join([header, rule, *rows]))
