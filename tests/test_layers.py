@@ -14,7 +14,7 @@ REPOSITORY = Path(__file__).parents[1]
 
 LAYERS = {
     0: {"tracker", "errors", "quantities"},
-    1: {"colorimetry", "polyline", "uncertainty", "rgb_space", "reading"},
+    1: {"colorimetry", "polyline", "uncertainty", "rgb_space", "reading", "words"},
     2: {
         "agreed",
         "balance",

@@ -16,7 +16,8 @@ from tracker import workflow
 from tracker.agreed import AgreedLimits
 from tracker.records import PORTFOLIO, new_id
 from tracker.store import Store
-from tracker.ui.parts.words import months_words, plain
+from tracker.ui.parts.words import plain
+from tracker.words import months_words
 
 pytest_plugins = ("test_pages_harness",)
 

@@ -13,7 +13,8 @@ from test_pages_new_visit import named, shown_draft, upload
 from tracker import workflow
 from tracker.records import Client, Draft
 from tracker.store import Store
-from tracker.ui.parts.words import day, plain
+from tracker.ui.parts.words import plain
+from tracker.words import day
 
 pytest_plugins = ("test_pages_harness",)
 

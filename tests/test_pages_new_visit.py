@@ -27,7 +27,7 @@ from tracker.errors import InvalidMarks
 from tracker.records import MEASURING, Client, Visit
 from tracker.store import Store
 from tracker.ui.pages.new_visit import photos
-from tracker.ui.parts.words import as_date
+from tracker.words import as_date
 
 pytest_plugins = ("test_pages_harness",)
 

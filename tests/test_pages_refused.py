@@ -16,8 +16,8 @@ from test_server import ask
 
 from tracker.store import Store
 from tracker.ui import catching_up, daily, server, session
-from tracker.ui.parts.words import day
 from tracker.ui.start import __file__ as start
+from tracker.words import day
 
 pytest_plugins = ("test_pages_harness",)
 

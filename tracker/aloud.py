@@ -10,9 +10,8 @@ from tracker.change import CANNOT_TELL, CHANGED
 from tracker.comparison import RegionChange
 from tracker.quantities import Measured
 from tracker.uncertainty import coverage_factor
+from tracker.words import REGION_PLURALS, listed, number_word
 
-_PLACES = {"root": "roots", "mid": "mid-lengths", "end": "ends"}
-_WHOLE = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 _TENTHS = ("none", "a tenth", "a fifth", "a third", "four tenths", "half", "six tenths", "seven tenths")
 _MOST = (*_TENTHS, "eight tenths", "nine tenths", "all")
 _SURENESS = ((0.001, "thousand"), (0.01, "hundred"))
@@ -69,7 +68,7 @@ def _lift(change: RegionChange) -> float:
 def _changed(change: RegionChange) -> str:
     parts = [part for part in (_lighter(change), _warmer(change)) if part]
     what = ", and ".join(parts) if parts else "of another tone"
-    return f"Your {_PLACES[change.name]} are {what}."
+    return f"Your {REGION_PLURALS[change.name]} are {what}."
 
 
 def _lighter(change: RegionChange) -> str:
@@ -96,7 +95,7 @@ def _levels(value: float) -> str:
     whole, half = divmod(max(round(2 * value), 1), 2)
     if whole == 0:
         return "half a level"
-    number = _WHOLE[whole] if whole < len(_WHOLE) else str(whole)
+    number = number_word(whole)
     if half:
         return "one and a half levels" if whole == 1 else f"{number} and a half levels"
     return "one level" if whole == 1 else f"{number} levels"
@@ -151,7 +150,7 @@ def _up_to_tenths(reach: float) -> int:
 
 
 def _in_tenths(count: int) -> str:
-    return "a tenth" if count == 1 else f"{_WHOLE[count]} tenths"
+    return "a tenth" if count == 1 else f"{number_word(count)} tenths"
 
 
 def _sure(real: Sequence[RegionChange]) -> str:
@@ -164,5 +163,4 @@ def _sure(real: Sequence[RegionChange]) -> str:
 
 
 def _listed(changes: Sequence[RegionChange]) -> str:
-    words = [_PLACES[change.name] for change in changes]
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+    return listed(REGION_PLURALS[change.name] for change in changes)

@@ -22,12 +22,9 @@ from tracker.repeat import occasion_cov
 from tracker.repeatability import PROVISIONAL, Repeatability
 from tracker.uncertainty import format_measured
 from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
+from tracker.words import REGION_TITLES, number_word
 
 Colours = tuple[LabMeasured, LabMeasured]
-
-_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-
-REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +167,7 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
 def _sentence(
     name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], repeatability: Repeatability
 ) -> str:
-    where = REGION_WORDS[name]
+    where = REGION_TITLES[name]
     if change.verdict == CHANGED:
         return f"{where}: {_what(lift, warmth, change)}. That is a real change."
     if change.verdict == CANNOT_TELL:
@@ -182,9 +179,9 @@ def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Rep
     """With how many photos it cannot be told, and how many more would settle it."""
     before, after = photos
     alike = before == after
-    have = f"{_in_words(before)} before and {_in_words(after)} after"
+    have = f"{number_word(before)} before and {number_word(after)} after"
     if alike:
-        have = "one photo each" if before == 1 else f"{_in_words(before)} photos each"
+        have = "one photo each" if before == 1 else f"{number_word(before)} photos each"
     if change.scatter is None:
         return "between photos from unlike kits"
     if change.photos_needed is None:
@@ -192,13 +189,8 @@ def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Rep
             return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
         return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
-        return f"with {have}; {_in_words(change.photos_needed)} of each should settle it"
-    return f"with {have}; {_in_words(change.photos_needed - before)} more of each should settle it"
-
-
-def _in_words(number: int) -> str:
-    """A small count as a word, a larger one in figures."""
-    return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
+        return f"with {have}; {number_word(change.photos_needed)} of each should settle it"
+    return f"with {have}; {number_word(change.photos_needed - before)} more of each should settle it"
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:

@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from tracker.errors import CannotCalibrate
 from tracker.level import DARKEST, DEFAULT_SCALE, LABELS, LIGHTEST, SPREAD, LevelScale
 from tracker.quantities import LabMeasured, matrix3
+from tracker.words import noun
 
 Array = NDArray[np.float64]
 
@@ -124,7 +125,7 @@ def _require(swatches: Sequence[LevelSwatch]) -> None:
         raise CannotCalibrate(
             f"A scale needs swatches of at least {FEWEST_LEVELS} levels; there {'is' if len(levels) == 1 else 'are'} "
             f"{len(levels)}.",
-            f"Photograph {missing} more of {'another level' if missing == 1 else 'other levels'}.",
+            f"Photograph {missing} more of {noun(missing, 'another level', 'other levels')}.",
             value=float(len(levels)),
             limit=float(FEWEST_LEVELS),
             unit="levels",

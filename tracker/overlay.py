@@ -11,6 +11,7 @@ from tracker.colorimetry import encode, linear_to_lab, luminance
 from tracker.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
 from tracker.measure import Picture, Settings
 from tracker.reading import Correction, Marks, PhotoReading, Point
+from tracker.words import REGION_WORDS
 
 _WHITE = (255, 255, 255)
 _DARK = (30, 30, 30)
@@ -60,7 +61,7 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
         _outline(canvas, [(x * shrink, y * shrink) for x, y in ring], dash)
         corners = np.asarray(ring) * shrink
         beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
-        _label(canvas, {"root": "root", "mid": "mid-lengths", "end": "ends"}[band.name], beside)
+        _label(canvas, REGION_WORDS[band.name], beside)
     return canvas
 
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from tracker.errors import TooFewReadings
 from tracker.quantities import Vector3, vector3
 from tracker.repeatability import Repeatability
+from tracker.words import noun
 
 Array = NDArray[np.float64]
 Cells = Mapping[tuple[str, str, str], Sequence[Array]]
@@ -113,8 +114,7 @@ def study(shots: Sequence[Shot]) -> GaugeStudy:
         missing = FEWEST_DOF - dof
         raise TooFewReadings(
             f"Only {dof} of these photos repeat another one; {FEWEST_DOF} are needed at least.",
-            f"Add {missing} more photo{'s' if missing > 1 else ''} of hair that was photographed already. "
-            f"Best is: {WANTED}.",
+            f"Add {missing} more {noun(missing, 'photo')} of hair that was photographed already. Best is: {WANTED}.",
             value=float(dof),
             limit=float(FEWEST_DOF),
             unit="repeats",
@@ -159,7 +159,7 @@ def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
         shared[1:] = np.maximum(shared, repeat)[1:]
     people = f", {found.operators} people" if found.operators > 1 else ""
     days = f", {found.sessions} sessions" if found.sessions > 1 else ""
-    heads = "sample" if found.samples == 1 else "samples"
+    heads = noun(found.samples, "sample")
     return Repeatability(
         name=name,
         sd=vector3(np.hypot(shared, repeat)),

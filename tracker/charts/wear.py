@@ -26,9 +26,9 @@ from tracker.charts.marks import (
     rows,
 )
 from tracker.fade import FadeFit, FadeSeries
-from tracker.fade.series import DAYS_PER_MONTH
 from tracker.quantities import Measured
 from tracker.uncertainty import format_measured, format_number
+from tracker.words import DAYS_PER_MONTH, day
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _NAMES = ("best guess", "80 % sure", "95 % sure")
@@ -211,7 +211,7 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
 
 def _day(begins: date, months: float) -> str:
     when = begins + timedelta(days=months * DAYS_PER_MONTH)
-    return f"{when.day} {when:%B %Y}"
+    return day(when)
 
 
 def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Spec]:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from tracker.cli.files import read_text, require_writable, write_whole
 from tracker.cli.result import Json, document, failed_entry, lengths, measured_entry
 from tracker.cli.terminal import Progress, complain, printable, say, say_json, to_text
-from tracker.comparison import REGION_WORDS
 from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
 from tracker.marks_file import MarkedPhoto, parse_marks
 from tracker.measure import measure_photo
@@ -16,6 +15,7 @@ from tracker.photo import Limits, read_photo, start_reader
 from tracker.quantities import Measured
 from tracker.scale import in_cm
 from tracker.uncertainty import format_measured
+from tracker.words import REGION_TITLES, noun
 
 if TYPE_CHECKING:
     from tracker.photo import Photo
@@ -109,13 +109,13 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
         say(f"{name}: measured.")
         for region, found in entry["regions"].items():
             level, warmth = found["level"]["text"], found["warmth"]["text"]
-            say(f"  {REGION_WORDS[region]}: level {level}; {warmth}; {found['text']}.")
+            say(f"  {REGION_TITLES[region]}: level {level}; {warmth}; {found['text']}.")
         _say_length(entry["lengths"])
         for check in entry["checks"]:
             if not check["ok"]:
                 say(f"  Look at this: {printable(check['says'])} {printable(check['advice'])}")
     measured = [entry for entry in entries if entry["ok"]]
-    say(f"{len(measured)} of {len(entries)} photo{'s' if len(entries) != 1 else ''} measured.")
+    say(f"{len(measured)} of {len(entries)} {noun(len(entries), 'photo')} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
         say("Levels stand on a provisional scale.")
     if out is not None:

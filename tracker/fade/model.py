@@ -15,7 +15,8 @@ from numpy.typing import ArrayLike, NDArray
 from tracker.fade.mixture import mixture_probability_above, mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
 from tracker.fade.rate import HalfLife, Rate, judge_rate
-from tracker.fade.series import DAYS_PER_MONTH, FadeSeries
+from tracker.fade.series import FadeSeries
+from tracker.words import DAYS_PER_MONTH
 
 Array = NDArray[np.float64]
 

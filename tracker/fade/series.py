@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from tracker.errors import InvalidSeries, TooFewReadings
+from tracker.words import DAYS_PER_MONTH, noun
 
-DAYS_PER_MONTH = 30.4375
 """A twelfth of 365.25 days."""
 
 MONTHS_LIMIT = 600.0
@@ -112,7 +112,7 @@ def _ago(months: float) -> str:
     days = months * DAYS_PER_MONTH
     if not days < 10000:
         return "years"
-    return "less than a day" if days < 1 else f"{days:.0f} day{'s' if round(days) != 1 else ''}"
+    return "less than a day" if days < 1 else f"{days:.0f} {noun(round(days), 'day')}"
 
 
 def _require_value(number: int, value: float) -> None:

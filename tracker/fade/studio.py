@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from tracker.fade.many import Many, Service
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
+from tracker.words import noun
 
 Array = NDArray[np.float64]
 
@@ -78,7 +79,7 @@ def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | No
     n = len(counted)
     if n < FEWEST_SERVICES:
         says = (
-            f"Published assumptions only: {n} past {'service' if n == 1 else 'services'} of this kind with two photos "
+            f"Published assumptions only: {n} past {noun(n, 'service')} of this kind with two photos "
             f"or more; the studio's own count from {FEWEST_SERVICES} on."
         )
         return StudioPrior(start, n, False, says)

@@ -15,6 +15,7 @@ from tracker.colorimetry import Floats
 from tracker.errors import InvalidPath, OutsidePhoto
 from tracker.reading import Point
 from tracker.uncertainty import format_share
+from tracker.words import count
 
 _SHORTEST = 60.0  # pixels; the path of a head in a photo is ten times that
 _NARROWEST = 8.0
@@ -33,7 +34,7 @@ class HairPath:
         points = np.asarray(self.points, float)
         if len(self.points) < 2:
             raise InvalidPath(
-                f"The path has {len(self.points)} point{'' if len(self.points) == 1 else 's'}, it needs at least two.",
+                f"The path has {count(len(self.points), 'point')}, it needs at least two.",
                 "Mark the root and the tip.",
                 value=float(len(self.points)),
                 limit=2.0,

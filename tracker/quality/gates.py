@@ -11,6 +11,7 @@ from tracker.quality.limits import CheckLimits
 from tracker.quantities import Vector3, vector3
 from tracker.reading import MIXED, CardSummary, Check, Dropped
 from tracker.uncertainty import format_share
+from tracker.words import region_is
 
 _MIDDLE_GREY = 0.18
 
@@ -185,7 +186,7 @@ def _clipped(name: str, shares: Dropped, limits: CheckLimits) -> Check:
         shares.clipped,
         limits.clipped,
         "share",
-        f"{format_share(shares.clipped)} of the {_WORDS[name]} burnt out or black.",
+        f"{format_share(shares.clipped)} of the {region_is(name)} burnt out or black.",
         "" if ok else "Change the exposure, or turn the hair out of the hard light.",
     )
 
@@ -199,9 +200,6 @@ def _kept(name: str, shares: Dropped, limits: CheckLimits) -> Check:
         kept,
         limits.kept,
         "share",
-        f"{format_share(kept)} of the {_WORDS[name]} counted: the lightest and the darkest tenth of hair never are.",
+        f"{format_share(kept)} of the {region_is(name)} counted: the lightest and the darkest tenth of hair never are.",
         "" if ok else "Move the path so that its whole width lies on hair.",
     )
-
-
-_WORDS = {"root": "root is", "mid": "mid-lengths are", "end": "ends are"}

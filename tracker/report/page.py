@@ -17,9 +17,8 @@ from tracker.report.units import UNITS
 from tracker.states import kit_of
 from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth
+from tracker.words import REGION_TITLES, as_date, day
 from tracker.yardsticks import Yardsticks, level_of
-
-REGION_WORDS = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 
 Json = Any
 
@@ -188,7 +187,7 @@ def _region(record: ClientRecord, photo: PhotoRecord, region: RegionReading) -> 
         for value, u in zip(region.lab.lab, region.lab.u, strict=True)
     )
     cells = "".join(f"<td>{escape(text)}</td>" for text in (level.text, warmth.text, *axes))
-    name = escape(REGION_WORDS.get(region.name, region.name))
+    name = escape(REGION_TITLES.get(region.name, region.name))
     return f'<tr><th><span class="swatch" style="background:{escape(colour)}"></span>{name}</th>{cells}</tr>'
 
 
@@ -247,8 +246,7 @@ def _taken(photo: PhotoRecord) -> datetime:
 
 
 def _day(when: date | datetime) -> str:
-    on = when.astimezone().date() if isinstance(when, datetime) else when
-    return f"{on.day} {on:%B %Y}"
+    return day(as_date(when))
 
 
 def _moment(when: datetime) -> str:

@@ -20,6 +20,7 @@ from tracker.store.folder import Layout
 from tracker.store.mark import Mark, read_mark
 from tracker.store.migrate import require_known
 from tracker.store.unchanged import log_of, opened_unchanged
+from tracker.words import count
 
 MISSING = "missing"
 EMPTY = "empty"
@@ -154,7 +155,7 @@ def _refusal(layout: Layout, found: str, state: _State, mark: Mark | None) -> Wr
     pictures = len(pictures_lying(layout))
     backups = [backup.folder for backup in backups_of(layout.root)[:_BACKUPS_TOLD]]
     readable = state.wrong is None
-    holds = f"{pictures} picture{'' if pictures == 1 else 's'}"
+    holds = count(pictures, "picture")
     what = f"{_WORDS[found]}{_saves(found, state, mark)}. The folder {layout.root} holds {holds}."
     return WrongDatabase(
         what,

@@ -14,6 +14,7 @@ from tracker.records import AFTER, Client, Visit
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.rows import Row, read_record, search_text
+from tracker.words import day
 
 _AROUND = 7  # words shown on each side of what was found
 _GAP = re.compile(r"(?<=\d)\s+(?=%|vol|min|g\b|oz\b|ml\b)")
@@ -104,7 +105,7 @@ def text_row(visit: Visit) -> Row:
 
 def searched_fields(visit: Visit) -> Iterator[tuple[str, str]]:
     """Every text of a visit with what it is."""
-    yield "date", f"{visit.on.day} {visit.on:%B %Y}"
+    yield "date", day(visit.on)
     yield from (("service", service) for service in visit.services)
     yield "hair history", visit.history
     yield "starting point", visit.starting_point

@@ -8,19 +8,18 @@ from datetime import date, datetime, timedelta
 
 from tracker.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, what_if, window
-from tracker.fade.series import DAYS_PER_MONTH
 from tracker.level import LevelScale
 from tracker.records import Visit
 from tracker.regrowth import Regrowth
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
 from tracker.wear.root import root_window
 from tracker.wear.segments import Segment, changes_colour, kind_of
+from tracker.words import DAYS_PER_MONTH, REGION_WORDS
 from tracker.yardsticks import Yardsticks
 
 Learnt = Mapping[tuple[str, str, str], Priors]
 """Priors by kind of service, band and quantity; what is not in it goes by the published ones."""
 
-PLACES = {"root": "the root", "mid": "the mid-lengths", "end": "the ends"}
 _NO_START = "The photo right after the service is missing or has no number, so its wear cannot be foreseen."
 
 
@@ -114,7 +113,7 @@ def fit_place(
 
 def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[Limit]:
     """The agreed limits of a quantity, in its unit; warmth counts from the curve's own beginning."""
-    where = PLACES[limits.region]
+    where = f"the {REGION_WORDS[limits.region]}"
     if quantity == WARMTH:
         return [] if limits.warmer is None else [Limit(limits.warmer, "above", f"warmth at {where}", from_start=True)]
     found = []

@@ -16,13 +16,13 @@ from tracker.mixing import Amount, Charge, Strength
 from tracker.reading import DAYLIGHT, LAMPS, Marks
 from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
 from tracker.store import Store
+from tracker.words import DAYS_PER_MONTH
 from tracker.workflow.clients import add_client
 from tracker.workflow.photos import measure_record, take_in
 from tracker.workflow.visits import keep_draft, record_visit, start_draft
 
 Progress = Callable[[float, str], None]
 
-DAYS_A_MONTH = 30.4375
 _MONTHS_BACK = 6.2  # the service lies far enough back for all progress photos
 _RECORDER = "demo"
 _NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
@@ -224,7 +224,7 @@ class _Loading:
     def _service(self, client: Client, samples: list[Sample]) -> None:
         """A visit with before and after, and the progress photos since."""
         months = max([_MONTHS_BACK, *(sample.months + 0.2 for sample in samples)])
-        on = self._today - timedelta(days=months * DAYS_A_MONTH)
+        on = self._today - timedelta(days=months * DAYS_PER_MONTH)
         visit = _visit(
             client, on, ("hand-painted lightening", "toner"), _LIGHTENING, "Same light and place for photos."
         )
@@ -238,7 +238,7 @@ class _Loading:
         self._record(visit, photos)
         for sample in samples:
             if sample.role == PROGRESS:
-                taken_at = _at(on, 12) + timedelta(days=sample.months * DAYS_A_MONTH)
+                taken_at = _at(on, 12) + timedelta(days=sample.months * DAYS_PER_MONTH)
                 self._store.save_photo(self._photo(client, sample, PROGRESS, taken_at))
 
     def _consultation(self, client: Client, samples: list[Sample], on: date) -> None:

@@ -5,13 +5,12 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from tracker.store import Absent, Store
+from tracker.words import DAYS_PER_MONTH
 
 USUAL_MONTHS = 24
 """A weak choice of our own; the law asks for a limit and names none (GDPR article 5(1)(e))."""
 
-_DAYS_A_MONTH = 30.4375
-
 
 def not_seen_for(store: Store, months: int, today: date | None = None) -> list[Absent]:
     """Clients who have not been here for so many months, longest first."""
-    return store.not_seen_since((today or date.today()) - timedelta(days=months * _DAYS_A_MONTH))
+    return store.not_seen_since((today or date.today()) - timedelta(days=months * DAYS_PER_MONTH))

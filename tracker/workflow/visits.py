@@ -8,6 +8,7 @@ from datetime import date
 from tracker.errors import Conflict, InvalidEntry
 from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Deletion, Store
+from tracker.words import day
 from tracker.workflow.photos import require_agreement
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line
@@ -114,6 +115,4 @@ def discard_draft(store: Store, draft_id: str) -> Deletion | None:
 def _require_past(on: date, what: str) -> None:
     """Refuse a day that is still to come."""
     if on > date.today():
-        raise InvalidEntry(
-            f"{what} is dated {on.day} {on:%B %Y}, which is still to come.", "Correct the date, then save again."
-        )
+        raise InvalidEntry(f"{what} is dated {day(on)}, which is still to come.", "Correct the date, then save again.")

@@ -11,8 +11,9 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import count, day, listed, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
+from tracker.words import count, day, listed
 from tracker.workflow.bring_in import bring_in, plan_files, refused_csv
 from tracker.workflow.csv_file import LARGEST_BYTES, UTF16, WESTERN
 from tracker.workflow.import_plan import TABLES, ImportPlan

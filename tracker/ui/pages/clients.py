@@ -16,8 +16,8 @@ from tracker.ui.parts.focus import focus_field
 from tracker.ui.parts.found_view import found_visits
 from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import count
 from tracker.ui.session import open_store
+from tracker.words import count
 
 if TYPE_CHECKING:
     from tracker.store import Store

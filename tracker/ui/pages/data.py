@@ -18,8 +18,9 @@ from tracker.ui.parts.receipts import receipts
 from tracker.ui.parts.room_view import room_state
 from tracker.ui.parts.set_aside_view import set_aside
 from tracker.ui.parts.undo import offer_undo
-from tracker.ui.parts.words import ago, count, disk_size, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
+from tracker.words import ago, count, disk_size
 from tracker.workflow.retention import USUAL_MONTHS, not_seen_for
 
 if TYPE_CHECKING:

@@ -18,9 +18,10 @@ from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import count, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.wear import Due
+from tracker.words import count
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import stamp_now
 

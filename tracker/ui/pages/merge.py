@@ -12,8 +12,9 @@ from tracker.ui.parts.consent_view import PURPOSE_WORDS, ask_name, remember_reco
 from tracker.ui.parts.focus import focus_field
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import ago, count, listed, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
+from tracker.words import ago, count, listed
 from tracker.workflow.merging import MergePlan, merge_clients, plan_merge
 
 if TYPE_CHECKING:

@@ -17,8 +17,9 @@ from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
 from tracker.ui.parts.pictures import MEDIUM, balanced_url, photo_words
 from tracker.ui.parts.wear import wear_words
-from tracker.ui.parts.words import listed, plain, sentence_case
+from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
+from tracker.words import listed, sentence_case
 
 if TYPE_CHECKING:
     from tracker.store import PortfolioEntry, Store

@@ -16,8 +16,9 @@ from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.undo import remember_deletion
-from tracker.ui.parts.words import ago, as_date, day, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
+from tracker.words import ago, as_date, day
 from tracker.workflow.prices import CURRENCY_LIMIT
 from tracker.workflow.words import NAME_LIMIT
 

@@ -23,9 +23,10 @@ from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
-from tracker.ui.parts.words import MADE_UP, REGION_WORDS, count, day, listed, plain, sentence_case
+from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.warmth import UNDERTONES
+from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
 from tracker.workflow.results import Start, past_results, scale_in_force
 from tracker.yardsticks import level_of
 
@@ -80,7 +81,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
     """What the cases shall have in common; `around` is what the levels begin with."""
     region = st.segmented_control(
-        "Part of the hair", REGIONS, default="mid", format_func=REGION_WORDS.__getitem__, required=True, key="region"
+        "Part of the hair", REGIONS, default="mid", format_func=REGION_TITLES.__getitem__, required=True, key="region"
     )
     levels = st.slider("Level at the start", DARKEST, LIGHTEST, around, 0.5, format="%.1f", key=f"levels-{key}")
     left, right = st.columns(2)

@@ -19,10 +19,11 @@ from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.words import REGION_WORDS, count, plain, sentence_case
+from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import ServiceReadings
+from tracker.words import REGION_TITLES, count, sentence_case
 from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
 
 if TYPE_CHECKING:
@@ -72,7 +73,7 @@ def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int
         )
     left, right = st.columns(2)
     region = left.segmented_control(
-        "Where", REGIONS, default="end", required=True, format_func=REGION_WORDS.__getitem__, key="wear-region"
+        "Where", REGIONS, default="end", required=True, format_func=REGION_TITLES.__getitem__, key="wear-region"
     )
     quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="wear-quantity")
     try:
@@ -89,7 +90,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     from tracker.charts import MOST_STRANDS, across_chart
 
     st.subheader(plain(sentence_case(found.says)), anchor=False)
-    title = f"{REGION_WORDS[region]}: {_middle(found, quantity)}"
+    title = f"{REGION_TITLES[region]}: {_middle(found, quantity)}"
     draw = partial(across_chart, found, title=title, y_title=_AXIS[quantity])
     try:
         spec, words = draw(dark=is_dark())

@@ -19,8 +19,9 @@ from tracker.ui.parts.opening import begin
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.spread_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
 from tracker.ui.parts.versions import versions
-from tracker.ui.parts.words import count, day, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
+from tracker.words import count, day
 from tracker.yardsticks import SPREAD
 
 if TYPE_CHECKING:

@@ -22,8 +22,8 @@ from tracker.ui.parts.rows import row
 from tracker.ui.parts.set_aside_view import ask_about_set_aside
 from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
-from tracker.ui.parts.words import MADE_UP, ago, as_date
 from tracker.ui.session import open_store
+from tracker.words import MADE_UP, ago, as_date
 from tracker.workflow.learning import stamp_now
 
 if TYPE_CHECKING:

@@ -10,7 +10,8 @@ from tracker.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
 from tracker.fade.posterior import WASHES_RANGE
 from tracker.reading import REGIONS
 from tracker.ui.parts.limit_words import agreed_sentences
-from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.parts.words import plain
+from tracker.words import REGION_TITLES
 
 # Weak choices of our own: what is offered first. Any other number can be typed.
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
@@ -49,7 +50,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         REGIONS,
         default=limits.region,
         required=True,
-        format_func=REGION_WORDS.__getitem__,
+        format_func=REGION_TITLES.__getitem__,
         key=f"{own}-region",
     )
     warmer = _one_of("Warmer by no more than", _WARMER, limits.warmer, f"{own}-warmer", 0.5, MOST_WARMER, 0.5)

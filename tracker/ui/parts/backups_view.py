@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker.store import EXPIRE_AFTER, MOST, check_backup
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.words import ago, as_date, count, day
+from tracker.words import ago, as_date, count, day
 from tracker.workflow.backups import back_up, bring_back, days_since_backup, is_ahead
 
 if TYPE_CHECKING:

@@ -19,10 +19,11 @@ from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_wo
 from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.scale_words import locus_words, scale_words
 from tracker.ui.parts.seeing import for_the_client
-from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured
 from tracker.warmth import estimate_warmth, undertone_words
+from tracker.words import REGION_TITLES
 from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def no_lift_words(pair: Pair) -> str:
 def sentence_for_others(change: RegionChange) -> str:
     """The result of one band without what would make it surer."""
     if change.verdict == CANNOT_TELL:
-        return f"{REGION_WORDS[change.name]}: too close to call."
+        return f"{REGION_TITLES[change.name]}: too close to call."
     return change.sentence
 
 
@@ -131,7 +132,7 @@ def _numbers(pair: Pair) -> None:
     """Level, lift and warmth of each band as a small table."""
     if not pair.changes:
         return
-    header = "| |" + "".join(f" {REGION_WORDS[change.name]} |" for change in pair.changes)
+    header = "| |" + "".join(f" {REGION_TITLES[change.name]} |" for change in pair.changes)
     rule = "|---|" + "---|" * len(pair.changes)
     rows = []
     for label, write in _ROWS:

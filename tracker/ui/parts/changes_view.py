@@ -14,7 +14,8 @@ from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
-from tracker.ui.parts.words import REGION_WORDS, as_date, day, listed, plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import REGION_TITLES, as_date, day, listed, sentence_case
 
 if TYPE_CHECKING:
     from tracker.records import Consent
@@ -133,7 +134,7 @@ def _draft_fields(draft: Draft) -> dict[str, str]:
 
 def _photo_fields(photo: PhotoRecord) -> dict[str, str]:
     regions = photo.reading.regions if photo.reading is not None and photo.reading.ok else ()
-    numbers = "; ".join(f"{REGION_WORDS[region.name]} {level_words(region, photo)}" for region in regions)
+    numbers = "; ".join(f"{REGION_TITLES[region.name]} {level_words(region, photo)}" for region in regions)
     return {
         "light": plain(photo.light),
         "day": day(as_date(photo.taken_at)),

@@ -17,7 +17,7 @@ from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.forgetting import erase_everywhere
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.receipts import receipt_words
-from tracker.ui.parts.words import count, listed
+from tracker.words import count, listed
 from tracker.workflow.words import NAME_LIMIT, NOTE_LIMIT
 
 if TYPE_CHECKING:

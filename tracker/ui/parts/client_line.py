@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from tracker.ui.parts.pictures import SMALL
 from tracker.ui.parts.rows import row
-from tracker.ui.parts.words import MADE_UP, ago, count, listed, plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import MADE_UP, ago, count, listed, sentence_case
 
 if TYPE_CHECKING:
     from tracker.store import ClientSummary, Store

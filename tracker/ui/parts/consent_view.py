@@ -10,7 +10,8 @@ import streamlit as st
 from tracker import workflow
 from tracker.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.words import as_date, day, plain
+from tracker.ui.parts.words import plain
+from tracker.words import as_date, day
 
 if TYPE_CHECKING:
     from tracker.store import Store

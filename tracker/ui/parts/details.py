@@ -12,7 +12,7 @@ from tracker.ui.parts.how import how_it_was_measured, yardstick
 from tracker.ui.parts.pair import Pair
 from tracker.ui.parts.reading_view import checks, measured_photo
 from tracker.ui.parts.seeing import change_charts, photo_charts
-from tracker.ui.parts.words import REGION_WORDS
+from tracker.words import REGION_TITLES
 
 if TYPE_CHECKING:
     from tracker.comparison import RegionChange
@@ -32,7 +32,7 @@ def pair_details(pair: Pair, *, to_others: bool = False) -> None:
             measured_photo(photo)
             if not to_others:
                 checks(photo)
-    sizes = [f"{REGION_WORDS[change.name]}: {_size(change)}" for change in pair.changes]
+    sizes = [f"{REGION_TITLES[change.name]}: {_size(change)}" for change in pair.changes]
     extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {yardstick()}",) if sizes else ()
     how_it_was_measured(*pair.readings, extra=extra)
 

@@ -17,9 +17,10 @@ from tracker.ui.parts.due_words import due_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import THUMB
-from tracker.ui.parts.words import MADE_UP, REGION_WORDS, plain, plain_lines, sentence_case
+from tracker.ui.parts.words import plain, plain_lines
 from tracker.uncertainty import format_number
 from tracker.wear import WARMTH, Due
+from tracker.words import MADE_UP, REGION_WORDS, sentence_case
 from tracker.workflow.words import NOTE_LIMIT
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def _spark_words(due: Due) -> str:
         return ""
     what = "Warmth" if due.quantity == WARMTH else "Lightness"
     first, last = format_number(due.values[0]), format_number(due.values[-1])
-    where = REGION_WORDS[due.region].lower()
+    where = REGION_WORDS[due.region]
     return f"{what} of the {where}: {first} after the service, {last} in the last of {len(due.values)} photos."
 
 

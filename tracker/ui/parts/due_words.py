@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from datetime import date
 
-from tracker.ui.parts.words import day, listed, sentence_case
 from tracker.wear import Due, Reason
+from tracker.words import day, listed, sentence_case
 
 NOW, OVERDUE, LATER, NO_DATE = "due now", "overdue", "due later", "no date"
 

@@ -11,7 +11,7 @@ import streamlit as st
 from tracker.records import Client, now
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
-from tracker.ui.parts.words import ago, as_date, count, disk_size
+from tracker.words import ago, as_date, count, disk_size
 from tracker.workflow.export import Exported, export_client, export_everything
 
 if TYPE_CHECKING:

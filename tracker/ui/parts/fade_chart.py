@@ -14,17 +14,17 @@ import streamlit as st
 from tracker.agreed import AgreedLimits
 from tracker.colorimetry import lab_to_hex
 from tracker.fade import FadeFit
-from tracker.fade.series import DAYS_PER_MONTH
 from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words
 from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.pair import state_in_force
-from tracker.ui.parts.words import as_date, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import Learnt, ServiceReadings, fit_place, kind_of, limits_as_curves, limits_in_force
+from tracker.words import DAYS_PER_MONTH, as_date
 from tracker.workflow.learning import learning
 
 if TYPE_CHECKING:

@@ -17,8 +17,9 @@ from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenl
 from tracker.ui.parts.fade_chart import LIGHTNESS_WORD, WARMTH_WORD, wear_chart
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
-from tracker.ui.parts.words import REGION_WORDS, as_date, count, day, plain
+from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
+from tracker.words import REGION_TITLES, as_date, count, day
 from tracker.workflow.wearing import client_wear, washed_otherwise
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
         known,
         default=due.region if due.region in known else known[-1],
         required=True,
-        format_func=REGION_WORDS.__getitem__,
+        format_func=REGION_TITLES.__getitem__,
         key="fade-region",
     )
     quantity = right.segmented_control(

@@ -6,7 +6,7 @@ from tracker.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
 from tracker.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
-from tracker.ui.parts.words import REGION_WORDS, months_words
+from tracker.words import REGION_TITLES, months_words
 from tracker.workflow.learning import Learning
 
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
@@ -39,7 +39,7 @@ def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
 
 def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     """The title of the chart: what happened between the first photo and the last."""
-    where = REGION_WORDS[region]
+    where = REGION_TITLES[region]
     if len(photos) < 2:
         return f"{where}: one photo so far, the next one shows how it wears"
     first, last = photos[0], photos[-1]

@@ -10,7 +10,8 @@ import streamlit as st
 from tracker.ui.parts.pictures import SMALL
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.visit_line import visit_words
-from tracker.ui.parts.words import count, plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import count, sentence_case
 
 if TYPE_CHECKING:
     from tracker.store import Found, Store

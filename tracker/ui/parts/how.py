@@ -10,9 +10,10 @@ from tracker.measure import CARD_KINDS
 from tracker.quantities import Measured
 from tracker.reading import PhotoReading, RegionReading
 from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
-from tracker.ui.parts.words import REGION_WORDS, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.uncertainty import format_measured, format_measured_share, format_number, format_share
+from tracker.words import REGION_TITLES
 
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
@@ -65,7 +66,7 @@ def _figures(name: str, reading: PhotoReading) -> None:
     )
     if not reading.regions:
         return
-    header = "| |" + "".join(f" {REGION_WORDS[region.name]} |" for region in reading.regions)
+    header = "| |" + "".join(f" {REGION_TITLES[region.name]} |" for region in reading.regions)
     rule = "|---|" + "---|" * len(reading.regions)
     rows = [_row(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
     st.markdown("\n".join([header, rule, *rows]))

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.fade import FEWEST_SERVICES
-from tracker.ui.parts.words import count, plain
+from tracker.ui.parts.words import plain
+from tracker.words import count
 from tracker.workflow.learning import learning, switch_learning
 
 if TYPE_CHECKING:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from tracker.agreed import AgreedLimits
-from tracker.ui.parts.words import REGION_WORDS, listed, sentence_case
+from tracker.words import REGION_WORDS, listed, noun, sentence_case
 
 
 def agreed_words(limits: AgreedLimits) -> str:
     """The limits as the middle of a sentence; empty where nothing was agreed."""
-    where = REGION_WORDS[limits.region].lower()
+    where = REGION_WORDS[limits.region]
     return listed(
         (
             f"{where} no more than {limits.warmer:g} warmer" if limits.warmer is not None else "",
@@ -23,7 +23,7 @@ def washes_words(washes_per_week: float | None) -> str:
     """Washes as the middle of a sentence; empty where the client did not tell."""
     if washes_per_week is None:
         return ""
-    return f"washed {washes_per_week:g} {'time' if washes_per_week == 1 else 'times'} a week"
+    return f"washed {washes_per_week:g} {noun(washes_per_week, 'time')} a week"
 
 
 def agreed_sentences(limits: AgreedLimits, washes_per_week: float | None) -> str:

@@ -9,7 +9,8 @@ import streamlit as st
 from tracker import METHOD_VERSION, workflow
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.words import count, plain
+from tracker.ui.parts.words import plain
+from tracker.words import count
 
 if TYPE_CHECKING:
     from tracker.store import Store

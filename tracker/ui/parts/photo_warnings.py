@@ -10,7 +10,7 @@ import streamlit as st
 from tracker.records import AFTER, BEFORE, PhotoRecord
 from tracker.ui.look import check_list
 from tracker.ui.navigation import link
-from tracker.ui.parts.words import ROLE_WORDS, count
+from tracker.words import ROLE_WORDS, count
 
 if TYPE_CHECKING:
     from tracker.reading import Check

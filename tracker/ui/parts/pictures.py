@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 
 from tracker.records import PhotoRecord, to_json
-from tracker.ui.parts.words import ROLE_WORDS, as_date, day
+from tracker.words import ROLE_WORDS, as_date, day
 
 SMALL, MEDIUM, LARGE = 320, 800, 1600
 

@@ -8,15 +8,15 @@ from tracker.records import PhotoRecord
 from tracker.states import kit_of
 from tracker.ui.look import Swatch, check_list, photo, swatches
 from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
-from tracker.ui.parts.words import REGION_WORDS, sentence_case
 from tracker.ui.session import in_force
 from tracker.warmth import estimate_warmth
+from tracker.words import REGION_TITLES, sentence_case
 from tracker.yardsticks import level_of
 
 
 def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "") -> Swatch:
     """The measured colour of a photo's band with its words; `when` tells two photos apart."""
-    label = REGION_WORDS[region.name] + (f", {when}" if when else "")
+    label = REGION_TITLES[region.name] + (f", {when}" if when else "")
     return Swatch(lab_to_hex(region.lab.lab), label, sentence_case(level_words(region, record)), warmth_words(region))
 
 

@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker.store import Counts, Erasure, Receipt
 from tracker.ui.parts.offer import offer_file
-from tracker.ui.parts.words import count, day, listed
+from tracker.words import count, day, listed
 
 if TYPE_CHECKING:
     from tracker.store import Store

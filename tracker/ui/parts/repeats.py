@@ -14,8 +14,9 @@ from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
-from tracker.ui.parts.words import REGION_WORDS, ROLE_WORDS, as_date, count, day, listed, plain
+from tracker.ui.parts.words import plain
 from tracker.uncertainty import format_measured, format_number
+from tracker.words import REGION_WORDS, ROLE_WORDS, as_date, count, day, listed, noun
 
 if TYPE_CHECKING:
     from tracker.repeat import Disagreement
@@ -72,7 +73,7 @@ def together_words(state: State) -> str:
 def odd_words(state: State, odd: Disagreement) -> str:
     """Which photo disagrees, by how much, against what limit."""
     photo = state.used[odd.photo]
-    where = REGION_WORDS[odd.region].lower()
+    where = REGION_WORDS[odd.region]
     apart = f"{odd.distance:.1f} apart" if odd.pair else f"{odd.distance:.1f} away from the others"
     which = "Two photos disagree" if odd.pair else f"Photo {state.number(photo)} disagrees"
     return f"{which} at the {where}: {apart} (limit {odd.limit:.1f}), {_direction(odd)}."
@@ -100,7 +101,7 @@ def _direction(odd: Disagreement) -> str:
 
 
 def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
-    return f"photo{'s' if len(photos) > 1 else ''} {listed(str(state.number(photo)) for photo in photos)}"
+    return f"{noun(len(photos), 'photo')} {listed(str(state.number(photo)) for photo in photos)}"
 
 
 def _one(state: State, photo: PhotoRecord, keep: Callable[[PhotoRecord], object]) -> None:
@@ -134,4 +135,4 @@ def _alone(photo: PhotoRecord) -> str:
     found = [
         (region, Measured(region.lab.lab[0], math.sqrt(region.repeat_cov[0][0]))) for region in photo.reading.regions
     ]
-    return "L* " + ", ".join(f"{REGION_WORDS[region.name].lower()} {format_measured(value)}" for region, value in found)
+    return "L* " + ", ".join(f"{REGION_WORDS[region.name]} {format_measured(value)}" for region, value in found)

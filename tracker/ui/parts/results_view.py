@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from tracker.outcomes import FEW, FEWEST, Middle, PastResults
 from tracker.uncertainty import format_number, format_share
+from tracker.words import count
 
 
 def headline(results: PastResults) -> str:
     """The finding as a sentence."""
     number = len(results.cases)
-    visits = f"{number:,} {'visit' if number == 1 else 'visits'}"
+    visits = count(number, "visit")
     if number == 0:
         return "No visit like this yet."
     if number < FEWEST:

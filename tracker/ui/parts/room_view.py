@@ -9,7 +9,8 @@ import streamlit as st
 from tracker.store import NEARLY_FULL_VISITS
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.words import disk_size, plain
+from tracker.ui.parts.words import plain
+from tracker.words import disk_size, noun
 
 if TYPE_CHECKING:
     from tracker.store import Room, Store
@@ -45,7 +46,7 @@ def _left_words(room: Room) -> str:
     # two digits: more would claim to know what visits to come will take
     step = 10 ** max(0, len(str(room.visits_left)) - 2)
     about = room.visits_left // step * step
-    return f"Room for about {about:,} more {'visit' if about == 1 else 'visits'}."
+    return f"Room for about {about:,} more {noun(about, 'visit')}."
 
 
 def _basis(room: Room) -> str:

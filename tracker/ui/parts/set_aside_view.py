@@ -11,7 +11,7 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.rows import THUMB
-from tracker.ui.parts.words import count, day, disk_size
+from tracker.words import count, day, disk_size
 
 if TYPE_CHECKING:
     from tracker.store import LeftPicture, Store

@@ -9,7 +9,8 @@ from tracker.level import LevelScale
 from tracker.measure import light_u
 from tracker.repeatability import Repeatability
 from tracker.setup_check import GaugeStudy, Shot
-from tracker.ui.parts.words import count, plain
+from tracker.ui.parts.words import plain
+from tracker.words import count
 from tracker.workflow.photos import settings_with
 
 _AT_LEVEL = 6

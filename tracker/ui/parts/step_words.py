@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from tracker.mixing import costs, developer_grams, read_ratio
 from tracker.records import Step
-from tracker.ui.parts.words import listed, plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import listed, sentence_case
 
 
 def step_words(step: Step) -> str:

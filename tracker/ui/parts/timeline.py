@@ -17,8 +17,9 @@ from tracker.ui.parts.reading_view import no_number, reading_swatches
 from tracker.ui.parts.scale_words import scale_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
-from tracker.ui.parts.words import ago, as_date, day, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
+from tracker.words import ago, as_date, day
 
 if TYPE_CHECKING:
     from tracker.store import Store

@@ -9,7 +9,8 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.words import as_date, day, plain
+from tracker.ui.parts.words import plain
+from tracker.words import as_date, day
 
 if TYPE_CHECKING:
     from tracker.store import Store

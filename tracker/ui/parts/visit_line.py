@@ -7,7 +7,8 @@ from datetime import date
 
 from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
 from tracker.ui.parts.pair import compare_states, state_in_force
-from tracker.ui.parts.words import MADE_UP, ago, day, listed, plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import MADE_UP, ago, day, listed, sentence_case
 
 
 def visit_words(visit: Visit, today: date, *, made_up: bool = False) -> str:

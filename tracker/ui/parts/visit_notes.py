@@ -17,7 +17,8 @@ from tracker.ui.parts.notices import told
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES
-from tracker.ui.parts.words import day, plain, plain_lines
+from tracker.ui.parts.words import plain, plain_lines
+from tracker.words import day
 from tracker.workflow.visits import VISIT
 
 if TYPE_CHECKING:

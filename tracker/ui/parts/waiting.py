@@ -16,7 +16,8 @@ from tracker.ui.navigation import go_to
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, photo_words, picture_url
 from tracker.ui.parts.undo import remember_deletion
-from tracker.ui.parts.words import day, plain
+from tracker.ui.parts.words import plain
+from tracker.words import day
 
 if TYPE_CHECKING:
     from tracker.store import Store

@@ -8,7 +8,8 @@ from tracker.fade import months_between
 from tracker.records import AFTER, PROGRESS
 from tracker.ui.parts.pair import CHANGED, compare_states, only, state_in_force
 from tracker.ui.parts.reading_view import no_number
-from tracker.ui.parts.words import as_date, months_words, plain
+from tracker.ui.parts.words import plain
+from tracker.words import as_date, months_words
 
 if TYPE_CHECKING:
     from tracker.store import PortfolioEntry, Store

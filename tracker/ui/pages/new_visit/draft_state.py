@@ -17,7 +17,7 @@ from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
-from tracker.ui.parts.words import ROLE_WORDS
+from tracker.words import ROLE_WORDS
 from tracker.workflow.drafts import Change, Changed, at_step, with_changed_photos, with_photos
 
 if TYPE_CHECKING:

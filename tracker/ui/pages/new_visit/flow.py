@@ -20,8 +20,9 @@ from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import OPEN_DRAFT, begin
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
-from tracker.ui.parts.words import day, plain
+from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
+from tracker.words import day
 from tracker.workflow.visits import VISIT
 
 if TYPE_CHECKING:

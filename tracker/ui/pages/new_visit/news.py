@@ -13,7 +13,8 @@ from tracker.ui.pages.new_visit.marks import begin_anew
 from tracker.ui.pages.new_visit.tab import PART_WORDS, Choice, News, Tab
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.step_words import step_words
-from tracker.ui.parts.words import day, listed, plain, plain_lines, sentence_case
+from tracker.ui.parts.words import plain, plain_lines
+from tracker.words import day, listed, sentence_case
 from tracker.workflow.drafts import Change, with_part
 
 _KEPT = "The version that you do not choose stays under What changed on the client’s page."

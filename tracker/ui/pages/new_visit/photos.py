@@ -33,7 +33,7 @@ from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload import ask_photos, let_go_of
-from tracker.ui.parts.words import ROLE_WORDS, sentence_case
+from tracker.words import ROLE_WORDS, noun, sentence_case
 from tracker.workflow.drafts import with_changed_photos, without_photo
 from tracker.workflow.visits import VISIT
 
@@ -72,7 +72,7 @@ def _slot(work: Work, role: str, light: str, card: str, reflectance: float | Non
     label = "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
     present = work.of(role)
     if present:
-        st.markdown(f"**{label}{'s' if len(present) > 1 else ''}**")
+        st.markdown(f"**{noun(len(present), label)}**")
         _present(work, present)
     if role == PROGRESS and present:
         return

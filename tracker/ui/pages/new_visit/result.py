@@ -15,7 +15,8 @@ from tracker.ui.parts.pair import compare_states, state_in_force
 from tracker.ui.parts.photo_warnings import warn_before_saving
 from tracker.ui.parts.reading_view import level_words, measured_photo, no_number, reading_swatches
 from tracker.ui.parts.repeats import odd_notes, repeats
-from tracker.ui.parts.words import REGION_WORDS, ROLE_WORDS, plain
+from tracker.ui.parts.words import plain
+from tracker.words import REGION_TITLES, ROLE_WORDS
 
 if TYPE_CHECKING:
     from tracker.states import State
@@ -57,7 +58,7 @@ def _single(work: Work, state: State) -> None:
     if missing:
         st.subheader(plain(missing), anchor=False)
     elif photo.reading is not None:
-        regions = [f"{REGION_WORDS[region.name]} {level_words(region, photo)}" for region in photo.reading.regions]
+        regions = [f"{REGION_TITLES[region.name]} {level_words(region, photo)}" for region in photo.reading.regions]
         st.subheader(f"{', '.join(regions)}.", anchor=False)
     if work.kind != PROGRESS:
         other = "after" if photo.role == BEFORE else "before"

@@ -20,7 +20,7 @@ from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
 from tracker.ui.parts.day_field import day_field
 from tracker.ui.parts.notices import say_on_next_page, sorry
-from tracker.ui.parts.words import as_date, day
+from tracker.words import as_date, day
 from tracker.workflow.drafts import with_words
 
 if TYPE_CHECKING:

@@ -11,7 +11,8 @@ from tracker import workflow
 from tracker.records import PriceLine, Step, Visit
 from tracker.ui.pages.new_visit.step_form import step_form
 from tracker.ui.parts.step_words import cost_words, step_words
-from tracker.ui.parts.words import day, plain
+from tracker.ui.parts.words import plain
+from tracker.words import day
 from tracker.workflow.steps import MOST_STEPS
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ from tracker.agreed import NOTHING_AGREED
 from tracker.reading import Marks
 from tracker.records import Draft, PhotoRecord, Visit
 from tracker.ui.parts.opening import OPEN_DRAFT
-from tracker.ui.parts.words import ROLE_WORDS, count
+from tracker.words import ROLE_WORDS, count
 from tracker.workflow.drafts import PARTS, Changed, Seen, parts_unlike, with_part
 
 PART_WORDS = {

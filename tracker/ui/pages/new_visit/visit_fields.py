@@ -13,7 +13,8 @@ from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.parts.agree import Choice, agree
 from tracker.ui.parts.day_field import day_field
-from tracker.ui.parts.words import plain, sentence_case
+from tracker.ui.parts.words import plain
+from tracker.words import sentence_case
 from tracker.workflow.words import NOTE_LIMIT
 
 if TYPE_CHECKING:

@@ -1,0 +1,109 @@
+"""The words of the trade, and the grammar of small numbers and dates, for the screen, the papers and the core.
+
+What the core finds is a code (``mid``, ``after``) or a number; whoever says it takes the word from here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date, datetime
+
+REGION_WORDS = {"root": "root", "mid": "mid-lengths", "end": "ends"}
+"""A band of the hair within a sentence, by its code."""
+
+REGION_TITLES = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
+"""A band as a heading, or at the beginning of a sentence."""
+
+REGION_PLURALS = {"root": "roots", "mid": "mid-lengths", "end": "ends"}
+"""A band as one says it to the client: your roots, your ends."""
+
+ROLE_WORDS = {"before": "Before", "after": "After", "progress": "Progress"}
+"""What a photo is to its visit."""
+
+MADE_UP = "made up"
+"""Marks a client of the demo, and all that is theirs."""
+
+DAYS_PER_MONTH = 30.4375
+"""A year of 365.25 days in twelve."""
+
+_NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+
+
+def region_is(code: str) -> str:
+    """A band with its verb: `root is`, `ends are`."""
+    return f"{REGION_WORDS[code]} {'is' if code == 'root' else 'are'}"
+
+
+def number_word(number: int) -> str:
+    """A small count as a word, a larger one in figures."""
+    return _NUMBERS[number] if number < len(_NUMBERS) else str(number)
+
+
+def noun(number: float, word: str, plural: str = "") -> str:
+    """The noun in the form that goes with a number."""
+    return word if number == 1 else plural or word + "s"
+
+
+def count(number: int, word: str, plural: str = "") -> str:
+    """A number with its noun in the right form, as `1,200 visits`."""
+    return f"{number:,} {noun(number, word, plural)}"
+
+
+def listed(words: Iterable[str], empty: str = "") -> str:
+    """Words in a row: `a, b and c`."""
+    row = [word for word in words if word]
+    if not row:
+        return empty
+    if len(row) == 1:
+        return row[0]
+    return f"{', '.join(row[:-1])} and {row[-1]}"
+
+
+def sentence_case(text: str) -> str:
+    """The text with its first letter large and the rest untouched."""
+    return text[:1].upper() + text[1:]
+
+
+def day(when: date) -> str:
+    """A date as `3 March 2026`."""
+    return f"{when.day} {when:%B %Y}"
+
+
+def as_date(when: date | datetime) -> date:
+    """The local calendar day of a date or a moment."""
+    if isinstance(when, datetime):
+        return when.astimezone().date()
+    return when
+
+
+def ago(when: date, today: date | None = None) -> str:
+    """How long ago a day was, in the largest unit that still says something."""
+    days = ((today or date.today()) - when).days
+    if days < 0:
+        return f"on {day(when)}"
+    if days == 0:
+        return "today"
+    if days == 1:
+        return "yesterday"
+    steps = ((14, 1, "day"), (60, 7, "week"), (730, DAYS_PER_MONTH, "month"), (10**9, 365.25, "year"))
+    for limit, length, word in steps:
+        if days < limit:
+            return f"{count(int(days / length + 0.5), word)} ago"
+    return ""
+
+
+def months_words(months: float) -> str:
+    """A span as `6.0 months`, in days where it is shorter than a month; empty for the same day."""
+    days = round(months * DAYS_PER_MONTH)
+    if days < 1:
+        return ""
+    return count(days, "day") if days < 30 else f"{months:.1f} months"
+
+
+def disk_size(count_of_bytes: int) -> str:
+    """A size on disk in the unit a person would pick."""
+    scale = ((10**9, "GB"), (10**6, "MB"), (10**3, "kB"))
+    for unit, word in scale:
+        if count_of_bytes >= unit:
+            return f"{count_of_bytes / unit:.1f} {word}"
+    return f"{count_of_bytes} bytes"
