@@ -17,7 +17,7 @@ def loaded_by(statement: str) -> set[str]:
     return set(subprocess.run(command, capture_output=True, text=True, check=True).stdout.split())
 
 
-@pytest.mark.parametrize("statement", ["import tracker", "import tracker.cli", "import tracker.errors"])
+@pytest.mark.parametrize("statement", ["import tracker", "import tracker.cli", "import tracker.__main__", "import tracker.errors"])
 def test_the_doorways_are_light(statement: str) -> None:
     assert not loaded_by(statement) & HEAVY
 
