@@ -24,7 +24,7 @@ def completion(parser: argparse.ArgumentParser, shell: str) -> int:
     return 0
 
 
-def _name_files(parser: argparse.ArgumentParser, how: dict[str, str]) -> None:
+def _name_files(parser: argparse.ArgumentParser, how: object) -> None:
     """Have every word that is a file or a folder completed from the disk."""
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):

@@ -11,7 +11,7 @@ from typing import Any, Self
 def say(text: str) -> None:
     """One line of a result; signs that the terminal's encoding lacks are replaced."""
     encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, "replace").decode(encoding))
+    print(text.encode(encoding, "replace").decode(encoding), flush=True)
 
 
 def say_json(document: dict[str, Any]) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import streamlit as st
+from streamlit import config
 
 from tracker.ui import safe_settings, server, start
 from tracker.ui.daily import lifespan
@@ -39,7 +40,9 @@ def serve(port: int) -> None:
     KeyboardInterrupt : it was, and all is closed
     SystemExit : it could not be served; the reason is in the log
     """
+    quiet = {"server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
+    for name, value in quiet.items():
+        config.set_option(name, value)  # told before the app is made, they are no change that Streamlit remarks upon
     app = st.App(SCRIPT, **parts())
     sys.argv = [str(SCRIPT)]  # Streamlit looks for further settings beside the file that was started
-    quiet = {"server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
     app.run(config={**SETTINGS, **quiet})
