@@ -139,11 +139,14 @@ def test_bash_completes_what_is_typed(typed: str, offered: set[str], tmp_path: P
     (tmp_path / "script").write_text(printed.stdout)
     (tmp_path / "marks.json").touch()
     words = ["measured-hair", *typed.split(" ")]
-    program = (
-        'source script; COMP_WORDS=("$@"); COMP_CWORD=$(($# - 1)); '
-        "$(complete -p measured-hair | sed 's/.*-F \\([^ ]*\\) .*/\\1/') measured-hair \"${!#}\"; "
-        "printf '%s\\n' \"${COMPREPLY[@]}\""
-    )
+    # what bash does when the tab key is pressed (bash's manual, "Programmable Completion")
+    program = """
+    source ./script
+    COMP_WORDS=("$@") COMP_CWORD=$(($# - 1))
+    complete -p measured-hair | { read -r _ _ _ _ function _; echo "$function"; } > function
+    "$(cat function)" "$1" "${!#}"
+    printf '%s\\n' "${COMPREPLY[@]}"
+    """
     done = subprocess.run(
         ["bash", "-c", program, "bash", *words], cwd=tmp_path, capture_output=True, text=True, check=True
     )
