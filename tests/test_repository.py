@@ -127,5 +127,9 @@ def test_continuous_integration_types_what_the_readme_says() -> None:
     assert shown.splitlines() == [START, TESTS]
     # but for the locked dependencies before it, each checked by its hash
     installs = [line.strip() for line in script.read_text("utf-8").splitlines() if "pip install" in line]
-    assert installs == [".venv/bin/pip install --quiet --require-hashes -r requirements.lock"]
+    assert installs == [
+        ".venv/bin/pip install --quiet --require-hashes -r requirements.lock",
+        # and the program once more from its wheel, into an environment outside the tree, in the same versions
+        '.venv/bin/uv pip install --quiet --cache-dir "$scratch/cache" --python "$scratch/installed/bin/python" \\',
+    ]
     assert script.stat().st_mode & 0o111
