@@ -1,6 +1,6 @@
 """What becomes of damaged photos: ``python -m tests.damage_bench FOLDER`` prints a table.
 
-Each photo of the folder and of `sample_images` is damaged in one place and set against itself without the damage.
+Each photo of the folder and every sample photo is damaged in one place and set against itself without the damage.
 JPEG and HEIC are taken as their cameras wrote them; the other formats are made here from the same photos.
 
 The reading: a card where the program first expects one, and three bands of hair in the middle; each band is balanced
@@ -23,6 +23,7 @@ from PIL import Image
 from pillow_heif import register_heif_opener
 from skimage.color import deltaE_ciede2000
 
+from tests.samples import sample_photos
 from tracker.colorimetry import linear_to_lab
 from tracker.errors import PhotoError
 from tracker.photo import Photo, read_photo
@@ -33,7 +34,6 @@ SECTOR = 512
 HEAD = 4096  # bytes at the start that are left alone: what stands there is tags and tables
 CARD = (0.70, 0.55, 0.88, 0.71)  # left, top, right, bottom, shares of the photo
 BANDS = ((0.40, 0.15, 0.52, 0.30), (0.40, 0.40, 0.52, 0.55), (0.40, 0.70, 0.52, 0.85))
-SAMPLES = Path(__file__).parents[1] / "sample_images"
 MADE: dict[str, Callable[[Image.Image], bytes]] = {
     "HEIC, made": lambda image: saved(
         image, "HEIF", quality=80, tile_size=512, thumbnails=[256], enc_params={"preset": "ultrafast"}
@@ -133,7 +133,7 @@ def photos(folder: Path) -> Iterator[tuple[str, bytes]]:
     """Names of formats with the files of them."""
     paths = [path for path in sorted(folder.rglob("*")) if path.is_file()]
     np.random.default_rng(0).shuffle(paths)
-    for path in [*sorted(SAMPLES.glob("*.jpg")), *paths]:
+    for path in [*sample_photos(), *paths]:
         content = path.read_bytes()
         kind = "JPEG" if content[:3] == b"\xff\xd8\xff" else "HEIC" if content[4:8] == b"ftyp" else ""
         if kind:

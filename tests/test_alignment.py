@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import dataclasses
-import json
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -13,14 +11,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, marks, photograph, scene
 from tracker.alignment import SURROUND, align, aligned_picture
 from tracker.reading import Marks
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-TRUTH: dict[str, dict[str, Any]] = {
-    photo["file"]: photo for photo in json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
-}
+TRUTH: dict[str, dict[str, Any]] = {photo["file"]: photo for photo in SAMPLES}
 
 
 def moved(turn: float, scale: float, shift: tuple[float, float]) -> Marks:
@@ -104,7 +100,7 @@ def test_rendered_heads_come_to_lie_on_each_other() -> None:
     how = align(of(first), of(second))
     assert how is not None
     assert how.scale == pytest.approx(1.0, abs=0.05)
-    earlier, later = (cv2.imread(str(FOLDER / file)) for file in (first, second))
+    earlier, later = (cv2.imread(str(sample_photo(file))) for file in (first, second))
     size = tuple(TRUTH[first]["size"])
     laid = aligned_picture(later, size, size, how, 1408)
 

@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-import json
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.samples import SAMPLES, sample_photo
 from tracker.blend import find_blend
 from tracker.measure import measure_photo
 from tracker.photo import read_photo
 from tracker.quantities import Measured
 from tracker.reading import Marks, PhotoReading, ProfilePoint
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-TRUTH: dict[str, dict[str, Any]] = {
-    photo["file"]: photo for photo in json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
-}
+TRUTH: dict[str, dict[str, Any]] = {photo["file"]: photo for photo in SAMPLES}
 WAY = (np.arange(40) + 0.5) / 40
 
 
@@ -114,7 +110,7 @@ def measured(file: str) -> PhotoReading:
     photo = TRUTH[file]
     card = photo["card"]
     marks = Marks(card["kind"], tuple(map(tuple, card["corners"])), tuple(map(tuple, photo["path"])), photo["width"])
-    return measure_photo(read_photo((FOLDER / file).read_bytes()), marks)
+    return measure_photo(read_photo(sample_photo(file).read_bytes()), marks)
 
 
 # The renderer paints from 12.5 cm along the hair on, stronger and stronger for 19 cm (sample_images/make/scenes.json),

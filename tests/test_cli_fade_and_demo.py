@@ -103,7 +103,7 @@ def test_demo_fills_the_data_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     samples.mkdir()
     (samples / "a.jpg").write_bytes(before())
     sample = {"file": "a.jpg", "client": "Maja", "role": "single", "light": "D65", **entry("a.jpg")}
-    (samples / "truth.json").write_text(json.dumps({"photos": [sample]}), "utf-8")
+    (samples / "photos.json").write_text(json.dumps({"photos": [sample]}), "utf-8")
     monkeypatch.setattr(demo, "sample_folder", lambda: samples)
     monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
     status, out, err = run("demo", "--json")

@@ -285,7 +285,7 @@ def sample_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         card = {"kind": "grey18", "corners": CARD}
         entry = {"file": f"{role}.jpg", "client": "Noor", "role": role, "light": "D65", "card": card, "path": PATH}
         photos.append({**entry, "width": WIDTH})
-    (folder / "truth.json").write_text(json.dumps({"photos": photos}), "utf-8")
+    (folder / "photos.json").write_text(json.dumps({"photos": photos}), "utf-8")
     monkeypatch.setattr("tracker.workflow.demo.sample_folder", lambda: folder)
     return folder
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 import dataclasses
 import json
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import cv2
 import numpy as np
 import pytest
 
+from tests.samples import SAMPLES as TRUTH
+from tests.samples import sample_photo
 from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker.hair import gloss_share
 from tracker.measure import measure_photo
@@ -20,8 +21,6 @@ from tracker.quality import Framing, check_framing, light_at_hair
 from tracker.reading import Check, Marks, PhotoReading
 from tracker.records import from_json, to_json
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-TRUTH: list[dict[str, Any]] = json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
 NAMES = {"card_whole", "light_at_hair", "sharp", "close_enough", "gloss"}
 
 
@@ -32,7 +31,7 @@ def marks_of(photo: dict[str, Any]) -> Marks:
 
 @cache
 def rendered(file: str) -> Drawn:
-    photo = read_photo((FOLDER / file).read_bytes())
+    photo = read_photo(sample_photo(file).read_bytes())
     return Drawn(photo.encoded, photo.space)
 
 

@@ -9,11 +9,11 @@ import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
-import pytest
 from PIL import Image
 
+from tests import samples
+
 REPOSITORY = Path(__file__).parents[1]
-SAMPLES = REPOSITORY / "sample_images"
 
 START = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/streamlit run app.py"
 TESTS = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/python -m pytest"
@@ -63,9 +63,8 @@ def own_folders(text: str) -> list[str]:
 
 
 def sample_photos() -> list[Path]:
-    photos = sorted(path for path in tracked_files() if path.suffix in (".jpg", ".jpeg") and SAMPLES in path.parents)
-    if not photos:
-        pytest.skip("there are no sample photos in git yet")
+    photos = sorted(path for path in tracked_files() if path.suffix in (".jpg", ".jpeg"))
+    assert {*samples.sample_photos()} < {*photos}
     return photos
 
 
@@ -76,6 +75,11 @@ def test_sample_photos_carry_no_metadata() -> None:
 
 def test_sample_photos_are_small_together() -> None:
     assert sum(path.stat().st_size for path in sample_photos()) < LARGEST_SAMPLES
+
+
+def test_each_sample_photo_is_there_once() -> None:
+    names = [path.name for path in sample_photos()]
+    assert sorted(set(names)) == sorted(names)
 
 
 def test_metadata_in_a_photo_is_found() -> None:
@@ -123,5 +127,9 @@ def test_continuous_integration_types_what_the_readme_says() -> None:
     assert shown.splitlines() == [START, TESTS]
     # but for the locked dependencies before it, each checked by its hash
     installs = [line.strip() for line in script.read_text("utf-8").splitlines() if "pip install" in line]
-    assert installs == [".venv/bin/pip install --quiet --require-hashes -r requirements.lock"]
+    assert installs == [
+        ".venv/bin/pip install --quiet --require-hashes -r requirements.lock",
+        # and the program once more from its wheel, into an environment outside the tree, in the same versions
+        '.venv/bin/uv pip install --quiet --cache-dir "$scratch/cache" --python "$scratch/installed/bin/python" \\',
+    ]
     assert script.stat().st_mode & 0o111

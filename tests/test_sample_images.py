@@ -5,14 +5,14 @@ Source of the truth: ``sample_images/truth.json``, computed by the renderer from
 
 from __future__ import annotations
 
-import json
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.samples import SAMPLES as TRUTH
+from tests.samples import sample_photo
 from tracker.colorimetry import delta_e_2000
 from tracker.comparison import compare_readings
 from tracker.level import DEFAULT_SCALE
@@ -20,8 +20,6 @@ from tracker.measure import find_marks, measure_photo
 from tracker.photo import read_photo
 from tracker.reading import REGIONS, Marks, PhotoReading
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-TRUTH: list[dict[str, Any]] = json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
 PLAIN = [photo for photo in TRUTH if photo["card"]["kind"] == "grey18"]
 
 
@@ -37,7 +35,7 @@ def marks_of(photo: dict[str, Any]) -> Marks:
 @cache
 def measured(file: str) -> PhotoReading:
     truth = next(photo for photo in TRUTH if photo["file"] == file)
-    return measure_photo(read_photo((FOLDER / file).read_bytes()), marks_of(truth))
+    return measure_photo(read_photo(sample_photo(file).read_bytes()), marks_of(truth))
 
 
 def test_there_is_the_demo_that_was_asked_for() -> None:
@@ -47,9 +45,9 @@ def test_there_is_the_demo_that_was_asked_for() -> None:
     for role in ("before", "after"):
         lights = {photo["light"] for photo in PLAIN if photo["role"] == role}
         assert len(lights) >= 2
-    assert sum((FOLDER / photo["file"]).stat().st_size for photo in TRUTH) < 12e6
+    assert sum(sample_photo(photo["file"]).stat().st_size for photo in TRUTH) < 12e6
     for photo in TRUTH:
-        width, height = read_photo((FOLDER / photo["file"]).read_bytes()).size
+        width, height = read_photo(sample_photo(photo["file"]).read_bytes()).size
         assert width >= 1000
         assert height >= 1333
 
@@ -100,7 +98,7 @@ def test_the_service_is_found_at_the_ends_and_the_shadow_root_is_left_alone() ->
 
 @pytest.mark.parametrize("photo", PLAIN, ids=named)
 def test_the_card_is_found_by_itself(photo: dict[str, Any]) -> None:
-    picture = read_photo((FOLDER / photo["file"]).read_bytes())
+    picture = read_photo(sample_photo(photo["file"]).read_bytes())
     marks, problem = find_marks(picture, "grey18")
     assert problem is None
     assert marks.corners is not None

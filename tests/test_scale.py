@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
+from tests.samples import SAMPLES as TRUTH
 from tracker.errors import CardFarAway, CardTilted, InvalidEntry
 from tracker.scale import CardScale, card_scale
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-TRUTH: list[dict[str, Any]] = json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
 # of the cards as the renderer was told: sample_images/make/scenes.json
 SIZES = {"grey18": (84.0, 116.0), "steps3": (54.0, 150.0), "chart24": (116.0, 80.0)}
 

@@ -7,9 +7,7 @@ heads, whose hair runs from black to light blonde and from straight to wavy.
 from __future__ import annotations
 
 import io
-import json
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import cv2
@@ -17,21 +15,17 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
 from tracker.sharpness import card_blur, hair_blur
 
-FOLDER = Path(__file__).parents[1] / "sample_images"
-PHOTOS: list[dict[str, Any]] = [
-    photo
-    for photo in json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
-    if photo["card"]["kind"] == "grey18"
-]
+PHOTOS: list[dict[str, Any]] = [photo for photo in SAMPLES if photo["card"]["kind"] == "grey18"]
 LIMIT = 0.04 * 58.1  # of the ribbon's width: the limit in force, pixels
 
 
 @cache
 def loaded(file: str) -> np.ndarray:
-    return np.asarray(Image.open(FOLDER / file))
+    return np.asarray(Image.open(sample_photo(file)))
 
 
 def blurred(codes: np.ndarray, sigma: float) -> np.ndarray:

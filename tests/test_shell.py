@@ -24,6 +24,7 @@ from tracker.ui.safe_settings import SAFE
 REPOSITORY = Path(__file__).parents[1]
 INTERFACE = REPOSITORY / "tracker" / "ui"
 SETTINGS = tomllib.loads((REPOSITORY / ".streamlit" / "config.toml").read_text("utf-8"))
+THEME = tomllib.loads((INTERFACE / "theme.toml").read_text("utf-8"))["theme"]
 STYLE = (INTERFACE / "look.css").read_text("utf-8")
 HOSTILE = "<img src=x onerror=alert(1)>\"'&"
 
@@ -57,7 +58,7 @@ def test_what_may_be_handed_over_is_what_is_read() -> None:
 
 
 def test_every_setting_is_known_to_streamlit() -> None:
-    for section, values in SETTINGS.items():
+    for section, values in {**SETTINGS, "theme": THEME}.items():
         for name, value in values.items():
             for option in (
                 [f"{section}.{name}.{inner}" for inner in value] if isinstance(value, dict) else [f"{section}.{name}"]
@@ -66,8 +67,8 @@ def test_every_setting_is_known_to_streamlit() -> None:
 
 
 def test_theme_is_grey_with_equal_red_green_and_blue() -> None:
-    colours = re.findall(r"#[0-9a-fA-F]{6}", str(SETTINGS["theme"]))
-    links = {SETTINGS["theme"][mode]["linkColor"] for mode in ("light", "dark")}
+    colours = re.findall(r"#[0-9a-fA-F]{6}", str(THEME))
+    links = {THEME[mode]["linkColor"] for mode in ("light", "dark")}
     assert len(colours) > 40
     for colour in set(colours) - links:
         assert colour[1:3] == colour[3:5] == colour[5:7], colour
@@ -75,7 +76,7 @@ def test_theme_is_grey_with_equal_red_green_and_blue() -> None:
 
 @pytest.mark.parametrize(("mode", "index"), [("light", 0), ("dark", 1)])
 def test_accent_and_text_have_enough_contrast(mode: str, index: int) -> None:
-    theme = SETTINGS["theme"][mode]
+    theme = THEME[mode]
     action, over, focus = (
         re.findall(rf"--t-{name}: (#\w{{6}})", STYLE)[index] for name in ("action", "action-over", "focus")
     )

@@ -402,7 +402,7 @@ def test_the_command_line_says_so_in_one_line(
     refused = run(*command)
     require_refusal(refused, "wrong_database", "database is empty")
     assert "holds 4 pictures" in refused[2]
-    assert "python -m tracker restore BACKUP NEW_FOLDER" in refused[2]
+    assert "measured-hair restore BACKUP NEW_FOLDER" in refused[2]
     assert tree(kept.root) == before
 
 

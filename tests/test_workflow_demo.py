@@ -14,6 +14,8 @@ import pytest
 from crash_studio import add_client, pictures_in
 from PIL import Image
 
+import tracker
+from tests.samples import SAMPLES
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
 from tracker import workflow
 from tracker.errors import Conflict, NotFound, StoreDamaged
@@ -52,7 +54,7 @@ def samples(tmp_path_factory: pytest.TempPathFactory) -> Path:
         out = io.BytesIO()
         Image.fromarray(photograph(scene(tip=(50.0 + number, 6.0, 24.0))).encoded).save(out, "JPEG", quality=90)
         (folder / item["file"]).write_bytes(out.getvalue())
-    (folder / "truth.json").write_text(json.dumps({"photos": ENTRIES}))
+    (folder / "photos.json").write_text(json.dumps({"photos": ENTRIES}))
     return folder
 
 
@@ -126,7 +128,7 @@ def test_failing_half_way_leaves_nothing(store: Store, samples: Path, monkeypatc
 def test_a_photo_that_cannot_be_measured_is_kept_with_the_reason(store: Store, samples: Path, tmp_path: Path) -> None:
     moved = {**ENTRIES[-1], "path": [[-90, -90], [-80, -80]]}
     (tmp_path / "single.jpg").write_bytes((samples / "single.jpg").read_bytes())
-    (tmp_path / "truth.json").write_text(json.dumps({"photos": [moved]}))
+    (tmp_path / "photos.json").write_text(json.dumps({"photos": [moved]}))
     workflow.load_demo(store, tmp_path)
     (photo,) = store.photos()
     assert photo.failure
@@ -135,20 +137,25 @@ def test_a_photo_that_cannot_be_measured_is_kept_with_the_reason(store: Store, s
 def test_a_list_that_is_not_there_or_damaged(store: Store, samples: Path, tmp_path: Path) -> None:
     with pytest.raises(NotFound):
         workflow.load_demo(store, tmp_path / "nowhere")
-    (tmp_path / "truth.json").write_text(json.dumps({"photos": [{"file": "x.jpg"}]}))
+    (tmp_path / "photos.json").write_text(json.dumps({"photos": [{"file": "x.jpg"}]}))
     with pytest.raises(StoreDamaged):
         workflow.load_demo(store, tmp_path)
-    (tmp_path / "truth.json").write_text(json.dumps({"photos": ENTRIES}))
+    (tmp_path / "photos.json").write_text(json.dumps({"photos": ENTRIES}))
     with pytest.raises(NotFound, match=r"before\.jpg"):
         workflow.load_demo(store, tmp_path)
     assert store.is_empty()
 
 
-def test_sample_folder_is_found_or_its_absence_told(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.setattr(demo, "__file__", str(tmp_path / "tracker" / "workflow" / "demo.py"))
-    with pytest.raises(NotFound) as caught:
-        workflow.sample_folder()
-    assert caught.value.advice
-    (tmp_path / "sample_images").mkdir()
-    (tmp_path / "sample_images" / "truth.json").write_text("{}")
-    assert workflow.sample_folder() == tmp_path / "sample_images"
+def test_the_demo_s_own_photos_are_inside_the_program_and_marked_as_their_truth_says() -> None:
+    folder = workflow.sample_folder()
+    assert folder.is_relative_to(Path(tracker.__file__).parent)
+    truth = {photo["file"]: photo for photo in SAMPLES}
+    listed = json.loads((folder / "photos.json").read_text("utf-8"))["photos"]
+    for photo in listed:
+        assert {key: truth[photo["file"]][key] for key in photo} == photo
+    # each of them is shown: none is carried along that the demo leaves out
+    samples = demo.read_samples(folder)
+    assert [sample.path.name for sample in samples] == [photo["file"] for photo in listed]
+    heads = [[sample for sample in samples if sample.client == name] for name in {each.client for each in samples}]
+    assert all(demo._alike(head) == head for head in heads)
+    assert {sample.path for sample in samples} == set(folder.glob("*.jpg"))

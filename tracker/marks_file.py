@@ -25,7 +25,7 @@ from tracker.reading import Marks, Point
 FARTHEST = 1e6
 """Pixels; more than ten times the longest edge of any photo that is read."""
 
-_ADVICE = "What belongs in it: python -m tracker measure --help."
+_ADVICE = "What belongs in it: measured-hair measure --help."
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,10 +7,8 @@ card place and light must come out alike, so the spread between those photos is 
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from multiprocessing import get_context
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,12 +20,12 @@ from tests.bench.gloss import trimmed
 from tests.bench.hair import HEADS
 from tests.bench.photograph import PLACES, Shot, marks, take
 from tests.bench.report import table
+from tests.samples import SAMPLES, sample_photo
 from tracker.colorimetry import Floats, delta_e_2000, linear_to_lab
 from tracker.level import DEFAULT_SCALE
 from tracker.photo import Photo, read_photo
 from tracker.reading import REGIONS, Marks
 
-SAMPLES = Path(__file__).parents[2] / "sample_images"
 Box = tuple[int, int, int, int]
 _HIGH_WALL: Box = (215, 60, 90, 60)  # of the rendered scenes: plain wall left of the crown
 # the same hair at the same place of it: natural roots, and all of the lightened hair on its first day
@@ -102,11 +100,10 @@ def _row(where: str, way: str, errors: Floats) -> dict[str, Any]:
 
 def rendered() -> list[dict[str, Any]]:
     """The rendered scenes: errors to their truth, and the spread of L* of the same hair between photos."""
-    entries = json.loads((SAMPLES / "truth.json").read_text("utf-8"))["photos"]
     found: dict[tuple[str, str], Labs] = {}
     true: Labs = {}
-    for entry in entries:
-        name, photo = entry["file"].removesuffix(".jpg"), read_photo((SAMPLES / entry["file"]).read_bytes())
+    for entry in SAMPLES:
+        name, photo = entry["file"].removesuffix(".jpg"), read_photo(sample_photo(entry["file"]).read_bytes())
         corners, path = (tuple((float(x), float(y)) for x, y in points)
                          for points in (entry["card"]["corners"], entry["path"]))  # fmt: skip
         seen = see_photo(photo, Marks(entry["card"]["kind"], corners, path, entry["width"]))  # type: ignore[arg-type]

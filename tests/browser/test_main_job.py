@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tests.samples import sample_photo
 from tracker import workflow
 from tracker.records import BEFORE, MEASURING, PORTFOLIO
 from tracker.store import Store
@@ -17,14 +18,13 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-SAMPLES = Path(__file__).parents[2] / "sample_images"
 MEASURING_MS = 60_000
 LISTED = ("Today", "Clients", "New visit", "Portfolio", "Studio")
 
 
 def sample(role: str) -> Path:
     """The sample photo in that role, taken in daylight."""
-    return next(iter(sorted(SAMPLES.glob(f"*{role}*daylight*.jpg"))))
+    return sample_photo(f"noor_{role}_daylight.jpg")
 
 
 def settled(page: Any) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from tests.samples import sample_photo
 from tracker import workflow
 from tracker.records import MEASURING, Draft
 from tracker.store import Store
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
 pytestmark = pytest.mark.browser
 
 REPOSITORY = Path(__file__).parents[2]
-BEFORE = REPOSITORY / "sample_images" / "noor_before_daylight.jpg"
-AFTER = REPOSITORY / "sample_images" / "noor_after_daylight.jpg"
+BEFORE, AFTER = sample_photo("noor_before_daylight.jpg"), sample_photo("noor_after_daylight.jpg")
 
 
 @pytest.fixture

@@ -1,5 +1,5 @@
-"""The command line: ``python -m tracker measure | compare | fade | demo``."""
+"""The command line: ``measured-hair`` and ``python -m tracker`` are the same program."""
 
-from tracker.cli.command import main
+from tracker.cli.command import Command, main
 
-__all__ = ["main"]
+__all__ = ["Command", "main"]

@@ -8,22 +8,27 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
 
+from tracker import METHOD_VERSION, __version__
+from tracker.cli.files import file_or_input
 from tracker.cli.terminal import complain
 from tracker.errors import TrackerError
 
+PROGRAM = "measured-hair"
 BAD_INPUT = 2
 INTERRUPTED = 130  # 128 and the number of the signal, as shells have it
 
 _MARKS = """\
 MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
 "path": [[x, y], ...], "width": pixels, "light": "daylight"}]}. Points are pixels of the upright photo; photo paths
-are relative to the file. Kinds of card: grey18, steps3, chart24. Corners run clockwise from the card's own top left;
-without them a grey18 card is searched for. The path runs from root to tip. "card" may also have "reflectance",
-and "size_mm": [width, height] for lengths; "light" may be left out.
+are relative to the file, or to the current folder where MARKS comes from standard input. Kinds of card: grey18,
+steps3, chart24. Corners run clockwise from the card's own top left; without them a grey18 card is searched for. The
+path runs from root to tip. "card" may also have "reflectance", and "size_mm": [width, height] for lengths; "light"
+may be left out.
 """
 
 
@@ -35,16 +40,41 @@ class _Parser(argparse.ArgumentParser):
         raise SystemExit(BAD_INPUT)
 
 
-def main(arguments: Sequence[str] | None = None) -> int:
+@dataclass(frozen=True, slots=True)
+class Command:
+    """A command that is not of this room.
+
+    Attributes
+    ----------
+    name, says : str, its word, and what it does in a few words
+    takes : adds what it takes to its parser
+    run : runs it with what was typed; returns the exit status
+    """
+
+    name: str
+    says: str
+    takes: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -> int:
     """Run one command; returns the exit status.
 
     Parameters
     ----------
     arguments : words after the program's name; by default those it was started with
+    more : commands beside those of this room
     """
-    options = _parser().parse_args(arguments)
+    parser = _parser(more)
+    options = parser.parse_args(arguments)
     try:
-        status = _run(options)
+        added = next((each for each in more if each.name == options.command), None)
+        if options.command == "completion":
+            from tracker.cli.completion import completion
+
+            status = completion(parser, options.shell)
+        else:
+            status = added.run(options) if added else _run(options)
         sys.stdout.flush()
     except TrackerError as error:
         complain(error.code, error.message)
@@ -58,24 +88,43 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return status
 
 
-def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(prog="python -m tracker", description="Measure what a hair colour service really changed.")
+def _parser(more: Sequence[Command]) -> argparse.ArgumentParser:
+    parser = _Parser(
+        prog=PROGRAM,
+        description="Measure what a hair colour service really changed.",
+        epilog="Where a file is read, - stands for standard input.",
+    )
+    version = f"{PROGRAM} {__version__}, measuring by method {METHOD_VERSION}"
+    parser.add_argument("--version", action="version", version=version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for each in more:
+        each.takes(commands.add_parser(each.name, help=each.says))
     common = _Parser(add_help=False)
     common.add_argument("--json", action="store_true", help="print the result as JSON")
+    common.add_argument("--quiet", action="store_true", help="show no progress")
+    _add_measuring(commands, common)
+    commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
+    _add_keeping(commands, common)
+    completing = commands.add_parser("completion", help="print what makes a shell complete these commands")
+    completing.add_argument("shell", choices=("bash", "zsh", "fish"))
+    return parser
 
+
+def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
     measure = commands.add_parser("measure", parents=[common], help="measure marked photos", description=_MARKS)
-    measure.add_argument("marks", type=Path, metavar="MARKS.json")
+    measure.add_argument("marks", type=file_or_input, metavar="MARKS.json")
     measure.add_argument("--out", type=Path, metavar="RESULT.json", help="write the result there")
 
     compare = commands.add_parser("compare", parents=[common], help="lift, colour difference and verdict per region")
-    compare.add_argument("before", type=Path, metavar="BEFORE.json", help="a result of measure")
-    compare.add_argument("after", type=Path, metavar="AFTER.json", help="one with as many photos, in the same order")
+    compare.add_argument("before", type=file_or_input, metavar="BEFORE.json", help="a result of measure")
+    compare.add_argument(
+        "after", type=file_or_input, metavar="AFTER.json", help="one with as many photos, in the same order"
+    )
 
     fade = commands.add_parser("fade", parents=[common], help="how a service wears, from a table of readings")
     fade.add_argument(
         "series",
-        type=Path,
+        type=file_or_input,
         metavar="SERIES.csv",
         help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
     )
@@ -88,9 +137,6 @@ def _parser() -> argparse.ArgumentParser:
             metavar="NAME=LIMIT",
             help=f"when that quantity first lies {side} a limit, such as b*=24; may be given several times",
         )
-    commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
-    _add_keeping(commands, common)
-    return parser
 
 
 def _add_keeping(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
@@ -108,7 +154,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "measure":
         from tracker.cli.measuring import measure
 
-        return measure(options.marks, options.out, options.json)
+        return measure(options.marks, options.out, options.json, quiet=options.quiet)
     if options.command == "compare":
         from tracker.cli.comparing import compare
 
@@ -116,7 +162,8 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "fade":
         from tracker.cli.fading import fade
 
-        return fade(options.series, options.json, options.washes, above=options.above, below=options.below)
+        limits = {"above": options.above, "below": options.below}
+        return fade(options.series, options.json, options.washes, **limits, quiet=options.quiet)
     if options.command in ("backup", "check-backup", "restore"):
         from tracker.cli import keeping
 
@@ -127,4 +174,4 @@ def _run(options: argparse.Namespace) -> int:
         return keeping.restore(options.backup, options.folder, options.json)
     from tracker.cli.demo import demo
 
-    return demo(options.json)
+    return demo(options.json, quiet=options.quiet)

@@ -12,13 +12,19 @@ from tracker.kit import match_kits
 from tracker.uncertainty import format_measured
 
 
-def compare(before: Path, after: Path, as_json: bool) -> int:
+def compare(before: Path | None, after: Path | None, as_json: bool) -> int:
     """Compare the photos of two results in their order; status 1 where a pair has no number.
+
+    Parameters
+    ----------
+    before, after : Path of a RESULT; one of them may be None for standard input
 
     Raises
     ------
     CannotCompare : one is no result, or they do not go together
     """
+    if before is None and after is None:
+        raise CannotCompare("Standard input holds one result, not two.", "Name a file for one of them.")
     first, second = read_result(before), read_result(after)
     _require_pairs(first, second)
     pairs = [_pair(*photos) for photos in zip(first.photos, second.photos, strict=True)]

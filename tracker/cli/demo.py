@@ -7,15 +7,19 @@ from tracker.store import Store, data_folder
 from tracker.workflow.demo import load_demo
 
 
-def demo(as_json: bool) -> int:
+def demo(as_json: bool, *, quiet: bool = False) -> int:
     """Fill the data folder, which must hold no clients yet.
+
+    Parameters
+    ----------
+    quiet : bool, show no progress
 
     Raises
     ------
     TrackerError : there are clients, the photos are not here, or the folder cannot be used
     """
     with Store(data_folder()) as store:
-        with Progress() as progress:
+        with Progress(quiet) as progress:
             load_demo(store, progress=progress.show)
         usage = store.usage()
         folder = str(store.root)

@@ -26,14 +26,22 @@ Json = dict[str, object]
 
 
 def fade(
-    table: Path, as_json: bool, washes: float | None = None, *, above: Sequence[str] = (), below: Sequence[str] = ()
+    table: Path | None,
+    as_json: bool,
+    washes: float | None = None,
+    *,
+    above: Sequence[str] = (),
+    below: Sequence[str] = (),
+    quiet: bool = False,
 ) -> int:
     """Fit every quantity of a table, and say when limits are passed.
 
     Parameters
     ----------
+    table : Path, None for standard input
     washes : washes a week, as the client told
     above, below : limits, each as ``NAME=LIMIT``
+    quiet : bool, show no progress
 
     Raises
     ------
@@ -43,7 +51,7 @@ def fade(
     found = fade_from_csv(read_text(table, InvalidSeries), PROVISIONAL.sd)
     limits = [_limit(text, "above", found) for text in above] + [_limit(text, "below", found) for text in below]
     fits: dict[str, FadeFit] = {}
-    with Progress() as progress:
+    with Progress(quiet) as progress:
         for name, series in found.items():
             _require_two(series)
             progress.show(len(fits) / len(found), name)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import sys
 import tempfile
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from pathlib import Path
 
 from tracker.errors import StoreError, TrackerError
@@ -12,24 +13,36 @@ from tracker.errors import StoreError, TrackerError
 _LARGEST = 64 * 1024**2  # bytes of text; a photo's result takes some 15 kB
 
 
-def read_text(path: Path, wrong: type[TrackerError]) -> str:
+def file_or_input(word: str) -> Path | None:
+    """The file of that name; None, which stands for standard input, where the word is ``-``."""
+    return None if word == "-" else Path(word)
+
+
+def read_text(path: Path | None, wrong: type[TrackerError]) -> str:
     """The text of a file.
 
     Parameters
     ----------
+    path : Path, or None for standard input
     wrong : the error to raise where it cannot be read or is no text
     """
+    name = named(path)
     try:
-        with path.open("rb") as file:
+        with path.open("rb") if path else nullcontext(sys.stdin.buffer) as file:
             content = file.read(_LARGEST + 1)
     except (OSError, ValueError) as error:
-        raise wrong(f"{path} cannot be read ({_reason(error)}).", "Check its name and place.") from error
+        raise wrong(f"{name} cannot be read ({_reason(error)}).", "Check its name and place.") from error
     if len(content) > _LARGEST:
-        raise wrong(f"{path} is larger than {_LARGEST // 1024**2} MB.", "Check that it is the right file.")
+        raise wrong(f"{name} is larger than {_LARGEST // 1024**2} MB.", "Check that it is the right file.")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise wrong(f"{path} is not text in UTF-8.", "Check that it is the right file.") from error
+        raise wrong(f"{name} is not text in UTF-8.", "Check that it is the right file.") from error
+
+
+def named(path: Path | None) -> str:
+    """What a message calls a file; None is standard input."""
+    return "Standard input" if path is None else str(path)
 
 
 def require_writable(path: Path, sources: tuple[Path, ...]) -> None:

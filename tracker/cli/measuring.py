@@ -23,14 +23,15 @@ if TYPE_CHECKING:
 _MB = 1024**2
 
 
-def measure(marks: Path, out: Path | None, as_json: bool) -> int:
+def measure(marks: Path | None, out: Path | None, as_json: bool, *, quiet: bool = False) -> int:
     """Measure every photo of a marks file; status 1 where any has no number.
 
     Parameters
     ----------
-    marks : Path of the marks file; photos lie relative to it
+    marks : Path of the marks file, None for standard input; photos lie relative to it, or to the current folder
     out : Path or None, where to write the RESULT
     as_json : bool, print the RESULT instead of sentences
+    quiet : bool, show no progress
 
     Raises
     ------
@@ -38,13 +39,14 @@ def measure(marks: Path, out: Path | None, as_json: bool) -> int:
     """
     start_reader()
     found = parse_marks(read_text(marks, InvalidMarks))
+    folder = marks.parent if marks else Path()
     if out is not None:
-        require_writable(out, (marks, *(marks.parent / marked.photo for marked in found.photos)))
+        require_writable(out, (*filter(None, [marks]), *(folder / marked.photo for marked in found.photos)))
     entries: list[Json] = []
-    with Progress() as progress:
+    with Progress(quiet) as progress:
         for marked in found.photos:
             progress.show(len(entries) / len(found.photos), marked.photo)
-            entries.append(_entry(marked, marks.parent))
+            entries.append(_entry(marked, folder))
     if found.ignored:
         complain("note", f"Not part of a marks file and ignored: {', '.join(found.ignored)}.")
     result = document(entries)

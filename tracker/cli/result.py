@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from tracker import METHOD_VERSION
-from tracker.cli.files import read_text
+from tracker.cli.files import named, read_text
 from tracker.errors import CannotCompare, TrackerError
 from tracker.kit import Kit, was_developed
 from tracker.level import estimate_level
@@ -28,7 +28,7 @@ from tracker.warmth import estimate_warmth
 
 Json = dict[str, Any]
 
-_ADVICE = "Make it with python -m tracker measure --out."
+_ADVICE = "Make it with measured-hair measure --out."
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,8 +182,8 @@ def _region(region: RegionReading) -> Json:
     }
 
 
-def read_result(path: Path) -> Result:
-    """A RESULT file with its readings.
+def read_result(path: Path | None) -> Result:
+    """A RESULT file with its readings; None for standard input.
 
     Raises
     ------
@@ -215,5 +215,5 @@ def _is_sound(region: RegionReading) -> bool:
     return bool(symmetric and np.all(np.linalg.eigvalsh(covariances) > 0))
 
 
-def _no_result(path: Path) -> TrackerError:
-    return CannotCompare(f"{path} is not a result of measure.", _ADVICE)
+def _no_result(path: Path | None) -> TrackerError:
+    return CannotCompare(f"{named(path)} is not a result of measure.", _ADVICE)

@@ -11,7 +11,7 @@ from typing import Any, Self
 def say(text: str) -> None:
     """One line of a result; signs that the terminal's encoding lacks are replaced."""
     encoding = sys.stdout.encoding or "utf-8"
-    print(text.encode(encoding, "replace").decode(encoding))
+    print(text.encode(encoding, "replace").decode(encoding), flush=True)
 
 
 def say_json(document: dict[str, Any]) -> None:
@@ -37,10 +37,15 @@ def printable(text: str) -> str:
 
 
 class Progress:
-    """A line on standard error that says how far a command is; nothing where that is no terminal."""
+    """A line on standard error that says how far a command is; nothing where that is no terminal.
 
-    def __init__(self) -> None:
-        self._shown = sys.stderr.isatty()
+    Parameters
+    ----------
+    quiet : bool, True to show nothing on a terminal either
+    """
+
+    def __init__(self, quiet: bool = False) -> None:
+        self._shown = sys.stderr.isatty() and not quiet
 
     def __enter__(self) -> Self:
         return self

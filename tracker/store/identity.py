@@ -178,14 +178,14 @@ def _saves(found: str, state: _State, mark: Mark | None) -> str:
 def _advice(layout: Layout, backups: list[Path], readable: bool) -> Iterator[str]:
     yield "Nothing was opened, and nothing was changed."
     if backups:
-        yield "Restore a backup into a new folder: python -m tracker restore BACKUP NEW_FOLDER."
+        yield "Restore a backup into a new folder: measured-hair restore BACKUP NEW_FOLDER."
         yield f"The newest: {', '.join(map(str, backups))}."
     else:
         yield f"There is no backup in {layout.backups}; if you have one elsewhere, restore it into a new folder."
     if readable:
         yield (
             "Or go on with the database as it lies there, and the pictures that it names, in a new folder: "
-            f"python -m tracker restore {layout.root} NEW_FOLDER."
+            f"measured-hair restore {layout.root} NEW_FOLDER."
         )
 
 

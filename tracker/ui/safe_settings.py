@@ -12,7 +12,10 @@ import os
 import socket
 import subprocess
 import sys
-from typing import Final, Never
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, Final, Never
 
 from streamlit import config
 
@@ -34,6 +37,20 @@ SAFE: Final[dict[str, bool | int | str]] = {
     "server.showEmailPrompt": False,
 }
 """The same stand in ``.streamlit/config.toml``, from which `streamlit run` takes those that it needs first."""
+
+
+def _options(section: str, values: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """The settings of a section of a file under their full names, its inner sections' too."""
+    for name, value in values.items():
+        if isinstance(value, dict):
+            yield from _options(f"{section}.{name}", value)
+        else:
+            yield f"{section}.{name}", value
+
+
+_THEME_FILE = Path(__file__).with_name("theme.toml")
+THEME: Final = dict(_options("theme", tomllib.loads(_THEME_FILE.read_text("utf-8"))["theme"]))
+"""Colours and letters of Streamlit's own parts, by the names of its settings."""
 
 _WIDER = (
     "This program answers only the computer it runs on: whoever can open its address can see every client. "
@@ -57,7 +74,7 @@ def keep_to_this_computer() -> None:
 
 
 def _put_in_force() -> None:
-    for name, value in SAFE.items():
+    for name, value in {**SAFE, **THEME}.items():
         if config.get_option(name) != value:
             config.set_option(name, value)
 

@@ -45,6 +45,7 @@ def routes() -> list[BaseRoute]:
     """All of them, for `st.App`."""
     pictures = Pictures()
     return [
+        Route("/which-studio", which_studio),
         Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/set-aside/{name}.jpg", set_aside_picture),
         Route("/forgotten/{once}", forgotten),
@@ -55,6 +56,16 @@ def routes() -> list[BaseRoute]:
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
         Route("/picture/{photo_id}/aligned/{edge:int}.jpg", pictures.aligned),
     ]
+
+
+def which_studio(_: Request) -> Response:
+    """The sign of the studio that is served here, for a program that is started once more."""
+    from tracker.workflow.which_studio import studio_sign
+
+    try:
+        return PlainTextResponse(studio_sign(), headers={"Cache-Control": "no-store"})
+    except TrackerError:
+        return Response(status_code=404)
 
 
 def passing_picture(request: Request) -> Response:

@@ -25,6 +25,7 @@ Progress = Callable[[float, str], None]
 
 _MONTHS_BACK = 6.2  # the service lies far enough back for all progress photos
 _RECORDER = "demo"
+_AGAIN = "Install the program again."
 _NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
 
 # Made up, like the people: what a colourist might note, with prices of no real product
@@ -90,18 +91,8 @@ class Sample:
 
 
 def sample_folder() -> Path:
-    """The folder of the demo's photos in a checkout of the source.
-
-    Raises
-    ------
-    NotFound : the program was installed without them
-    """
-    folder = Path(__file__).parents[2] / "sample_images"
-    if not (folder / "truth.json").is_file():
-        raise NotFound(
-            "The photos of the demo are not here.", "They come with the source code: start the program from there."
-        )
-    return folder
+    """The folder of the demo's photos and of their list, inside the program."""
+    return Path(__file__).with_name("demo_photos")
 
 
 def has_demo(store: Store) -> bool:
@@ -125,7 +116,7 @@ def load_demo(
     Parameters
     ----------
     store : Store, without clients
-    folder : Path with ``truth.json`` and the photos it lists; None for `sample_folder`
+    folder : Path with ``photos.json`` and the photos it lists; None for `sample_folder`
     progress : called with the share that is done, 0..1, and what is being done
     today : date or None for the current one
 
@@ -146,24 +137,24 @@ def load_demo(
 
 
 def read_samples(folder: Path) -> list[Sample]:
-    """The photos that ``truth.json`` lists.
+    """The photos that ``photos.json`` lists.
 
     Raises
     ------
     NotFound : no list, or one of its photos is not there
     StoreDamaged : the list cannot be read
     """
-    listing = folder / "truth.json"
+    listing = folder / "photos.json"
     try:
         entries = json.loads(listing.read_text(encoding="utf-8"))["photos"]
         samples = [_sample(folder, entry) for entry in entries]
     except FileNotFoundError as error:
-        raise NotFound(f"The demo's list {listing} is not there.", "Check out the source code again.") from error
+        raise NotFound(f"The demo's list {listing} is not there.", _AGAIN) from error
     except (ValueError, KeyError, TypeError) as error:
-        raise StoreDamaged(f"The demo's list {listing} cannot be read.", "Check out the source code again.") from error
+        raise StoreDamaged(f"The demo's list {listing} cannot be read.", _AGAIN) from error
     for sample in samples:
         if not sample.path.is_file():
-            raise NotFound(f"The demo's photo {sample.path} is not there.", "Check out the source code again.")
+            raise NotFound(f"The demo's photo {sample.path} is not there.", _AGAIN)
     return samples
 
 
