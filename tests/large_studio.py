@@ -89,7 +89,7 @@ def build(root: Path, visits: int) -> None:
         clients = [
             Client(new_id(), _name(rng, number), _text(rng, 6), now()) for number in range(max(1, visits // A_CLIENT))
         ]
-        with store._writing() as connection:
+        with store.database.writing() as connection:
             connection.execute(insert(schema.client), [client_row(client) for client in clients])
             answers = [_answer(client, MEASURING, True) for client in clients]
             answers += [_answer(client, PORTFOLIO, rng.random() < 0.3) for client in clients]
@@ -116,7 +116,7 @@ def _photos(store: Store) -> dict[str, list[tuple[PhotoRecord, Template]]]:
             client_id, visit_id = new_id(), None if role == PROGRESS else new_id()
             record = PhotoRecord(
                 new_id(), client_id, visit_id, role, _DAY, _DAY, "Drawn by a program", "daylight",
-                store.put_picture(content), photo.size, marks(), reading,
+                store.pictures.put(content), photo.size, marks(), reading,
             )  # fmt: skip
             row = photo_row(record)
             stamp = "2000-01-02T03:04:05.000678Z"

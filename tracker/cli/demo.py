@@ -17,7 +17,7 @@ def demo(as_json: bool) -> int:
     with Store(data_folder()) as store:
         with Progress() as progress:
             load_demo(store, progress=progress.show)
-        usage = store.usage()
+        usage = store.disk.usage()
         folder = str(store.root)
     counts = {"clients": usage.clients, "visits": usage.visits, "photos": usage.pictures}
     if as_json:

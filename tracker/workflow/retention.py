@@ -14,4 +14,4 @@ _DAYS_A_MONTH = 30.4375
 
 def not_seen_for(store: Store, months: int, today: date | None = None) -> list[Absent]:
     """Clients who have not been here for so many months, longest first."""
-    return store.not_seen_since((today or date.today()) - timedelta(days=months * _DAYS_A_MONTH))
+    return store.clients.not_seen_since((today or date.today()) - timedelta(days=months * _DAYS_A_MONTH))
