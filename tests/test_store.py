@@ -383,7 +383,7 @@ def test_a_damaged_photo_is_not_removed_by_saving_its_visit(store: Store) -> Non
 @pytest.mark.parametrize("kind", ["client", "visit", "photo", "draft"])
 def test_missing_records(store: Store, kind: str) -> None:
     with pytest.raises(NotFound, match=kind):
-        getattr(store, kind)("no such id")
+        getattr(store, f"{kind}s").get("no such id")
 
 
 def test_the_same_identifier_twice(store: Store) -> None:

@@ -42,7 +42,7 @@ def test_a_visit_comes_back_with_photos_pictures_and_log(store: Store) -> None:
     assert store.deletions.put_back(deletion.token) == deletion
     assert everything(store) == before
     told = store.edits.find(record_id=visit.id)
-    assert next(edit.what for edit in told if edit not in log) == undo.PUT_BACK
+    assert next(edit.what for edit in told if edit not in log) == edits.PUT_BACK
     assert {edit.before for edit in log} <= {edit.before for edit in told}
     with store.database.reading() as connection:
         assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
@@ -144,11 +144,11 @@ def test_the_log_stays_in_order_however_often_one_takes_back(store: Store) -> No
         store.clients.change(other.id, partial(replace, note=str(number)))
         store.deletions.put_back(deletion.token)
     for identifier in (client.id, other.id):
-        edits = store.edits.find(identifier)
-        assert [edit.at for edit in edits] == sorted((edit.at for edit in edits), reverse=True)
+        told = store.edits.find(identifier)
+        assert [edit.at for edit in told] == sorted((edit.at for edit in told), reverse=True)
     assert [edit.what for edit in reversed(store.edits.find(client.id))] == [
         "changed",
-        *(["removed", undo.PUT_BACK] * 3),
+        *(["removed", edits.PUT_BACK] * 3),
     ]
     numbers = [edit.number for edit in (*store.edits.find(client.id), *store.edits.find(other.id))]
     by_time = sorted((*store.edits.find(client.id), *store.edits.find(other.id)), key=lambda edit: edit.at)
