@@ -28,6 +28,7 @@ from sqlalchemy import insert
 from tracker.records import PhotoRecord, Visit, new_id, now
 from tracker.store import Store, restore, schema
 from tracker.store.counted import recount
+from tracker.store.engine import make_engine
 from tracker.store.folder import sync_folders
 from tracker.store.pictures import name_of
 from tracker.store.rows import photo_row, visit_row
@@ -92,10 +93,12 @@ def build(root: Path, visits: int) -> None:
                     MARKS, kept,
                 )  # fmt: skip
                 photos.append(photo_row(photo))
-        with store.database.writing() as connection:
+        engine = make_engine(store.database.layout.database)  # past the unit of work: nothing of the visits is read
+        with engine.begin() as connection:
             connection.execute(insert(schema.visit), rows)
             connection.execute(insert(schema.photo), photos)
             recount(connection, store.database.pictures)
+        engine.dispose()
     os.sync()  # what was built is not written while something is timed
 
 

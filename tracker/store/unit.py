@@ -16,7 +16,7 @@ from tracker.store.edits import ANSWERED, CHANGED, REMOVED, edit_line, log_edits
 from tracker.store.outcomes import refresh_outcomes
 from tracker.store.rows import Row
 from tracker.store.searching import refresh_words
-from tracker.store.watching import GONE, NEW, anything_written, written
+from tracker.store.watching import GONE, NEW, written
 from tracker.store.wearing import forget_wear
 
 _LOGGED = ("client", "consent", "visit", "photo", "price")
@@ -35,15 +35,16 @@ def derive(connection: Connection, by: str, told: Sequence[Row] = ()) -> set[str
     -------
     set of str : names of pictures that no record names any more
     """
-    if not anything_written(connection):
-        log_edits(connection, told, by)
-        return set()
+    kinds = set(connection.execute(select(written.c.kind).distinct()).scalars())
     log_edits(connection, told or list(_lines(connection)), by)
-    refresh_words(connection, _visits())
-    refresh_outcomes(connection, _visits_with_photos())
-    forget_wear(connection, _clients())
-    left = set(connection.execute(_left_pictures()).scalars())
-    connection.execute(delete(written))
+    if "visit" in kinds:
+        refresh_words(connection, _visits())
+    if kinds & {"visit", "photo"}:
+        refresh_outcomes(connection, _visits_with_photos())
+        forget_wear(connection, _clients())
+    left = set(connection.execute(_left_pictures()).scalars()) if kinds & {"photo", "draft_file"} else set()
+    if kinds:
+        connection.execute(delete(written))
     return left
 
 
