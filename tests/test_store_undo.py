@@ -244,3 +244,15 @@ def test_the_memory_is_bounded_and_ends_with_the_program(store: Store, monkeypat
     assert not store.deletions.can_put_back(large.token)
     with Store(store.root) as other:
         assert not other.deletions.can_put_back(tokens[-1])
+
+
+def test_a_line_of_the_price_list_comes_back_and_its_log_never_left(store: Store) -> None:
+    line = store.prices.save(PriceLine(new_id(), "Toner", 60.0, "ml", 12.0, "EUR", now()))
+    dearer = store.prices.save(replace(line, price=13.0))
+    store.deletions.put_back(store.prices.delete(line.id).token)
+    assert store.prices.all() == [dearer]
+    assert [(edit.what, edit.before) for edit in reversed(store.edits.find())] == [
+        ("changed", line),
+        ("removed", dearer),
+        (edits.PUT_BACK, None),
+    ]

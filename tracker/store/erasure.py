@@ -162,7 +162,7 @@ class Erasures:
             require_client(connection, client_id)
             _list_as_erased(connection, {client_id, *merged_into(connection, client_id)}, now())
         with self._database.writing() as connection:
-            going = _files_of(connection, client_id) - _files_of_others(connection, client_id)
+            going = _files_of(connection, client_id) - _files_of(connection, client_id, others=True)
             there = [name for name in sorted(going) if self._database.pictures.is_there(name)]
             for name in there:
                 self._database.pictures.remove(name)
@@ -288,15 +288,11 @@ def _count(connection: Connection, table: Table, client_id: str) -> int:
     return connection.execute(select(func.count()).where(table.c.client_id == client_id)).scalar_one()
 
 
-def _files_of(connection: Connection, client_id: str) -> set[str]:
+def _files_of(connection: Connection, client_id: str, *, others: bool = False) -> set[str]:
+    """Names of the pictures of one client, or of all the others."""
     photo, draft, held = schema.photo, schema.draft, schema.draft_file
-    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id == client_id)
-    of_photos = select(photo.c.file).where(photo.c.client_id == client_id)
-    return set(connection.execute(union(of_photos, in_drafts)).scalars())
-
-
-def _files_of_others(connection: Connection, client_id: str) -> set[str]:
-    photo, draft, held = schema.photo, schema.draft, schema.draft_file
-    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id != client_id)
-    of_photos = select(photo.c.file).where(photo.c.client_id != client_id)
-    return set(connection.execute(union(of_photos, in_drafts)).scalars())
+    photos, drafts = (
+        (column != client_id) if others else (column == client_id) for column in (photo.c.client_id, draft.c.client_id)
+    )
+    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(drafts)
+    return set(connection.execute(union(select(photo.c.file).where(photos), in_drafts)).scalars())
