@@ -28,6 +28,7 @@ from sqlalchemy import insert
 from tracker.records import PhotoRecord, Visit, new_id, now
 from tracker.store import Store, restore, schema
 from tracker.store.counted import recount
+from tracker.store.engine import make_engine
 from tracker.store.folder import sync_folders
 from tracker.store.pictures import name_of
 from tracker.store.rows import photo_row, visit_row
@@ -65,11 +66,11 @@ def measured(visits: int) -> Times:
         shutil.rmtree(Path(folder) / "copy")
         with Store(root) as store:
             made: list[Path] = []
-            times["first backup"] = timed(lambda: made.append(store.backup()))
-            times["next backup"] = timed(lambda: made.append(store.backup()))
+            times["first backup"] = timed(lambda: made.append(store.backups.make()))
+            times["next backup"] = timed(lambda: made.append(store.backups.make()))
             fresh = (b"%d" % number * 100 for number in count())
-            times["100 photos put"] = timed(lambda: [store.put_picture(next(fresh)) for _ in range(100)])
-            times["100 looks at the room"] = timed(lambda: [store.room() for _ in range(100)])
+            times["100 photos put"] = timed(lambda: [store.pictures.put(next(fresh)) for _ in range(100)])
+            times["100 looks at the room"] = timed(lambda: [store.disk.room() for _ in range(100)])
         times["restore"] = timed(lambda: restore(made[0], Path(folder) / "new"))
     return times
 
@@ -86,16 +87,18 @@ def build(root: Path, visits: int) -> None:
             for role in ("before", "after"):
                 content = rng.randbytes(PICTURE_BYTES)
                 name = name_of(content)
-                store._pictures.take(name, content)
+                store.database.pictures.take(name, content)
                 photo = PhotoRecord(
                     new_id(), visit.client_id, visit.id, role, now(), now(), "Camera", "daylight", name, (100, 90),
                     MARKS, kept,
                 )  # fmt: skip
                 photos.append(photo_row(photo))
-        with store._writing() as connection:
+        engine = make_engine(store.database.layout.database)  # past the unit of work: nothing of the visits is read
+        with engine.begin() as connection:
             connection.execute(insert(schema.visit), rows)
             connection.execute(insert(schema.photo), photos)
-            recount(connection, store._pictures)
+            recount(connection, store.database.pictures)
+        engine.dispose()
     os.sync()  # what was built is not written while something is timed
 
 

@@ -70,20 +70,20 @@ def measure(home: Path) -> dict[str, tuple[float, float]]:
     begin = time.perf_counter()
     catch_up(store)  # as the running program does beside its pages
     print(f"wear of all clients worked out in {time.perf_counter() - begin:.0f} s", file=sys.stderr)
-    summaries = store.clients()
+    summaries = store.clients.summaries()
     often = max(summaries, key=lambda summary: summary.visits).client.id
     usual = min(summaries, key=lambda summary: abs(summary.visits - 5)).client.id
-    visit = store.visits(usual)[0].id
+    visit = store.visits.of_client(usual)[0].id
     works: dict[str, Callable[[], object]] = {
-        "call: list of clients": store.clients,
-        "call: clients by name": lambda: store.clients("ada"),
-        "call: search in visits": lambda: store.find_visits("smoke honey"),
-        "call: search that finds nothing": lambda: store.find_visits("zzzz"),
+        "call: list of clients": store.clients.summaries,
+        "call: clients by name": lambda: store.clients.summaries("ada"),
+        "call: search in visits": lambda: store.visits.find("smoke honey"),
+        "call: search that finds nothing": lambda: store.visits.find("zzzz"),
         "call: past results": lambda: past_results(store, Start("mid", (3.0, 5.0), None, "")),
         "call: past results, all": lambda: past_results(store, Start("mid", (1.0, 10.0), None, "")),
-        "call: list of the portfolio": store.portfolio_visits,
-        "call: recent visits": lambda: store.recent_visits(8),
-        "call: one client's photos": lambda: store.photos(client_id=usual),
+        "call: list of the portfolio": store.portfolio.visits,
+        "call: recent visits": lambda: store.visits.recent(8),
+        "call: one client's photos": lambda: store.photos.find(client_id=usual),
         "page: Today": lambda: page("today"),
         "page: Clients": lambda: page("clients"),
         "page: Clients, a name typed": lambda: page("clients", "ada"),

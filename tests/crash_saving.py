@@ -43,58 +43,58 @@ def prepare(root: Path, job: Job) -> None:
         for number in range(2 if job.name == "merge" else 1):
             client = add_client(store, f"qxnamexq{number or ''}", "qxnotexq")
             visit = new_visit(client.id)
-            store.save_visit(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
+            store.visits.save(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
         if job.name == "bring_back":
-            store.backup(root.parent / "backups")
+            store.backups.make(root.parent / "backups")
         if job.name == "set_aside":
-            lost = store.save_photo(new_photo(store, client.id, b"lost", role="progress")).file
+            lost = store.photos.save(new_photo(store, client.id, b"lost", role="progress")).file
             aside = root / "set-aside" / "2026-01-02" / f"{lost}.jpg"
             aside.parent.mkdir(parents=True)
-            store.picture_path(lost).rename(aside)
-            store.put_picture(ORPHAN)
+            store.pictures.path(lost).rename(aside)
+            store.pictures.put(ORPHAN)
 
 
 def save(store: Store) -> None:
     """Change the visit through a draft: new pictures, other photos, another note."""
-    (visit,) = store.recent_visits(9)
+    (visit,) = store.visits.recent(9)
     names = (b"new before", b"new after")
     photos = tuple(new_photo(store, visit.client_id, name, visit_id=visit.id) for name in names)
     changed = replace(visit, note="changed")
-    draft = store.save_draft(new_draft(visit.client_id, changed, photos))
-    store.save_visit(changed, photos, draft_id=draft.id)
+    draft = store.drafts.save(new_draft(visit.client_id, changed, photos))
+    store.visits.save(changed, photos, draft_id=draft.id)
 
 
 def erase(store: Store) -> None:
     """Erase the client."""
-    store.erase_client(store.clients()[0].client.id)
+    store.erasures.erase(store.clients.summaries()[0].client.id)
 
 
 def remove(store: Store) -> None:
     """Delete the visit."""
-    store.delete_visit(store.recent_visits(1)[0].id)
+    store.visits.delete(store.visits.recent(1)[0].id)
 
 
 def put_back(store: Store) -> None:
     """Delete the visit and take that back."""
-    store.put_back(store.delete_visit(store.recent_visits(1)[0].id).token)
+    store.deletions.put_back(store.visits.delete(store.visits.recent(1)[0].id).token)
 
 
 def merge(store: Store) -> None:
     """Make both records one."""
-    kept, other = (summary.client for summary in store.clients())
-    store.merge_clients(kept, other.id, by="the owner")
+    kept, other = (summary.client for summary in store.clients.summaries())
+    store.clients.merge(kept, other.id, by="the owner")
 
 
 def bring_in(store: Store) -> None:
     """Take in a list of three clients and a visit of each, at once."""
     clients = [Client(new_id(), f"Listed {number}", "", now()) for number in range(3)]
-    store.add_records(clients, [new_visit(client.id, note="listed") for client in clients])
+    store.importing.add(clients, [new_visit(client.id, note="listed") for client in clients])
 
 
 def back_up(store: Store) -> None:
     """Make a first and a second backup: the second shares pictures with the first."""
-    store.backup()
-    store.backup()
+    store.backups.make()
+    store.backups.make()
 
 
 def bring_back(root: Path) -> None:
@@ -214,23 +214,23 @@ def die_at(last: int) -> None:
 def look(root: Path) -> State:
     """What a person finds who opens the studio after the crash."""
     with Store(root) as store:
-        with store._reading() as connection:
+        with store.database.reading() as connection:
             sound = connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
             broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
-        photos, drafts = store.photos(), store.drafts()
+        photos, drafts = store.photos.find(), store.drafts.find()
         wanted = {photo.file for photo in photos} | {photo.file for draft in drafts for photo in draft.photos}
         return {
-            "sound": sound and not broken and not store.damaged() and not store.database_damaged,
+            "sound": sound and not broken and not store.damaged_records() and not store.database.damaged,
             "files_match": pictures_in(root) == wanted and not list(root.rglob("*.tmp")),
-            "pictures": sorted(store.picture(photo.file).decode() for photo in photos),
-            "notes": [visit.note for visit in store.recent_visits(9)],
-            "clients": len(store.clients()),
+            "pictures": sorted(store.pictures.get(photo.file).decode() for photo in photos),
+            "notes": [visit.note for visit in store.visits.recent(9)],
+            "clients": len(store.clients.summaries()),
             "drafts": len(drafts),
             "tokens": len(files_with(root, TOKENS)),
-            "erased": len(store.erasures()),
-            "clients_of_visits": len({visit.client_id for visit in store.recent_visits(9)}),
-            "backups": [not check_backup(backup.folder).damaged for backup in store.shelf.backups()],
-            "aside": sorted(store.set_aside_picture(left.name).decode() for left in store.set_aside_pictures()),
+            "erased": len(store.erasures.all()),
+            "clients_of_visits": len({visit.client_id for visit in store.visits.recent(9)}),
+            "backups": [not check_backup(backup.folder).damaged for backup in store.backups.shelf.backups()],
+            "aside": sorted(store.set_aside.picture(left.name).decode() for left in store.set_aside.pictures()),
             "left_beside": [path.name for path in root.parent.glob(".*")],
             "restored": look_at_restored(root.parent / "new"),
         }
@@ -242,7 +242,11 @@ def look_at_restored(root: Path) -> list[object] | None:
         return None
     marked = read_mark(root / "studio.json") is not None
     with Store(root) as store:
-        return [sorted(store.picture(photo.file).decode() for photo in store.photos()), len(store.clients()), marked]
+        return [
+            sorted(store.pictures.get(photo.file).decode() for photo in store.photos.find()),
+            len(store.clients.summaries()),
+            marked,
+        ]
 
 
 def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:

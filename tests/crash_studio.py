@@ -54,7 +54,7 @@ def reading() -> PhotoReading:
 def add_client(store: Store, name: str = "Ada", note: str = "", purposes: Iterable[str] = PURPOSES) -> Client:
     """Keep a client who agrees to those purposes."""
     client = Client(new_id(), name, note, now())
-    return store.add_client(client, [answer(client.id, purpose) for purpose in purposes])
+    return store.clients.add(client, [answer(client.id, purpose) for purpose in purposes])
 
 
 def answer(client_id: str, purpose: str = MEASURING, given: bool = True) -> Consent:
@@ -76,7 +76,7 @@ def new_photo(
     taken_at: datetime = datetime(2026, 3, 14, 10, tzinfo=UTC),
 ) -> PhotoRecord:
     """A photo whose picture is kept; the record is not saved."""
-    file = store.put_picture(content)
+    file = store.pictures.put(content)
     return PhotoRecord(
         new_id(),
         client_id,
@@ -117,7 +117,7 @@ def save_pair(store: Store, client_id: str, before: bytes = b"before", after: by
         new_photo(store, client_id, before, visit_id=visit.id),
         replace(new_photo(store, client_id, after, visit_id=visit.id), role="after"),
     ]
-    return store.save_visit(visit, photos)
+    return store.visits.save(visit, photos)
 
 
 def pictures_in(root: Path) -> set[str]:

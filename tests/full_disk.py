@@ -46,17 +46,17 @@ def build(home: Path) -> str:
 
 def state(home: Path, store: Store) -> Found:
     """What is there: tokens, clients, pictures that can be read."""
-    photos = store.photos()
+    photos = store.photos.find()
     return {
         "tokens": [name for name, _ in files_with(home, TOKENS)],
-        "clients": len(store.clients()),
-        "photos": len([store.picture(photo.file) for photo in photos]),
-        "erased": len(store.erasures()),
+        "clients": len(store.clients.summaries()),
+        "photos": len([store.pictures.get(photo.file) for photo in photos]),
+        "erased": len(store.erasures.all()),
     }
 
 
 def finished(store: Store) -> bool:
-    with store._reading() as connection:
+    with store.database.reading() as connection:
         return connection.exec_driver_sql("SELECT count(*) FROM erasure WHERE finished_at IS NULL").scalar() == 0
 
 
@@ -65,7 +65,7 @@ def closed_studio(disk: Path, other: Path) -> Found:
     home = disk / "studio"
     victim = build(home)
     with Store(home) as store:
-        store.keep_reserve()
+        store.disk.keep_reserve()
     filler = fill(disk)
     with Store(home) as store:
         fill(disk)
@@ -74,10 +74,10 @@ def closed_studio(disk: Path, other: Path) -> Found:
         folder, _ = export_everything(store, elsewhere=other)
         refused = ""
         try:
-            store.put_picture(b"one more photo")
+            store.pictures.put(b"one more photo")
         except StoreFull as error:
             refused = error.what
-        receipt = store.erase_client(victim)
+        receipt = store.erasures.erase(victim)
         found = {
             "before": before,
             "after": state(home, store),
@@ -89,7 +89,7 @@ def closed_studio(disk: Path, other: Path) -> Found:
     for path in (filler, disk / "filler-1"):
         path.unlink()
     with Store(home) as store:
-        store.keep_reserve()
+        store.disk.keep_reserve()
         found["reserve"] = (home / "reserve.bin").stat().st_size
         found["finished"] = finished(store)
     return found
@@ -117,10 +117,10 @@ def many_words(disk: Path, _other: Path) -> Found:
     with Store(home) as store:
         for number in range(30):
             add_client(store, f"Long {number}", f"{number} words " * 100_000)
-        store.keep_reserve()
+        store.disk.keep_reserve()
     filler = fill(disk)
     with Store(home) as store:
-        store.erase_client(victim)
+        store.erasures.erase(victim)
         found: Found = {"after": state(home, store), "finished": finished(store)}
     filler.unlink()
     with Store(home) as store:
@@ -143,17 +143,17 @@ def pictures_first(disk: Path, _other: Path) -> Found:
     with Store(home) as store:
         client = add_client(store, TOKENS[0].decode(), TOKENS[1].decode() * 400_000)
         save_pair(store, client.id, TOKENS[4] + os.urandom(9_000_000), os.urandom(9_000_000))
-        store.keep_reserve()
+        store.disk.keep_reserve()
     filler = fill(disk)
     with Store(home) as store:
-        receipt = store.erase_client(client.id)
-        left = [summary for summary in store.clients() if summary.client.id == client.id]
-        found: Found = {"files": receipt.counts.files, "left": len(left), "erased": len(store.receipts())}
+        receipt = store.erasures.erase(client.id)
+        left = [summary for summary in store.clients.summaries() if summary.client.id == client.id]
+        found: Found = {"files": receipt.counts.files, "left": len(left), "erased": len(store.erasures.receipts())}
     filler.unlink()
     with Store(home) as store:
-        for summary in store.clients():  # the other one with tokens
+        for summary in store.clients.summaries():  # the other one with tokens
             if summary.client.name.startswith("qx"):
-                store.erase_client(summary.client.id)
+                store.erasures.erase(summary.client.id)
         return {**found, "then": state(home, store)}
 
 
@@ -166,13 +166,13 @@ def pages(disk: Path, _other: Path) -> Found:
     from tracker.ui import session
     from tracker.ui.navigation import ENTRIES
 
-    session.open_store().keep_reserve()
+    session.open_store().disk.keep_reserve()
     session.close_stores()
     fill(disk)
     store = session.open_store()
     fill(disk)
-    client = store.clients("other")[0].client
-    asked = {"client": client.id, "visit": store.visits(client.id)[0].id}
+    client = store.clients.summaries("other")[0].client
+    asked = {"client": client.id, "visit": store.visits.of_client(client.id)[0].id}
     failed, markdown = [], {}
     for entry in ENTRIES:
         test = open_page(entry.name, **asked)

@@ -42,6 +42,7 @@ from tracker.records import (
 )
 from tracker.repeatability import PROVISIONAL
 from tracker.store import Store, schema
+from tracker.store.engine import make_engine
 from tracker.store.outcomes import outcome_row
 from tracker.store.rows import client_row, consent_row, photo_row, time_text, visit_row
 from tracker.store.searching import text_row
@@ -89,7 +90,9 @@ def build(root: Path, visits: int) -> None:
         clients = [
             Client(new_id(), _name(rng, number), _text(rng, 6), now()) for number in range(max(1, visits // A_CLIENT))
         ]
-        with store._writing() as connection:
+        # past the unit of work, which would work every visit out anew: what came of them is known from the templates
+        engine = make_engine(store.database.layout.database)
+        with engine.begin() as connection:
             connection.execute(insert(schema.client), [client_row(client) for client in clients])
             answers = [_answer(client, MEASURING, True) for client in clients]
             answers += [_answer(client, PORTFOLIO, rng.random() < 0.3) for client in clients]
@@ -101,6 +104,7 @@ def build(root: Path, visits: int) -> None:
                     _write(connection, rng, batch, photos, outcomes)
                     batch = []
             _write(connection, rng, batch, photos, outcomes)
+        engine.dispose()
 
 
 def _photos(store: Store) -> dict[str, list[tuple[PhotoRecord, Template]]]:
@@ -116,7 +120,7 @@ def _photos(store: Store) -> dict[str, list[tuple[PhotoRecord, Template]]]:
             client_id, visit_id = new_id(), None if role == PROGRESS else new_id()
             record = PhotoRecord(
                 new_id(), client_id, visit_id, role, _DAY, _DAY, "Drawn by a program", "daylight",
-                store.put_picture(content), photo.size, marks(), reading,
+                store.pictures.put(content), photo.size, marks(), reading,
             )  # fmt: skip
             row = photo_row(record)
             stamp = "2000-01-02T03:04:05.000678Z"

@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
 from tracker.records import now
 from tracker.store import EXPIRE_AFTER, MOST, Store, check_backup
+from tracker.store.backup import Backups
 from tracker.store.backup_shelf import Shelf
 from tracker.workflow import backups
 from tracker.workflow.backups import back_up, back_up_at_start, bring_back, days_since_backup
@@ -48,11 +49,11 @@ def test_one_a_day_and_none_of_an_empty_studio(store: Store, monkeypatch: pytest
     assert back_up_at_start(store) is None
     at(monkeypatch, begin + timedelta(days=1))
     second = back_up_at_start(store)
-    assert [backup.folder for backup in store.shelf.backups()] == [second, first]
-    assert (store.shelf.backups()[0].clients, store.shelf.backups()[0].photos) == (1, 2)
-    assert days_since_backup(store.shelf.backups()) == 0
+    assert [backup.folder for backup in store.backups.shelf.backups()] == [second, first]
+    assert (store.backups.shelf.backups()[0].clients, store.backups.shelf.backups()[0].photos) == (1, 2)
+    assert days_since_backup(store.backups.shelf.backups()) == 0
     at(monkeypatch, begin + timedelta(days=5))
-    assert days_since_backup(store.shelf.backups()) == 4
+    assert days_since_backup(store.backups.shelf.backups()) == 4
     assert days_since_backup([]) is None
 
 
@@ -63,13 +64,13 @@ def test_old_ones_go_and_never_the_newest(store: Store, monkeypatch: pytest.Monk
     for day in range(MOST + 3):
         at(monkeypatch, begin + timedelta(days=day))
         assert back_up_at_start(store) is not None
-    kept = store.shelf.backups()
+    kept = store.backups.shelf.backups()
     assert [(begin + timedelta(days=MOST + 2) - backup.made_at).days for backup in kept] == list(range(MOST))
     for week in range(1, 7):
         at(monkeypatch, kept[0].made_at + timedelta(weeks=week))
         made = back_up(store)
-    assert store.shelf.backups()[0].folder == made
-    oldest = store.shelf.backups()[-1].made_at
+    assert store.backups.shelf.backups()[0].folder == made
+    oldest = store.backups.shelf.backups()[-1].made_at
     assert kept[0].made_at + timedelta(weeks=6) - oldest <= EXPIRE_AFTER + timedelta(weeks=1)
 
 
@@ -80,12 +81,12 @@ def test_old_ones_go_from_a_studio_whose_clients_were_all_erased(store: Store, m
     for day in (0, 1):
         at(monkeypatch, begin + timedelta(days=day))
         back_up_at_start(store)
-    store.erase_client(client.id)
+    store.erasures.erase(client.id)
     for week in range(1, 7):
-        assert files_with(store.shelf.folder, [b"qxgonexq"]) != []
+        assert files_with(store.backups.shelf.folder, [b"qxgonexq"]) != []
         at(monkeypatch, begin + timedelta(days=1, weeks=week))
         back_up_at_start(store)
-    assert files_with(store.shelf.folder, [b"qxgonexq"]) == []
+    assert files_with(store.backups.shelf.folder, [b"qxgonexq"]) == []
 
 
 @pytest.mark.parametrize("how", ["one is made already", "none can be made"])
@@ -94,19 +95,19 @@ def test_old_ones_go_although_no_new_one_is_made(store: Store, monkeypatch: pyte
     begin = now()
     for week in range(8):
         at(monkeypatch, begin + timedelta(weeks=week))
-        store.backup()
+        store.backups.make()
 
     def full(_: Store) -> Path:
         raise StoreFull("The disk is full.")
 
     if how == "none can be made":
-        monkeypatch.setattr(Store, "backup", full)
+        monkeypatch.setattr(Backups, "make", full)
         at(monkeypatch, begin + timedelta(weeks=8))
         with pytest.raises(StoreFull):
             back_up_at_start(store)
     else:
         assert back_up_at_start(store) is None
-    assert len(store.shelf.backups()) == 6
+    assert len(store.backups.shelf.backups()) == 6
 
 
 def test_the_order_is_the_backups_own_and_not_the_clocks(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -115,8 +116,8 @@ def test_the_order_is_the_backups_own_and_not_the_clocks(store: Store, monkeypat
     for day in (0, 400, 1, -400, 2):
         at(monkeypatch, begin + timedelta(days=day))
         made.append(back_up(store))
-    assert [backup.folder for backup in store.shelf.backups()] == made[::-1]
-    assert [backup.number for backup in store.shelf.backups()] == [5, 4, 3, 2, 1]
+    assert [backup.folder for backup in store.backups.shelf.backups()] == made[::-1]
+    assert [backup.number for backup in store.backups.shelf.backups()] == [5, 4, 3, 2, 1]
     assert [path.name[:21] for path in made] == [f"tracker-backup-{number:06d}" for number in range(1, 6)]
 
 
@@ -128,7 +129,7 @@ def test_backups_of_earlier_versions_come_before_all_numbered_ones(store: Store)
         old.mkdir()
         (old / "database.sqlite").write_bytes((first / "database.sqlite").read_bytes())
     second = back_up(store)
-    listed = store.shelf.backups()
+    listed = store.backups.shelf.backups()
     assert [backup.folder.name[15:23] for backup in listed] == ["000002-2", "000001-2", "20990101", "20260101"]
     assert listed[0].folder == second
     assert [backup.number for backup in listed] == [2, 1, 0, 0]
@@ -142,7 +143,7 @@ def test_the_name_tells_the_number_where_the_note_does_not(store: Store, note: s
         (made[1] / "contents.json").unlink()
     else:
         (made[1] / "contents.json").write_text('{"rows": []}' if note == "no number" else '{"num', "utf-8")
-    assert [backup.number for backup in store.shelf.backups()] == [2, 1]
+    assert [backup.number for backup in store.backups.shelf.backups()] == [2, 1]
     assert back_up(store).name.startswith("tracker-backup-000003-")
 
 
@@ -158,14 +159,14 @@ def test_a_clock_that_was_ahead_stops_and_removes_nothing(
     for day in range(2):
         at(monkeypatch, begin + timedelta(days=3 + ahead + day))
         assert back_up_at_start(store) is not None
-    assert days_since_backup(store.shelf.backups()) == 0
+    assert days_since_backup(store.backups.shelf.backups()) == 0
     at(monkeypatch, begin + timedelta(days=5))
-    assert (days_since_backup(store.shelf.backups()) or 0) < 0
+    assert (days_since_backup(store.backups.shelf.backups()) or 0) < 0
     made = back_up_at_start(store)
     assert made is not None
     assert made.is_dir()
     assert back_up_at_start(store) is None
-    assert len(store.shelf.backups()) == 6
+    assert len(store.backups.shelf.backups()) == 6
 
 
 def test_a_clock_that_was_set_back_by_hours_stops_nothing(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -185,16 +186,16 @@ def test_after_many_days_ahead_the_backup_just_made_stays(store: Store, monkeypa
     at(monkeypatch, begin)
     made = back_up(store)
     assert made.is_dir()
-    assert store.shelf.backups()[0].folder == made
+    assert store.backups.shelf.backups()[0].folder == made
 
 
 def test_a_clock_that_stands_on_one_day_does_not_end_the_backups(store: Store) -> None:
     client = add_client(store)
     assert back_up_at_start(store) is not None
     for _ in range(9):
-        store.save_visit(new_visit(client.id), [])
+        store.visits.save(new_visit(client.id), [])
     assert back_up_at_start(store) is None
-    store.save_visit(new_visit(client.id), [])
+    store.visits.save(new_visit(client.id), [])
     assert back_up_at_start(store) is not None
     assert back_up_at_start(store) is None
 
@@ -266,7 +267,7 @@ def test_a_right_clock_lets_old_ones_go(gaps: list[float]) -> None:
 
 def test_what_was_cut_off_goes_and_what_is_being_made_stays(store: Store) -> None:
     add_client(store)
-    shelf = store.shelf
+    shelf = store.backups.shelf
     back_up(store)
     left = shelf.folder / f".{'a' * 32}.tmp"
     left.mkdir()
@@ -302,11 +303,11 @@ def test_pictures_are_shared_between_backups_and_not_with_the_studio(store: Stor
 def test_a_picture_lost_in_the_studio_is_kept_from_the_earlier_backup(store: Store) -> None:
     save_pair(store, add_client(store).id, b"lost", b"other")
     back_up(store)
-    (photo,) = (each for each in store.photos() if store.picture(each.file) == b"lost")
-    store.picture_path(photo.file).write_bytes(b"altered")
+    (photo,) = (each for each in store.photos.find() if store.pictures.get(each.file) == b"lost")
+    store.pictures.path(photo.file).write_bytes(b"altered")
     with pytest.raises(StoreDamaged, match="1 photo files"):
         back_up(store)
-    newest = store.shelf.backups()[0].folder
+    newest = store.backups.shelf.backups()[0].folder
     assert photo.file in pictures_in(newest)
     assert check_backup(newest).damaged == frozenset()
 
@@ -357,7 +358,7 @@ def test_bringing_one_back(store: Store, tmp_path: Path) -> None:
     save_pair(store, gone.id, b"qxpicturexq")
     save_pair(store, kept.id, b"b", b"a")
     made = back_up(store)
-    store.erase_client(gone.id)
+    store.erasures.erase(gone.id)
     back = bring_back(made, tmp_path / "new")
     assert (back.clients, back.visits, back.photos, back.left_out, back.damaged) == (1, 1, 2, 1, 0)
     assert files_with(tmp_path / "new", [b"qxgonexq", b"qxpicturexq"]) == []

@@ -33,7 +33,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def names(store: Store) -> list[str]:
-    return [summary.client.name for summary in store.clients()]
+    return [summary.client.name for summary in store.clients.summaries()]
 
 
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
@@ -125,9 +125,9 @@ def test_lines_are_counted_as_an_editor_does(store: Store) -> None:
 def test_a_formula_comes_in_as_text_and_goes_round(store: Store, sign: str) -> None:
     typed = f"{sign}1+1"
     bring_in(store, plan_import(store, f"name,note\n{typed},{typed}\n".encode()))
-    [summary] = store.clients()
+    [summary] = store.clients.summaries()
     assert (summary.client.name, summary.client.note) == (typed, typed)
-    out = to_csv(sheet_tables("client", store.entries("client"))["client"])
+    out = to_csv(sheet_tables("client", store.kept.entries("client"))["client"])
     assert f"'{typed}".encode() in out
     again = plan_import(store, out)
     assert again.clients == ()
@@ -145,7 +145,7 @@ def test_a_formula_for_a_heading_goes_out_as_text_and_comes_in_again(store: Stor
 
 def test_our_own_list_of_clients_comes_in_again(store: Store, tmp_path: Path) -> None:
     kept = [add_client(store, name, note) for name, note in (("Zoë", "=a"), ("Bea; B", 'b "c"\nd'), ("'quoted", "'-x"))]
-    out = to_csv(sheet_tables("client", store.entries("client"))["client"])
+    out = to_csv(sheet_tables("client", store.kept.entries("client"))["client"])
     with Store(tmp_path / "other") as other:
         plan = plan_import(other, out)
         assert {(client.name, client.note) for client in plan.clients} == {(each.name, each.note) for each in kept}
@@ -155,11 +155,11 @@ def test_our_own_list_of_clients_comes_in_again(store: Store, tmp_path: Path) ->
 # promise 28: no answer is made up
 def test_a_client_from_a_list_has_agreed_to_nothing(store: Store) -> None:
     bring_in(store, plan_import(store, b"name\nAda\n"))
-    [summary] = store.clients()
+    [summary] = store.clients.summaries()
     assert summary.consents == frozenset()
-    assert not [purpose for purpose in PURPOSES if store.has_consent(summary.client.id, purpose)]
+    assert not [purpose for purpose in PURPOSES if store.consents.given(summary.client.id, purpose)]
     with pytest.raises(TrackerError):
-        store.save_visit(new_visit(summary.client.id), [])
+        store.visits.save(new_visit(summary.client.id), [])
 
 
 def test_past_visits(store: Store) -> None:
@@ -167,9 +167,9 @@ def test_past_visits(store: Store) -> None:
     content = b"Client,Date,Services,Notes,Next time\n ada ,2025-03-14,toner; cut,=likes it,cooler\nAda,14.4.2025,,,\n"
     plan = plan_import(store, content, today=TODAY)
     assert plan.refused == ()
-    assert store.visits(ada.id) == []
+    assert store.visits.of_client(ada.id) == []
     assert bring_in(store, plan) == 2
-    first, second = sorted(store.visits(ada.id), key=lambda visit: visit.on)
+    first, second = sorted(store.visits.of_client(ada.id), key=lambda visit: visit.on)
     assert (first.on, first.services, first.note, first.next_time) == (
         date(2025, 3, 14),
         ("toner", "cut"),
@@ -177,7 +177,7 @@ def test_past_visits(store: Store) -> None:
         "cooler",
     )
     assert (second.on, second.services, second.note) == (date(2025, 4, 14), (), "")
-    assert [found.visit for found in store.find_visits("likes")[0]] == [first]
+    assert [found.visit for found in store.visits.find("likes")[0]] == [first]
     again = plan_import(store, content, today=TODAY)
     assert [refusal.why for refusal in again.refused] == [
         "This visit of ada on 2025-03-14 is there already, with the same services.",
@@ -241,10 +241,10 @@ def test_days_and_months_are_never_guessed(
 def test_all_of_a_list_or_nothing(store: Store) -> None:
     ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
     plan = plan_import(store, b"client,date\nAda,2025-01-01\nBea,2025-01-02\n", today=TODAY)
-    store.erase_client(bea.id)
+    store.erasures.erase(bea.id)
     with pytest.raises(NotFound):
         bring_in(store, plan)
-    assert store.visits(ada.id) == []
+    assert store.visits.of_client(ada.id) == []
     clients = plan_import(store, b"name\nCy\nDee\n")
     taken = replace(clients, clients=(clients.clients[0], Client(ada.id, "Dee", "", ada.created_at)))
     with pytest.raises(TrackerError):

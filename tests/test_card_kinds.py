@@ -256,7 +256,7 @@ class TestOneMore:
     @staticmethod
     def _draft(test: AppTest, store: Store) -> Draft:
         draft_id = test.query_params["draft"]
-        return store.draft(draft_id if isinstance(draft_id, str) else draft_id[0])
+        return store.drafts.get(draft_id if isinstance(draft_id, str) else draft_id[0])
 
     @staticmethod
     def _upload(test: AppTest, role: str, content: bytes) -> None:

@@ -28,8 +28,8 @@ def test_back_up_check_and_bring_back(home: Path) -> None:
     status, out, _ = run("check-backup", made, "--json")
     assert (status, json.loads(out)["photos"], json.loads(out)["damaged"]) == (0, 2, [])
     with Store(home / "studio") as store:
-        gone = store.clients()[0].client.id
-        store.erase_client(gone)
+        gone = store.clients.summaries()[0].client.id
+        store.erasures.erase(gone)
     status, out, _ = run("restore", made, home / "new", "--json")
     assert (status, json.loads(out)["clients"], json.loads(out)["erased"]) == (0, 0, 1)
 

@@ -45,7 +45,7 @@ def client(store: Store) -> Client:
 
 
 def begun(store: Store, client: Client, note: str = "", photos: tuple[PhotoRecord, ...] = ()) -> Draft:
-    return store.save_draft(new_draft(client.id, new_visit(client.id, note=note), photos))
+    return store.drafts.save(new_draft(client.id, new_visit(client.id, note=note), photos))
 
 
 def noted(draft: Draft, note: str) -> Draft:
@@ -60,56 +60,56 @@ def test_each_save_raises_the_revision_and_a_stale_one_is_refused_with_what_is_k
     store: Store, client: Client
 ) -> None:
     read = begun(store, client)
-    theirs = store.save_draft(noted(read, "theirs"))
+    theirs = store.drafts.save(noted(read, "theirs"))
     assert (read.revision, theirs.revision) == (1, 2)
     with pytest.raises(DraftChanged) as refused:
-        store.save_draft(noted(read, "mine"))
-    assert refused.value.kept == theirs == store.draft(read.id)
+        store.drafts.save(noted(read, "mine"))
+    assert refused.value.kept == theirs == store.drafts.get(read.id)
 
 
 def test_a_draft_that_went_does_not_come_back_by_a_save(store: Store, client: Client) -> None:
     read = begun(store, client)
-    store.delete_draft(read.id)
+    store.drafts.delete(read.id)
     with pytest.raises(Conflict, match="another window"):
-        store.save_draft(read)
-    assert store.drafts() == []
+        store.drafts.save(read)
+    assert store.drafts.find() == []
 
 
 def test_a_draft_of_an_older_program_can_be_saved(store: Store, client: Client) -> None:
     read = begun(store, client)
-    with store._engine.begin() as connection:
+    with store.database.engine.begin() as connection:
         old = to_json(read).replace(',"revision":1}', "}")
         assert '"revision":1}' not in old[-20:]
         connection.exec_driver_sql("UPDATE draft SET revision = 0, record = ?", (old,))
-    assert store.save_draft(store.draft(read.id)).revision == 1
+    assert store.drafts.save(store.drafts.get(read.id)).revision == 1
 
 
 @pytest.mark.parametrize("kind", ["visit", "progress"])
 def test_what_another_window_added_last_is_not_lost_with_the_draft(store: Store, client: Client, kind: str) -> None:
     one, two = (new_photo(store, client.id, name, role="progress") for name in (b"1", b"2"))
-    read = store.save_draft(replace(begun(store, client), kind=kind, photos=(one,)))
-    added = store.save_draft(replace(read, photos=(one, two)))
+    read = store.drafts.save(replace(begun(store, client), kind=kind, photos=(one,)))
+    added = store.drafts.save(replace(read, photos=(one, two)))
     with pytest.raises(DraftChanged):
         (workflow.record_visit if kind == "visit" else workflow.record_progress)(store, read)
-    assert store.draft(read.id) == added
-    assert store.visits(client.id) == [] == store.photos(client_id=client.id)
+    assert store.drafts.get(read.id) == added
+    assert store.visits.of_client(client.id) == [] == store.photos.find(client_id=client.id)
 
 
 def test_a_version_set_aside_goes_and_comes_back_with_the_draft_and_goes_with_the_client(
     store: Store, client: Client
 ) -> None:
     read = begun(store, client, "first")
-    store.save_draft(noted(read, "second"), apart=noted(read, "qxasideqx"))
-    store.change_client(client.id, lambda kept: replace(kept, note="changed since"))
-    [line] = store.edits(record_id=read.id)
+    store.drafts.save(noted(read, "second"), apart=noted(read, "qxasideqx"))
+    store.clients.change(client.id, lambda kept: replace(kept, note="changed since"))
+    [line] = store.edits.find(record_id=read.id)
     assert (line.kind, line.what, line.before.visit.note) == ("draft", "set aside", "qxasideqx")
-    deletion = store.delete_draft(read.id)
+    deletion = store.drafts.delete(read.id)
     assert deletion is not None
-    assert [each.before for each in store.edits(record_id=read.id)] == [None]
-    store.put_back(deletion.token)
-    assert "qxasideqx" in [each.before.visit.note for each in store.edits(record_id=read.id) if each.before]
+    assert [each.before for each in store.edits.find(record_id=read.id)] == [None]
+    store.deletions.put_back(deletion.token)
+    assert "qxasideqx" in [each.before.visit.note for each in store.edits.find(record_id=read.id) if each.before]
     root = store.root
-    store.erase_client(client.id)
+    store.erasures.erase(client.id)
     store.close()
     assert files_with(root, [b"qxasideqx"]) == []
 
@@ -142,7 +142,7 @@ def test_photos_that_windows_add_at_once_are_all_in(tmp_path: Path, stores: int)
         for thread in threads:
             thread.join()
         assert failed == []
-        assert {photo.id for photo in one.draft(draft.id).photos} == {photo.id for photo in photos}
+        assert {photo.id for photo in one.drafts.get(draft.id).photos} == {photo.id for photo in photos}
 
 
 def test_the_same_picture_added_by_both_counts_once(store: Store, client: Client) -> None:
@@ -150,7 +150,7 @@ def test_the_same_picture_added_by_both_counts_once(store: Store, client: Client
     one, same = new_photo(store, client.id, b"1"), new_photo(store, client.id, b"1")
     for photo in (one, same):
         workflow.change_draft(store, draft.id, with_photos([photo]))
-    assert store.draft(draft.id).photos == (one,)
+    assert store.drafts.get(draft.id).photos == (one,)
 
 
 def test_a_photo_that_was_removed_stays_removed(store: Store, client: Client) -> None:
@@ -158,7 +158,7 @@ def test_a_photo_that_was_removed_stays_removed(store: Store, client: Client) ->
     draft = begun(store, client, photos=(photo,))
     workflow.change_draft(store, draft.id, without_photo(photo.id))
     workflow.change_draft(store, draft.id, with_changed_photos([photo], [replace(photo, light="other")]))
-    assert store.draft(draft.id).photos == ()
+    assert store.drafts.get(draft.id).photos == ()
 
 
 def test_marks_that_both_moved_are_kept_both(store: Store, client: Client) -> None:
@@ -168,8 +168,8 @@ def test_marks_that_both_moved_are_kept_both(store: Store, client: Client) -> No
     assert workflow.change_draft(store, draft.id, with_changed_photos([photo], [theirs])).clashes == ()
     changed = workflow.change_draft(store, draft.id, with_changed_photos([photo], [mine]))
     assert changed.clashes == (photo.id,)
-    assert store.draft(draft.id).photos == (mine,)
-    [line] = store.edits(record_id=draft.id)
+    assert store.drafts.get(draft.id).photos == (mine,)
+    [line] = store.edits.find(record_id=draft.id)
     assert line.before.photos == (theirs,)
 
 
@@ -181,7 +181,7 @@ def test_a_part_that_was_not_touched_takes_what_the_other_window_wrote(store: St
     changed = workflow.change_draft(store, draft.id, with_words(seen, replace(visit, next_time="mine")))
     assert changed.draft.visit == replace(visit, note="theirs", next_time="mine")
     assert changed.clashes == ()
-    assert store.edits(record_id=draft.id) == []
+    assert store.edits.find(record_id=draft.id) == []
 
 
 # any order of what two windows do
@@ -206,7 +206,7 @@ class Window:
     def run(self) -> None:
         """One run of the page at its last step, again until nothing has to begin anew."""
         while True:
-            draft = self.store.draft(self.tab.draft.id)
+            draft = self.store.drafts.get(self.tab.draft.id)
             if draft.revision != self.tab.draft.revision:
                 self.tab.hear(draft)
             self.seen_photos = draft.photos
@@ -334,8 +334,8 @@ class TwoWindows(RuleBasedStateMachine):
     def nothing_is_lost(self) -> None:
         if not hasattr(self, "draft_id"):
             return
-        draft = self.store.draft(self.draft_id)
-        kept = to_json(draft) + "".join(to_json(line.before) for line in self.store.edits(record_id=self.draft_id))
+        draft = self.store.drafts.get(self.draft_id)
+        kept = to_json(draft) + "".join(to_json(line.before) for line in self.store.edits.find(record_id=self.draft_id))
         assert {word for word in self.words if word not in kept} == set()
         assert self.photos <= {photo.id for photo in draft.photos}
 

@@ -27,6 +27,7 @@ from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.records import Consent, PhotoRecord, Visit, from_json, to_json
 from tracker.report import UNITS, SheetTable, as_typed, sheet_tables, to_csv, units_in
 from tracker.store import Store, archive
+from tracker.store.exports import Exports
 from tracker.workflow.export import export_client, export_everything
 
 pytest_plugins = ("test_pages_harness",)
@@ -69,14 +70,16 @@ class Page(HTMLParser):
 def test_one_client_as_a_zip(filled: Filled) -> None:
     content, exported = export_client(filled.store, filled.client.id)
     files = unpacked(content)
-    photos = filled.store.photos(filled.client.id)
+    photos = filled.store.photos.find(filled.client.id)
     assert (exported.clients, exported.visits, exported.photos, exported.missing) == (1, 1, 4, 0)
     kept = {hashlib.sha256(body).hexdigest() for name, body in files.items() if name.endswith(".jpg")}
     assert kept == {photo.file for photo in photos}
     whole = json.loads(files["record.json"])
     entries = whole["entries"]
-    assert [from_json(Visit, json.dumps(entry)) for entry in entries["visit"]] == [filled.store.visit(filled.visit.id)]
-    assert [from_json(Consent, json.dumps(entry)) for entry in entries["consent"]] == filled.store.consents(
+    assert [from_json(Visit, json.dumps(entry)) for entry in entries["visit"]] == [
+        filled.store.visits.get(filled.visit.id)
+    ]
+    assert [from_json(Consent, json.dumps(entry)) for entry in entries["consent"]] == filled.store.consents.of_client(
         filled.client.id
     )
     again = [
@@ -91,7 +94,7 @@ def test_one_client_as_a_zip(filled: Filled) -> None:
 def test_the_tables_hold_each_number_with_its_unit(filled: Filled) -> None:
     files = unpacked(export_client(filled.store, filled.client.id)[0])
     regions = sheet(files["tables/photo_reading_regions.csv"])
-    photos = {photo.id: photo for photo in filled.store.photos(filled.client.id)}
+    photos = {photo.id: photo for photo in filled.store.photos.find(filled.client.id)}
     assert len(regions) == 3 * len(photos)
     for row in regions:
         region = photos[row["photo id"]].reading.region(row["name"])
@@ -135,7 +138,7 @@ def test_every_text_is_quoted() -> None:
 
 
 def test_the_page_loads_nothing_and_shows_what_was_typed(filled: Filled) -> None:
-    filled.store.change_client(filled.client.id, lambda kept: replace(kept, name=NASTY[1], note="\n".join(NASTY)))
+    filled.store.clients.change(filled.client.id, lambda kept: replace(kept, name=NASTY[1], note="\n".join(NASTY)))
     page = Page(unpacked(export_client(filled.store, filled.client.id)[0])["record.html"].decode())
     said = " ".join(page.words)
     for typed in (
@@ -167,7 +170,7 @@ def test_no_metadata_goes_out(filled: Filled) -> None:
     record, _ = workflow.take_in(
         filled.store, stream.getvalue(), client_id=filled.client.id, role="progress", light="daylight"
     )
-    filled.store.save_photo(replace(record, taken_at=at(filled.visit.on)))
+    filled.store.photos.save(replace(record, taken_at=at(filled.visit.on)))
     for name, body in unpacked(export_client(filled.store, filled.client.id)[0]).items():
         if name.endswith(".jpg"):
             assert not [token for token in (*TOKENS, b"Exif") if token in body], name
@@ -188,10 +191,10 @@ def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:
     client = add_client(store, "Ada")
     visit = save_pair(store, client.id, b"before", b"after")
     waiting = new_photo(store, client.id, b"in a draft")
-    store.save_draft(new_draft(client.id, new_visit(client.id, note="half"), (waiting,)))
-    (before,) = store.photos(visit_id=visit.id, role="before")
-    store.picture_path(before.file).write_bytes(b"altered")
-    with store._writing() as connection:
+    store.drafts.save(new_draft(client.id, new_visit(client.id, note="half"), (waiting,)))
+    (before,) = store.photos.find(visit_id=visit.id, role="before")
+    store.pictures.path(before.file).write_bytes(b"altered")
+    with store.database.writing() as connection:
         connection.exec_driver_sql("UPDATE visit SET record = '{broken'")
         connection.exec_driver_sql("UPDATE client SET record = '{broken'")
     content, exported = export_client(store, client.id)
@@ -210,8 +213,8 @@ def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:
 def test_a_damaged_byte_does_not_keep_the_rest_in(store: Store) -> None:
     client = add_client(store, "Ada")
     save_pair(store, client.id)
-    store.save_draft(new_draft(client.id, new_visit(client.id, note="half"), ()))
-    with store._writing() as connection:
+    store.drafts.save(new_draft(client.id, new_visit(client.id, note="half"), ()))
+    with store.database.writing() as connection:
         for kind, word in (("draft", "half"), ("visit", "toner")):
             changed = f"UPDATE {kind} SET record = CAST(replace(record, ?, x'ff') AS TEXT)"
             connection.exec_driver_sql(changed, (word,))
@@ -224,11 +227,11 @@ def test_pictures_are_named_by_the_day_that_the_pages_show(store: Store, monkeyp
     time.tzset()
     try:
         client = add_client(store, "Ada")
-        store.save_photo(new_photo(store, client.id, b"late", taken_at=datetime(2026, 3, 15, 2, tzinfo=UTC)))
+        store.photos.save(new_photo(store, client.id, b"late", taken_at=datetime(2026, 3, 15, 2, tzinfo=UTC)))
         names = [name for name in unpacked(export_client(store, client.id)[0]) if name.startswith("photos/")]
         assert [name[:18] for name in names] == ["photos/2026-03-14_"]
-        assert [absent.last_seen for absent in store.not_seen_since(date(2026, 3, 15))] == [date(2026, 3, 14)]
-        assert store.not_seen_since(date(2026, 3, 14)) == []
+        assert [absent.last_seen for absent in store.clients.not_seen_since(date(2026, 3, 15))] == [date(2026, 3, 14)]
+        assert store.clients.not_seen_since(date(2026, 3, 14)) == []
     finally:
         monkeypatch.undo()
         time.tzset()
@@ -240,7 +243,7 @@ def test_everything_as_a_folder(store: Store) -> None:
         save_pair(store, client.id, b"before %d" % number, b"after %d" % number)
     place, exported = export_everything(store)
     assert (exported.clients, exported.visits, exported.photos) == (3, 3, 6)
-    assert [export.folder for export in store.exports()] == [place]
+    assert [export.folder for export in store.exports.all()] == [place]
     assert not place.is_relative_to(store.root)
     listed = [json.loads(line) for line in (place / "studio" / "client.jsonl").read_text("utf-8").splitlines()]
     assert {entry["id"] for entry in listed} == {client.id for client in clients}
@@ -264,8 +267,8 @@ def test_an_export_that_fails_leaves_nothing(store: Store, monkeypatch: pytest.M
     monkeypatch.setattr(archive, "private_file", fail)
     with pytest.raises(StoreFull):
         export_everything(store)
-    assert store.exports() == []
-    assert list(store._layout.exports.iterdir()) == []
+    assert store.exports.all() == []
+    assert list(store.database.layout.exports.iterdir()) == []
 
 
 # promise 31: exports are among what an erasure clears
@@ -274,14 +277,14 @@ def test_an_erasure_takes_every_export_along(store: Store) -> None:
     save_pair(store, gone.id, b"qxpicturexq")
     save_pair(store, kept.id)
     place, _ = export_everything(store)
-    exports = store._layout.exports
+    exports = store.database.layout.exports
     (exports / ".left.tmp").mkdir()
     (exports / ".left.tmp" / "half").write_bytes(b"qxgonexq")
     assert files_with(place, [b"qxgonexq"])
-    receipt = store.erase_client(gone.id)
+    receipt = store.erasures.erase(gone.id)
     assert receipt.counts.exports == 1
     assert files_with(exports, [b"qxgonexq", b"qxpicturexq"]) == []
-    assert store.exports() == []
+    assert store.exports.all() == []
 
 
 # promise 31: neither half an export nor one that still holds the client
@@ -290,20 +293,20 @@ def test_an_erasure_during_an_export_throws_it_away(store: Store, moment: str) -
     clients = [add_client(store, "qxgonexq"), add_client(store, "Kept")]
     for client in clients:
         save_pair(store, client.id, b"qxpicturexq" if client is clients[0] else b"kept")
-    first, *_ = store.client_ids()
-    gone = first if moment == "after the client is written" else store.client_ids()[-1]
+    first, *_ = store.clients.ids()
+    gone = first if moment == "after the client is written" else store.clients.ids()[-1]
     told: list[str] = []
 
     def erase(share: float, text: str) -> None:
         told.append(text)
         moment_told = "of the kind visit" if moment == "at the end" else "client 2 of 2"
-        if moment_told in text and gone in store.client_ids():
-            store.erase_client(gone)
+        if moment_told in text and gone in store.clients.ids():
+            store.erasures.erase(gone)
 
     with pytest.raises((Conflict, NotFound)):
         export_everything(store, erase)
-    assert gone not in store.client_ids()
-    assert list(store._layout.exports.iterdir()) == []
+    assert gone not in store.clients.ids()
+    assert list(store.database.layout.exports.iterdir()) == []
     assert export_everything(store)[1].clients == 1
 
 
@@ -315,13 +318,13 @@ def test_an_export_that_an_erasure_overtakes_at_its_last_step_is_thrown_away(
 
     def erase(self: archive.FolderArchive) -> None:
         settle(self)
-        monkeypatch.setattr(Store, "remove_exports", lambda _self: None)  # as if it came just before this export
-        store.erase_client(client.id)
+        monkeypatch.setattr(Exports, "remove_all", lambda _self: None)  # as if it came just before this export
+        store.erasures.erase(client.id)
 
     monkeypatch.setattr(archive.FolderArchive, "settle", erase)
     with pytest.raises(Conflict, match="was erased"):
         export_everything(store)
-    assert list(store._layout.exports.iterdir()) == []
+    assert list(store.database.layout.exports.iterdir()) == []
 
 
 def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None:
@@ -330,11 +333,11 @@ def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None
 
     def remove(_share: float, text: str) -> None:
         if text == "client 2 of 2":
-            store.remove_exports()
+            store.exports.remove_all()
 
     with pytest.raises(Conflict, match="removed while it was written"):
         export_everything(store, remove)
-    assert list(store._layout.exports.iterdir()) == []
+    assert list(store.database.layout.exports.iterdir()) == []
 
 
 # promise 33: an export that is listed is whole, whatever happens to the power

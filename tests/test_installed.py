@@ -124,7 +124,7 @@ def picture_of(home: Path) -> str:
     from tracker.store import Store
 
     with Store(home) as store:
-        return f"/picture/{store.photos()[0].id}/320.jpg"
+        return f"/picture/{store.photos.find()[0].id}/320.jpg"
 
 
 @pytest.mark.parametrize("way", ["streamlit run app.py", "python app.py"])

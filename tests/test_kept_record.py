@@ -52,9 +52,9 @@ def test_killed_with_two_hundred_thousand_rows_pending(tmp_path: Path) -> None:
     assert done.returncode == -signal.SIGKILL
     assert (tmp_path / "database.sqlite-wal").stat().st_size > 10_000_000
     with Store(tmp_path) as store:
-        assert [summary.client for summary in store.clients()] == [client]
-        assert store.visits(client.id) == [visit]
-        with store._reading() as connection:
+        assert [summary.client for summary in store.clients.summaries()] == [client]
+        assert store.visits.of_client(client.id) == [visit]
+        with store.database.reading() as connection:
             assert connection.exec_driver_sql("SELECT count(*) FROM client").scalar() == 1
             assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
     assert pictures_in(tmp_path)
@@ -76,7 +76,7 @@ def test_a_restored_client_hands_out_the_same_record(filled: Filled, tmp_path: P
         page = files.pop("record.html").partition(b"put together on")
         return {**files, "record": json.dumps(whole, sort_keys=True).encode(), "page": page[2].partition(b"</p>")[2]}
 
-    made = filled.store.backup(tmp_path / "backups")
+    made = filled.store.backups.make(tmp_path / "backups")
     restore(made, tmp_path / "new")
     with Store(tmp_path / "new") as restored:
         assert handed_out(restored) == handed_out(filled.store)
@@ -91,7 +91,7 @@ def test_a_database_of_the_first_version_is_upgraded(tmp_path: Path) -> None:
     with Store(root) as store:
         client = add_client(store, "Ada")
         visit = save_pair(store, client.id, b"before", b"after")
-        kept = store.photos(visit_id=visit.id)
+        kept = store.photos.find(visit_id=visit.id)
     tables = ("client", "consent", "visit", "photo")
     with closing(sqlite3.connect(root / "database.sqlite")) as new:
         rows = {table: new.execute(f"SELECT * FROM {table}").fetchall() for table in tables}
@@ -110,11 +110,11 @@ def test_a_database_of_the_first_version_is_upgraded(tmp_path: Path) -> None:
             )
         old.commit()
     with Store(root) as store:
-        assert [summary.client for summary in store.clients()] == [client]
-        assert store.visits(client.id) == [visit]
-        assert store.photos(visit_id=visit.id) == kept
-        assert [found.visit for found in store.find_visits("toner")[0]] == [visit]
-        with store._engine.begin() as connection:
+        assert [summary.client for summary in store.clients.summaries()] == [client]
+        assert store.visits.of_client(client.id) == [visit]
+        assert store.photos.find(visit_id=visit.id) == kept
+        assert [found.visit for found in store.visits.find("toner")[0]] == [visit]
+        with store.database.engine.begin() as connection:
             command.check(migrate.alembic_config(connection))
     with closing(sqlite3.connect(root / "before-upgrade.sqlite")) as safe:
         assert safe.execute("SELECT version_num FROM alembic_version").fetchone() == (OLDEST,)
@@ -126,14 +126,14 @@ def test_a_visit_with_photos_needs_the_answer_and_the_answer_says_all(small: Sto
     client = add_client(small, purposes=())
     visit = new_visit(client.id)
     with pytest.raises(ConsentMissing):
-        small.save_visit(visit, [new_photo(small, client.id, b"x", visit_id=visit.id)])
-    assert small.visits(client.id) == []
+        small.visits.save(visit, [new_photo(small, client.id, b"x", visit_id=visit.id)])
+    assert small.visits.of_client(client.id) == []
     workflow.answer_consent(small, client.id, MEASURING, given=True, by="the owner")
-    (answer,) = small.consents(client.id)
+    (answer,) = small.consents.of_client(client.id)
     assert (answer.purpose, answer.given, answer.wording_version) == (MEASURING, True, CONSENT_VERSION)
     assert answer.recorded_by == "the owner"
     assert answer.recorded_at.tzinfo is not None
-    small.save_visit(visit, [new_photo(small, client.id, b"x", visit_id=visit.id)])
+    small.visits.save(visit, [new_photo(small, client.id, b"x", visit_id=visit.id)])
 
 
 # promises 29 and 30: measured only; the wear is shown, the portfolio is not, and a word takes it back
@@ -141,14 +141,14 @@ def test_agreement_to_one_purpose_is_not_agreement_to_the_other(filled: Filled) 
     workflow.answer_consent(filled.store, filled.client.id, PORTFOLIO, given=False, by="me")
     shown = open_page("client", client=filled.client.id)
     assert "How the colour wears" in words(shown)
-    assert filled.store.portfolio() == []
-    assert filled.store.portfolio_visits() == []
+    assert filled.store.portfolio.entries() == []
+    assert filled.store.portfolio.visits() == []
     assert "levels lighter" not in words(open_page("portfolio"))
     shown.button(key=f"agreement-{PORTFOLIO}").click().run()
     assert "levels lighter" in words(open_page("portfolio"))
     shown.button(key=f"agreement-{PORTFOLIO}").click().run()
     assert "levels lighter" not in words(open_page("portfolio"))
-    assert [answer.given for answer in filled.store.consents(filled.client.id)][-3:] == [False, True, False]
+    assert [answer.given for answer in filled.store.consents.of_client(filled.client.id)][-3:] == [False, True, False]
 
 
 TOKENS = tuple(f"qx{place}xq".encode() for place in ("name", "note", "words", "draft", "photo", "lost", "merged"))
@@ -164,23 +164,23 @@ def test_after_an_erasure_no_byte_is_anywhere_but_in_backups(
     save_pair(small, other.id, b"theirs")
     client, twin = add_client(small, name, note), add_client(small, merged)
     visit = new_visit(client.id, note=said)
-    kept = small.save_visit(visit, [new_photo(small, client.id, picture.encode() * 9, visit_id=visit.id)])
-    small.save_visit(replace(kept, note="changed"), small.photos(visit_id=visit.id))
-    small.save_draft(new_draft(client.id, new_visit(client.id, note=in_draft), ()))
-    deletion = small.delete_visit(save_pair(small, client.id, lost.encode() * 9).id)
-    small.merge_clients(client, twin.id, by="me")
+    kept = small.visits.save(visit, [new_photo(small, client.id, picture.encode() * 9, visit_id=visit.id)])
+    small.visits.save(replace(kept, note="changed"), small.photos.find(visit_id=visit.id))
+    small.drafts.save(new_draft(client.id, new_visit(client.id, note=in_draft), ()))
+    deletion = small.visits.delete(save_pair(small, client.id, lost.encode() * 9).id)
+    small.clients.merge(client, twin.id, by="me")
     export_everything(small)
     export_client(small, client.id)
-    backup = small.backup()
-    receipt = small.erase_client(client.id)
+    backup = small.backups.make()
+    receipt = small.erasures.erase(client.id)
     everywhere = {name for name, _ in files_with(tmp_path, TOKENS)}
     inside_backup = {name for name, _ in files_with(backup, TOKENS)}
     assert inside_backup
     assert everywhere == inside_backup
-    assert files_with(small.root, TOKENS) == files_with(small._layout.exports, TOKENS) == []
-    assert not small.can_put_back(deletion.token)
+    assert files_with(small.root, TOKENS) == files_with(small.database.layout.exports, TOKENS) == []
+    assert not small.deletions.can_put_back(deletion.token)
     assert not [token for token in TOKENS if token.decode() in caplog.text]
-    assert not [token for token in TOKENS if token.decode() in repr(receipt) + repr(small.receipts())]
+    assert not [token for token in TOKENS if token.decode() in repr(receipt) + repr(small.erasures.receipts())]
     assert receipt.counts.visits == 1
     assert receipt.counts.exports == 1
     assert receipt.counts.edits > 0

@@ -61,7 +61,7 @@ def test_the_largest_photo_goes_all_the_way(store: Store, client: Client, tmp_pa
     card, path = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in (CARD, PATH))
     marks = Marks("grey18", card, path, SCALE * WIDTH)  # type: ignore[arg-type]
     photo = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")[0]
-    kept = store.picture(photo.file)
+    kept = store.pictures.get(photo.file)
     assert photo.size[0] * photo.size[1] > 0.99 * Limits().max_pixels
     assert len(kept) > Limits().max_bytes  # the case in question
     workflow.suggest_marks(store, photo, "grey18")
@@ -78,7 +78,7 @@ def test_the_largest_photo_goes_all_the_way(store: Store, client: Client, tmp_pa
         assert kept in [packed.read(name) for name in packed.namelist() if name.endswith(".jpg")]
     bring_back(back_up(store), tmp_path / "restored")
     with Store(tmp_path / "restored") as restored:
-        again = workflow.measure_record(restored, restored.photo(measured.id), marks)
+        again = workflow.measure_record(restored, restored.photos.get(measured.id), marks)
         assert again.reading == measured.reading
 
 
@@ -86,7 +86,7 @@ def test_a_copy_larger_than_an_upload_may_be_is_read_and_measured(store: Store, 
     content = noisy((900, 1100), 1, 400_000)
     limits = Limits(max_bytes=len(content), max_raw_bytes=len(content))
     photo = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight", limits=limits)[0]
-    kept = store.picture(photo.file)
+    kept = store.pictures.get(photo.file)
     assert len(kept) > len(content)
     with pytest.raises(TooLarge):
         decode_photo(kept, limits)

@@ -4,6 +4,7 @@ is gone or reads otherwise."""
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -17,24 +18,24 @@ from tracker.yardsticks import Yardsticks
 KIND_NAME = "toner"
 
 
+class Settings(dict[str, Any]):
+    put = dict.__setitem__
+
+
 @dataclass
 class Kept:
     """What `learn` asks of a studio, with as many services as are wanted."""
 
     services: list[Any]
-    settings: dict[str, Any] = field(default_factory=dict)
+    settings: Settings = field(default_factory=Settings)
 
-    def setting(self, name: str) -> Any:
-        return self.settings.get(name)
+    @property
+    def wear(self) -> Any:
+        return SimpleNamespace(services=lambda: self.services)
 
-    def put_setting(self, name: str, value: Any) -> None:
-        self.settings[name] = value
-
-    def service_readings(self) -> list[Any]:
-        return self.services
-
-    def yardsticks(self) -> Yardsticks:
-        return Yardsticks()
+    @property
+    def yardsticks(self) -> Any:
+        return SimpleNamespace(in_force=Yardsticks)
 
 
 def test_nothing_to_learn_from_leaves_what_is_published() -> None:
@@ -107,9 +108,9 @@ def test_habits_are_part_of_the_stamp_only_while_they_count() -> None:
     kept = Kept([])
     plain = learning.stamp_now(kept)  # type: ignore[arg-type]
     habits = learning.LearntPriors(KIND_NAME, "end", "warmth", DEFAULT_PRIORS, 9, "")
-    kept.put_setting("learnt", to_json(learning.Learning(True, ("a",), (habits,))))
+    kept.settings.put("learnt", to_json(learning.Learning(True, ("a",), (habits,))))
     leaning = learning.stamp_now(kept)  # type: ignore[arg-type]
-    kept.put_setting("learnt", to_json(learning.Learning(True, ("b", "c"), (habits,))))
+    kept.settings.put("learnt", to_json(learning.Learning(True, ("b", "c"), (habits,))))
     assert learning.stamp_now(kept) == leaning != plain  # type: ignore[arg-type]
     learning.switch_learning(kept, on=False)  # type: ignore[arg-type]
     assert learning.stamp_now(kept) == plain  # type: ignore[arg-type]

@@ -41,7 +41,7 @@ def tables_of(store: Store) -> list[bytes]:
 
 def rich(store: Store) -> tuple[Client, Visit]:
     client = add_client(store, "Zoë; =1+1", "=a\n'quoted'\n- list")
-    client = store.change_client(client.id, lambda kept: replace(kept, contact="+49 30 123; calls back"))
+    client = store.clients.change(client.id, lambda kept: replace(kept, contact="+49 30 123; calls back"))
     steps = (
         Step(
             "mid-lengths",
@@ -70,26 +70,26 @@ def rich(store: Store) -> tuple[Client, Visit]:
         limits=AgreedLimits(4.0, None, 8.5, 20.0, "end"),
         washes_per_week=2.5,
     )
-    return client, store.save_visit(visit, [new_photo(store, client.id, b"x", visit_id=visit.id)])
+    return client, store.visits.save(visit, [new_photo(store, client.id, b"x", visit_id=visit.id)])
 
 
 def test_everything_out_and_in_again_in_a_new_studio(store: Store, tmp_path: Path) -> None:
     client, visit = rich(store)
     twins = [add_client(store, "Twin", note) for note in ("one", "two")]
     for twin in twins:
-        store.save_visit(new_visit(twin.id, note=twin.note), [])
+        store.visits.save(new_visit(twin.id, note=twin.note), [])
     with Store(tmp_path / "other") as other:
         plan = plan_files(other, tables_of(store))
         assert plan.refused == ()
         assert bring_in(other, plan) == 6
-        assert other.client(client.id) == client
-        assert other.visits(client.id) == [replace(visit, revision=1)]
-        assert {twin.note: [each.note for each in other.visits(twin.id)] for twin in twins} == {
+        assert other.clients.get(client.id) == client
+        assert other.visits.of_client(client.id) == [replace(visit, revision=1)]
+        assert {twin.note: [each.note for each in other.visits.of_client(twin.id)] for twin in twins} == {
             "one": ["one"],
             "two": ["two"],
         }
-        assert other.consents(client.id) == []
-        assert other.photos(client_id=client.id) == []
+        assert other.consents.of_client(client.id) == []
+        assert other.photos.find(client_id=client.id) == []
         again = plan_files(other, tables_of(store))
         assert (again.clients, again.visits) == ((), ())
         assert {refusal.why.rsplit(" ", 3)[-1] for refusal in again.refused} <= {"already.", "services."}
@@ -104,20 +104,20 @@ def test_one_clients_own_tables_come_in_too(store: Store, tmp_path: Path) -> Non
         files = [archive.read(f"tables/{name}.csv") for name in TABLES]
     with Store(tmp_path / "other") as other:
         bring_in(other, plan_files(other, files))
-        assert other.visits(client.id) == [replace(visit, revision=1)]
+        assert other.visits.of_client(client.id) == [replace(visit, revision=1)]
 
 
 def test_an_erased_client_comes_in_under_another_identifier(store: Store) -> None:
     client, visit = rich(store)
     files = tables_of(store)
-    store.erase_client(client.id)
+    store.erasures.erase(client.id)
     bring_in(store, plan_files(store, files))
-    [summary] = store.clients()
+    [summary] = store.clients.summaries()
     back = summary.client
     # an older backup that is restored is erased again by the old identifier, and must not take this record along
     assert back.id != client.id
     assert replace(back, id=client.id) == client
-    [kept] = store.visits(back.id)
+    [kept] = store.visits.of_client(back.id)
     assert replace(kept, id=visit.id, client_id=client.id, revision=visit.revision) == visit
 
 
@@ -133,7 +133,7 @@ def test_tables_one_after_the_other(store: Store, tmp_path: Path) -> None:
             plan_files(other, [steps])
         bring_in(other, plan_files(other, [clients]))
         bring_in(other, plan_files(other, [visits, steps]))
-        assert other.visits(client.id) == [replace(visit, revision=1)]
+        assert other.visits.of_client(client.id) == [replace(visit, revision=1)]
 
 
 def test_a_client_of_that_name_is_not_doubled_and_gets_the_visits(store: Store, tmp_path: Path) -> None:
@@ -143,8 +143,8 @@ def test_a_client_of_that_name_is_not_doubled_and_gets_the_visits(store: Store, 
         plan = plan_files(other, tables_of(store))
         assert [refusal.why for refusal in plan.refused] == [f"A client named {client.name} is there already."]
         bring_in(other, plan)
-        assert [summary.client for summary in other.clients()] == [there]
-        assert [visit.note for visit in other.visits(there.id)] == ["-note"]
+        assert [summary.client for summary in other.clients.summaries()] == [there]
+        assert [visit.note for visit in other.visits.of_client(there.id)] == ["-note"]
 
 
 @pytest.mark.parametrize(
@@ -162,7 +162,7 @@ def test_a_table_that_was_changed_by_hand_is_checked(
 ) -> None:
     rich(store)
     clients, visits, _ = tables_of(store)
-    table = sheet_tables("visit", store.entries("visit"))["visit_steps"]
+    table = sheet_tables("visit", store.kept.entries("visit"))["visit_steps"]
     steps = to_csv(SheetTable([{**table.rows[0], column: cell}]))
     with Store(tmp_path / "other") as other:
         plan = plan_files(other, [clients, visits, steps])

@@ -161,11 +161,11 @@ def test_withdrawing_takes_one_click_and_empties_the_portfolio(filled: Filled) -
     test = open_page("client", client=filled.client.id)
     test.button(key=f"agreement-{PORTFOLIO}").click().run()
     assert_no_failure(test)
-    assert not filled.store.has_consent(filled.client.id, PORTFOLIO)
+    assert not filled.store.consents.given(filled.client.id, PORTFOLIO)
     assert "levels lighter" not in words(open_page("portfolio"))
-    assert len(filled.store.consents(filled.client.id)) == 3
+    assert len(filled.store.consents.of_client(filled.client.id)) == 3
     test.button(key=f"agreement-{PORTFOLIO}").click().run()
-    assert filled.store.has_consent(filled.client.id, PORTFOLIO)
+    assert filled.store.consents.given(filled.client.id, PORTFOLIO)
 
 
 def test_without_agreement_no_visit_begins(filled: Filled) -> None:
@@ -191,7 +191,7 @@ def test_name_and_note_can_be_changed(filled: Filled) -> None:
     test.text_input(key=f"edit-name-{filled.client.id}").set_value("Ada M.")
     test.button(key="edit-save").click().run()
     assert_no_failure(test)
-    assert filled.store.client(filled.client.id).name == "Ada M."
+    assert filled.store.clients.get(filled.client.id).name == "Ada M."
     assert test.title[0].value == plain("Ada M.")
 
 
@@ -201,38 +201,38 @@ def test_a_note_saved_in_another_window_is_shown_before_it_is_replaced(filled: F
     test.text_input(key=f"edit-name-{filled.client.id}").set_value("Ada M.")
     test.button(key="edit-save").click().run()
     assert "allergic to nuts" in words(test)
-    assert filled.store.client(filled.client.id).name == "Ada"
+    assert filled.store.clients.get(filled.client.id).name == "Ada"
     test.button(key="edit-save").click().run()
     assert_no_failure(test)
-    assert filled.store.client(filled.client.id).name == "Ada M."
+    assert filled.store.clients.get(filled.client.id).name == "Ada M."
 
 
 def test_photos_of_an_earlier_method_are_named_and_measured_again(filled: Filled) -> None:
     store, client = filled.store, filled.client
     test = open_page("client", client=client.id)
     assert "earlier version" not in words(test)
-    photos = store.photos(client_id=client.id)
+    photos = store.photos.find(client_id=client.id)
     for photo in photos[:2]:
         assert photo.reading is not None
-        store.save_photo(replace(photo, reading=replace(photo.reading, method_version="0.9", regions=())))
+        store.photos.save(replace(photo, reading=replace(photo.reading, method_version="0.9", regions=())))
     test = open_page("client", client=client.id)
     assert "2 photos of this client were measured by an earlier version" in words(test)
     test.button(key="measure-again").click().run()
     assert_no_failure(test)
     assert "earlier version" not in words(test)
-    assert store.photos(client_id=client.id) == photos
+    assert store.photos.find(client_id=client.id) == photos
 
 
 def test_a_picture_that_cannot_be_read_back_keeps_its_number(filled: Filled) -> None:
     store, client = filled.store, filled.client
-    photo = store.photos(client_id=client.id)[0]
+    photo = store.photos.find(client_id=client.id)[0]
     assert photo.reading is not None
-    older = store.save_photo(replace(photo, reading=replace(photo.reading, method_version="0.9")))
+    older = store.photos.save(replace(photo, reading=replace(photo.reading, method_version="0.9")))
     next(store.root.rglob(f"{photo.file}*")).write_bytes(b"broken")
     test = open_page("client", client=client.id)
     test.button(key="measure-again").click().run()
     assert_no_failure(test)
-    assert store.photo(photo.id) == older
+    assert store.photos.get(photo.id) == older
 
 
 def test_erasing_needs_the_name_and_gives_a_receipt(filled: Filled) -> None:
@@ -245,7 +245,7 @@ def test_erasing_needs_the_name_and_gives_a_receipt(filled: Filled) -> None:
     test.button(key="erase").click().run()
     assert_no_failure(test)
     assert "Erased on" in words(test)
-    assert [summary.client.id for summary in filled.store.clients()] == [filled.nobody.id]
+    assert [summary.client.id for summary in filled.store.clients.summaries()] == [filled.nobody.id]
 
 
 def test_a_backup_says_where_it_is(filled: Filled) -> None:
@@ -263,7 +263,7 @@ def test_a_visit_is_deleted_only_when_one_is_sure(filled: Filled) -> None:
     test.checkbox(key=f"sure-{filled.visit.id}").check().run()
     test.button(key=f"delete-{filled.visit.id}").click().run()
     assert_no_failure(test)
-    assert filled.store.visits(filled.client.id) == []
+    assert filled.store.visits.of_client(filled.client.id) == []
 
 
 @pytest.mark.parametrize("folder", ["pages", "parts"])
@@ -293,8 +293,8 @@ def sample_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.usefixtures("sample_folder")
 def test_what_belongs_to_the_demo_is_marked_wherever_it_is_shown(store: Store) -> None:
     workflow.load_demo(store)
-    [client_id] = store.demo_clients()
-    [visit] = store.visits(client_id)
+    [client_id] = store.clients.demo_ids()
+    [visit] = store.visits.of_client(client_id)
     for name, query in (
         ("today", {}),
         ("clients", {}),
@@ -361,7 +361,7 @@ def test_adding_a_client_needs_a_name_and_the_agreement(store: Store) -> None:
     test.text_input(key="new-name").set_value(NASTY[0])
     test.button(key="new-save").click().run()
     assert_no_failure(test)
-    [summary] = store.clients()
+    [summary] = store.clients.summaries()
     assert summary.client.name == NASTY[0]
     assert summary.consents == {"measuring"}
     assert test.session_state["page-shown"] == "client"

@@ -107,8 +107,8 @@ def test_a_level_that_was_passed_is_said_to_be(filled: Filled) -> None:
 def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> None:
     workflow.load_demo(store)
     catch_up(store)
-    dues = store.dues(stamp_now(store))
-    assert [store.client(due.client_id).name for due in dues] == ["Noor"]
+    dues = store.wear.dues(stamp_now(store))
+    assert [store.clients.get(due.client_id).name for due in dues] == ["Noor"]
     [due] = dues
     assert due.early is not None
     assert due.middle is not None
@@ -139,7 +139,7 @@ def test_the_clients_page_says_when_to_come_back_and_keeps_what_is_agreed(filled
     test = open_page("client", client=filled.client.id)
     assert_no_failure(test)
     assert "How the colour wears" in words(test)
-    assert filled.store.visit(filled.visit.id).limits.darkest == 7.0
+    assert filled.store.visits.get(filled.visit.id).limits.darkest == 7.0
 
 
 @pytest.mark.parametrize(
@@ -149,16 +149,16 @@ def test_a_limit_that_cannot_be_is_refused_with_a_sentence(filled: Filled, limit
     with pytest.raises(InvalidEntry) as refused:
         workflow.agree_limits(filled.store, filled.visit.id, AgreedLimits(**limits), None, by="me")
     assert refused.value.advice
-    assert filled.store.visit(filled.visit.id).limits == AgreedLimits()
+    assert filled.store.visits.get(filled.visit.id).limits == AgreedLimits()
 
 
 def test_another_photo_works_the_date_out_anew(filled: Filled) -> None:
     agree(filled, darkest=7.0)
     stamp = stamp_now(filled.store)
-    assert filled.store.to_work_out(stamp, 10) == []
-    photo = filled.store.photos(client_id=filled.client.id)[-1]
-    filled.store.save_photo(replace(photo, light="salon lamps"))
-    assert filled.store.to_work_out(stamp, 10) == [filled.client.id]
+    assert filled.store.wear.to_work_out(stamp, 10) == []
+    photo = filled.store.photos.find(client_id=filled.client.id)[-1]
+    filled.store.photos.save(replace(photo, light="salon lamps"))
+    assert filled.store.wear.to_work_out(stamp, 10) == [filled.client.id]
 
 
 def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calendar(filled: Filled) -> None:
@@ -172,7 +172,7 @@ def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calen
     assert names() == [f"Refresh due: {filled.client.name}", f"Refresh due: {filled.nobody.name}"]
     workflow.answer_consent(store, filled.client.id, MEASURING, False, "me")
     assert names() == [f"Refresh due: {filled.nobody.name}"]
-    store.erase_client(filled.nobody.id)
+    store.erasures.erase(filled.nobody.id)
     assert names() == []
 
 
@@ -180,11 +180,11 @@ def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calen
 def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
     filled: Filled, monkeypatch: pytest.MonkeyPatch, other: str
 ) -> None:
-    store, client_id, record_of = filled.store, filled.client.id, filled.store.record_of
+    store, client_id, record_of = filled.store, filled.client.id, filled.store.wear.record_of
     agree(filled, darkest=DEFAULT_SCALE.level(53.0))
     habits = replace(DEFAULT_PRIORS, slope_mean=-0.5, slope=0.1)
     learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9, "")
-    store.put_setting("learnt", to_json(Learning(True, found=(learnt,))))
+    store.settings.put("learnt", to_json(Learning(True, found=(learnt,))))
     known, stamp = client_wear(store, client_id), stamp_now(store)
     catch_up(store, 60.0)
     assert known[0].middle is not None
@@ -193,21 +193,21 @@ def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
 
     def meanwhile(client_id: str) -> ClientRecord:
         if other == "yardsticks":
-            store.add_yardstick(version)
+            store.yardsticks.add(version)
         else:
             switch_learning(store, on=False)
         return record_of(client_id)
 
-    store.save_photo(store.photos(client_id)[-1])
-    assert store.to_work_out(stamp, 9) == [client_id]
+    store.photos.save(store.photos.find(client_id)[-1])
+    assert store.wear.to_work_out(stamp, 9) == [client_id]
     with monkeypatch.context() as patched:
-        patched.setattr(store, "record_of", meanwhile)
+        patched.setattr(store.wear, "record_of", meanwhile)
         assert catch_up(store, 60.0) == 0
     if other == "yardsticks":
-        store.stand_yardstick(version.id, stands=False)
+        store.yardsticks.stand(version.id, stands=False)
     switch_learning(store, on=True)
     assert stamp_now(store) == stamp
-    assert store.to_work_out(stamp, 9) == []
+    assert store.wear.to_work_out(stamp, 9) == []
     assert client_wear(store, client_id) == known
 
 
@@ -216,19 +216,19 @@ def test_an_erased_or_withdrawn_client_is_not_due(filled: Filled) -> None:
     stamp = stamp_now(filled.store)
 
     def named() -> set[str]:
-        known = [*filled.store.dues(stamp), *filled.store.without_date(stamp), *filled.store.service_readings()]
+        known = [*filled.store.wear.dues(stamp), *filled.store.wear.without_date(stamp), *filled.store.wear.services()]
         return {each.client_id for each in known}
 
-    assert filled.client.id in {due.client_id for due in filled.store.without_date(stamp)}
-    assert filled.client.id in {each.client_id for each in filled.store.service_readings()}
+    assert filled.client.id in {due.client_id for due in filled.store.wear.without_date(stamp)}
+    assert filled.client.id in {each.client_id for each in filled.store.wear.services()}
     workflow.answer_consent(filled.store, filled.client.id, MEASURING, False, "me")
     assert filled.client.id not in named()
     assert filled.client.name not in words(open_page("due"))
     workflow.answer_consent(filled.store, filled.client.id, MEASURING, True, "me")
     catch_up(filled.store)
     assert filled.client.id in named()
-    filled.store.erase_client(filled.client.id)
-    assert filled.store.due(filled.client.id, stamp) is None
+    filled.store.erasures.erase(filled.client.id)
+    assert filled.store.wear.due_of(filled.client.id, stamp) is None
     assert filled.client.id not in named()
 
 
@@ -242,7 +242,7 @@ def test_services_that_wore_are_laid_over_one_another(filled: Filled) -> None:
 def test_the_month_filter_keeps_to_its_month(filled: Filled) -> None:
     agree(filled, darkest=7.0, root_mm=20.0)
     stamp = stamp_now(filled.store)
-    everything = filled.store.dues(stamp)
+    everything = filled.store.wear.dues(stamp)
     far = date.today() + timedelta(days=4000)
-    assert filled.store.dues(stamp, (far, far)) == []
-    assert sum(filled.store.months_due(stamp).values()) == len(everything)
+    assert filled.store.wear.dues(stamp, (far, far)) == []
+    assert sum(filled.store.wear.months_due(stamp).values()) == len(everything)

@@ -63,9 +63,9 @@ def test_two_records_are_merged_after_a_yes(filled: Filled) -> None:
     assert_no_failure(test)
     assert test.session_state["page-shown"] == "client"
     assert plain("Ask the client again about: portfolio.") in words(test)
-    kept = filled.store.client(filled.client.id)
+    kept = filled.store.clients.get(filled.client.id)
     assert kept.note.splitlines() == ["likes cool tones", f"Also noted as {NASTY[1]}.", "twin"]
-    assert not filled.store.has_consent(filled.client.id, PORTFOLIO)
+    assert not filled.store.consents.given(filled.client.id, PORTFOLIO)
 
 
 def test_a_deleted_visit_comes_back_with_one_click(filled: Filled) -> None:
@@ -73,17 +73,17 @@ def test_a_deleted_visit_comes_back_with_one_click(filled: Filled) -> None:
     test.checkbox(key=f"sure-{filled.visit.id}").check().run()
     test.button(key=f"delete-{filled.visit.id}").click().run()
     assert_no_failure(test)
-    assert filled.store.visits(filled.client.id) == []
+    assert filled.store.visits.of_client(filled.client.id) == []
     assert "is deleted" in words(test)
     test.button(key="undo").click().run()
     assert_no_failure(test)
-    assert [visit.id for visit in filled.store.visits(filled.client.id)] == [filled.visit.id]
+    assert [visit.id for visit in filled.store.visits.of_client(filled.client.id)] == [filled.visit.id]
     assert "It is back, as it was" in words(test)
     assert not [button for button in test.button if button.key == "undo"]
 
 
 def test_after_an_erasure_there_is_nothing_to_take_back(filled: Filled) -> None:
-    photo = filled.store.photos(filled.client.id, role="progress")[0]
+    photo = filled.store.photos.find(filled.client.id, role="progress")[0]
     test = open_page("client", client=filled.client.id)
     test.button(key=f"delete-{photo.id}").click().run()
     assert [button for button in test.button if button.key == "undo"]
@@ -124,7 +124,7 @@ def test_an_erasure_that_fails_tells_the_windows_only_where_the_record_is_gone(
 ) -> None:
     def erase(store: Store, client_id: str) -> None:
         if half_way:
-            store.erase_client(client_id)
+            store.erasures.erase(client_id)
         raise StoreError("The disk is full.", "Make room.")
 
     monkeypatch.setattr(workflow, "erase_client", erase)
@@ -152,11 +152,11 @@ def test_everything_is_taken_out_and_removed_again(filled: Filled) -> None:
     test.button(key="export-all").click().run()
     assert_no_failure(test)
     assert "2 clients, 1 visit and 4 photos are written" in words(test)
-    [export] = filled.store.exports()
+    [export] = filled.store.exports.all()
     assert str(export.folder) in words(test)
     test.button(key="export-remove").click().run()
     assert_no_failure(test)
-    assert filled.store.exports() == []
+    assert filled.store.exports.all() == []
 
 
 def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Path) -> None:
@@ -177,7 +177,7 @@ def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Pat
     assert "2 clients, 1 visit and 4 photos are in the folder" in words(test)
     assert f"TRACKER_HOME={tmp_path / 'again'}" in words(test)
     with Store(tmp_path / "again") as restored:
-        assert restored.visit(filled.visit.id) == filled.visit
+        assert restored.visits.get(filled.visit.id) == filled.visit
     test.text_input(key="restore-folder").set_value(str(tmp_path / "studio")).run()
     test.button(key="restore").click().run()
     assert_no_failure(test)
@@ -186,7 +186,7 @@ def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Pat
 
 def test_an_old_backup_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tracker.ui.parts.backups_view.days_since_backup", lambda _backups: 9)
-    filled.store.backup()
+    filled.store.backups.make()
     for name in ("studio", "data"):
         assert "The last backup is 9 days old" in words(open_page(name))
 
@@ -194,14 +194,14 @@ def test_an_old_backup_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) 
 def test_the_day_begins_with_a_backup(filled: Filled, caplog: pytest.LogCaptureFixture) -> None:
     daily.back_up_today()
     daily.back_up_today()
-    assert len(filled.store.shelf.backups()) == 1
-    photo = filled.store.photos(filled.client.id)[0]
-    for backup in filled.store.shelf.backups():
+    assert len(filled.store.backups.shelf.backups()) == 1
+    photo = filled.store.photos.find(filled.client.id)[0]
+    for backup in filled.store.backups.shelf.backups():
         backup.folder.rename(backup.folder.with_name("elsewhere"))
-    filled.store.picture_path(photo.file).write_bytes(b"altered")
+    filled.store.pictures.path(photo.file).write_bytes(b"altered")
     daily.back_up_today()
     assert "store_damaged" in caplog.text
-    assert len(filled.store.shelf.backups()) == 1
+    assert len(filled.store.backups.shelf.backups()) == 1
 
 
 TABLES = ("client", "visit", "visit_steps")
@@ -218,12 +218,12 @@ def test_a_list_is_looked_at_before_it_is_brought_in(filled: Filled) -> None:
     assert plain("A client named Ada is there already.") in said
     assert "phone" in said
     assert plain("<b>") in said
-    assert len(filled.store.clients()) == 2
+    assert len(filled.store.clients.summaries()) == 2
     test.button(key="bring-in").click().run()
     assert_no_failure(test)
-    assert {"Bea", "<b>"} <= {summary.client.name for summary in filled.store.clients()}
+    assert {"Bea", "<b>"} <= {summary.client.name for summary in filled.store.clients.summaries()}
     assert plain("2 clients added. 1 line left out.") in words(test)
-    [bea] = filled.store.clients("bea")
+    [bea] = filled.store.clients.summaries("bea")
     assert "No photo may be taken" in words(open_page("client", client=bea.client.id))
 
 
@@ -239,7 +239,7 @@ def test_unclear_dates_are_asked_for(filled: Filled, order: str) -> None:
     test.button(key="bring-in").click().run()
     assert_no_failure(test)
     on = date(2025, 4, 3) if order.startswith("day") else date(2025, 3, 4)
-    assert on in {visit.on for visit in filled.store.visits(filled.client.id)}
+    assert on in {visit.on for visit in filled.store.visits.of_client(filled.client.id)}
 
 
 def test_a_list_in_another_coding_is_read_and_that_is_said(filled: Filled) -> None:
@@ -248,7 +248,7 @@ def test_a_list_in_another_coding_is_read_and_that_is_said(filled: Filled) -> No
     assert_no_failure(test)
     assert "it was read as Windows-1252" in words(test)
     test.button(key="bring-in").click().run()
-    assert "Zoë" in {summary.client.name for summary in filled.store.clients()}
+    assert "Zoë" in {summary.client.name for summary in filled.store.clients.summaries()}
 
 
 def test_a_list_that_cannot_be_read_is_a_sentence(filled: Filled) -> None:
@@ -256,7 +256,7 @@ def test_a_list_that_cannot_be_read_is_a_sentence(filled: Filled) -> None:
     test.file_uploader(key="list-0").set_value([("list.csv", b"name\nZo\x81", "text/csv")]).run()
     assert_no_failure(test)
     assert "line 2 has one in an unknown coding" in words(test)
-    assert len(filled.store.clients()) == 2
+    assert len(filled.store.clients.summaries()) == 2
 
 
 def test_tables_of_an_export_are_brought_in_together(
@@ -276,8 +276,8 @@ def test_tables_of_an_export_are_brought_in_together(
     test.button(key="bring-in").click().run()
     assert_no_failure(test)
     store = session.open_store()
-    assert store.client(filled.client.id) == filled.client
-    assert store.visits(filled.client.id) == [filled.visit]
+    assert store.clients.get(filled.client.id) == filled.client
+    assert store.visits.of_client(filled.client.id) == [filled.visit]
 
 
 # promise 35
@@ -288,13 +288,13 @@ def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     from tracker.records import Visit, now
 
     on = date.today() - timedelta(days=800)
-    filled.store.save_visit(Visit(new_id(), old.id, on, (), (), "", "", now()), [])
+    filled.store.visits.save(Visit(new_id(), old.id, on, (), (), "", "", now()), [])
     test = open_page("data")
     assert "1 client" in words(test)
     assert "last seen 2 years ago" in words(test)
     test.number_input(key="absent-months").set_value(36).run()
     assert "Everybody was here within this time" in words(test)
-    assert len(filled.store.clients()) == 3
+    assert len(filled.store.clients.summaries()) == 3
 
 
 # promise 27
@@ -308,7 +308,7 @@ def test_a_risky_place_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) 
 
 
 def test_receipts_say_how_much_and_not_whom(filled: Filled) -> None:
-    filled.store.erase_client(filled.client.id)
+    filled.store.erasures.erase(filled.client.id)
     said = words(open_page("data"))
     assert "1 visit, 4 photos, 4 picture files and 1 unfinished draft" in said
     assert "Ada" not in said

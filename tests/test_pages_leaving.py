@@ -37,7 +37,7 @@ def test_a_kept_visit_can_be_changed(filled: Filled) -> None:
     test.text_area(key=f"visit-note-{draft.id}").set_value("changed").run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    [visit] = filled.store.visits(filled.client.id)
+    [visit] = filled.store.visits.of_client(filled.client.id)
     assert visit.note == "changed"
     assert visit.revision == 2
 
@@ -58,7 +58,7 @@ def test_changes_that_are_thrown_away_leave_the_visit_as_it_was(filled: Filled) 
     test.text_area(key=f"visit-note-{draft.id}").set_value("changed").run()
     test.button(key="discard").click().run()
     assert_no_failure(test)
-    assert filled.store.visits(filled.client.id) == [filled.visit]
+    assert filled.store.visits.of_client(filled.client.id) == [filled.visit]
     assert "The changes are thrown away" in words(test)
 
 
@@ -69,7 +69,7 @@ def test_changes_that_wait_are_gone_on_with(filled: Filled) -> None:
     today = words(open_page("today"))
     assert f"Changes to the visit of {day(filled.visit.on)}, left at save today at" in today.replace("\\", "")
     newer = replace(filled.visit, note="another window")
-    filled.store.save_visit(newer, filled.store.photos(visit_id=newer.id))
+    filled.store.visits.save(newer, filled.store.photos.find(visit_id=newer.id))
     _, fresh = change(filled)
     assert fresh.id != draft.id
 
@@ -114,7 +114,7 @@ def test_a_second_window_says_what_became_of_a_new_visit(store: Store, client: C
     if saved:
         first.pills(key=f"visit-services-{draft.id}").set_value(["cut"]).run()
         first.button(key="save").click().run()
-        assert len(store.visits(client.id)) == 1
+        assert len(store.visits.of_client(client.id)) == 1
     else:
         workflow.discard_draft(store, draft.id)
     second.button(key="save").click().run()
@@ -123,8 +123,8 @@ def test_a_second_window_says_what_became_of_a_new_visit(store: Store, client: C
     assert "typed in the second window" in words(second)
     second.run()  # the fields are gone by now, the words are not
     assert "typed in the second window" in words(second)
-    assert len(store.visits(client.id)) == saved
-    assert store.drafts() == []
+    assert len(store.visits.of_client(client.id)) == saved
+    assert store.drafts.find() == []
 
 
 @pytest.mark.parametrize("saved", [True, False])

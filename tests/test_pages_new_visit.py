@@ -52,7 +52,7 @@ def named(fields: Any, start: str, end: str = "") -> str:
 def shown_draft(test: AppTest, store: Store) -> Any:
     """The draft that the page's address carries."""
     draft_id = test.query_params["draft"]
-    return store.draft(draft_id if isinstance(draft_id, str) else draft_id[0])
+    return store.drafts.get(draft_id if isinstance(draft_id, str) else draft_id[0])
 
 
 def look_right(test: AppTest, store: Store, role: str) -> AppTest:
@@ -85,11 +85,11 @@ def test_the_whole_job(store: Store, client: Client) -> None:
     assert "allergy test 48 hours" in words(test)
     test.button(key="save").click().run()
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert visit.services == ("toner",)
     assert visit.note == NASTY[3]
     assert [step.what for step in visit.steps] == [NASTY[1]]
-    assert store.drafts() == []
+    assert store.drafts.find() == []
     assert test.session_state["page-shown"] == "compare"
 
 
@@ -103,7 +103,7 @@ def test_what_is_no_photo_is_said_beside_it_and_nothing_is_kept(
     upload(test, "before", content)
     assert_no_failure(test)
     assert any('role="alert"' in block.value for block in test.html)
-    assert store.drafts() == []
+    assert store.drafts.find() == []
 
 
 # promise 31: a picture that no record names would outlive an erasure
@@ -122,8 +122,8 @@ def test_a_photo_that_comes_to_nothing_while_it_is_taken_in_leaves_no_picture(
     test = open_page("new_visit", client=client.id)
     monkeypatch.setattr(workflow, "suggest_marks", meanwhile)
     upload(test, "before", drawn_photo(40.0))
-    assert store.drafts() == []
-    assert store._pictures.sizes() == {}
+    assert store.drafts.find() == []
+    assert store.database.pictures.sizes() == {}
 
 
 def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client) -> None:
@@ -178,17 +178,17 @@ def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Clien
     test.button(key="to-save").click().run()
     test.button(key="save").click().run()
     assert "No service is chosen" in words(test)
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
     test.button(key="save-unserved").click().run()
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
-    [kept] = store.photos(visit_id=visit.id)
+    [visit] = store.visits.of_client(client.id)
+    [kept] = store.photos.find(visit_id=visit.id)
     assert kept.failure
     assert "No number" in words(test)
 
 
 def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
-    before = len(filled.store.photos(client_id=filled.client.id))
+    before = len(filled.store.photos.find(client_id=filled.client.id))
     test = open_page("new_visit", client=filled.client.id, kind="progress")
     upload(test, "progress", drawn_photo(57.0))
     test.button(key="to-marks").click().run()
@@ -197,7 +197,7 @@ def test_a_progress_photo_joins_the_current_service(filled: Filled) -> None:
     test.button(key="save").click().run()
     assert_no_failure(test)
     assert test.session_state["page-shown"] == "client"
-    assert len(filled.store.photos(client_id=filled.client.id)) == before + 1
+    assert len(filled.store.photos.find(client_id=filled.client.id)) == before + 1
 
 
 def test_another_light_or_card_is_followed_by_photos_already_in(store: Store, client: Client) -> None:
@@ -252,10 +252,10 @@ def test_a_draft_can_be_thrown_away(store: Store, client: Client) -> None:
     upload(test, "before", drawn_photo(40.0))
     test.button(key="discard").click().run()
     assert_no_failure(test)
-    assert store.drafts() == []
+    assert store.drafts.find() == []
     test.button(key="undo").click().run()
     assert_no_failure(test)
-    assert len(store.drafts()) == 1
+    assert len(store.drafts.find()) == 1
 
 
 def change_kept_visit(store: Store, visit: Visit) -> tuple[AppTest, str]:
@@ -268,15 +268,15 @@ def change_kept_visit(store: Store, visit: Visit) -> tuple[AppTest, str]:
 @pytest.mark.parametrize("noted", [True, False])
 def test_photos_without_a_time_of_their_own_follow_the_day_of_the_visit(filled: Filled, noted: bool) -> None:
     store, visit = filled.store, filled.visit
-    photos = [replace(photo, time_noted=noted) for photo in store.photos(visit_id=visit.id)]
-    visit = store.save_visit(visit, photos)
+    photos = [replace(photo, time_noted=noted) for photo in store.photos.find(visit_id=visit.id)]
+    visit = store.visits.save(visit, photos)
     day = visit.on - timedelta(days=30)
     test, draft_id = change_kept_visit(store, visit)
     test.date_input(key=f"visit-on-{draft_id}").set_value(day).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert store.visit(visit.id).on == day
-    kept = {as_date(photo.taken_at) for photo in store.photos(visit_id=visit.id)}
+    assert store.visits.get(visit.id).on == day
+    kept = {as_date(photo.taken_at) for photo in store.photos.find(visit_id=visit.id)}
     assert kept == {visit.on if noted else day}
 
 
@@ -289,7 +289,7 @@ def test_a_visit_can_be_noted_without_photos_and_changed_later(store: Store, cli
     test.button(key="save").click().run()
     test.button(key="save-unserved").click().run()
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert visit.note == "cut only"
     again = workflow.start_draft(store, client.id, "visit", visit)
     test = open_page("new_visit", draft=again.id)
@@ -298,7 +298,7 @@ def test_a_visit_can_be_noted_without_photos_and_changed_later(store: Store, cli
     test.text_area(key=f"visit-note-{again.id}").set_value("cut and toner").run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert [kept.note for kept in store.visits(client.id)] == ["cut and toner"]
+    assert [kept.note for kept in store.visits.of_client(client.id)] == ["cut and toner"]
 
 
 def test_a_day_that_is_still_to_come_is_refused_beside_the_button(store: Store, client: Client) -> None:
@@ -310,14 +310,14 @@ def test_a_day_that_is_still_to_come_is_refused_beside_the_button(store: Store, 
     test.button(key="save").click().run()
     assert_no_failure(test)
     assert "25 November 2099, which is still to come" in words(test)
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
     test.date_input(key=f"visit-on-{draft.id}").set_value(date.today()).run()
     test.button(key="save").click().run()
-    assert [visit.on for visit in store.visits(client.id)] == [date.today()]
+    assert [visit.on for visit in store.visits.of_client(client.id)] == [date.today()]
 
 
 def test_a_progress_photo_of_a_day_still_to_come_is_refused(filled: Filled) -> None:
-    before = len(filled.store.photos(client_id=filled.client.id))
+    before = len(filled.store.photos.find(client_id=filled.client.id))
     test = open_page("new_visit", client=filled.client.id, kind="progress")
     upload(test, "progress", drawn_photo(57.0))
     test.button(key="to-marks").click().run()
@@ -327,7 +327,7 @@ def test_a_progress_photo_of_a_day_still_to_come_is_refused(filled: Filled) -> N
     test.button(key="save").click().run()
     assert_no_failure(test)
     assert "still to come" in words(test)
-    assert len(filled.store.photos(client_id=filled.client.id)) == before
+    assert len(filled.store.photos.find(client_id=filled.client.id)) == before
 
 
 def test_a_photo_that_is_too_small_is_pointed_out_at_once(store: Store, client: Client) -> None:
@@ -382,10 +382,10 @@ def test_files_that_an_overlapping_run_took_in_are_not_taken_twice(
     monkeypatch.setattr(photos, "ask_photos", ask)
     upload(test, "before", drawn_photo(40.0, seed=3))
     assert_no_failure(test)
-    assert store.usage().pictures == 0
+    assert store.disk.usage().pictures == 0
     assert shown_draft(test, store).id == begun[0].id
     upload(test, "after", drawn_photo(62.0, seed=4))
-    assert [(draft.id, len(draft.photos)) for draft in store.drafts()] == [(begun[0].id, 1)]
+    assert [(draft.id, len(draft.photos)) for draft in store.drafts.find()] == [(begun[0].id, 1)]
 
 
 @pytest.mark.parametrize("moment", ["reading", "kept"])
@@ -417,8 +417,8 @@ def test_a_run_that_is_cut_short_loses_no_photo(
     test.run()
     assert once
     assert_no_failure(test)
-    assert [len(draft.photos) for draft in store.drafts()] == [1]
-    assert store.usage().pictures == 1
+    assert [len(draft.photos) for draft in store.drafts.find()] == [1]
+    assert store.disk.usage().pictures == 1
     assert any(button.key == "remove-before" for button in test.button)
     upload(test, "after", drawn_photo(62.0, seed=4))
-    assert [len(draft.photos) for draft in store.drafts()] == [2]
+    assert [len(draft.photos) for draft in store.drafts.find()] == [2]

@@ -34,10 +34,10 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("TRACKER_HOME", str(root))
     with Store(root) as store:
         save_pair(store, add_client(store, "Ada").id, b"one", b"two")
-        store.backup()
+        store.backups.make()
     earlier = (root / "database.sqlite").read_bytes()
     with Store(root) as store:
-        save_pair(store, store.clients()[0].client.id, b"three", b"four")
+        save_pair(store, store.clients.summaries()[0].client.id, b"three", b"four")
     (root / "database.sqlite").write_bytes(earlier)
     return root
 
@@ -61,7 +61,7 @@ def test_a_studio_that_does_not_open_says_why_and_brings_a_backup_back(home: Pat
     assert_no_failure(test)
     assert f"TRACKER_HOME={home}-restored" in words(test)
     with Store(home.with_name("studio-restored")) as store:
-        assert len(store.photos()) == 2
+        assert len(store.photos.find()) == 2
     assert {path: path.read_bytes() for path in home.rglob("*") if path.is_file()} == before
     test.button(key="refused-restore").click().run()
     assert "is not empty" in words(test)
@@ -72,7 +72,7 @@ def test_the_database_that_lies_there_is_copied_if_it_is_sound(home: Path) -> No
     test.button(key="refused-copy").click().run()
     assert_no_failure(test)
     with Store(home.with_name("studio-restored")) as store:
-        assert len(store.photos()) == 2
+        assert len(store.photos.find()) == 2
     (home / "database.sqlite").write_bytes(b"")
     test = opened()
     assert "database is empty" in words(test)
@@ -92,7 +92,7 @@ def test_where_there_is_no_backup_another_folder_can_be_named(home: Path, tmp_pa
     test.button(key="refused-restore").click().run()
     assert_no_failure(test)
     with Store(tmp_path / "studio-restored") as store:
-        assert len(store.photos()) == 2
+        assert len(store.photos.find()) == 2
 
 
 # whoever was erased since the backup stays erased, also where the list lies in the database that does not open
@@ -101,14 +101,14 @@ def test_the_erased_stay_erased(home: Path, tmp_path: Path) -> None:
     shutil.rmtree(tmp_path / "studio-backups")
     with Store(home) as store:
         gone, kept = add_client(store, "Gone"), add_client(store, "Kept")
-        store.backup()
-        store.erase_client(gone.id)
+        store.backups.make()
+        store.erasures.erase(gone.id)
     (home / "studio.json").write_bytes(b"")
     test = opened()
     test.button(key="refused-restore").click().run()
     assert_no_failure(test)
     with Store(tmp_path / "studio-restored") as store:
-        assert [summary.client for summary in store.clients()] == [kept]
+        assert [summary.client for summary in store.clients.summaries()] == [kept]
 
 
 def test_a_studio_that_is_right_again_opens(home: Path) -> None:
@@ -127,8 +127,8 @@ def test_a_studio_that_is_right_again_opens(home: Path) -> None:
 def test_a_damaged_database_is_said_with_the_way_out(filled: Filled, backups: bool) -> None:
     assert "damaged" not in words(open_page("today"))
     if backups:
-        filled.store.backup()
-    filled.store._damaged = True
+        filled.store.backups.make()
+    filled.store.database.damaged = True
     for name in ("today", "data"):
         test = open_page(name)
         assert_no_failure(test)
@@ -144,7 +144,7 @@ def test_nothing_is_worked_out_in_a_damaged_database(filled: Filled, monkeypatch
     def never(*_: object) -> int:
         raise AssertionError("worked out in a damaged database")
 
-    filled.store._damaged = True
+    filled.store.database.damaged = True
     for name in ("catch_up", "catch_up_results"):
         monkeypatch.setattr(catching_up, name, never)
     assert catching_up.caught_up() == catching_up.results_caught_up() == 0
@@ -166,7 +166,7 @@ def leave(filled: Filled, number: int, days_ago: int) -> list[str]:
     """Photos that no record names lie set aside."""
     names = []
     for index in range(number):
-        path = filled.store.picture_path(filled.store.put_picture(drawn_photo(30.0 + index, seed=index + 1)))
+        path = filled.store.pictures.path(filled.store.pictures.put(drawn_photo(30.0 + index, seed=index + 1)))
         aside = filled.store.root / "set-aside" / (date.today() - timedelta(days=days_ago)).isoformat() / path.name
         aside.parent.mkdir(parents=True, exist_ok=True)
         path.rename(aside)
@@ -210,7 +210,7 @@ def test_after_thirty_days_a_person_is_asked_and_can_keep_it(filled: Filled) -> 
 
 def test_the_receipt_says_what_lay_set_aside(filled: Filled) -> None:
     leave(filled, 2, days_ago=3)
-    filled.store.erase_client(filled.client.id)
+    filled.store.erasures.erase(filled.client.id)
     assert "2 pictures that lay set aside" in words(open_page("data"))
 
 
@@ -220,7 +220,7 @@ def test_a_small_picture_of_what_is_set_aside_is_served_and_not_kept(filled: Fil
     answer = ask(app, f"/set-aside/{name}.jpg")
     assert (answer.status, answer.headers["content-type"]) == (200, "image/jpeg")
     assert answer.headers["cache-control"] == "no-store"
-    for other in ("ab" * 32, "..", "%2e%2e", "*", filled.store.photos()[0].file):
+    for other in ("ab" * 32, "..", "%2e%2e", "*", filled.store.photos.find()[0].file):
         assert ask(app, f"/set-aside/{other}.jpg").status == 404
     os.truncate(next((filled.store.root / "set-aside").rglob("*.jpg")), 100)
     assert ask(app, f"/set-aside/{name}.jpg").status == 422

@@ -63,14 +63,14 @@ def test_three_photos_each_are_read_together_and_one_can_be_left_out(store: Stor
     test.button(key="to-save").click().run()
     save_visit(test)
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
-    kept = {photo.id: photo for photo in store.photos(visit_id=visit.id)}
+    [visit] = store.visits.of_client(client.id)
+    kept = {photo.id: photo for photo in store.photos.find(visit_id=visit.id)}
     assert len(kept) == 6
     assert kept[odd.id].left_out is not None
     assert "limit" in kept[odd.id].left_out.why
     test.button(key=f"count-{odd.id}").click().run()
     assert_no_failure(test)
-    assert store.photo(odd.id).left_out is None
+    assert store.photos.get(odd.id).left_out is None
 
 
 def test_the_same_file_twice_is_no_repeat_and_a_bad_one_does_not_keep_the_others_out(
@@ -89,12 +89,12 @@ def test_the_same_file_twice_is_no_repeat_and_a_bad_one_does_not_keep_the_others
 def test_a_photo_that_is_kept_already_is_no_new_photo(store: Store, client: Client) -> None:
     content = drawn_photo(40.0, seed=3)
     kept, _ = workflow.take_in(store, content, client_id=client.id, role=PROGRESS, light="daylight")
-    store.save_photo(kept)
+    store.photos.save(kept)
     test = open_page("new_visit", client=client.id)
     upload_several(test, "before", [content])
     assert "This photo is kept already: Progress photo of the hair" in words(test)
-    assert store.drafts(client.id) == []
-    assert store.picture(kept.file)
+    assert store.drafts.find(client.id) == []
+    assert store.pictures.get(kept.file)
 
 
 def test_photos_are_removed_one_by_one(store: Store, client: Client) -> None:
@@ -109,13 +109,13 @@ def test_photos_are_removed_one_by_one(store: Store, client: Client) -> None:
 
 def test_every_page_shows_the_combination(filled: Filled) -> None:
     store, visit = filled.store, filled.visit
-    photos = store.photos(visit_id=visit.id)
+    photos = store.photos.find(visit_id=visit.id)
     [after] = [photo for photo in photos if photo.role == AFTER]
     more = [
         replace(measured(store, filled.client, AFTER, tip, after.taken_at + timedelta(minutes=1)), visit_id=visit.id)
         for tip in (61.0, 63.0)
     ]
-    store.save_visit(store.visit(visit.id), [*photos, *more])
+    store.visits.save(store.visits.get(visit.id), [*photos, *more])
     for name, query in (
         ("compare", {"visit": visit.id}),
         ("portfolio", {"visit": visit.id}),
@@ -124,7 +124,7 @@ def test_every_page_shows_the_combination(filled: Filled) -> None:
         ("portfolio", {}),
     ):
         assert_no_failure(open_page(name, **query))
-    state = state_of(store.photos(visit_id=visit.id), AFTER, store.yardsticks().spread)
+    state = state_of(store.photos.find(visit_id=visit.id), AFTER, store.yardsticks.in_force().spread)
     assert state is not None
     assert state.reading is not None
     end = state.reading.region("end")
@@ -136,7 +136,7 @@ def test_every_page_shows_the_combination(filled: Filled) -> None:
 
 
 def test_a_state_counts_what_has_a_number_and_was_not_left_out(filled: Filled) -> None:
-    [after] = [photo for photo in filled.store.photos(visit_id=filled.visit.id) if photo.role == AFTER]
+    [after] = [photo for photo in filled.store.photos.find(visit_id=filled.visit.id) if photo.role == AFTER]
     other = replace(moved(after, 0.4), id="b" * 32, file="b" * 64)
     broken = replace(after, id="c" * 32, reading=None, failure="no card")
     state = state_of([after, broken, other], AFTER)
@@ -174,10 +174,10 @@ def test_progress_photos_of_one_day_are_one_point_of_the_chart(filled: Filled) -
     from tracker.workflow.wearing import client_wear
 
     [before] = client_wear(filled.store, filled.client.id)[1]
-    last = filled.store.photo(before.photo_ids[-1])
-    other = filled.store.put_picture(b"another picture")
+    last = filled.store.photos.get(before.photo_ids[-1])
+    other = filled.store.pictures.put(b"another picture")
     again = replace(moved(last, 0.3), id="d" * 32, file=other, taken_at=last.taken_at + timedelta(minutes=5))
-    filled.store.save_photo(again)
+    filled.store.photos.save(again)
     [after] = client_wear(filled.store, filled.client.id)[1]
     for region in ("root", "mid", "end"):
         first, second = before.place(region), after.place(region)

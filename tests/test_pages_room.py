@@ -88,7 +88,7 @@ def test_everything_is_taken_out_to_another_disk(filled: Filled, tmp_path: Path)
     assert (written / "read-me.txt").exists()
     assert str(written) in words(test)
     assert "erasing a client does not reach it" in words(test)
-    assert filled.store.exports() == []
+    assert filled.store.exports.all() == []
     test.text_input(key="export-folder").set_value(str(filled.store.root / "inside")).run()
     test.button(key="export-all").click().run()
     assert "cannot lie inside the studio" in words(test)
@@ -98,12 +98,12 @@ def test_a_backup_dated_in_the_future_is_called_that(filled: Filled, monkeypatch
     ahead = now() + timedelta(days=400)
     with monkeypatch.context() as patched:
         patched.setattr(backup, "now", lambda: ahead)
-        filled.store.backup()
+        filled.store.backups.make()
     for name in ("data", "studio"):
         test = open_page(name)
         assert_no_failure(test)
         assert "dated in the future: the clock was ahead, or is behind now" in words(test)
     options = open_page("data").selectbox(key="backup-chosen").options
     assert "dated in the future" in options[0]
-    filled.store.backup()
+    filled.store.backups.make()
     assert "**Last backup:** today at" in words(open_page("data"))

@@ -106,8 +106,8 @@ def test_a_blurred_photo_is_pointed_at_before_saving_and_can_be_saved(store: Sto
     test.button(key="to-save").click().run()
     save_visit(test)
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
-    assert all(photo.reading is not None and photo.reading.ok for photo in store.photos(visit_id=visit.id))
+    [visit] = store.visits.of_client(client.id)
+    assert all(photo.reading is not None and photo.reading.ok for photo in store.photos.find(visit_id=visit.id))
 
 
 def test_a_framing_unlike_the_last_visit_is_pointed_at(filled: Filled) -> None:
@@ -164,7 +164,7 @@ def test_the_size_of_the_card_is_kept_and_goes_with_the_photos(store: Store, cli
 
 def test_a_damaged_size_is_no_size(store: Store) -> None:
     for damaged in ({"grey18": "large"}, {"grey18": [1]}, {"grey18": None}, [84, 116], "x"):
-        store.put_setting("card_size_mm", damaged)
+        store.settings.put("card_size_mm", damaged)
         assert workflow.card_size(store, "grey18") is None
     workflow.note_card_size(store, "grey18", (84.0, 116.0))
     assert workflow.card_size(store, "grey18") == (84.0, 116.0)
@@ -173,7 +173,7 @@ def test_a_damaged_size_is_no_size(store: Store) -> None:
 def test_photos_of_one_client_are_laid_on_each_other(filled: Filled) -> None:
     from datetime import UTC, datetime
 
-    before, after = filled.store.photos(visit_id=filled.visit.id)
+    before, after = filled.store.photos.find(visit_id=filled.visit.id)
     address = aligned_url(after, before)
     assert address is not None
     assert address.startswith(f"/picture/{after.id}/aligned/1600.jpg?to={before.id}&v=")

@@ -50,7 +50,7 @@ def shown(tab: AppTest, draft: Draft, name: str = "visit-note") -> str:
 
 
 def kept(store: Store, draft: Draft) -> Visit:
-    visit = store.draft(draft.id).visit
+    visit = store.drafts.get(draft.id).visit
     assert visit is not None
     return visit
 
@@ -62,10 +62,10 @@ def told(tab: AppTest) -> str:
 def test_words_typed_while_the_other_tab_goes_to_another_step_are_kept(store: Store, draft: Draft) -> None:
     one, other = two(draft)
     other.button(key="step-back").click().run()
-    assert store.draft(draft.id).step != 3
+    assert store.drafts.get(draft.id).step != 3
     write(one, draft, "typed meanwhile")  # the tab that was not moved stays where it is
     assert kept(store, draft).note == "typed meanwhile" == shown(one, draft)
-    assert store.draft(draft.id).step != 3
+    assert store.drafts.get(draft.id).step != 3
 
 
 def test_a_field_that_was_not_touched_follows_and_what_was_typed_beside_it_stays(store: Store, draft: Draft) -> None:
@@ -74,7 +74,7 @@ def test_a_field_that_was_not_touched_follows_and_what_was_typed_beside_it_stays
     write(other, draft, "in six weeks", "visit-next")
     assert (kept(store, draft).note, kept(store, draft).next_time) == ("as it was, and more", "in six weeks")
     assert shown(other, draft) == "as it was, and more"
-    moment = store.draft(draft.id).updated_at.astimezone()
+    moment = store.drafts.get(draft.id).updated_at.astimezone()
     assert f"This draft was changed in another tab at {moment:%H:%M}:** note" in told(other)
     other.button(key="other-tab-seen").click().run()
     assert "another tab" not in told(other)
@@ -99,7 +99,7 @@ def test_of_a_note_that_both_changed_one_is_chosen_and_the_other_stays(
     expected = "words of the other" if choice == "mine" else "words of one"
     assert shown(other, draft) == expected == kept(store, draft).note
     assert "another tab" not in told(other)
-    written = {line.before.visit.note for line in store.edits(record_id=draft.id)} | {kept(store, draft).note}
+    written = {line.before.visit.note for line in store.edits.find(record_id=draft.id)} | {kept(store, draft).note}
     assert written >= {"words of one", "words of the other"}
     page = told(open_page("client", client=client.id))
     assert "words or marks of one tab set aside" in page
@@ -116,7 +116,7 @@ def test_a_tab_whose_words_were_replaced_is_told_and_takes_them_back(store: Stor
     assert "words of one" in told(one)
     one.button(key="other-tab-mine").click().run()
     assert shown(one, draft) == "words of one" == kept(store, draft).note
-    assert "words of the other" in {line.before.visit.note for line in store.edits(record_id=draft.id)}
+    assert "words of the other" in {line.before.visit.note for line in store.edits.find(record_id=draft.id)}
 
 
 def test_steps_of_both_tabs_are_kept(store: Store, draft: Draft) -> None:
@@ -138,10 +138,10 @@ def test_nothing_is_saved_for_good_that_this_tab_did_not_show(store: Store, clie
     one.text_area(key=field(one, draft, "visit-next")).set_value("in six weeks").run()
     other.pills(key=f"visit-services-{draft.id}").set_value(["cut"])
     other.button(key="save").click().run()
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
     assert "another tab" in told(other)
     save_visit(other)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert (visit.next_time, visit.services) == ("in six weeks", ("cut",))
 
 
@@ -153,10 +153,10 @@ def test_photos_that_both_tabs_add_are_all_in(store: Store, client: Client) -> N
     upload(one, "after", drawn_photo(60.0, seed=4))
     upload(other, "after", drawn_photo(62.0, seed=5))
     assert_no_failure(other)
-    assert [photo.role for photo in store.draft(draft.id).photos] == ["before", "after", "after"]
+    assert [photo.role for photo in store.drafts.get(draft.id).photos] == ["before", "after", "after"]
     one.run()
     assert "1 photo added" in told(one)
-    assert all(f"/picture/{photo.id}/" in words(one) for photo in store.draft(draft.id).photos)
+    assert all(f"/picture/{photo.id}/" in words(one) for photo in store.drafts.get(draft.id).photos)
 
 
 def test_a_photo_added_where_the_other_tab_threw_the_draft_away_begins_a_new_one(
@@ -174,7 +174,7 @@ def test_a_photo_added_where_the_other_tab_threw_the_draft_away_begins_a_new_one
     monkeypatch.setattr(workflow, "suggest_marks", meanwhile)
     upload(first, "after", drawn_photo(60.0, seed=4))
     assert_no_failure(first)
-    [left] = store.drafts(client.id)
+    [left] = store.drafts.find(client.id)
     assert [photo.role for photo in left.photos] == ["after"]
     assert left.id != draft.id
     assert shown_draft(first, store) == left
@@ -190,7 +190,7 @@ def test_the_light_and_the_card_follow_the_tab_that_chose_them(store: Store, cli
     one.radio(key=named(one.radio, "card-", "-kind")).set_value("Three-step strip").run()
     other.run()
     assert_no_failure(other)
-    [photo] = store.draft(draft.id).photos
+    [photo] = store.drafts.get(draft.id).photos
     assert photo.marks is not None
     assert (photo.light, photo.marks.card_kind) == ("daylight", "steps3")
     assert other.pills(key=named(other.pills, "light-before")).value == "daylight"
@@ -212,7 +212,7 @@ def test_marks_that_the_other_tab_moved_are_not_put_back(store: Store, client: C
     for _ in range(2):
         other.run()
         assert_no_failure(other)
-        [moved] = store.draft(draft.id).photos
+        [moved] = store.drafts.get(draft.id).photos
         assert moved.marks is not None
         assert moved.marks.width == WIDTH + 3
     assert "marks of the before photo" in told(other)
@@ -227,7 +227,7 @@ def test_a_visit_that_one_tab_measured_and_saved_is_told_in_the_other(filled: Fi
     look_right(one, filled.store, "before")
     one.button(key="to-save").click().run()
     save_visit(one)
-    assert len(filled.store.visits(filled.client.id)) == 2
+    assert len(filled.store.visits.of_client(filled.client.id)) == 2
     other.run()
     assert_no_failure(other)
     assert "This visit is saved already, perhaps from another window" in told(other)

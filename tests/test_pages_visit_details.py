@@ -45,7 +45,7 @@ def at_save(store: Store, client: Client) -> tuple[AppTest, Draft, str]:
 
 def steps_of(store: Store, draft: Draft) -> tuple[Step, ...]:
     """The steps as the draft keeps them now."""
-    visit = store.draft(draft.id).visit
+    visit = store.drafts.get(draft.id).visit
     assert visit is not None
     return visit.steps
 
@@ -89,7 +89,7 @@ def test_a_whole_step(store: Store, client: Client) -> None:
     assert steps_of(store, draft) == (expected,)
     save_visit(test)
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert visit.steps == (expected,)
     assert "What was done" in words(test)
     assert NASTY[1] not in words(test)  # only with its signs made plain
@@ -157,7 +157,7 @@ def test_order_removing_and_an_empty_step(store: Store, client: Client) -> None:
     assert_no_failure(test)
     assert [step.product for step in steps_of(store, draft)] == ["three", "one"]
     save_visit(test)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert [step.product for step in visit.steps] == ["three", "one"]
 
 
@@ -173,7 +173,7 @@ def test_leaving_and_coming_back_keeps_every_step(store: Store, client: Client) 
 
 def test_the_last_visits_steps_as_a_start(filled: Filled) -> None:
     step = Step("ends", "toner", "violet", developer=Strength(5), charges=(Charge("gone", "x", 1, "g", 1, "", 1),))
-    filled.store.save_visit(replace(filled.visit, steps=(step,)), filled.store.photos(visit_id=filled.visit.id))
+    filled.store.visits.save(replace(filled.visit, steps=(step,)), filled.store.photos.find(visit_id=filled.visit.id))
     test, draft, key = at_save(filled.store, filled.client)
     test.button(key=f"{key}-copy").click().run()
     assert_no_failure(test)
@@ -187,7 +187,7 @@ def test_what_the_client_says_is_kept_and_shown(store: Store, client: Client) ->
     test.text_area(key=f"visit-start-{draft.id}").set_value("brassy").run()
     save_visit(test)
     assert_no_failure(test)
-    [visit] = store.visits(client.id)
+    [visit] = store.visits.of_client(client.id)
     assert (visit.history, visit.starting_point) == (NASTY[3], "brassy")
     assert "Starting point, in the client’s words" in words(test)
 
@@ -200,16 +200,16 @@ def test_the_price_list(store: Store) -> None:
     test.text_input(key="price-currency-new-0").set_value("EUR")
     test.button(key="price-save-new-0").click().run()
     assert_no_failure(test)
-    [line] = store.prices()
+    [line] = store.prices.all()
     assert (line.name, line.pack_size, line.pack_unit, line.price, line.currency) == (NASTY[1], 500, "g", 24.5, "EUR")
     test.button(key=f"price-change-{line.id}").click().run()
     test.number_input(key=f"price-price-{line.id}").set_value(30.0)
     test.button(key=f"price-save-{line.id}").click().run()
-    assert store.prices()[0].price == 30
+    assert store.prices.all()[0].price == 30
     assert "24\\.50 EUR" in words(test)
     test.button(key=f"price-remove-{line.id}").click().run()
     assert_no_failure(test)
-    assert store.prices() == []
+    assert store.prices.all() == []
 
 
 def test_a_price_without_a_name_is_said(store: Store) -> None:
@@ -217,7 +217,7 @@ def test_a_price_without_a_name_is_said(store: Store) -> None:
     test.button(key="price-save-new-0").click().run()
     assert_no_failure(test)
     assert "no name" in words(test)
-    assert store.prices() == []
+    assert store.prices.all() == []
 
 
 def test_past_results_begin_empty(store: Store) -> None:
@@ -246,11 +246,11 @@ def test_past_results_of_few(filled: Filled) -> None:
 
 
 def test_past_results_of_several(filled: Filled) -> None:
-    photos = filled.store.photos(visit_id=filled.visit.id)
+    photos = filled.store.photos.find(visit_id=filled.visit.id)
     for _ in range(5):
         visit = replace(filled.visit, id=new_id(), revision=1)
         copies = [replace(photo, id=new_id(), visit_id=visit.id) for photo in photos]
-        filled.store.save_visit(visit, copies)
+        filled.store.visits.save(visit, copies)
     test = open_page("results")
     assert_no_failure(test)
     assert "Of 6 visits, the one in the middle became" in words(test)
@@ -259,7 +259,7 @@ def test_past_results_of_several(filled: Filled) -> None:
 
 def test_past_results_wait_for_those_by_the_spread_in_force(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
     own = Repeatability("check", (0.9, 0.9, 0.9), 18.0, False, "Own.")
-    filled.store.add_yardstick(Yardstick(new_id(), SPREAD, now(), spread=own))
+    filled.store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=own))
     with monkeypatch.context() as patched:
         patched.setattr(catching_up, "A_PAGE_WAITS", 0.0)
         patched.setattr(catching_up, "catch_up_now", lambda: None)
@@ -285,7 +285,7 @@ def test_words_of_visits_are_found_on_the_clients_page(filled: Filled) -> None:
 
 def test_what_changed_can_be_read(filled: Filled) -> None:
     changed = replace(filled.visit, note="a calmer note", steps=())
-    filled.store.save_visit(changed, filled.store.photos(visit_id=filled.visit.id), by="Bo")
+    filled.store.visits.save(changed, filled.store.photos.find(visit_id=filled.visit.id), by="Bo")
     workflow.edit_client(filled.store, filled.client, "Ada B", "", by="Cy")
     visit = words(open_page("compare", visit=filled.visit.id))
     assert "Bo: visit of" in visit
@@ -305,7 +305,7 @@ def test_a_strength_that_cannot_be_is_said_and_nothing_is_lost(store: Store, cli
     save_visit(test)
     assert_no_failure(test)
     assert "stronger than any for hair" in words(test)
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
     assert steps_of(store, draft)[0].developer == Strength(40, "%")
 
 
@@ -351,7 +351,7 @@ def test_what_is_agreed_and_how_often_it_is_washed_are_two_sentences() -> None:
     ],
 )
 def test_why_there_is_no_number_goes_on_after_the_colon(filled: Filled, why: str, said: str) -> None:
-    photo = filled.store.photos(visit_id=filled.visit.id)[0]
+    photo = filled.store.photos.find(visit_id=filled.visit.id)[0]
     assert no_number(replace(photo, reading=None, failure=why)) == said
 
 

@@ -45,7 +45,7 @@ def add(test: AppTest, key: str, content: bytes | list[bytes]) -> AppTest:
 
 def gather(store: Store, name: str, readings: Sequence[object]) -> None:
     """As if these had been gathered one by one."""
-    store.change_gathered(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
+    store.settings.change_list(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
 
 
 def lab(lightness: float, a: float = 6.0, b: float = 15.0) -> LabMeasured:
@@ -66,7 +66,7 @@ def test_set_up_check_from_photos_that_are_not_kept(store: Store) -> None:
     add(test, "set-up", [drawn_photo(40.0, seed=seed) for seed in (3, 4)])
     assert [shot.sample for shot in workflow.shots_so_far(store)] == [NASTY[1]] * 2
     assert "Only 1 of these photos repeat" in words(test)
-    assert store.usage().pictures == 0
+    assert store.disk.usage().pictures == 0
     assert passing._held == {}
     assert not any(path.suffix == ".jpg" for path in Path(store.root).rglob("*"))
     test.button(key="set-up-drop-newest").click().run()
@@ -87,7 +87,7 @@ def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) ->
     assert "Photo to photo" in words(test)
     test.button(key="set-up-adopt").click().run()
     assert_no_failure(test)
-    own = store.yardsticks().spread
+    own = store.yardsticks.in_force().spread
     assert not own.provisional
     assert own.dof == 8
     # by hand: mean of the swatches' variances 0.4433, 0.4300, 0.7233 and 0.3433
@@ -98,10 +98,10 @@ def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) ->
     assert "In your studio" in words(open_page("studio"))
     test.button(key=f"undo-{SPREAD}").click().run()
     assert_no_failure(test)
-    assert store.yardsticks().spread.provisional
-    [kept] = store.yardstick_versions(SPREAD)
+    assert store.yardsticks.in_force().spread.provisional
+    [kept] = store.yardsticks.versions(SPREAD)
     test.button(key=f"stand-{kept.id}").click().run()
-    assert store.yardsticks().spread == own
+    assert store.yardsticks.in_force().spread == own
 
 
 @pytest.mark.slow
@@ -118,7 +118,7 @@ def test_swatches_make_a_scale_that_kept_readings_follow(filled: Filled) -> None
     assert "reads like level" in words(test)
     test.button(key="scale-adopt").click().run()
     assert_no_failure(test)
-    own = store.yardsticks().scale
+    own = store.yardsticks.in_force().scale
     assert not own.provisional
     after = words(open_page("compare", visit=filled.visit.id))
     assert own.name in after.replace("\\", "")
@@ -128,7 +128,7 @@ def test_swatches_make_a_scale_that_kept_readings_follow(filled: Filled) -> None
         assert_no_failure(open_page(name, **query))
     test = open_page("level_scale")
     test.button(key=f"undo-{SCALE}").click().run()
-    assert store.yardsticks().scale == DEFAULT_SCALE
+    assert store.yardsticks.in_force().scale == DEFAULT_SCALE
     assert "Levels are provisional" in words(open_page("compare", visit=filled.visit.id))
 
 
@@ -169,7 +169,7 @@ def test_natural_hair_moves_what_is_neutral_and_the_page_says_so(filled: Filled)
     assert_no_failure(test)
     test.button(key="neutral-adopt").click().run()
     assert_no_failure(test)
-    assert store.yardsticks().locus.own == (28.0, 56.0)
+    assert store.yardsticks.in_force().locus.own == (28.0, 56.0)
     assert "your own natural hair" in words(open_page("compare", visit=filled.visit.id))
     assert_no_failure(open_page("client", client=filled.client.id))
     test = open_page("neutral")
@@ -194,7 +194,7 @@ def test_an_own_check_narrows_what_photos_of_it_claim(store: Store) -> None:
     wide, why = workflow.measure_passing(store, photo, marks)
     assert why == ""
     own = Repeatability("check", (0.3, 0.1, 0.1), 30.0, False, "Own.", (0.1, 0.0, 0.0), covers_light=True)
-    store.add_yardstick(Yardstick(new_id(), SPREAD, now(), spread=own))
+    store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=own))
     narrow, _ = workflow.measure_passing(store, photo, marks)
     assert wide is not None
     assert narrow is not None

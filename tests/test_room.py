@@ -34,7 +34,7 @@ def bytes_below(root: Path) -> int:
 
 
 def counted_in(store: Store) -> tuple[int, int]:
-    with store._reading() as connection:
+    with store.database.reading() as connection:
         return counted(connection)
 
 
@@ -42,7 +42,7 @@ def test_the_usual_limit_is_what_is_used_and_half_of_what_is_free(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     free(monkeypatch, 100 * GB)
-    found = store.room()
+    found = store.disk.room()
     assert (found.own_limit, found.free, found.limit) == (False, 100 * GB, found.used + 50 * GB)
     assert found.used == bytes_below(store.root)
     assert (found.guessed, found.visits_left) == (True, 50 * GB // room.GUESSED_VISIT_BYTES)
@@ -52,26 +52,26 @@ def test_visits_that_fit_come_from_the_studios_own(store: Store, monkeypatch: py
     free(monkeypatch, 100 * GB)
     client = add_client(store)
     for number in range(5):
-        assert store.room().guessed
+        assert store.disk.room().guessed
         save_pair(store, client.id, b"%d" % number * 500, b"%d" % (number + 5) * 1500)
-    found = store.room()
+    found = store.disk.room()
     assert (found.guessed, found.visit_bytes) == (False, 2000)
     assert found.visits_left == 50 * GB // 2000
-    store.set_limit((found.used + 9000) / GB)
-    found = store.room()
+    store.disk.set_limit((found.used + 9000) / GB)
+    found = store.disk.room()
     assert (found.own_limit, found.visits_left) == (True, 4)
     # a limit above what the disk holds, backups included, promises nothing
     free(monkeypatch, 12_000)
-    store.set_limit(500)
-    assert store.room().visits_left == 3
+    store.disk.set_limit(500)
+    assert store.disk.room().visits_left == 3
 
 
 def test_the_limit_holds_from_the_next_photo_on(store: Store) -> None:
     (store.root / "settings.toml").write_text("limit_gb = 0.000001\n", "utf-8")
     with pytest.raises(StoreFull, match="limit 1e-06 GB"):
-        store.put_picture(b"x" * 1000)
+        store.pictures.put(b"x" * 1000)
     (store.root / "settings.toml").unlink()
-    store.put_picture(b"x" * 1000)
+    store.pictures.put(b"x" * 1000)
 
 
 @pytest.mark.parametrize(
@@ -100,13 +100,13 @@ def test_the_file_of_settings(store: Store, text: str, limit: int | None, fault:
     assert found.limit_bytes == limit
     assert fault in found.fault
     assert bool(fault) == bool(found.fault)
-    assert store.room().fault == found.fault
-    store.put_picture(b"a damaged file stops no work")
+    assert store.disk.room().fault == found.fault
+    store.pictures.put(b"a damaged file stops no work")
 
 
 def test_a_folder_in_the_place_of_the_file_is_told(store: Store) -> None:
     (store.root / "settings.toml").mkdir()
-    assert "cannot be read" in store.room().fault
+    assert "cannot be read" in store.disk.room().fault
 
 
 def test_writing_the_limit_keeps_what_a_person_wrote(tmp_path: Path) -> None:
@@ -125,31 +125,31 @@ def test_writing_the_limit_keeps_what_a_person_wrote(tmp_path: Path) -> None:
 
 
 def test_the_settings_go_into_backups_and_come_back(store: Store, tmp_path: Path) -> None:
-    store.set_limit(123.5)
-    made = store.backup(tmp_path / "backups")
+    store.disk.set_limit(123.5)
+    made = store.backups.make(tmp_path / "backups")
     assert (made / "settings.toml").read_bytes() == (store.root / "settings.toml").read_bytes()
     restore(made, tmp_path / "new")
     with Store(tmp_path / "new") as restored:
-        assert restored.room().limit == 123_500_000_000
+        assert restored.disk.room().limit == 123_500_000_000
 
 
 def test_every_way_that_pictures_come_and_go_is_counted(store: Store, tmp_path: Path) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id, b"a" * 100, b"b" * 200)
     assert counted_in(store) == (2, 300)
-    store.put_picture(b"a" * 100)
+    store.pictures.put(b"a" * 100)
     assert counted_in(store) == (2, 300)
-    deletion = store.delete_visit(visit.id)
+    deletion = store.visits.delete(visit.id)
     assert counted_in(store) == (0, 0)
-    store.put_back(deletion.token)
+    store.deletions.put_back(deletion.token)
     assert counted_in(store) == (2, 300)
-    store.let_go([store.put_picture(b"c" * 50)])
+    store.pictures.let_go([store.pictures.put(b"c" * 50)])
     assert counted_in(store) == (2, 300)
-    left = store.put_picture(b"left over")
-    os.utime(store.picture_path(left), (0, 0))
-    store.erase_client(client.id)
+    left = store.pictures.put(b"left over")
+    os.utime(store.pictures.path(left), (0, 0))
+    store.erasures.erase(client.id)
     assert counted_in(store) == (0, 0)
-    assert store.usage().bytes == bytes_below(store.root)
+    assert store.disk.usage().bytes == bytes_below(store.root)
 
 
 def test_a_photo_that_is_refused_is_not_counted(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -159,7 +159,7 @@ def test_a_photo_that_is_refused_is_not_counted(store: Store, monkeypatch: pytes
     with monkeypatch.context() as patched:
         patched.setattr(os, "replace", broken)
         with pytest.raises(StoreError):
-            store.put_picture(b"content")
+            store.pictures.put(b"content")
     assert counted_in(store) == (0, 0)
 
 
@@ -167,8 +167,8 @@ def test_a_photo_that_is_refused_is_not_counted(store: Store, monkeypatch: pytes
 def test_the_count_is_put_right_at_the_next_start(tmp_path: Path, how: str) -> None:
     with Store(tmp_path) as store:
         save_pair(store, add_client(store).id, b"a" * 100, b"b" * 200)
-        photos = store.photos()
-        with store._writing() as connection:
+        photos = store.photos.find()
+        with store.database.writing() as connection:
             if how == "an earlier version":
                 connection.exec_driver_sql("DELETE FROM picture")
             elif how == "another size":
@@ -176,7 +176,9 @@ def test_the_count_is_put_right_at_the_next_start(tmp_path: Path, how: str) -> N
             elif how == "counted and gone":
                 connection.exec_driver_sql("INSERT INTO picture VALUES ('ab', 999)")
             else:
-                store.picture_path(next(each.file for each in photos if store.picture(each.file)[:1] == b"a")).unlink()
+                store.pictures.path(
+                    next(each.file for each in photos if store.pictures.get(each.file)[:1] == b"a")
+                ).unlink()
     with Store(tmp_path) as store:
         assert counted_in(store) == ((1, 200) if how == "a picture lost" else (2, 300))
 
@@ -188,9 +190,9 @@ def test_what_was_set_aside_takes_room_too(tmp_path: Path) -> None:
     aside.mkdir(parents=True)
     (aside / "x.jpg").write_bytes(b"x" * 5000)
     with Store(tmp_path) as store:
-        assert store.room().used == bytes_below(tmp_path)
+        assert store.disk.room().used == bytes_below(tmp_path)
         (aside / "y.jpg").write_bytes(b"x" * 5000)
-        assert store.usage().bytes == bytes_below(tmp_path)
+        assert store.disk.usage().bytes == bytes_below(tmp_path)
 
 
 def test_no_photo_walks_the_folder(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -203,24 +205,24 @@ def test_no_photo_walks_the_folder(store: Store, monkeypatch: pytest.MonkeyPatch
         return real(path)
 
     monkeypatch.setattr(os, "scandir", noted)
-    store.save_photo(new_photo(store, client.id, b"content"))
+    store.photos.save(new_photo(store, client.id, b"content"))
     assert [path for path in seen if path != store.root] == []
 
 
 def test_the_reserve_is_kept_given_back_and_made_again(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    layout = store._layout
+    layout = store.database.layout
 
     def disk(size: int) -> None:
         monkeypatch.setattr(room, "free_bytes", lambda _folder: size)
         monkeypatch.setattr(room.shutil, "disk_usage", lambda _folder: type("Usage", (), {"free": size}))
 
     disk(room.RESERVE_BYTES)  # it would fill the disk itself
-    store.keep_reserve()
+    store.disk.keep_reserve()
     assert not layout.reserve.exists()
     disk(100 * GB)
-    store.keep_reserve()
+    store.disk.keep_reserve()
     assert layout.reserve.stat().st_size == room.RESERVE_BYTES
-    assert store.usage().bytes == bytes_below(store.root) - room.RESERVE_BYTES
+    assert store.disk.usage().bytes == bytes_below(store.root) - room.RESERVE_BYTES
     room.give_back_to_open(layout)
     room.give_back(layout)
     assert layout.reserve.stat().st_size == room.RESERVE_BYTES
@@ -230,9 +232,9 @@ def test_the_reserve_is_kept_given_back_and_made_again(store: Store, monkeypatch
     assert 0 < left < room.RESERVE_BYTES
     disk(room.RESERVE_BYTES - left)  # what was given back is not for photos
     with pytest.raises(StoreFull):
-        store.put_picture(b"a photo")
-    store._make_way()
+        store.pictures.put(b"a photo")
+    store.database.make_way()
     assert not layout.reserve.exists()
     disk(100 * GB)
-    store.keep_reserve()
+    store.disk.keep_reserve()
     assert layout.reserve.stat().st_size == room.RESERVE_BYTES

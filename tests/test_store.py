@@ -26,9 +26,9 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def test_a_new_studio_is_empty(store: Store) -> None:
     assert store.is_empty()
-    assert store.clients() == []
-    assert store.portfolio() == []
-    usage = store.usage()
+    assert store.clients.summaries() == []
+    assert store.portfolio.entries() == []
+    usage = store.disk.usage()
     assert (usage.pictures, usage.clients, usage.visits) == (0, 0, 0)
     assert usage.bytes > 0
 
@@ -38,23 +38,23 @@ def test_records_come_back_equal_after_reopening(tmp_path: Path) -> None:
         client = add_client(store, "Zoë ✂️", "two\nlines")
         visit = new_visit(client.id)
         photo = new_photo(store, client.id, b"jpeg", visit_id=visit.id)
-        store.save_visit(visit, [photo])
-        draft = store.save_draft(new_draft(client.id, new_visit(client.id), (replace(photo, id=new_id()),)))
+        store.visits.save(visit, [photo])
+        draft = store.drafts.save(new_draft(client.id, new_visit(client.id), (replace(photo, id=new_id()),)))
     with Store(tmp_path) as store:
-        assert store.client(client.id) == client
-        assert store.visit(visit.id) == visit
-        assert store.photo(photo.id) == photo
-        assert store.photo(photo.id).reading == reading()
-        assert store.draft(draft.id) == draft
-        assert store.picture(photo.file) == b"jpeg"
+        assert store.clients.get(client.id) == client
+        assert store.visits.get(visit.id) == visit
+        assert store.photos.get(photo.id) == photo
+        assert store.photos.get(photo.id).reading == reading()
+        assert store.drafts.get(draft.id) == draft
+        assert store.pictures.get(photo.file) == b"jpeg"
 
 
 def test_change_client(store: Store) -> None:
     client = add_client(store, "Ada")
-    assert store.change_client(client.id, lambda kept: replace(kept, name="Grace")) == replace(client, name="Grace")
-    assert store.client(client.id).name == "Grace"
-    assert store.clients("ada") == []
-    assert len(store.clients("grace")) == 1
+    assert store.clients.change(client.id, lambda kept: replace(kept, name="Grace")) == replace(client, name="Grace")
+    assert store.clients.get(client.id).name == "Grace"
+    assert store.clients.summaries("ada") == []
+    assert len(store.clients.summaries("grace")) == 1
 
 
 @pytest.mark.parametrize(
@@ -62,13 +62,13 @@ def test_change_client(store: Store) -> None:
 )
 def test_any_text_is_stored_literally(store: Store, name: str) -> None:
     client = add_client(store, name, note=name)
-    assert store.client(client.id).name == name
-    assert [summary.client for summary in store.clients(name)] == [client]
+    assert store.clients.get(client.id).name == name
+    assert [summary.client for summary in store.clients.summaries(name)] == [client]
 
 
 def test_text_that_no_file_can_hold_is_refused(store: Store) -> None:
     with pytest.raises(StoreError, match="cannot be stored"):
-        store.add_client(Client(new_id(), "half \ud83d", "", now()))
+        store.clients.add(Client(new_id(), "half \ud83d", "", now()))
 
 
 @pytest.mark.parametrize(
@@ -92,18 +92,18 @@ def test_search(store: Store, search: str, found: list[str]) -> None:
     add_client(store, "Under_score")
     add_client(store, "Per Cent", "wants 50% grey")
     add_client(store, "back\\slash")
-    assert [summary.client.name for summary in store.clients(search)] == found
+    assert [summary.client.name for summary in store.clients.summaries(search)] == found
 
 
 def test_summary_holds_what_a_list_shows(store: Store) -> None:
     client = add_client(store, "Ada", purposes=[MEASURING])
     add_client(store, "Bea", purposes=[MEASURING, PORTFOLIO])
     first = new_visit(client.id, date(2026, 1, 2))
-    store.save_visit(first, [new_photo(store, client.id, b"one", visit_id=first.id)])
-    store.save_visit(new_visit(client.id, date(2026, 3, 4)), [])
+    store.visits.save(first, [new_photo(store, client.id, b"one", visit_id=first.id)])
+    store.visits.save(new_visit(client.id, date(2026, 3, 4)), [])
     late = new_photo(store, client.id, b"two", role="progress", taken_at=datetime(2026, 5, 6, tzinfo=UTC))
-    store.save_photo(late)
-    ada, bea = store.clients()
+    store.photos.save(late)
+    ada, bea = store.clients.summaries()
     assert ada == ClientSummary(client, 2, date(2026, 3, 4), LastPhoto(late.id, late.file), frozenset({MEASURING}))
     assert (bea.visits, bea.last_visit, bea.last_photo) == (0, None, None)
     assert bea.consents == {MEASURING, PORTFOLIO}
@@ -113,40 +113,40 @@ def test_a_list_of_clients_is_one_query(store: Store) -> None:
     for number in range(5):
         save_pair(store, add_client(store, f"Client {number}").id)
     asked = []
-    event.listen(store._engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
-    assert len(store.clients()) == 5
+    event.listen(store.database.engine, "before_cursor_execute", lambda *args: asked.append(args[2]))
+    assert len(store.clients.summaries()) == 5
     assert len([statement for statement in asked if statement.startswith("SELECT")]) == 1
 
 
 def test_latest_answer_counts_and_history_stays(store: Store) -> None:
     client = add_client(store, purposes=[MEASURING])
-    assert store.has_consent(client.id, MEASURING)
-    assert not store.has_consent(client.id, PORTFOLIO)
-    withdrawn = store.add_consent(answer(client.id, MEASURING, given=False))
-    assert not store.has_consent(client.id, MEASURING)
-    again = store.add_consent(answer(client.id, MEASURING))
-    assert store.has_consent(client.id, MEASURING)
-    history = store.consents(client.id)
+    assert store.consents.given(client.id, MEASURING)
+    assert not store.consents.given(client.id, PORTFOLIO)
+    withdrawn = store.consents.add(answer(client.id, MEASURING, given=False))
+    assert not store.consents.given(client.id, MEASURING)
+    again = store.consents.add(answer(client.id, MEASURING))
+    assert store.consents.given(client.id, MEASURING)
+    history = store.consents.of_client(client.id)
     assert [consent.given for consent in history] == [True, False, True]
     assert history[1:] == [withdrawn, again]
 
 
 def test_a_withdrawal_counts_even_if_the_clock_was_set_back(store: Store) -> None:
     client = add_client(store)
-    store.add_consent(replace(answer(client.id, PORTFOLIO, given=False), recorded_at=now() - timedelta(days=400)))
-    assert not store.has_consent(client.id, PORTFOLIO)
+    store.consents.add(replace(answer(client.id, PORTFOLIO, given=False), recorded_at=now() - timedelta(days=400)))
+    assert not store.consents.given(client.id, PORTFOLIO)
 
 
 @pytest.mark.parametrize("gap", [{"wording_version": ""}, {"recorded_by": ""}, {"purpose": "marketing"}])
 def test_an_incomplete_answer_is_refused(store: Store, gap: dict[str, str]) -> None:
     client = add_client(store)
     with pytest.raises(ConsentMissing):
-        store.add_consent(replace(answer(client.id), **gap))
+        store.consents.add(replace(answer(client.id), **gap))
 
 
 def test_consent_of_nobody(store: Store) -> None:
     with pytest.raises(NotFound):
-        store.add_consent(answer("nobody"))
+        store.consents.add(answer("nobody"))
 
 
 def test_nothing_is_measured_without_consent(store: Store) -> None:
@@ -154,13 +154,13 @@ def test_nothing_is_measured_without_consent(store: Store) -> None:
     photo = new_photo(store, client.id, b"jpeg")
     visit = new_visit(client.id)
     with pytest.raises(ConsentMissing):
-        store.save_visit(visit, [replace(photo, visit_id=visit.id)])
+        store.visits.save(visit, [replace(photo, visit_id=visit.id)])
     with pytest.raises(ConsentMissing):
-        store.save_photo(photo)
+        store.photos.save(photo)
     with pytest.raises(ConsentMissing):
-        store.save_draft(new_draft(client.id, None, (photo,)))
-    assert store.visits(client.id) == []
-    assert store.photos(client.id) == []
+        store.drafts.save(new_draft(client.id, None, (photo,)))
+    assert store.visits.of_client(client.id) == []
+    assert store.photos.find(client.id) == []
 
 
 def test_a_visit_needs_its_pictures(store: Store) -> None:
@@ -168,88 +168,88 @@ def test_a_visit_needs_its_pictures(store: Store) -> None:
     visit = new_visit(client.id)
     photo = replace(new_photo(store, client.id, b"jpeg", visit_id=visit.id), file="ab" * 32)
     with pytest.raises(NotFound):
-        store.save_visit(visit, [photo])
-    assert store.visits(client.id) == []
+        store.visits.save(visit, [photo])
+    assert store.visits.of_client(client.id) == []
 
 
 def test_saving_a_visit_again_replaces_its_photos(store: Store) -> None:
     client = add_client(store)
     visit = new_visit(client.id)
     one, two, three = (new_photo(store, client.id, name, visit_id=visit.id) for name in (b"1", b"2", b"3"))
-    store.save_visit(visit, [one, two])
-    saved = store.save_visit(replace(visit, note="changed"), [two, three])
+    store.visits.save(visit, [one, two])
+    saved = store.visits.save(replace(visit, note="changed"), [two, three])
     assert saved.revision == 2
-    assert store.visit(visit.id) == saved
-    assert {photo.id for photo in store.photos(visit_id=visit.id)} == {two.id, three.id}
+    assert store.visits.get(visit.id) == saved
+    assert {photo.id for photo in store.photos.find(visit_id=visit.id)} == {two.id, three.id}
     assert pictures_in(store.root) == {two.file, three.file}
 
 
 def test_a_stale_visit_is_refused(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)
-    store.save_visit(replace(visit, note="first"), store.photos(visit_id=visit.id))
+    store.visits.save(replace(visit, note="first"), store.photos.find(visit_id=visit.id))
     with pytest.raises(Conflict, match="another window"):
-        store.save_visit(replace(visit, note="second"), [])
-    assert store.visit(visit.id).note == "first"
-    assert len(store.photos(visit_id=visit.id)) == 2
+        store.visits.save(replace(visit, note="second"), [])
+    assert store.visits.get(visit.id).note == "first"
+    assert len(store.photos.find(visit_id=visit.id)) == 2
 
 
 def test_a_removed_visit_does_not_come_back(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)
-    changed = store.save_visit(visit, [])
-    store.delete_visit(visit.id)
+    changed = store.visits.save(visit, [])
+    store.visits.delete(visit.id)
     with pytest.raises(Conflict, match="removed"):
-        store.save_visit(changed, [])
+        store.visits.save(changed, [])
 
 
 def test_nothing_moves_to_another_client(store: Store) -> None:
     ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
     visit = save_pair(store, ada.id)
-    photo = store.photos(visit_id=visit.id)[0]
+    photo = store.photos.find(visit_id=visit.id)[0]
     with pytest.raises(Conflict):
-        store.save_visit(visit, [new_photo(store, bea.id, b"x", visit_id=visit.id)])
+        store.visits.save(visit, [new_photo(store, bea.id, b"x", visit_id=visit.id)])
     with pytest.raises(Conflict):
-        store.save_visit(replace(visit, client_id=bea.id), [])
+        store.visits.save(replace(visit, client_id=bea.id), [])
     with pytest.raises(Conflict):
-        store.save_photo(replace(photo, client_id=bea.id))
+        store.photos.save(replace(photo, client_id=bea.id))
     with pytest.raises(NotFound):  # a photo of one client in the visit of another: the database itself refuses
-        store.save_photo(new_photo(store, bea.id, b"y", visit_id=visit.id))
-    draft = store.save_draft(new_draft(ada.id, None, ()))
+        store.photos.save(new_photo(store, bea.id, b"y", visit_id=visit.id))
+    draft = store.drafts.save(new_draft(ada.id, None, ()))
     with pytest.raises(Conflict):
-        store.save_draft(replace(draft, client_id=bea.id))
+        store.drafts.save(replace(draft, client_id=bea.id))
     with pytest.raises(Conflict):
-        store.save_draft(replace(draft, photos=(new_photo(store, bea.id, b"z"),)))
+        store.drafts.save(replace(draft, photos=(new_photo(store, bea.id, b"z"),)))
 
 
 def test_visits_newest_first(store: Store) -> None:
     ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
     days = [date(2026, 1, 1), date(2026, 3, 1), date(2026, 2, 1)]
     for client, on in zip((ada, bea, ada), days, strict=True):
-        store.save_visit(new_visit(client.id, on), [])
-    assert [visit.on for visit in store.visits(ada.id)] == [days[2], days[0]]
-    assert [visit.on for visit in store.recent_visits(2)] == [days[1], days[2]]
+        store.visits.save(new_visit(client.id, on), [])
+    assert [visit.on for visit in store.visits.of_client(ada.id)] == [days[2], days[0]]
+    assert [visit.on for visit in store.visits.recent(2)] == [days[1], days[2]]
 
 
 def test_photos_by_client_visit_and_role(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)
-    progress = store.save_photo(new_photo(store, client.id, b"later", role="progress"))
-    assert len(store.photos()) == len(store.photos(client.id)) == 3
-    assert {photo.role for photo in store.photos(visit_id=visit.id)} == {"before", "after"}
-    assert store.photos(client_id=client.id, role="progress") == [progress]
-    assert store.photos("nobody") == []
+    progress = store.photos.save(new_photo(store, client.id, b"later", role="progress"))
+    assert len(store.photos.find()) == len(store.photos.find(client.id)) == 3
+    assert {photo.role for photo in store.photos.find(visit_id=visit.id)} == {"before", "after"}
+    assert store.photos.find(client_id=client.id, role="progress") == [progress]
+    assert store.photos.find("nobody") == []
 
 
 def test_deleting_takes_the_picture_along_unless_it_is_shared(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id, b"shared", b"own")
-    shared = store.save_photo(new_photo(store, client.id, b"shared", role="progress"))
-    store.delete_visit(visit.id)
+    shared = store.photos.save(new_photo(store, client.id, b"shared", role="progress"))
+    store.visits.delete(visit.id)
     assert pictures_in(store.root) == {shared.file}
-    store.delete_photo(shared.id)
+    store.photos.delete(shared.id)
     assert pictures_in(store.root) == set()
-    for gone in (lambda: store.delete_visit(visit.id), lambda: store.delete_photo(shared.id)):
+    for gone in (lambda: store.visits.delete(visit.id), lambda: store.photos.delete(shared.id)):
         with pytest.raises(NotFound):
             gone()
 
@@ -257,51 +257,53 @@ def test_deleting_takes_the_picture_along_unless_it_is_shared(store: Store) -> N
 def test_drafts(store: Store) -> None:
     ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
     photo = new_photo(store, ada.id, b"draft")
-    older = store.save_draft(new_draft(ada.id, None, (photo,)))
-    newer = store.save_draft(new_draft(bea.id, None, ()))
-    assert store.drafts() == [newer, older]
-    assert store.drafts(ada.id) == [older]
-    changed = store.save_draft(replace(older, photos=(), updated_at=now()))
-    assert store.draft(older.id) == changed
+    older = store.drafts.save(new_draft(ada.id, None, (photo,)))
+    newer = store.drafts.save(new_draft(bea.id, None, ()))
+    assert store.drafts.find() == [newer, older]
+    assert store.drafts.find(ada.id) == [older]
+    changed = store.drafts.save(replace(older, photos=(), updated_at=now()))
+    assert store.drafts.get(older.id) == changed
     assert pictures_in(store.root) == set()
-    store.delete_draft(older.id)
-    store.delete_draft(older.id)
-    assert store.drafts() == [newer]
+    store.drafts.delete(older.id)
+    store.drafts.delete(older.id)
+    assert store.drafts.find() == [newer]
 
 
 def test_saving_a_draft_as_a_visit_happens_once(store: Store) -> None:
     client = add_client(store)
     visit = new_visit(client.id)
     photo = new_photo(store, client.id, b"p", visit_id=visit.id)
-    draft = store.save_draft(new_draft(client.id, visit, (photo,)))
-    first = store.save_visit(visit, [photo], draft_id=draft.id)
-    second = store.save_visit(visit, [photo], draft_id=draft.id)
+    draft = store.drafts.save(new_draft(client.id, visit, (photo,)))
+    first = store.visits.save(visit, [photo], draft_id=draft.id)
+    second = store.visits.save(visit, [photo], draft_id=draft.id)
     assert first == second
-    assert store.drafts() == []
-    assert store.visits(client.id) == [first]
+    assert store.drafts.find() == []
+    assert store.visits.of_client(client.id) == [first]
     assert pictures_in(store.root) == {photo.file}
 
 
 def test_portfolio_only_with_consent_and_without_words(store: Store) -> None:
     client = add_client(store, "Ada", purposes=[MEASURING])
     visit = save_pair(store, client.id)
-    store.save_visit(replace(visit, note="Ada wants it cooler", next_time="ask Ada"), store.photos(visit_id=visit.id))
-    assert store.portfolio() == []
-    store.add_consent(answer(client.id, PORTFOLIO))
-    (entry,) = store.portfolio()
+    store.visits.save(
+        replace(visit, note="Ada wants it cooler", next_time="ask Ada"), store.photos.find(visit_id=visit.id)
+    )
+    assert store.portfolio.entries() == []
+    store.consents.add(answer(client.id, PORTFOLIO))
+    (entry,) = store.portfolio.entries()
     assert (entry.client_id, entry.before.role, entry.after.role) == (client.id, "before", "after")
     assert "Ada" not in repr(entry)
-    store.add_consent(answer(client.id, PORTFOLIO, given=False))
-    assert store.portfolio() == []
-    assert len(store.consents(client.id)) == 3
+    store.consents.add(answer(client.id, PORTFOLIO, given=False))
+    assert store.portfolio.entries() == []
+    assert len(store.consents.of_client(client.id)) == 3
 
 
 def test_who_takes_back_being_photographed_leaves_the_portfolio_too(store: Store) -> None:
     client = add_client(store, "Ada", purposes=[MEASURING, PORTFOLIO])
     save_pair(store, client.id)
-    assert len(store.portfolio()) == 1
-    store.add_consent(answer(client.id, MEASURING, given=False))
-    assert store.portfolio() == []
+    assert len(store.portfolio.entries()) == 1
+    store.consents.add(answer(client.id, MEASURING, given=False))
+    assert store.portfolio.entries() == []
 
 
 def test_portfolio_prefers_measured_photos_and_needs_both(store: Store) -> None:
@@ -310,11 +312,11 @@ def test_portfolio_prefers_measured_photos_and_needs_both(store: Store) -> None:
     unmeasured = replace(new_photo(store, client.id, b"1", visit_id=visit.id), reading=None)
     measured = replace(new_photo(store, client.id, b"2", visit_id=visit.id), taken_at=now())
     after = new_photo(store, client.id, b"3", visit_id=visit.id, role="after")
-    store.save_visit(visit, [unmeasured, measured, after])
+    store.visits.save(visit, [unmeasured, measured, after])
     lonely = new_visit(client.id, date(2026, 6, 1))
-    store.save_visit(lonely, [new_photo(store, client.id, b"4", visit_id=lonely.id)])
+    store.visits.save(lonely, [new_photo(store, client.id, b"4", visit_id=lonely.id)])
     save_pair(store, client.id)
-    newest, oldest = store.portfolio()
+    newest, oldest = store.portfolio.entries()
     assert newest.before == measured
     assert newest.visit.on > oldest.visit.on
 
@@ -327,11 +329,11 @@ def test_a_damaged_record_is_named_and_the_others_stay_readable(store: Store, te
             connection.execute(f"UPDATE {table} SET record = ? WHERE id = ?", (text, identifier))
             connection.commit()
     with pytest.raises(StoreDamaged, match=broken.id):
-        store.client(broken.id)
-    assert [summary.client for summary in store.clients()] == [whole]
-    assert store.recent_visits(9) == []
-    assert {found.kind for found in store.damaged()} == {"client", "visit"}
-    assert DamagedRecord("client", broken.id) in store.damaged()
+        store.clients.get(broken.id)
+    assert [summary.client for summary in store.clients.summaries()] == [whole]
+    assert store.visits.recent(9) == []
+    assert {found.kind for found in store.damaged_records()} == {"client", "visit"}
+    assert DamagedRecord("client", broken.id) in store.damaged_records()
 
 
 def test_a_byte_that_is_no_text_damages_one_record_only(store: Store) -> None:
@@ -341,52 +343,52 @@ def test_a_byte_that_is_no_text_damages_one_record_only(store: Store) -> None:
         altered = raw.replace(b"Broken", b"Brok\xff\xfe")
         connection.execute("UPDATE client SET record = CAST(? AS TEXT) WHERE id = ?", (altered, broken.id))
         connection.commit()
-    assert [summary.client for summary in store.clients()] == [whole]
-    assert store.damaged() == [DamagedRecord("client", broken.id)]
+    assert [summary.client for summary in store.clients.summaries()] == [whole]
+    assert store.damaged_records() == [DamagedRecord("client", broken.id)]
 
 
 @pytest.mark.parametrize("record", [b"{}", b"{", b'{"services": "x"}', b'{"services": [1]}', b'{"services": ["\xff"]}'])
 def test_a_damaged_visit_is_no_part_of_the_portfolio(store: Store, record: bytes) -> None:
     client = add_client(store)
     broken, whole = save_pair(store, client.id), save_pair(store, client.id, b"b", b"a")
-    with store._writing() as connection:
+    with store.database.writing() as connection:
         changed = "UPDATE visit SET record = CAST(? AS TEXT) WHERE id = ?"
         connection.exec_driver_sql(changed, (record, broken.id))
-    assert [(each.visit_id, each.services) for each in store.portfolio_visits()] == [(whole.id, whole.services)]
-    assert [entry.visit.id for entry in store.portfolio()] == [whole.id]
+    assert [(each.visit_id, each.services) for each in store.portfolio.visits()] == [(whole.id, whole.services)]
+    assert [entry.visit.id for entry in store.portfolio.entries()] == [whole.id]
 
 
 @pytest.mark.parametrize("services", ["7", '"toner"', "null", "[1, null]", "{}"])
 def test_days_of_visits_are_read_past_damaged_ones(store: Store, services: str) -> None:
     client = add_client(store)
-    kept, damaged = (store.save_visit(new_visit(client.id), []) for _ in range(2))
-    with store._writing() as connection:
+    kept, damaged = (store.visits.save(new_visit(client.id), []) for _ in range(2))
+    with store.database.writing() as connection:
         text = f"UPDATE visit SET record = json_set(record, '$.services', json('{services}')) WHERE id = '{damaged.id}'"
         connection.exec_driver_sql(text)
-    assert (client.id, kept.on, tuple(sorted(kept.services))) in store.visit_days()
+    assert (client.id, kept.on, tuple(sorted(kept.services))) in store.importing.visit_days()
 
 
 def test_a_damaged_photo_is_not_removed_by_saving_its_visit(store: Store) -> None:
     client = add_client(store)
     visit = save_pair(store, client.id)
-    broken, whole = store.photos(visit_id=visit.id)
+    broken, whole = store.photos.find(visit_id=visit.id)
     with closing(sqlite3.connect(store.root / "database.sqlite")) as connection:
         connection.execute("UPDATE photo SET record = '{' WHERE id = ?", (broken.id,))
         connection.commit()
-    store.save_visit(visit, store.photos(visit_id=visit.id))
-    assert store.damaged() == [DamagedRecord("photo", broken.id)]
+    store.visits.save(visit, store.photos.find(visit_id=visit.id))
+    assert store.damaged_records() == [DamagedRecord("photo", broken.id)]
     assert pictures_in(store.root) == {broken.file, whole.file}
 
 
 @pytest.mark.parametrize("kind", ["client", "visit", "photo", "draft"])
 def test_missing_records(store: Store, kind: str) -> None:
     with pytest.raises(NotFound, match=kind):
-        getattr(store, kind)("no such id")
+        getattr(store, f"{kind}s").get("no such id")
 
 
 def test_the_same_identifier_twice(store: Store) -> None:
     client = add_client(store)
     with pytest.raises(Conflict):
-        store.add_client(client)
+        store.clients.add(client)
     with pytest.raises(NotFound):
-        store.change_client("nobody", lambda kept: kept)
+        store.clients.change("nobody", lambda kept: kept)

@@ -29,15 +29,15 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def contents(store: Store) -> tuple[object, ...]:
     """Everything that can be read from a store."""
-    clients = store.clients()
+    clients = store.clients.summaries()
     return (
         clients,
-        [store.consents(summary.client.id) for summary in clients],
-        store.recent_visits(999),
-        store.photos(),
-        store.drafts(),
-        {name: store.picture(name) for name in sorted(pictures_in(store.root))},
-        store.damaged(),
+        [store.consents.of_client(summary.client.id) for summary in clients],
+        store.visits.recent(999),
+        store.photos.find(),
+        store.drafts.find(),
+        {name: store.pictures.get(name) for name in sorted(pictures_in(store.root))},
+        store.damaged_records(),
     )
 
 
@@ -46,18 +46,18 @@ def test_restore_drill(store: Store, tmp_path: Path) -> None:
     for number in range(3):
         client = add_client(store, f"Client {number}")
         save_pair(store, client.id, b"before %d" % number, b"after %d" % number)
-        store.save_draft(new_draft(client.id, None, (new_photo(store, client.id, b"draft %d" % number),)))
-    store.put_picture(b"nobody's")
-    made = store.backup(tmp_path / "backups")
+        store.drafts.save(new_draft(client.id, None, (new_photo(store, client.id, b"draft %d" % number),)))
+    store.pictures.put(b"nobody's")
+    made = store.backups.make(tmp_path / "backups")
     assert len(pictures_in(made)) == 9
     assert restore(made, tmp_path / "new") == Restoration(frozenset(), 0)
     with Store(tmp_path / "new") as restored:
         wanted = contents(store)
         assert contents(restored)[:5] == wanted[:5]
-        assert pictures_in(restored.root) == {photo.file for photo in store.photos()} | {
-            photo.file for draft in store.drafts() for photo in draft.photos
+        assert pictures_in(restored.root) == {photo.file for photo in store.photos.find()} | {
+            photo.file for draft in store.drafts.find() for photo in draft.photos
         }
-        with restored._reading() as connection:
+        with restored.database.reading() as connection:
             assert connection.exec_driver_sql("PRAGMA foreign_key_check").all() == []
             assert connection.exec_driver_sql("PRAGMA integrity_check").scalar() == "ok"
 
@@ -66,9 +66,9 @@ def test_restore_drill(store: Store, tmp_path: Path) -> None:
 def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
     client = add_client(store, "only in the log so far")
     assert files_with(store.root, [b"only in the log so far"]) == [("database.sqlite-wal", b"only in the log so far")]
-    with store._writing() as connection:
+    with store.database.writing() as connection:
         connection.exec_driver_sql("UPDATE client SET demo = 1")
-        made = store.backup(tmp_path / "backups")
+        made = store.backups.make(tmp_path / "backups")
     with closing(sqlite3.connect(made / "database.sqlite")) as copy:
         assert copy.execute("SELECT id, demo FROM client").fetchall() == [(client.id, 0)]
         assert copy.execute("PRAGMA integrity_check").fetchone() == ("ok",)
@@ -77,24 +77,24 @@ def test_backup_while_somebody_writes(store: Store, tmp_path: Path) -> None:
 
 def test_a_photo_removed_while_the_backup_runs(store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     client = add_client(store)
-    photo = store.save_photo(new_photo(store, client.id, b"going"))
+    photo = store.photos.save(new_photo(store, client.id, b"going"))
     real = backup.copy_database
 
     def copy_then_lose(source: Path, target: Path) -> None:
         real(source, target)
-        store.delete_photo(photo.id)
+        store.photos.delete(photo.id)
 
     monkeypatch.setattr(backup, "copy_database", copy_then_lose)
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     assert pictures_in(made) == {photo.file}
 
 
 def test_damaged_pictures_are_told_and_the_rest_is_backed_up(store: Store, tmp_path: Path) -> None:
     visit = save_pair(store, add_client(store).id)
-    broken, whole = store.photos(visit_id=visit.id)
-    store.picture_path(broken.file).write_bytes(b"altered")
+    broken, whole = store.photos.find(visit_id=visit.id)
+    store.pictures.path(broken.file).write_bytes(b"altered")
     with pytest.raises(StoreDamaged, match="1 photo files"):
-        store.backup(tmp_path / "backups")
+        store.backups.make(tmp_path / "backups")
     (made,) = (tmp_path / "backups").iterdir()
     assert pictures_in(made) == {whole.file}
     assert restore(made, tmp_path / "new").damaged == {broken.file}
@@ -104,8 +104,8 @@ def test_a_picture_that_the_disk_cannot_read_does_not_stop_the_backup(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     visit = save_pair(store, add_client(store).id)
-    broken, whole = store.photos(visit_id=visit.id)
-    bad, read = store.picture_path(broken.file), Path.read_bytes
+    broken, whole = store.photos.find(visit_id=visit.id)
+    bad, read = store.pictures.path(broken.file), Path.read_bytes
 
     def failing(self: Path) -> bytes:
         if self == bad:
@@ -114,7 +114,7 @@ def test_a_picture_that_the_disk_cannot_read_does_not_stop_the_backup(
 
     monkeypatch.setattr(Path, "read_bytes", failing)
     with pytest.raises(StoreDamaged, match="1 photo files"):
-        store.backup(tmp_path / "backups")
+        store.backups.make(tmp_path / "backups")
     (made,) = (tmp_path / "backups").iterdir()
     assert pictures_in(made) == {whole.file}
 
@@ -127,7 +127,7 @@ def test_a_backup_is_on_the_disk_before_it_has_its_name(
     before: set[int] = set()
     for _ in range(2):  # the second one shares its pictures
         synced = note_syncs(monkeypatch)
-        made = store.backup(tmp_path / "backups")
+        made = store.backups.make(tmp_path / "backups")
         written = [made.parent, made, *(path for path in made.rglob("*"))]
         assert [path for path in written if path.stat().st_ino not in synced | before] == []
         before |= synced
@@ -135,10 +135,10 @@ def test_a_backup_is_on_the_disk_before_it_has_its_name(
 
 def test_a_picture_that_rotted_in_the_earlier_backup_is_not_shared_on(store: Store, tmp_path: Path) -> None:
     save_pair(store, add_client(store).id)
-    first = store.backup(tmp_path / "backups")
+    first = store.backups.make(tmp_path / "backups")
     rotten = next((first / "pictures").rglob("*.jpg"))
     rotten.write_bytes(b"rotten")
-    second = store.backup(tmp_path / "backups")
+    second = store.backups.make(tmp_path / "backups")
     assert check_backup(second).damaged == frozenset()
     assert check_backup(first).damaged == {rotten.stem}
 
@@ -159,7 +159,7 @@ def test_every_picture_is_read_once_here_and_once_in_the_copy(
     monkeypatch.setattr(Path, "read_bytes", noted)
     for _ in range(2):  # the second one shares its pictures
         reads.clear()
-        made = store.backup(tmp_path / "backups")
+        made = store.backups.make(tmp_path / "backups")
         assert len(set(reads)) == len(reads) == 2 * 8
     reads.clear()
     restore(made, tmp_path / "new")
@@ -174,13 +174,13 @@ def test_a_backup_that_fails_leaves_nothing(store: Store, tmp_path: Path, monkey
 
     monkeypatch.setattr(Pictures, "take", full)
     with pytest.raises(StoreFull):
-        store.backup(tmp_path / "backups")
+        store.backups.make(tmp_path / "backups")
     assert list((tmp_path / "backups").iterdir()) == []
 
 
 def test_a_backup_does_not_lie_inside_the_studio(store: Store) -> None:
     with pytest.raises(StoreError, match="inside"):
-        store.backup(store.root / "backups")
+        store.backups.make(store.root / "backups")
 
 
 @pytest.mark.parametrize("known_from", ["the store", "a newer backup"])
@@ -188,62 +188,62 @@ def test_the_erased_stay_erased(store: Store, tmp_path: Path, known_from: str) -
     gone, kept = add_client(store, "qxgonexq"), add_client(store, "Kept")
     save_pair(store, gone.id, b"qxpicturexq", b"shared")
     save_pair(store, kept.id, b"own", b"shared")
-    old = store.backup(tmp_path / "backups")
-    store.erase_client(gone.id)
+    old = store.backups.make(tmp_path / "backups")
+    store.erasures.erase(gone.id)
     if known_from == "a newer backup":
-        store.backup(tmp_path / "backups")
+        store.backups.make(tmp_path / "backups")
         restore(old, tmp_path / "new")
     else:
-        restore(old, tmp_path / "new", erased=store.erasures())
+        restore(old, tmp_path / "new", erased=store.erasures.all())
     assert files_with(tmp_path / "new", [b"qxgonexq", b"qxpicturexq"]) == []
     with Store(tmp_path / "new") as restored:
-        assert [summary.client for summary in restored.clients()] == [kept]
+        assert [summary.client for summary in restored.clients.summaries()] == [kept]
         assert len(pictures_in(restored.root)) == 2
-        assert [line.client_id for line in restored.erasures()] == [gone.id]
+        assert [line.client_id for line in restored.erasures.all()] == [gone.id]
 
 
 @pytest.mark.parametrize("known_from", ["the store", "the backup", "a newer backup"])
 def test_receipts_keep_their_counts(store: Store, tmp_path: Path, known_from: str) -> None:
     gone = add_client(store, "Gone")
     save_pair(store, gone.id)
-    old = store.backup(tmp_path / "backups")
-    store.erase_client(gone.id)
+    old = store.backups.make(tmp_path / "backups")
+    store.erasures.erase(gone.id)
     if known_from == "the store":
-        restore(old, tmp_path / "new", erased=store.erasures())
+        restore(old, tmp_path / "new", erased=store.erasures.all())
     else:
-        newer = store.backup(tmp_path / "backups")
+        newer = store.backups.make(tmp_path / "backups")
         restore(newer if known_from == "the backup" else old, tmp_path / "new")
     with Store(tmp_path / "new") as restored:
-        assert restored.receipts() == store.receipts()
-        assert restored.receipts()[0].counts is not None
+        assert restored.erasures.receipts() == store.erasures.receipts()
+        assert restored.erasures.receipts()[0].counts is not None
 
 
 def test_an_erasure_list_of_an_earlier_version_still_counts(store: Store, tmp_path: Path) -> None:
     gone = add_client(store, "Gone")
-    old = store.backup(tmp_path / "backups")
-    store.erase_client(gone.id)
-    newer = store.backup(tmp_path / "backups")
+    old = store.backups.make(tmp_path / "backups")
+    store.erasures.erase(gone.id)
+    newer = store.backups.make(tmp_path / "backups")
     with closing(sqlite3.connect(newer / "database.sqlite")) as connection:
         connection.execute("ALTER TABLE erasure DROP COLUMN counts")
         connection.commit()
     assert restore(old, tmp_path / "new").left_out == 1
     with Store(tmp_path / "new") as restored:
         assert restored.is_empty()
-        assert restored.receipts()[0].counts is None
+        assert restored.erasures.receipts()[0].counts is None
 
 
 def test_only_those_whom_the_backup_holds_are_left_out(store: Store, tmp_path: Path) -> None:
     before, kept, other = (add_client(store, name) for name in ("Before", "Kept", "Kept too"))
-    store.erase_client(before.id)
-    made = store.backup(tmp_path / "backups")
+    store.erasures.erase(before.id)
+    made = store.backups.make(tmp_path / "backups")
     assert restore(made, tmp_path / "one").left_out == 0
-    store.merge_clients(kept, other.id, by="the owner")
-    store.erase_client(kept.id)
-    assert restore(made, tmp_path / "two", erased=store.erasures()).left_out == 1  # two records of one client
+    store.clients.merge(kept, other.id, by="the owner")
+    store.erasures.erase(kept.id)
+    assert restore(made, tmp_path / "two", erased=store.erasures.all()).left_out == 1  # two records of one client
 
 
 def test_restore_refuses(store: Store, tmp_path: Path) -> None:
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     with pytest.raises(NotFound):
         restore(tmp_path / "nowhere", tmp_path / "new")
     with pytest.raises(Conflict, match="not empty"):
@@ -260,8 +260,8 @@ def test_restore_refuses(store: Store, tmp_path: Path) -> None:
 
 
 def test_a_backup_with_lost_rows_is_refused(store: Store, tmp_path: Path) -> None:
-    store.save_visit(new_visit(add_client(store).id), [])
-    made = store.backup(tmp_path / "backups")
+    store.visits.save(new_visit(add_client(store).id), [])
+    made = store.backups.make(tmp_path / "backups")
     with closing(sqlite3.connect(made / "database.sqlite")) as connection:
         connection.execute("DELETE FROM client")
         connection.commit()
@@ -283,18 +283,18 @@ def half_restored(place: Path) -> list[str]:
 # promise 25
 def test_a_restore_goes_into_a_folder_that_is_there_and_empty(store: Store, tmp_path: Path) -> None:
     save_pair(store, add_client(store).id)
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     (tmp_path / "new").mkdir()
     restore(made, tmp_path / "new")
     with Store(tmp_path / "new") as restored:
-        assert len(restored.photos()) == 2
+        assert len(restored.photos.find()) == 2
     assert half_restored(tmp_path) == []
 
 
 def test_a_restore_where_somebody_fills_the_folder_meanwhile(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     real = restoring.copy_pictures
 
     def filled(*words: Any) -> set[str]:
@@ -313,7 +313,7 @@ def test_nothing_stands_under_the_name_while_a_restore_runs(
     store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     save_pair(store, add_client(store).id)
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     real = restoring.copy_pictures
     seen: list[bool] = []
 
@@ -327,13 +327,13 @@ def test_nothing_stands_under_the_name_while_a_restore_runs(
     restore(made, tmp_path / "new")
     assert seen == [False]
     with Store(tmp_path / "new") as restored:
-        assert len(restored.photos()) == 2
+        assert len(restored.photos.find()) == 2
 
 
 @pytest.mark.parametrize("cleaned_by", ["the studio beside", "the next restore"])
 def test_what_a_killed_restore_left_goes(store: Store, tmp_path: Path, cleaned_by: str) -> None:
     add_client(store, "qxnamexq")
-    made = store.backup(tmp_path / "backups")
+    made = store.backups.make(tmp_path / "backups")
     code = (
         "import os, sys\nfrom importlib import import_module\nfrom pathlib import Path\n"
         "restoring = import_module('tracker.store.restore')\n"

@@ -157,7 +157,7 @@ def test_an_error_at_any_step_of_saving_changes_nothing(tmp_path: Path, monkeypa
     with Store(tmp_path) as store:
         client = add_client(store)
         visit = new_visit(client.id)
-        kept = store.save_visit(visit, [new_photo(store, client.id, b"old", visit_id=visit.id)])
+        kept = store.visits.save(visit, [new_photo(store, client.id, b"old", visit_id=visit.id)])
         steps, last = count(), 0
 
         def step(*_: object) -> None:
@@ -171,23 +171,25 @@ def test_an_error_at_any_step_of_saving_changes_nothing(tmp_path: Path, monkeypa
 
             return run
 
-        event.listen(store._engine, "after_cursor_execute", step)
+        event.listen(store.database.engine, "after_cursor_execute", step)
         for name in ("fsync", "replace"):
             monkeypatch.setattr(os, name, counted(getattr(os, name)))
         for last in count():
             steps = count()
             try:
                 photo = new_photo(store, client.id, b"new", visit_id=visit.id)
-                store.save_visit(replace(kept, note="new"), [photo])
+                store.visits.save(replace(kept, note="new"), [photo])
                 break
             except CutOff:
                 steps = count(last + 1)
-                if store.visit(visit.id) == kept:
-                    assert [store.picture(photo.file) for photo in store.photos(visit_id=visit.id)] == [b"old"]
+                if store.visits.get(visit.id) == kept:
+                    assert [store.pictures.get(photo.file) for photo in store.photos.find(visit_id=visit.id)] == [
+                        b"old"
+                    ]
                 else:  # saved; only the old picture was not removed yet, which the next start does
                     break
         assert last > 8
-        assert store.visit(visit.id).note == "new"
+        assert store.visits.get(visit.id).note == "new"
     with Store(tmp_path) as store:
-        assert pictures_in(tmp_path) == {photo.file for photo in store.photos()}
-        assert [store.picture(photo.file) for photo in store.photos()] == [b"new"]
+        assert pictures_in(tmp_path) == {photo.file for photo in store.photos.find()}
+        assert [store.pictures.get(photo.file) for photo in store.photos.find()] == [b"new"]

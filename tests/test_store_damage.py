@@ -14,6 +14,7 @@ from crash_studio import add_client, new_visit, pictures_in, save_pair
 
 from tracker.errors import DatabaseDamaged, WrongDatabase
 from tracker.store import Store, backup, soundness
+from tracker.store.database import Database
 from tracker.store.soundness import SoundnessCheck
 
 PAGE = 4096
@@ -28,8 +29,8 @@ def sound(tmp_path_factory: pytest.TempPathFactory) -> Path:
             client = add_client(store, f"Client {number}", "note " * 300)
             save_pair(store, client.id, b"before %d" % number, b"after %d" % number)
             for _ in range(4):
-                store.save_visit(new_visit(client.id, note="words " * 100), [])
-        store.put_picture(b"nobody's")
+                store.visits.save(new_visit(client.id, note="words " * 100), [])
+        store.pictures.put(b"nobody's")
     return root
 
 
@@ -68,62 +69,62 @@ def test_a_damaged_page_is_found_at_the_start(root: Path, table: str) -> None:
     before = pictures_in(root)
     wipe(root, pages_of(root, table)[-1])
     with Store(root) as store:
-        assert store.database_damaged
+        assert store.database.damaged
         # nobody knows what the page named, so nothing is taken for a left-over
         assert pictures_in(root) == before
-        assert store.set_aside_pictures() == []
+        assert store.set_aside.pictures() == []
 
 
 def test_a_sound_database_is_said_to_be_sound(root: Path) -> None:
     with Store(root) as store:
-        assert not store.database_damaged
-        assert len(store.set_aside_pictures()) == 1
+        assert not store.database.damaged
+        assert len(store.set_aside.pictures()) == 1
 
 
 def test_what_can_be_read_is_read_and_nothing_is_saved(root: Path, tmp_path: Path) -> None:
     wipe(root, pages_of(root, "ix_photo_file")[-1])
     with Store(root) as store:
-        clients = store.clients()
+        clients = store.clients.summaries()
         assert len(clients) == 12
-        photo = store.photos(clients[0].client.id)[0]
-        assert store.picture(photo.file)
-        with store.new_export() as (archive, _):
+        photo = store.photos.find(clients[0].client.id)[0]
+        assert store.pictures.get(photo.file)
+        with store.exports.new() as (archive, _):
             archive.add("one.txt", b"what can be read goes out")
         content = (root / "database.sqlite").read_bytes()
         attempts: list[Callable[[], object]] = [
             lambda: add_client(store, "New"),
-            lambda: store.delete_photo(photo.id),
-            lambda: store.erase_client(clients[0].client.id),
-            lambda: store.put_setting("a", 1),
-            lambda: store.remove_set_aside(["ab" * 32]),
+            lambda: store.photos.delete(photo.id),
+            lambda: store.erasures.erase(clients[0].client.id),
+            lambda: store.settings.put("a", 1),
+            lambda: store.set_aside.remove(["ab" * 32]),
         ]
         for attempt in attempts:
             with pytest.raises(DatabaseDamaged, match="Restore the last backup") as refused:
                 attempt()
             assert refused.value.code == "database_damaged"
-        store.let_go([photo.file, "ab" * 32])
-        assert store.picture(photo.file)
-        assert len(store.clients()) == 12
+        store.pictures.let_go([photo.file, "ab" * 32])
+        assert store.pictures.get(photo.file)
+        assert len(store.clients.summaries()) == 12
     assert (root / "database.sqlite").read_bytes() == content
 
 
 def test_damage_that_is_met_while_reading_is_remembered(root: Path) -> None:
     with Store(root) as store:
-        assert not store.database_damaged
+        assert not store.database.damaged
         wipe(root, pages_of(root, "visit")[-1])
-        store._engine.dispose()  # nothing of it is left in memory
+        store.database.engine.dispose()  # nothing of it is left in memory
         with pytest.raises(DatabaseDamaged):
-            store.recent_visits(999)
-        assert store.database_damaged
+            store.visits.recent(999)
+        assert store.database.damaged
 
 
 def test_a_backup_finds_what_happened_since_the_start(root: Path, tmp_path: Path) -> None:
     with Store(root) as store:
         wipe(root, pages_of(root, "ix_photo_client_id_taken_at")[-1])
-        store._engine.dispose()
+        store.database.engine.dispose()
         with pytest.raises(DatabaseDamaged):
-            store.backup(tmp_path / "backups")
-        assert store.database_damaged
+            store.backups.make(tmp_path / "backups")
+        assert store.database.damaged
     assert list((tmp_path / "backups").iterdir()) == []
 
 
@@ -138,8 +139,8 @@ def test_a_copy_that_is_not_sound_does_not_speak_against_the_studio(
         with monkeypatch.context() as patched:
             patched.setattr(backup, "copy_database", badly)
             with pytest.raises(DatabaseDamaged):
-                store.backup(tmp_path / "backups")
-        assert not store.database_damaged
+                store.backups.make(tmp_path / "backups")
+        assert not store.database.damaged
         add_client(store, "Another")
 
 
@@ -148,14 +149,14 @@ def test_an_erasure_is_not_finished_in_a_damaged_database(root: Path, monkeypatc
         raise KeyboardInterrupt
 
     with Store(root) as store, monkeypatch.context() as patched:
-        patched.setattr(Store, "_discard_files", cut_off)
+        patched.setattr(Database, "discard_files", cut_off)
         with suppress(KeyboardInterrupt):
-            store.erase_client(store.clients()[0].client.id)
+            store.erasures.erase(store.clients.summaries()[0].client.id)
     before = pictures_in(root), {path.name for path in root.rglob("*.jpg")}
     wipe(root, pages_of(root, "ix_photo_file")[-1])
     with Store(root) as store:
-        assert store.database_damaged
-        assert store._has_unfinished_erasure()
+        assert store.database.damaged
+        assert store.erasures.has_unfinished()
     assert (pictures_in(root), {path.name for path in root.rglob("*.jpg")}) == before
 
 
@@ -168,7 +169,7 @@ def test_whichever_page_is_damaged_it_is_found_or_refused(root: Path, page: int)
     found = ""
     try:
         with Store(root) as store:
-            assert store.database_damaged
+            assert store.database.damaged
     except WrongDatabase as refused:
         found = refused.found
     assert found in ("", "damaged", "no database")
@@ -189,13 +190,13 @@ def hurried(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.usefixtures("hurried")
 def test_what_opening_has_no_time_for_is_done_beside_the_pages(root: Path) -> None:
     with Store(root) as store:
-        named = {photo.file for photo in store.photos()}
+        named = {photo.file for photo in store.photos.find()}
         (orphan,) = pictures_in(root) - named
-        in_hand = store.put_picture(b"being taken in")
-        os.utime(store.picture_path(orphan), (0, 0))
-        assert store.set_aside_pictures() == []
+        in_hand = store.pictures.put(b"being taken in")
+        os.utime(store.pictures.path(orphan), (0, 0))
+        assert store.set_aside.pictures() == []
         store.finish_check()
-        assert [left.name for left in store.set_aside_pictures()] == [orphan]
+        assert [left.name for left in store.set_aside.pictures()] == [orphan]
         assert pictures_in(root) == named | {in_hand}
         store.finish_check()
 
@@ -205,9 +206,9 @@ def test_damage_is_found_beside_the_pages_too(root: Path) -> None:
     wipe(root, pages_of(root, "ix_photo_file")[-1])
     before = pictures_in(root)
     with Store(root) as store:
-        assert not store.database_damaged
+        assert not store.database.damaged
         store.finish_check()
-        assert store.database_damaged
+        assert store.database.damaged
     assert pictures_in(root) == before
 
 

@@ -41,15 +41,18 @@ def revision(path: Path) -> str:
 # promises 20 and 21
 def test_settings_of_fresh_and_pooled_connections(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        with store._engine.connect() as fresh, store._engine.execution_options(write=False).connect() as second:
+        with (
+            store.database.engine.connect() as fresh,
+            store.database.engine.execution_options(write=False).connect() as second,
+        ):
             assert pragmas(fresh) == pragmas(second) == WANTED
-        with store._engine.connect() as pooled:
+        with store.database.engine.connect() as pooled:
             assert pragmas(pooled) == WANTED
 
 
 def test_writers_lock_at_once_and_readers_do_not(tmp_path: Path) -> None:
-    with Store(tmp_path) as store, store._writing():
-        with store._reading() as connection:
+    with Store(tmp_path) as store, store.database.writing():
+        with store.database.reading() as connection:
             assert connection.exec_driver_sql("SELECT count(*) FROM client").scalar() == 0
         other = sqlite3.connect(tmp_path / "database.sqlite", timeout=0)
         with closing(other), pytest.raises(sqlite3.OperationalError, match="locked"):
@@ -68,7 +71,7 @@ def test_a_busy_database_is_a_conflict(tmp_path: Path, monkeypatch: pytest.Monke
 
 
 def test_models_and_migrations_agree(tmp_path: Path) -> None:
-    with Store(tmp_path) as store, store._engine.begin() as connection:
+    with Store(tmp_path) as store, store.database.engine.begin() as connection:
         command.check(migrate.alembic_config(connection))
 
 
@@ -143,12 +146,12 @@ def test_an_upgrade_keeps_what_refers_to_a_rebuilt_table(
         visit = save_pair(store, client.id)
     with_second_revision("pass")
     with Store(root) as store:
-        assert store.visits(client.id) == [visit]
-        assert len(store.photos(client.id)) == 2
-        assert len(store.consents(client.id)) == 2
+        assert store.visits.of_client(client.id) == [visit]
+        assert len(store.photos.find(client.id)) == 2
+        assert len(store.consents.of_client(client.id)) == 2
         assert revision(root / "database.sqlite") == "next"
         assert revision(root / "before-upgrade.sqlite") == head()
-        store.erase_client(client.id)
+        store.erasures.erase(client.id)
         assert not (root / "before-upgrade.sqlite").exists()
 
 
@@ -202,15 +205,15 @@ def test_writers_and_readers_at_once(tmp_path: Path) -> None:
 
         def write() -> None:
             for number in range(8):
-                store.save_photo(new_photo(store, client.id, b"%d" % number, role="progress"))
+                store.photos.save(new_photo(store, client.id, b"%d" % number, role="progress"))
 
         def read() -> None:
             for _ in range(20):
-                store.clients("a")
-                store.photos(client.id)
+                store.clients.summaries("a")
+                store.photos.find(client.id)
 
         assert in_threads(*[write] * 4, *[read] * 4) == []
-        assert len(store.photos(client.id)) == 32
+        assert len(store.photos.find(client.id)) == 32
         assert len(pictures_in(tmp_path)) == 8
 
 
@@ -218,14 +221,14 @@ def test_writers_and_readers_at_once(tmp_path: Path) -> None:
 def test_two_windows_saving_one_visit(tmp_path: Path) -> None:
     with Store(tmp_path) as one, Store(tmp_path) as two:
         client = add_client(one)
-        visit = one.save_visit(new_visit(client.id), [])
+        visit = one.visits.save(new_visit(client.id), [])
         saved: list[str] = []
 
         def change(store: Store, word: str) -> Callable[[], None]:
             def run() -> None:
                 for _ in range(10):
                     try:
-                        store.save_visit(replace(store.visit(visit.id), note=word), [])
+                        store.visits.save(replace(store.visits.get(visit.id), note=word), [])
                         saved.append(word)
                     except Conflict:
                         continue
@@ -233,7 +236,7 @@ def test_two_windows_saving_one_visit(tmp_path: Path) -> None:
             return run
 
         assert in_threads(change(one, "one"), change(two, "two")) == []
-        assert one.visit(visit.id).revision == 1 + len(saved)
+        assert one.visits.get(visit.id).revision == 1 + len(saved)
         assert len(saved) >= 10
 
 
@@ -245,12 +248,12 @@ def test_pictures_and_deletions_at_once_never_leave_a_photo_without_its_picture(
             for _ in range(8):
                 photo = new_photo(store, client.id, b"the same for all")
                 try:
-                    store.save_photo(photo)
+                    store.photos.save(photo)
                 except NotFound:  # somebody removed the picture in between: refused, not lost silently
                     continue
-                store.delete_photo(photo.id)
+                store.photos.delete(photo.id)
 
         assert in_threads(*[come_and_go] * 4) == []
-        for photo in store.photos():
-            store.picture(photo.file)
-        assert pictures_in(tmp_path) == {photo.file for photo in store.photos()}
+        for photo in store.photos.find():
+            store.pictures.get(photo.file)
+        assert pictures_in(tmp_path) == {photo.file for photo in store.photos.find()}

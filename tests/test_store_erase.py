@@ -15,6 +15,8 @@ from crash_studio import add_client, files_with, new_draft, new_photo, new_visit
 from tracker.errors import Conflict, NotFound, StoreError, StoreFull
 from tracker.records import now
 from tracker.store import Store, engine, erasure
+from tracker.store.database import Database
+from tracker.store.erasure import Erasures
 from tracker.store.pictures import Pictures
 
 NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT = (
@@ -26,13 +28,13 @@ TOKENS = (NAME, NOTE, WORDS, CAMERA, PICTURE, DRAFT)
 def plant(store: Store) -> str:
     """A client with a token wherever words or bytes can be; returns the identifier."""
     client = add_client(store, NAME.decode(), NOTE.decode())
-    store.change_client(client.id, lambda kept: replace(kept, note=f"first {NOTE.decode()}"))
+    store.clients.change(client.id, lambda kept: replace(kept, note=f"first {NOTE.decode()}"))
     visit = new_visit(client.id, note=WORDS.decode())
     photo = replace(new_photo(store, client.id, PICTURE * 50, visit_id=visit.id), camera=CAMERA.decode())
-    saved = store.save_visit(visit, [photo])
-    store.save_visit(replace(saved, next_time=WORDS.decode() * 300), [photo])
+    saved = store.visits.save(visit, [photo])
+    store.visits.save(replace(saved, next_time=WORDS.decode() * 300), [photo])
     in_draft = replace(new_photo(store, client.id, DRAFT * 50), camera=CAMERA.decode())
-    store.save_draft(new_draft(client.id, new_visit(client.id, note=DRAFT.decode()), (in_draft,)))
+    store.drafts.save(new_draft(client.id, new_visit(client.id, note=DRAFT.decode()), (in_draft,)))
     return client.id
 
 
@@ -43,13 +45,13 @@ def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
     others = [add_client(store, f"Other {number}") for number in range(20)]
     visits = [save_pair(store, other.id, b"b%d" % number) for number, other in enumerate(others)]
     client_id = plant(store)
-    store._layout.safety_copy.write_bytes(b"copy with " + NAME)
+    store.database.layout.safety_copy.write_bytes(b"copy with " + NAME)
     if reopened:
         store.close()
         store = Store(tmp_path)
     with store:
         assert {token for _, token in files_with(tmp_path, TOKENS)} == set(TOKENS)
-        receipt = store.erase_client(client_id)
+        receipt = store.erasures.erase(client_id)
         assert (receipt.client_id, receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (
             client_id,
             1,
@@ -58,8 +60,8 @@ def test_no_byte_is_left(tmp_path: Path, reopened: bool) -> None:
         )
         assert files_with(tmp_path, TOKENS) == []
         assert (tmp_path / "database.sqlite-wal").exists()
-        assert [(line.client_id, line.erased_at) for line in store.erasures()] == [(client_id, receipt.erased_at)]
-        assert [store.visits(other.id) for other in others] == [[visit] for visit in visits]
+        assert [(line.client_id, line.erased_at) for line in store.erasures.all()] == [(client_id, receipt.erased_at)]
+        assert [store.visits.of_client(other.id) for other in others] == [[visit] for visit in visits]
     assert files_with(tmp_path, TOKENS) == []
 
 
@@ -72,7 +74,7 @@ def test_remains_of_a_program_that_does_not_overwrite_go_too(tmp_path: Path) -> 
             other.commit()
             other.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         assert files_with(tmp_path, [NOTE]) == [("database.sqlite", NOTE)]
-        store.erase_client(client.id)
+        store.erasures.erase(client.id)
         assert files_with(tmp_path, [NOTE]) == []
 
 
@@ -80,29 +82,29 @@ def test_a_picture_that_another_client_has_too_stays(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
         save_pair(store, ada.id, b"shared", b"own")
-        kept = store.save_photo(new_photo(store, bea.id, b"shared"))
-        assert store.erase_client(ada.id).counts.files == 1
-        assert store.picture(kept.file) == b"shared"
+        kept = store.photos.save(new_photo(store, bea.id, b"shared"))
+        assert store.erasures.erase(ada.id).counts.files == 1
+        assert store.pictures.get(kept.file) == b"shared"
         assert pictures_in(tmp_path) == {kept.file}
 
 
 def test_erasing_twice(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
-        store.erase_client(client.id)
+        store.erasures.erase(client.id)
         with pytest.raises(NotFound):
-            store.erase_client(client.id)
+            store.erasures.erase(client.id)
         with pytest.raises(NotFound):
-            store.client(client.id)
+            store.clients.get(client.id)
 
 
 def test_a_damaged_client_can_be_erased(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
-        with store._writing() as connection:
+        with store.database.writing() as connection:
             connection.exec_driver_sql("UPDATE client SET record = '{'")
-        store.erase_client(client.id)
-        assert store.damaged() == []
+        store.erasures.erase(client.id)
+        assert store.damaged_records() == []
         assert store.is_empty()
 
 
@@ -110,16 +112,20 @@ def test_a_damaged_client_can_be_erased(tmp_path: Path) -> None:
 def test_pictures_that_no_record_names_go_too(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client, other = add_client(store, "Ada"), add_client(store, "Bea")
-        kept = store.save_photo(new_photo(store, other.id, b"kept")).file
-        left, again, half = store.put_picture(b"left"), store.put_picture(b"put again"), tmp_path / "pictures/ab/c.tmp"
+        kept = store.photos.save(new_photo(store, other.id, b"kept")).file
+        left, again, half = (
+            store.pictures.put(b"left"),
+            store.pictures.put(b"put again"),
+            tmp_path / "pictures/ab/c.tmp",
+        )
         half.parent.mkdir(exist_ok=True)
         half.write_bytes(b"half")
         long_ago = (now() - timedelta(hours=1)).timestamp()
-        for path in (half, *map(store.picture_path, (kept, left, again))):
+        for path in (half, *map(store.pictures.path, (kept, left, again))):
             os.utime(path, (long_ago, long_ago))
-        store.put_picture(b"put again")
-        in_hand = store.put_picture(b"being taken in by another window")
-        assert store.erase_client(client.id).counts.files == 0
+        store.pictures.put(b"put again")
+        in_hand = store.pictures.put(b"being taken in by another window")
+        assert store.erasures.erase(client.id).counts.files == 0
         assert pictures_in(tmp_path) == {kept, again, in_hand}
         assert not half.exists()
 
@@ -130,13 +136,13 @@ def test_a_left_picture_that_the_disk_keeps_is_told(tmp_path: Path, monkeypatch:
 
     with Store(tmp_path) as store:
         client = add_client(store)
-        left = store.picture_path(store.put_picture(b"left"))
+        left = store.pictures.path(store.pictures.put(b"left"))
         os.utime(left, (0, 0))
         with monkeypatch.context() as patched:
             patched.setattr(Path, "unlink", refuse)
             with pytest.raises(StoreError, match="no record names"):
-                store.erase_client(client.id)
-        with store._reading() as connection:
+                store.erasures.erase(client.id)
+        with store.database.reading() as connection:
             assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is None
     Store(tmp_path).close()
     assert pictures_in(tmp_path) == set()
@@ -150,14 +156,14 @@ def test_a_window_that_reads_on_delays_the_end_of_an_erasure(tmp_path: Path, mon
             reader.execute("BEGIN")
             reader.execute("SELECT count(*) FROM client").fetchone()
             with pytest.raises(Conflict, match="still reads"):
-                store.erase_client(client_id)
+                store.erasures.erase(client_id)
         assert store.is_empty()
-        (receipt,) = store.receipts()
+        (receipt,) = store.erasures.receipts()
         assert receipt.counts is not None
         assert (receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (1, 1, 2)
     with Store(tmp_path) as store:
         assert files_with(tmp_path, TOKENS) == []
-        assert store.receipts() == [receipt]
+        assert store.erasures.receipts() == [receipt]
 
 
 def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(
@@ -168,12 +174,12 @@ def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(
 
     with Store(tmp_path) as store:
         client = add_client(store)
-        photo = store.save_photo(new_photo(store, client.id, b"kept open"))
+        photo = store.photos.save(new_photo(store, client.id, b"kept open"))
         with monkeypatch.context() as patched:
             patched.setattr(Path, "unlink", refuse)
-            store.delete_photo(photo.id)
+            store.photos.delete(photo.id)
             with pytest.raises(StoreError, match="in use"):
-                store.erase_client(client.id)
+                store.erasures.erase(client.id)
         assert pictures_in(tmp_path) == {photo.file}
         with monkeypatch.context() as patched:
             patched.setattr(Path, "unlink", refuse)
@@ -182,7 +188,7 @@ def test_a_picture_that_the_disk_keeps_is_told_and_goes_at_the_next_start(
     assert pictures_in(tmp_path) == {photo.file}
     with Store(tmp_path) as store:
         assert pictures_in(tmp_path) == set()
-        with store._reading() as connection:
+        with store.database.reading() as connection:
             assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is not None
 
 
@@ -201,17 +207,17 @@ def test_an_erasure_on_a_full_disk_that_was_cut_off_is_finished_at_the_next_star
         save_pair(store, other.id, b"kept", b"kept too")
         client_id = plant(store)
         with monkeypatch.context() as patched:
-            patched.setattr(Store, "_erase_rows", full)
+            patched.setattr(Erasures, "_erase_rows", full)
             if cut_off_at == "the pictures":
                 patched.setattr(Pictures, "remove", cut_off)
             with pytest.raises(KeyboardInterrupt if cut_off_at == "the pictures" else StoreFull):
-                store.erase_client(client_id)
+                store.erasures.erase(client_id)
         assert len(pictures_in(tmp_path)) == (4 if cut_off_at == "the pictures" else 2)
     with Store(tmp_path) as store:
         assert files_with(tmp_path, TOKENS) == []
         assert len(pictures_in(tmp_path)) == 2
-        assert [summary.client for summary in store.clients()] == [other]
-        assert [line.client_id for line in store.erasures()] == [client_id]
+        assert [summary.client for summary in store.clients.summaries()] == [other]
+        assert [line.client_id for line in store.erasures.all()] == [client_id]
 
 
 def test_where_there_is_no_room_to_write_the_file_once_more_no_byte_is_left_either(
@@ -223,11 +229,11 @@ def test_where_there_is_no_room_to_write_the_file_once_more_no_byte_is_left_eith
         client_id = plant(store)
         with monkeypatch.context() as patched:
             patched.setattr(erasure, "free_bytes", lambda _folder: 0)
-            store.erase_client(client_id)
+            store.erasures.erase(client_id)
         assert files_with(tmp_path, TOKENS) == []
-        with store._reading() as connection:
+        with store.database.reading() as connection:
             assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is None
-    with Store(tmp_path) as store, store._reading() as connection:
+    with Store(tmp_path) as store, store.database.reading() as connection:
         assert connection.exec_driver_sql("SELECT finished_at FROM erasure").scalar() is not None
 
 
@@ -241,11 +247,11 @@ def test_an_erasure_that_was_cut_off_is_finished_at_the_next_start(
             raise KeyboardInterrupt
 
         with monkeypatch.context() as patched:
-            patched.setattr(Store, "_discard_files", cut_off)
+            patched.setattr(Database, "discard_files", cut_off)
             with pytest.raises(KeyboardInterrupt):
-                store.erase_client(client_id)
+                store.erasures.erase(client_id)
         assert files_with(tmp_path, TOKENS) != []
     with Store(tmp_path) as store:
         assert files_with(tmp_path, TOKENS) == []
         assert pictures_in(tmp_path) == set()
-        assert [line.client_id for line in store.erasures()] == [client_id]
+        assert [line.client_id for line in store.erasures.all()] == [client_id]

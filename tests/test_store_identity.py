@@ -52,10 +52,10 @@ def kept(tmp_path: Path) -> Kept:
     root = tmp_path / "studio"
     with Store(root) as store:
         save_pair(store, add_client(store, "Ada").id, b"one", b"two")
-        store.backup()
+        store.backups.make()
     earlier = (root / DATABASE).read_bytes()
     with Store(root) as store:
-        save_pair(store, store.clients()[0].client.id, b"three", b"four")
+        save_pair(store, store.clients.summaries()[0].client.id, b"three", b"four")
     return Kept(root, earlier)
 
 
@@ -220,7 +220,7 @@ def test_an_empty_database_with_a_log_is_refused(kept: Kept) -> None:
 def test_what_lies_in_the_log_only_counts(kept: Kept) -> None:
     killed(kept.root)
     with Store(kept.root) as store:
-        assert {summary.client.name for summary in store.clients()} == {"Ada", "Only in the log"}
+        assert {summary.client.name for summary in store.clients.summaries()} == {"Ada", "Only in the log"}
     assert len(pictures_in(kept.root)) == 6
 
 
@@ -257,7 +257,7 @@ def test_without_a_mark_a_database_that_knows_every_picture_gets_one(kept: Kept)
     mark = (kept.root / MARK).read_bytes()
     (kept.root / MARK).unlink()
     with Store(kept.root) as store:
-        assert len(store.photos()) == 4
+        assert len(store.photos.find()) == 4
     assert (kept.root / MARK).read_bytes() == mark
 
 
@@ -272,8 +272,8 @@ def test_a_studio_of_the_version_before_opens_with_what_lies_there(kept: Kept) -
     orphan.parent.mkdir(exist_ok=True)
     orphan.write_bytes(b"nobody's")
     with Store(kept.root) as store:
-        assert len(store.photos()) == 4
-        assert [left.name for left in store.set_aside_pictures()] == [orphan.stem]
+        assert len(store.photos.find()) == 4
+        assert [left.name for left in store.set_aside.pictures()] == [orphan.stem]
     assert read_mark(kept.root / MARK) is not None
 
 
@@ -294,7 +294,7 @@ def test_a_new_studio_that_lost_its_database_before_anything_was_saved(tmp_path:
 
 def test_a_second_program_checks_too(kept: Kept) -> None:
     with Store(kept.root) as store, Store(kept.root) as beside:
-        assert len(beside.photos()) == len(store.photos()) == 4
+        assert len(beside.photos.find()) == len(store.photos.find()) == 4
         (kept.root / MARK).write_bytes(b"damaged meanwhile")
         with pytest.raises(WrongDatabase):
             Store(kept.root)
@@ -306,15 +306,15 @@ def test_the_mark_follows_each_save_and_nothing_else(tmp_path: Path) -> None:
         start = read_mark(path)
         assert start is not None
         client = add_client(store)
-        store.clients()
-        store.put_setting("nothing", None)
-        store.let_go(["ab" * 32])
+        store.clients.summaries()
+        store.settings.put("nothing", None)
+        store.pictures.let_go(["ab" * 32])
         assert read_mark(path) == type(start)(start.studio, start.saves + 1)
-        store.change_client(client.id, lambda kept: kept)
+        store.clients.change(client.id, lambda kept: kept)
         assert path.stat().st_size == LENGTH
         with pytest.raises(Conflict):
-            store.add_client(client)
-        with store._reading() as connection:
+            store.clients.add(client)
+        with store.database.reading() as connection:
             (saves,) = connection.exec_driver_sql("SELECT saves FROM studio").one()
     assert read_mark(path) == type(start)(start.studio, saves)
 
@@ -326,7 +326,7 @@ def test_a_mark_that_was_taken_away_comes_back_with_the_next_save(tmp_path: Path
         (tmp_path / MARK).unlink()
         (tmp_path / MARK).mkdir()  # cannot be written: the save stands all the same
         add_client(store, "Bea")
-        assert len(store.clients()) == 2
+        assert len(store.clients.summaries()) == 2
         (tmp_path / MARK).rmdir()
         add_client(store, "Cleo")
         assert read_mark(tmp_path / MARK) is not None
@@ -339,7 +339,7 @@ def test_a_studio_that_is_refused_is_brought_into_a_new_folder(kept: Kept, tmp_p
     restore(kept.root, tmp_path / "new")
     assert tree(kept.root) == before
     with Store(tmp_path / "new") as store:
-        assert {summary.client.name for summary in store.clients()} == {"Ada", "Only in the log"}
+        assert {summary.client.name for summary in store.clients.summaries()} == {"Ada", "Only in the log"}
         assert len(pictures_in(store.root)) == 6
 
 
@@ -350,15 +350,15 @@ def test_an_earlier_state_is_gone_on_with_without_those_who_were_erased_since(tm
         gone, stays = add_client(store, "qxgonexq"), add_client(store, "Stays")
     earlier = (root / DATABASE).read_bytes()
     with Store(root) as store:
-        store.erase_client(gone.id)
-        store.backup()
+        store.erasures.erase(gone.id)
+        store.backups.make()
     with Store(tmp_path / "another") as store:
-        store.erase_client(add_client(store).id)
+        store.erasures.erase(add_client(store).id)
     (root / DATABASE).write_bytes(earlier)
     restore(root, tmp_path / "new")
     with Store(tmp_path / "new") as store:
-        assert [summary.client for summary in store.clients()] == [stays]
-        assert [line.client_id for line in store.erasures()] == [gone.id]  # and none of the studio beside
+        assert [summary.client for summary in store.clients.summaries()] == [stays]
+        assert [line.client_id for line in store.erasures.all()] == [gone.id]  # and none of the studio beside
 
 
 # a full disk must not keep anybody from looking
@@ -372,7 +372,7 @@ def test_a_mark_that_cannot_be_written_does_not_keep_the_studio_shut(
     with monkeypatch.context() as patched:
         patched.setattr(mark, "_overwrite", full)
         with Store(kept.root) as store:
-            assert len(store.photos()) == 4
+            assert len(store.photos.find()) == 4
     with Store(kept.root) as store:
         assert read_mark(kept.root / MARK) is not None
 
@@ -524,13 +524,13 @@ def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.Tem
         save_pair(store, client.id, b"one", b"two")
     earlier = database.read_bytes()
     with Store(root) as store:
-        store.save_photo(new_photo(store, client.id, b"three", role="progress"))
+        store.photos.save(new_photo(store, client.id, b"three", role="progress"))
     right = {path.name: path.read_bytes() for path in (database, root / MARK)}
     pictures = {path.stem for path in root.rglob("*.jpg")}
     for act in acts:
         if act == "kill":
             with suppress(StoreDamaged), Store(root) as store:
-                store.put_setting("touched", len(acts))
+                store.settings.put("touched", len(acts))
                 right = {name: (root / name).read_bytes() for name in (DATABASE, LOG, MARK)}
             lay(root, right)  # as a program leaves it that dies
         elif act == "older":
@@ -562,4 +562,4 @@ def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.Tem
         assert {path.stem for path in root.rglob("*.jpg")} == pictures
     lay(root, right)
     with Store(root) as store:
-        assert sorted(store.picture(photo.file) for photo in store.photos()) == [b"one", b"three", b"two"]
+        assert sorted(store.pictures.get(photo.file) for photo in store.photos.find()) == [b"one", b"three", b"two"]

@@ -25,20 +25,20 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def test_a_picture_is_kept_once_under_its_digest(store: Store) -> None:
-    name = store.put_picture(b"content")
-    assert name == store.put_picture(b"content") == hashlib.sha256(b"content").hexdigest()
-    assert store.picture_path(name) == store.root / "pictures" / name[:2] / f"{name}.jpg"
-    assert store.picture(name) == b"content"
+    name = store.pictures.put(b"content")
+    assert name == store.pictures.put(b"content") == hashlib.sha256(b"content").hexdigest()
+    assert store.pictures.path(name) == store.root / "pictures" / name[:2] / f"{name}.jpg"
+    assert store.pictures.get(name) == b"content"
     assert pictures_in(store.root) == {name}
 
 
 def test_an_altered_picture_is_refused_and_heals_when_put_again(store: Store) -> None:
-    name = store.put_picture(b"content")
-    store.picture_path(name).write_bytes(b"c0ntent")
+    name = store.pictures.put(b"content")
+    store.pictures.path(name).write_bytes(b"c0ntent")
     with pytest.raises(StoreDamaged):
-        store.picture(name)
-    store.put_picture(b"content")
-    assert store.picture(name) == b"content"
+        store.pictures.get(name)
+    store.pictures.put(b"content")
+    assert store.pictures.get(name) == b"content"
 
 
 @pytest.mark.parametrize(
@@ -56,7 +56,7 @@ def test_an_altered_picture_is_refused_and_heals_when_put_again(store: Store) ->
     ],
 )
 def test_only_digests_are_names(store: Store, name: str) -> None:
-    for ask in (store.picture, store.picture_path):
+    for ask in (store.pictures.get, store.pictures.path):
         with pytest.raises(NotFound):
             ask(name)
 
@@ -82,12 +82,12 @@ def test_order_of_saving_survives_a_power_cut(store: Store, monkeypatch: pytest.
         done.append("name")
         real_replace(source, target)
 
-    store.put_picture(b"makes the folder")
+    store.pictures.put(b"makes the folder")
     folder = hashlib.sha256(b"makes the folder").hexdigest()[:2]
     content = next(c for c in (b"%d" % n for n in range(9999)) if hashlib.sha256(c).hexdigest()[:2] == folder)
     monkeypatch.setattr(os, "fsync", fsync)
     monkeypatch.setattr(os, "replace", replace)
-    store.put_picture(content)
+    store.pictures.put(content)
     assert done == ["file", "name", "folder"]
 
 
@@ -103,7 +103,7 @@ def test_a_disk_that_fails_leaves_nothing(
     with monkeypatch.context() as patched:
         patched.setattr(os, step, fail)
         with pytest.raises(error) as caught:
-            store.put_picture(b"content")
+            store.pictures.put(b"content")
     assert type(caught.value) is error
     assert caught.value.advice
     assert [path for path in (store.root / "pictures").rglob("*") if path.is_file()] == []
@@ -113,18 +113,18 @@ def test_a_disk_that_fails_leaves_nothing(
 def test_what_does_not_fit_is_refused_and_the_rest_can_be_read(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
         client = add_client(store)
-        kept = store.save_photo(new_photo(store, client.id, b"x" * 1000))
-        store.set_limit((store.usage().bytes + 100_000) / 1e9)
+        kept = store.photos.save(new_photo(store, client.id, b"x" * 1000))
+        store.disk.set_limit((store.disk.usage().bytes + 100_000) / 1e9)
         with pytest.raises(StoreFull) as caught:
-            store.put_picture(b"y" * 200_000)
+            store.pictures.put(b"y" * 200_000)
         assert caught.value.value is not None
         assert caught.value.limit is not None
         assert caught.value.value > caught.value.limit
         assert pictures_in(tmp_path) == {kept.file}
-        assert store.usage().pictures == 1
-        assert store.put_picture(b"x" * 1000) == kept.file
-        assert store.picture(kept.file) == b"x" * 1000
-        assert store.photo(kept.id) == kept
+        assert store.disk.usage().pictures == 1
+        assert store.pictures.put(b"x" * 1000) == kept.file
+        assert store.pictures.get(kept.file) == b"x" * 1000
+        assert store.photos.get(kept.id) == kept
 
 
 # promise 22
@@ -133,10 +133,10 @@ def test_left_overs_are_swept_at_the_next_start(tmp_path: Path) -> None:
         client = add_client(store)
         visit = save_pair(store, client.id)
         in_draft = new_photo(store, client.id, b"in a draft")
-        store.save_draft(new_draft(client.id, None, (in_draft,)))
-        wanted = {photo.file for photo in store.photos(visit_id=visit.id)} | {in_draft.file}
-        orphan = store.put_picture(b"nobody's")
-        unfinished = store.picture_path(orphan).with_name("half.tmp")
+        store.drafts.save(new_draft(client.id, None, (in_draft,)))
+        wanted = {photo.file for photo in store.photos.find(visit_id=visit.id)} | {in_draft.file}
+        orphan = store.pictures.put(b"nobody's")
+        unfinished = store.pictures.path(orphan).with_name("half.tmp")
         unfinished.write_bytes(b"half")
     with Store(tmp_path) as store:
         assert pictures_in(tmp_path) == wanted
@@ -149,13 +149,13 @@ def test_a_second_window_sweeps_nothing_that_the_first_is_about_to_save(tmp_path
         photo = new_photo(first, client.id, b"just taken")
         with Store(tmp_path):
             pass
-        assert first.save_photo(photo) == photo
-        assert first.picture(photo.file) == b"just taken"
+        assert first.photos.save(photo) == photo
+        assert first.pictures.get(photo.file) == b"just taken"
 
 
 def test_photos_without_their_database_are_left_alone(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.save_photo(new_photo(store, add_client(store).id, b"precious"))
+        store.photos.save(new_photo(store, add_client(store).id, b"precious"))
     for path in tmp_path.glob("database.sqlite*"):
         path.unlink()
     with pytest.raises(StoreDamaged, match="database is gone"):
@@ -169,7 +169,7 @@ def test_files_are_private(tmp_path: Path) -> None:
     try:
         with Store(tmp_path / "studio") as store:
             save_pair(store, add_client(store).id)
-            backup = store.backup(tmp_path / "backups")
+            backup = store.backups.make(tmp_path / "backups")
             paths = [store.root, *store.root.rglob("*"), backup, *backup.rglob("*")]
             modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in paths}
             folders = {path.name for path in paths if path.is_dir()}

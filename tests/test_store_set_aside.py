@@ -28,7 +28,7 @@ def lying(root: Path) -> set[str]:
 def leave(root: Path, content: bytes = b"nobody's") -> str:
     """A picture that no record names lies set aside; returns its name."""
     with Store(root) as store:
-        name = store.put_picture(content)
+        name = store.pictures.put(content)
     Store(root).close()
     assert name in lying(root)
     return name
@@ -45,13 +45,13 @@ def days(monkeypatch: pytest.MonkeyPatch) -> dict[str, int]:
 def test_a_picture_that_no_record_names_is_kept_with_its_day(root: Path) -> None:
     with Store(root) as store:
         visit = save_pair(store, add_client(store).id)
-        kept = {photo.file for photo in store.photos(visit_id=visit.id)}
-        name = store.put_picture(b"nobody's")
-        assert store.set_aside_pictures() == []
+        kept = {photo.file for photo in store.photos.find(visit_id=visit.id)}
+        name = store.pictures.put(b"nobody's")
+        assert store.set_aside.pictures() == []
     with Store(root) as store:
-        (left,) = store.set_aside_pictures()
+        (left,) = store.set_aside.pictures()
         assert (left.name, left.since, left.bytes) == (name, date.today(), len(b"nobody's"))
-        assert store.set_aside_picture(name) == b"nobody's"
+        assert store.set_aside.picture(name) == b"nobody's"
         assert pictures_in(root) == kept
     Store(root).close()
     assert lying(root) == {name}
@@ -61,45 +61,45 @@ def test_a_picture_that_no_record_names_is_kept_with_its_day(root: Path) -> None
 def test_only_what_lies_there_is_shown(root: Path, name: str) -> None:
     leave(root)
     with Store(root) as store, pytest.raises(NotFound):
-        store.set_aside_picture(name)
+        store.set_aside.picture(name)
 
 
 def test_one_that_changed_is_not_shown(root: Path) -> None:
     name = leave(root)
     next((root / "set-aside").rglob("*.jpg")).write_bytes(b"altered")
     with Store(root) as store, pytest.raises(StoreDamaged):
-        store.set_aside_picture(name)
+        store.set_aside.picture(name)
 
 
 def test_what_a_record_names_comes_back(root: Path) -> None:
     with Store(root) as store:
-        photo = store.save_photo(new_photo(store, add_client(store).id, b"named"))
-        place = store.picture_path(photo.file)
+        photo = store.photos.save(new_photo(store, add_client(store).id, b"named"))
+        place = store.pictures.path(photo.file)
     aside = root / "set-aside" / "2026-01-02" / place.name
     aside.parent.mkdir(parents=True)
     place.rename(aside)
     with Store(root) as store:
-        assert store.picture(photo.file) == b"named"
-        assert store.set_aside_pictures() == []
+        assert store.pictures.get(photo.file) == b"named"
+        assert store.set_aside.pictures() == []
 
 
 def test_an_altered_one_does_not_come_back(root: Path) -> None:
     with Store(root) as store:
-        photo = store.save_photo(new_photo(store, add_client(store).id, b"named"))
-        place = store.picture_path(photo.file)
+        photo = store.photos.save(new_photo(store, add_client(store).id, b"named"))
+        place = store.pictures.path(photo.file)
     aside = root / "set-aside" / "2026-01-02" / place.name
     aside.parent.mkdir(parents=True)
     place.rename(aside)
     aside.write_bytes(b"altered")
     with Store(root) as store, pytest.raises(NotFound):
-        store.picture(photo.file)
+        store.pictures.get(photo.file)
     assert aside.read_bytes() == b"altered"
 
 
 # a picture set aside after the power failed must lie there, or where it was
 def test_the_move_is_safely_on_the_disk(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with Store(root) as store:
-        old = store.picture_path(store.put_picture(b"nobody's")).parent
+        old = store.pictures.path(store.pictures.put(b"nobody's")).parent
     synced = note_syncs(monkeypatch)
     Store(root).close()
     new = next((root / "set-aside").rglob("*.jpg")).parent
@@ -108,7 +108,7 @@ def test_the_move_is_safely_on_the_disk(root: Path, monkeypatch: pytest.MonkeyPa
 
 def test_what_the_disk_does_not_move_stays_where_it_is(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     with Store(root) as store:
-        name = store.put_picture(b"nobody's")
+        name = store.pictures.put(b"nobody's")
 
     def refuse(*_: object, **__: object) -> None:
         raise PermissionError(13, "in use")
@@ -124,12 +124,12 @@ def test_a_person_is_asked_after_thirty_days_and_can_keep_it_longer(root: Path, 
     with Store(root) as store:
         for passed, asked in ((0, False), (ASK_AFTER.days - 1, False), (ASK_AFTER.days, True), (400, True)):
             days["days"] = passed
-            assert store.asks_about_set_aside() == asked
+            assert store.set_aside.asks() == asked
         days["days"] = 31
-        store.keep_set_aside()
+        store.set_aside.keep()
         for passed, asked in ((31, False), (31 + ASK_AFTER.days - 1, False), (31 + ASK_AFTER.days, True)):
             days["days"] = passed
-            assert store.asks_about_set_aside() == asked
+            assert store.set_aside.asks() == asked
     days["days"] = 4000
     Store(root).close()
     assert lying(root) == {name}
@@ -138,7 +138,7 @@ def test_a_person_is_asked_after_thirty_days_and_can_keep_it_longer(root: Path, 
 def test_it_is_removed_when_a_person_says_so(root: Path) -> None:
     seen, since = leave(root, b"seen"), leave(root, b"since then")
     with Store(root) as store:
-        assert store.remove_set_aside([seen, "ab" * 32]) == 1
+        assert store.set_aside.remove([seen, "ab" * 32]) == 1
     assert lying(root) == {since}
 
 
@@ -147,17 +147,17 @@ def test_what_a_record_names_is_not_removed_but_brought_back(root: Path) -> None
     with Store(root) as store:
         photo = new_photo(store, add_client(store).id, b"named after all")
         assert photo.file == name
-        store.save_photo(photo)
-        store.picture_path(name).unlink()
-        assert store.remove_set_aside([name]) == 0
-        assert store.picture(name) == b"named after all"
+        store.photos.save(photo)
+        store.pictures.path(name).unlink()
+        assert store.set_aside.remove([name]) == 0
+        assert store.pictures.get(name) == b"named after all"
 
 
 def test_a_deletion_removes_what_lies_set_aside_of_it_too(root: Path) -> None:
     name = leave(root, b"twice")
     with Store(root) as store:
-        photo = store.save_photo(new_photo(store, add_client(store).id, b"twice"))
-        store.delete_photo(photo.id)
+        photo = store.photos.save(new_photo(store, add_client(store).id, b"twice"))
+        store.photos.delete(photo.id)
     assert files_with(root, [b"twice"]) == []
     assert name not in lying(root)
 
@@ -168,9 +168,9 @@ def test_an_erasure_empties_it_and_counts_what_it_held(root: Path) -> None:
     with Store(root) as store:
         client = add_client(store)
         save_pair(store, client.id)
-        receipt = store.erase_client(client.id)
+        receipt = store.erasures.erase(client.id)
         assert (receipt.counts.files, receipt.counts.set_aside) == (2, 2)
-        (line,) = store.receipts()
+        (line,) = store.erasures.receipts()
         assert line.counts == receipt.counts
     assert lying(root) == set()
 
@@ -183,10 +183,10 @@ def test_an_erasure_that_was_cut_off_empties_it_at_the_next_start(
     with Store(root) as store:
         client, other = add_client(store), add_client(store, "Bea")
         save_pair(store, client.id)
-        missing = store.save_photo(new_photo(store, other.id, b"another client's"))
+        missing = store.photos.save(new_photo(store, other.id, b"another client's"))
         aside = root / "set-aside" / "2026-01-02" / f"{missing.file}.jpg"
         aside.parent.mkdir()
-        store.picture_path(missing.file).rename(aside)
+        store.pictures.path(missing.file).rename(aside)
 
         def cut_off(*_: object) -> None:
             raise KeyboardInterrupt
@@ -194,15 +194,15 @@ def test_an_erasure_that_was_cut_off_empties_it_at_the_next_start(
         with monkeypatch.context() as patched:
             patched.setattr(Store, step, cut_off)
             with pytest.raises(KeyboardInterrupt):
-                store.erase_client(client.id)
+                store.erasures.erase(client.id)
         if step in ("_discard_files", "_discard_left_overs"):
             assert len(lying(root)) == 2
     with Store(root) as store:
         assert lying(root) == set()
         if step in ("_discard_files", "_discard_left_overs"):
-            assert store.picture(missing.file) == b"another client's"  # came back before the rest went
+            assert store.pictures.get(missing.file) == b"another client's"  # came back before the rest went
         assert files_with(root, [b"may show the client"]) == []
-        assert not store._has_unfinished_erasure()
+        assert not store.erasures.has_unfinished()
 
 
 def test_one_that_the_disk_keeps_is_told(root: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -216,9 +216,9 @@ def test_one_that_the_disk_keeps_is_told(root: Path, monkeypatch: pytest.MonkeyP
         with monkeypatch.context() as patched:
             patched.setattr(Path, "unlink", refuse)
             with pytest.raises(StoreError, match="in use"):
-                store.erase_client(client.id)
+                store.erasures.erase(client.id)
             with pytest.raises(StoreError, match="in use"):
-                store.remove_set_aside([name])
+                store.set_aside.remove([name])
         assert lying(root) == {name}
     Store(root).close()
     assert lying(root) == set()
@@ -228,7 +228,7 @@ def test_it_is_in_no_backup_and_no_restore(root: Path, tmp_path: Path) -> None:
     leave(root, b"nobody's")
     with Store(root) as store:
         add_client(store)
-        made = store.backup(tmp_path / "backups")
+        made = store.backups.make(tmp_path / "backups")
     restore(made, tmp_path / "new")
     for folder in (made, tmp_path / "new"):
         assert files_with(folder, [b"nobody's"]) == []

@@ -30,8 +30,8 @@ def version(kind: str = SPREAD, **parts: object) -> Yardstick:
 
 def test_the_built_in_ones_are_in_force_until_there_are_others(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        assert store.yardsticks() == Yardsticks()
-        assert store.yardsticks().spread.provisional
+        assert store.yardsticks.in_force() == Yardsticks()
+        assert store.yardsticks.in_force().spread.provisional
 
 
 def test_a_version_survives_with_the_readings_it_was_made_of(tmp_path: Path) -> None:
@@ -39,39 +39,41 @@ def test_a_version_survives_with_the_readings_it_was_made_of(tmp_path: Path) -> 
     kept = version(spread=OWN, shots=shots, swatches=(Swatch("s", 5.0, GREY),))
     assert from_json(Yardstick, to_json(kept)) == kept
     with Store(tmp_path) as store:
-        store.add_yardstick(kept)
+        store.yardsticks.add(kept)
     with Store(tmp_path) as store:
-        assert store.yardstick_versions() == [kept]
-        assert store.yardsticks().spread == OWN
+        assert store.yardsticks.versions() == [kept]
+        assert store.yardsticks.in_force().spread == OWN
 
 
 def test_the_newest_of_each_kind_counts_and_undoing_brings_the_one_before_back(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        first = store.add_yardstick(version(spread=OWN))
+        first = store.yardsticks.add(version(spread=OWN))
         # made by a clock that was set back: the order of saving counts
-        second = store.add_yardstick(replace(version(spread=replace(OWN, name="later")), made_at=AT.replace(year=2020)))
-        store.add_yardstick(version(SCALE, scale=replace(DEFAULT_SCALE, name="own", provisional=False)))
-        store.add_yardstick(version(LOCUS, locus=NATURAL))
-        found = store.yardsticks()
+        second = store.yardsticks.add(
+            replace(version(spread=replace(OWN, name="later")), made_at=AT.replace(year=2020))
+        )
+        store.yardsticks.add(version(SCALE, scale=replace(DEFAULT_SCALE, name="own", provisional=False)))
+        store.yardsticks.add(version(LOCUS, locus=NATURAL))
+        found = store.yardsticks.in_force()
         assert (found.spread.name, found.scale.name, found.locus.name) == ("later", "own", "own")
-        undone = store.stand_yardstick(second.id, stands=False)
+        undone = store.yardsticks.stand(second.id, stands=False)
         assert undone.undone_at is not None
-        assert store.yardsticks().spread == OWN
-        store.stand_yardstick(first.id, stands=False)
-        assert store.yardsticks().spread.provisional
-        assert [kept.id for kept in store.yardstick_versions(SPREAD)] == [second.id, first.id]
-        store.stand_yardstick(second.id, stands=True)
-        assert store.yardsticks().spread.name == "later"
-        assert store.yardsticks().locus != DEFAULT_LOCUS
+        assert store.yardsticks.in_force().spread == OWN
+        store.yardsticks.stand(first.id, stands=False)
+        assert store.yardsticks.in_force().spread.provisional
+        assert [kept.id for kept in store.yardsticks.versions(SPREAD)] == [second.id, first.id]
+        store.yardsticks.stand(second.id, stands=True)
+        assert store.yardsticks.in_force().spread.name == "later"
+        assert store.yardsticks.in_force().locus != DEFAULT_LOCUS
         with pytest.raises(NotFound):
-            store.stand_yardstick(new_id(), stands=True)
+            store.yardsticks.stand(new_id(), stands=True)
 
 
 def test_a_damaged_version_is_reported_and_the_one_before_counts(tmp_path: Path) -> None:
     with Store(tmp_path) as store:
-        store.add_yardstick(version(spread=OWN))
-        bad = store.add_yardstick(version(spread=replace(OWN, name="bad")))
-        with store._writing() as connection:
+        store.yardsticks.add(version(spread=OWN))
+        bad = store.yardsticks.add(version(spread=replace(OWN, name="bad")))
+        with store.database.writing() as connection:
             connection.exec_driver_sql("UPDATE yardstick SET record = '{' WHERE id = ?", (bad.id,))
-        assert store.yardsticks().spread == OWN
-        assert [(found.kind, found.id) for found in store.damaged()] == [("yardstick", bad.id)]
+        assert store.yardsticks.in_force().spread == OWN
+        assert [(found.kind, found.id) for found in store.damaged_records()] == [("yardstick", bad.id)]

@@ -59,14 +59,14 @@ def visit_with(client: Client, *steps: Step, **changes: object) -> Visit:
 
 def record(store: Store, visit: Visit, by: str = "") -> Visit:
     """As a page does it: through a draft."""
-    draft = store.save_draft(new_draft(visit.client_id, visit, ()))
+    draft = store.drafts.save(new_draft(visit.client_id, visit, ()))
     return workflow.record_visit(store, draft, by=by)
 
 
 def test_a_full_step_comes_back(store: Store) -> None:
     client = add_client(store)
     saved = record(store, visit_with(client, FULL, history="box dye", starting_point="brassy"))
-    kept = store.visit(saved.id)
+    kept = store.visits.get(saved.id)
     assert kept.steps == (FULL,)
     assert (kept.history, kept.starting_point) == ("box dye", "brassy")
 
@@ -79,9 +79,9 @@ def test_a_visit_from_before_these_fields_reads(store: Store) -> None:
         f'"what":"toner","product":"","minutes":null,"note":""}}],"note":"","next_time":"",'
         f'"created_at":"2026-01-01T00:00:00Z","revision":1}}'
     )
-    with store._writing() as connection:
+    with store.database.writing() as connection:
         connection.exec_driver_sql("UPDATE visit SET record = ?", (old,))
-    assert store.visit(visit.id).steps == (Step("ends", "toner"),)
+    assert store.visits.get(visit.id).steps == (Step("ends", "toner"),)
 
 
 @pytest.mark.parametrize(
@@ -105,12 +105,12 @@ def test_what_cannot_be_is_refused_by_name_and_the_draft_stays(store: Store, ste
     client = add_client(store)
     draft = new_draft(client.id, visit_with(client, Step("", "toner"), step), ())
     if not (step.minutes is not None and math.isinf(step.minutes)):
-        store.save_draft(draft)
+        store.drafts.save(draft)
     with pytest.raises(InvalidEntry, match=match) as caught:
         workflow.record_visit(store, draft)
     assert "tep 2" in caught.value.what
     assert caught.value.advice
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
 
 
 @pytest.mark.parametrize("strength", [Strength(40), Strength(12, "%"), Strength(5)])
@@ -135,7 +135,7 @@ def test_copied_steps_take_todays_prices(store: Store) -> None:
     assert [(charge.price, charge.quantity) for charge in copied.charges] == [(30, 30)]
     assert copied.waste is None
     assert replace(copied, charges=step.charges, waste=10) == step
-    assert store.visit(last.id).steps == (step,)
+    assert store.visits.get(last.id).steps == (step,)
 
 
 @pytest.mark.parametrize(
@@ -155,18 +155,18 @@ def test_copied_steps_take_todays_prices(store: Store) -> None:
 def test_prices_that_cannot_be(store: Store, name: str, size: float | None, unit: str, price: float | None) -> None:
     with pytest.raises(InvalidEntry):
         workflow.keep_price(store, name, size, unit, price, "EUR")
-    assert store.prices() == []
+    assert store.prices.all() == []
 
 
 def test_the_price_list_keeps_what_it_said(store: Store) -> None:
     line = workflow.keep_price(store, "Tönung", 60, "g", 9, "kr", by="Bo")
     workflow.keep_price(store, "Abc", 1, "ml", 0, "")
     changed = workflow.keep_price(store, "Tönung", 60, "g", 10, "kr", line_id=line.id, by="Bo")
-    assert [kept.name for kept in store.prices()] == ["Abc", "Tönung"]
-    [edit] = store.edits()
+    assert [kept.name for kept in store.prices.all()] == ["Abc", "Tönung"]
+    [edit] = store.edits.find()
     assert (edit.before, edit.by, edit.what, edit.kind) == (line, "Bo", "changed", "price")
     workflow.remove_price(store, line.id)
-    assert store.edits()[0].before == changed
+    assert store.edits.find()[0].before == changed
     with pytest.raises(NotFound):
         workflow.remove_price(store, line.id)
 
@@ -214,35 +214,35 @@ def test_every_word_is_found_and_where(store: Store, search: str, place: str) ->
     visit = record(store, visit)
     plain = visit_with(other, Step("ends", "cut"), services=("cut",), note="", next_time="")
     record(store, replace(plain, on=date(2025, 4, 9)))
-    [found], total = store.find_visits(search)
+    [found], total = store.visits.find(search)
     assert (found.visit, found.client, total) == (visit, client, 1)
     assert place in [name for name, _ in found.where]
-    [again], _ = store.find_visits(f"{search} zoe")
+    [again], _ = store.visits.find(f"{search} zoe")
     assert again.visit == visit
-    assert store.find_visits(f"{search} ada") == ([], 0)
+    assert store.visits.find(f"{search} ada") == ([], 0)
 
 
 @pytest.mark.parametrize("search", ["", "  ", "zoe", "100%", "_", "'", "poudre nowhere", "0 vol", "2 vol", "202", "5"])
 def test_what_finds_no_visit(store: Store, search: str) -> None:
     record(store, visit_with(add_client(store, "Zoë"), FULL))
-    assert store.find_visits(search) == ([], 0)
+    assert store.visits.find(search) == ([], 0)
 
 
 def test_the_search_follows_every_change(store: Store) -> None:
     client = add_client(store)
     visit = record(store, visit_with(client, FULL))
     record(store, replace(visit, steps=(replace(FULL, product="violet"),)))
-    assert store.find_visits("poudre")[1] == 0
-    assert store.find_visits("violet")[1] == 1
-    store.delete_visit(visit.id)
-    assert store.find_visits("violet") == ([], 0)
+    assert store.visits.find("poudre")[1] == 0
+    assert store.visits.find("violet")[1] == 1
+    store.visits.delete(visit.id)
+    assert store.visits.find("violet") == ([], 0)
 
 
 def test_the_words_around_are_shown_as_typed(store: Store) -> None:
     long = " ".join(f"w{number}" for number in range(40))
     visit = visit_with(add_client(store), note=f"{long} Zérô {long}")
     record(store, visit)
-    [found], _ = store.find_visits("zero")
+    [found], _ = store.visits.find("zero")
     [(name, text)] = found.where
     assert name == "note"
     assert text.startswith("… w33")
@@ -253,7 +253,7 @@ def test_the_words_around_are_shown_as_typed(store: Store) -> None:
 def test_a_number_and_its_unit_are_shown_inside_long_words(store: Store) -> None:
     long = " ".join("word" for _ in range(20))
     record(store, visit_with(add_client(store), note=f"{long} 250 ml left {long}"))
-    [found], _ = store.find_visits("250ml")
+    [found], _ = store.visits.find("250ml")
     assert "250 ml left" in dict(found.where)["note"]
 
 
@@ -263,34 +263,34 @@ def test_nothing_is_silently_overwritten(store: Store) -> None:
     visit = record(store, visit_with(client, note="one"))
     changed = record(store, replace(visit, note="two"), by="Cy")
     record(store, replace(changed, note="three"))
-    edits = [edit for edit in store.edits(client.id) if edit.kind in ("client", "visit")]
+    edits = [edit for edit in store.edits.find(client.id) if edit.kind in ("client", "visit")]
     assert [(edit.kind, edit.by, edit.what) for edit in edits] == [
         ("visit", NOBODY, "changed"),
         ("visit", "Cy", "changed"),
         ("client", "Bo", "changed"),
     ]
     assert [edit.before for edit in edits] == [changed, visit, client]
-    assert [edit.before for edit in store.edits(record_id=visit.id)] == [changed, visit]
+    assert [edit.before for edit in store.edits.find(record_id=visit.id)] == [changed, visit]
     assert all(earlier.at <= later.at for later, earlier in pairwise(edits))
 
 
 def test_saving_without_a_change_of_a_client_or_photo_is_no_edit(store: Store) -> None:
     client = add_client(store)
-    store.change_client(client.id, lambda kept: kept)
-    photo = store.save_photo(new_photo(store, client.id, b"photo"))
-    store.save_photo(photo)
-    assert [edit for edit in store.edits(client.id) if edit.kind != "consent"] == []
-    store.save_photo(replace(photo, light="salon lamps"))
-    assert store.edits(record_id=photo.id)[0].before == photo
+    store.clients.change(client.id, lambda kept: kept)
+    photo = store.photos.save(new_photo(store, client.id, b"photo"))
+    store.photos.save(photo)
+    assert [edit for edit in store.edits.find(client.id) if edit.kind != "consent"] == []
+    store.photos.save(replace(photo, light="salon lamps"))
+    assert store.edits.find(record_id=photo.id)[0].before == photo
 
 
 def test_a_photo_that_is_replaced_in_a_visit_leaves_its_numbers(store: Store) -> None:
     client = add_client(store)
     visit = new_visit(client.id)
     first, second = (new_photo(store, client.id, word, visit_id=visit.id) for word in (b"one", b"two"))
-    saved = store.save_visit(visit, [first])
-    store.save_visit(saved, [second], by="Bo")
-    [edit] = store.edits(record_id=first.id)
+    saved = store.visits.save(visit, [first])
+    store.visits.save(saved, [second], by="Bo")
+    [edit] = store.edits.find(record_id=first.id)
     assert (edit.before, edit.what, edit.by) == (first, "removed", "Bo")
 
 
@@ -298,25 +298,25 @@ def test_what_is_deleted_for_good_leaves_no_words(store: Store) -> None:
     client = add_client(store)
     visit = record(store, visit_with(client, note="secret one"))
     record(store, replace(visit, note="secret two"))
-    store.delete_visit(visit.id, by="Bo")
-    [edit] = store.edits(record_id=visit.id)
+    store.visits.delete(visit.id, by="Bo")
+    [edit] = store.edits.find(record_id=visit.id)
     assert (edit.what, edit.by, edit.before) == ("removed", "Bo", None)
 
 
 def test_a_damaged_edit_is_shown_without_its_content(store: Store) -> None:
     client = add_client(store, "Ada")
     workflow.edit_client(store, client, "Ada B", "")
-    with store._writing() as connection:
+    with store.database.writing() as connection:
         connection.exec_driver_sql("UPDATE edit SET before = '{' WHERE kind = 'client'")
-    assert [edit.before for edit in store.edits(client.id) if edit.kind == "client"] == [None]
+    assert [edit.before for edit in store.edits.find(client.id) if edit.kind == "client"] == [None]
 
 
 def test_the_portfolio_shows_no_words_of_the_client_and_no_prices(store: Store) -> None:
     client = add_client(store)
     visit = replace(new_visit(client.id), steps=(FULL,), history="secret", starting_point="secret", note="secret")
     photos = [new_photo(store, client.id, word.encode(), role=word, visit_id=visit.id) for word in (BEFORE, AFTER)]
-    store.save_visit(visit, photos)
-    [entry] = store.portfolio()
+    store.visits.save(visit, photos)
+    [entry] = store.portfolio.entries()
     assert "secret" not in repr(entry)
     assert entry.visit.steps == (replace(FULL, note="", charges=(), waste=None),)
 
@@ -329,9 +329,9 @@ def test_erasing_takes_words_edits_and_outcomes(tmp_path: Path) -> None:
         visit = record(store, visit_with(client, replace(FULL, product=token.decode())))
         record(store, replace(visit, note=token.decode()), by=token.decode())
         assert files_with(tmp_path, [token]) != []
-        store.erase_client(client.id)
+        store.erasures.erase(client.id)
         assert files_with(tmp_path, [token]) == []
-        with store._reading() as connection:
+        with store.database.reading() as connection:
             for table in ("visit_text", "edit", "outcome"):
                 assert connection.exec_driver_sql(f"SELECT count(*) FROM {table}").scalar() == 0
     assert files_with(tmp_path, [token]) == []
@@ -344,7 +344,7 @@ def pair(store: Store, client: Client, before: float, after: float, on: date, se
         lit(new_photo(store, client.id, f"{role}{on}".encode(), role=role, visit_id=visit.id), lightness)
         for role, lightness in ((BEFORE, before), (AFTER, after))
     ]
-    return store.save_visit(visit, photos)
+    return store.visits.save(visit, photos)
 
 
 def lit(photo: PhotoRecord, lightness: float) -> PhotoRecord:
@@ -358,7 +358,7 @@ def lit(photo: PhotoRecord, lightness: float) -> PhotoRecord:
 
 
 def region_of(store: Store, visit: Visit) -> str:
-    reading = store.photos(visit_id=visit.id)[0].reading
+    reading = store.photos.find(visit_id=visit.id)[0].reading
     assert reading is not None
     return reading.regions[0].name
 
@@ -367,60 +367,62 @@ def test_outcomes_follow_visits_and_photos(store: Store) -> None:
     client = add_client(store)
     visit = pair(store, client, 30, 45, date(2026, 1, 1))
     region = region_of(store, visit)
-    [outcome] = store.outcomes(region)
+    [outcome] = store.outcomes.find(region)
     assert (outcome.before.lab[0], outcome.after.lab[0], outcome.services) == (30, 45, ("toner",))
-    after = next(photo for photo in store.photos(visit_id=visit.id) if photo.role == AFTER)
-    store.save_photo(lit(after, 50))
-    assert store.outcomes(region)[0].after.lab[0] == 50
-    deletion = store.delete_photo(after.id)
-    assert store.outcomes(region) == []
-    assert not store.has_outcomes()
-    store.put_back(deletion.token)
-    assert store.outcomes(region)[0].after.lab[0] == 50
-    store.delete_visit(visit.id)
-    assert store.outcomes(region) == []
+    after = next(photo for photo in store.photos.find(visit_id=visit.id) if photo.role == AFTER)
+    store.photos.save(lit(after, 50))
+    assert store.outcomes.find(region)[0].after.lab[0] == 50
+    deletion = store.photos.delete(after.id)
+    assert store.outcomes.find(region) == []
+    assert not store.outcomes.any_told()
+    store.deletions.put_back(deletion.token)
+    assert store.outcomes.find(region)[0].after.lab[0] == 50
+    store.visits.delete(visit.id)
+    assert store.outcomes.find(region) == []
 
 
 def test_outcomes_are_of_those_who_agree_now(store: Store) -> None:
     client = add_client(store)
     visit = pair(store, client, 30, 45, date(2026, 1, 1))
-    assert len(store.outcomes(region_of(store, visit))) == 1
-    assert (store.has_outcomes(), store.services_with_outcomes()) == (True, ["toner"])
-    store.add_consent(answer(client.id, MEASURING, given=False))
-    assert store.outcomes(region_of(store, visit)) == []
-    assert (store.has_outcomes(), store.services_with_outcomes()) == (False, [])
+    assert len(store.outcomes.find(region_of(store, visit))) == 1
+    assert (store.outcomes.any_told(), store.outcomes.services()) == (True, ["toner"])
+    store.consents.add(answer(client.id, MEASURING, given=False))
+    assert store.outcomes.find(region_of(store, visit)) == []
+    assert (store.outcomes.any_told(), store.outcomes.services()) == (False, [])
 
 
 def test_outcomes_follow_the_spread_in_force(store: Store) -> None:
     client = add_client(store)
     visit = pair(store, client, 30, 45, date(2026, 1, 1))
     region = region_of(store, visit)
-    photos = store.photos(visit_id=visit.id)
-    again = [replace(each, id=new_id(), file=store.put_picture(b"again" + each.id.encode())) for each in photos]
-    store.save_visit(store.visit(visit.id), [*store.photos(visit_id=visit.id), *again])
+    photos = store.photos.find(visit_id=visit.id)
+    again = [replace(each, id=new_id(), file=store.pictures.put(b"again" + each.id.encode())) for each in photos]
+    store.visits.save(store.visits.get(visit.id), [*store.photos.find(visit_id=visit.id), *again])
     pair(store, client, 30, 45, date(2026, 2, 2))
-    before = store.outcomes(region)
+    before = store.outcomes.find(region)
     assert len(before) == 2
     own = Repeatability("check", (0.9, 0.9, 0.9), 18.0, False, "Own.", shared=(0.9, 0.9, 0.9))
-    version = store.add_yardstick(Yardstick(new_id(), SPREAD, now(), spread=own))
+    version = store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=own))
     # what rests on the spread from before is not told
-    assert store.outcomes(region) == []
-    assert store.has_outcomes()
-    assert store.count_stale_outcomes() == 2
-    assert store.refresh_stale_outcomes(1) == 1
+    assert store.outcomes.find(region) == []
+    assert store.outcomes.any_told()
+    assert store.outcomes.count_stale() == 2
+    assert store.outcomes.refresh_stale(1) == 1
     assert catch_up_results(store) == 0
-    found = store.outcomes(region)
-    photos = store.photos(visit_id=visit.id)
-    assert found[1] == next(each for each in outcomes_of(store.visit(visit.id), photos, own) if each.region == region)
+    found = store.outcomes.find(region)
+    photos = store.photos.find(visit_id=visit.id)
+    assert found[1] == next(
+        each for each in outcomes_of(store.visits.get(visit.id), photos, own) if each.region == region
+    )
     assert found[1].before.u[0] > before[1].before.u[0]
-    store.stand_yardstick(version.id, stands=False)
+    store.yardsticks.stand(version.id, stands=False)
     assert catch_up_results(store) == 0
-    assert store.outcomes(region) == before
-    with store._writing() as connection:  # as an upgrade leaves them
+    assert store.outcomes.find(region) == before
+    with store.database.writing() as connection:  # as an upgrade leaves them
         connection.exec_driver_sql("UPDATE outcome SET stamp = NULL")
     assert catch_up_results(store, 0) == 2
     assert catch_up_results(store, 60) == 0
-    assert store.outcomes(region) == before
+    assert store.outcomes.find(region) == before
 
 
 def test_past_results_by_level_and_service(store: Store) -> None:
@@ -432,7 +434,7 @@ def test_past_results_by_level_and_service(store: Store) -> None:
         for n, start in enumerate(starts)
     ]
     region = region_of(store, visits[0])
-    scale = store.yardsticks().scale
+    scale = store.yardsticks.in_force().scale
     levels = scale.level(29.9), scale.level(31.1)
     results = past_results(store, Start(region, levels))
     assert [case.outcome.before.lab[0] for case in results.cases] == [31.0, 30.5, 30.0]
@@ -440,7 +442,7 @@ def test_past_results_by_level_and_service(store: Store) -> None:
     assert results.lift.median == pytest.approx(scale.level(38.5) - scale.level(30.5))
     assert len(past_results(store, Start(region, (1, 10))).cases) == 5
     assert len(past_results(store, Start(region, (1, 10), service="GLOSS")).cases) == 2
-    assert store.services_with_outcomes() == ["no gloss", "Gloss"]
+    assert store.outcomes.services() == ["no gloss", "Gloss"]
     with pytest.raises(InvalidEntry):
         past_results(store, Start(region, (6, 5)))
     with pytest.raises(InvalidEntry):
@@ -463,7 +465,7 @@ def test_an_older_record_gets_its_words_and_outcomes(tmp_path: Path, revision: s
         client = add_client(store)
         visit = pair(store, client, 30, 45, date(2026, 1, 1))
         region = region_of(store, visit)
-        expected = store.outcomes(region)
+        expected = store.outcomes.find(region)
         broken = record(store, visit_with(client, note="broken"))
     shutil.copytree(tmp_path / "new" / "pictures", old / "pictures")
     earlier_revision(old / "database.sqlite", revision)
@@ -477,7 +479,7 @@ def test_an_older_record_gets_its_words_and_outcomes(tmp_path: Path, revision: s
             older.execute("INSERT INTO visit_text (visit_id, search) SELECT id, 'toner' FROM visit")
         older.commit()
     with Store(old) as store:
-        assert store.outcomes(region) == expected
-        assert store.find_visits("january 2026")[1] == 1
-        assert store.find_visits("broken")[1] == 0
-        assert [damaged.id for damaged in store.damaged()] == [broken.id]
+        assert store.outcomes.find(region) == expected
+        assert store.visits.find("january 2026")[1] == 1
+        assert store.visits.find("broken")[1] == 0
+        assert [damaged.id for damaged in store.damaged_records()] == [broken.id]

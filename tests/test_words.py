@@ -100,8 +100,8 @@ def renamed(store: Store, name: str) -> Any:
 def test_a_name_of_nothing_to_see_is_refused(store: Store, make: Callable[[Store, str], Any], name: str) -> None:
     with pytest.raises(InvalidEntry):
         make(store, name)
-    assert [summary.client.name for summary in store.clients()] in ([], ["Ada"])
-    assert store.prices() == []
+    assert [summary.client.name for summary in store.clients.summaries()] in ([], ["Ada"])
+    assert store.prices.all() == []
 
 
 @pytest.mark.parametrize("name", INVISIBLE.values(), ids=INVISIBLE)

@@ -96,8 +96,8 @@ def full_draft(store: Store, client: Client) -> Draft:
 def test_a_client_with_answers(store: Store) -> None:
     client = workflow.add_client(store, "  Zoë \t Q ", " a\r\nb\0 ", {MEASURING: True, PORTFOLIO: False}, " the owner ")
     assert (client.name, client.note, client.demo) == ("Zoë Q", "a\nb", False)
-    assert store.client(client.id) == client
-    answers = {consent.purpose: consent for consent in store.consents(client.id)}
+    assert store.clients.get(client.id) == client
+    answers = {consent.purpose: consent for consent in store.consents.of_client(client.id)}
     assert {purpose: consent.given for purpose, consent in answers.items()} == {MEASURING: True, PORTFOLIO: False}
     assert answers[MEASURING].recorded_by == "the owner"
     assert answers[MEASURING].wording_version == "1"
@@ -125,7 +125,7 @@ def test_words_that_are_missing_or_too_long(store: Store, name: str, note: str, 
 @pytest.mark.parametrize("name", ["'); DROP TABLE client;--", "<img src=x onerror=alert(1)>", "=1+1", "👩🏽‍🦱 Zoë"])
 def test_names_are_kept_literally(store: Store, name: str) -> None:
     assert workflow.add_client(store, name, name, {MEASURING: True}, name).name == name
-    assert store.clients(name)[0].client.note == name
+    assert store.clients.summaries(name)[0].client.note == name
 
 
 def test_half_a_character_is_dropped(store: Store) -> None:
@@ -134,7 +134,7 @@ def test_half_a_character_is_dropped(store: Store) -> None:
 
 def test_edit_client(store: Store, client: Client) -> None:
     assert workflow.edit_client(store, client, " Grace ", "n").name == "Grace"
-    assert store.client(client.id).note == "n"
+    assert store.clients.get(client.id).note == "n"
     with pytest.raises(StoreError):
         workflow.edit_client(store, client, "", "")
     with pytest.raises(NotFound):
@@ -146,10 +146,10 @@ def test_a_note_that_another_window_saved_is_not_overwritten(store: Store, clien
     here = workflow.edit_client(store, client, client.name, "from here")
     with pytest.raises(Conflict, match="another window"):
         workflow.edit_client(store, client, "Grace", client.note)
-    assert store.client(client.id) == here
+    assert store.clients.get(client.id) == here
     assert here.contact == "Fridays"
     workflow.edit_client(store, here, "Grace", here.note)
-    assert store.client(client.id) == replace(here, name="Grace")
+    assert store.clients.get(client.id) == replace(here, name="Grace")
 
 
 def test_a_visit_that_another_window_removed_does_not_come_back(store: Store, client: Client) -> None:
@@ -157,10 +157,10 @@ def test_a_visit_that_another_window_removed_does_not_come_back(store: Store, cl
     visit = Visit(new_id(), client.id, date(2026, 1, 2), (), (), "", "", now())
     kept = workflow.record_visit(store, replace(draft, visit=visit))
     editing = workflow.start_draft(store, client.id, "visit", kept)
-    store.delete_visit(kept.id)
+    store.visits.delete(kept.id)
     with pytest.raises(Conflict, match="removed"):
         workflow.record_visit(store, editing)
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
 
 
 def test_a_draft_recorded_in_another_window_is_not_begun_again(store: Store, client: Client) -> None:
@@ -169,7 +169,7 @@ def test_a_draft_recorded_in_another_window_is_not_begun_again(store: Store, cli
     workflow.record_visit(store, replace(draft, visit=visit))
     with pytest.raises(Conflict, match="another window"):
         workflow.keep_draft(store, replace(draft, visit=replace(visit, note="theirs")))
-    assert [kept.note for kept in store.visits(client.id)] == ["mine"]
+    assert [kept.note for kept in store.visits.of_client(client.id)] == ["mine"]
 
 
 @pytest.mark.parametrize("typed", ["\u202aAda\u202c", "\u200bAda", "A\u00adda", "\ufeffAda", "Ada\u2069"])
@@ -184,10 +184,10 @@ def test_joiners_that_words_are_written_with_stay(store: Store) -> None:
 
 def test_withdrawing_takes_out_of_the_portfolio_at_once(store: Store, client: Client) -> None:
     workflow.record_visit(store, full_draft(store, client))
-    assert len(store.portfolio()) == 1
+    assert len(store.portfolio.entries()) == 1
     workflow.answer_consent(store, client.id, PORTFOLIO, False, "the owner")
-    assert store.portfolio() == []
-    assert [c.given for c in store.consents(client.id) if c.purpose == PORTFOLIO] == [True, False]
+    assert store.portfolio.entries() == []
+    assert [c.given for c in store.consents.of_client(client.id) if c.purpose == PORTFOLIO] == [True, False]
     with pytest.raises(ConsentMissing):
         workflow.answer_consent(store, client.id, "marketing", True, "the owner")
     with pytest.raises(NotFound):
@@ -203,7 +203,7 @@ def test_take_in_keeps_the_picture_and_nothing_else(store: Store, client: Client
     assert (record.marks, record.reading, record.failure) == (None, None, None)
     assert record.taken_at == datetime(2026, 3, 14, 10, 20, 30, tzinfo=UTC)
     assert record.camera == "Maker Model"
-    kept = store.picture(record.file)
+    kept = store.pictures.get(record.file)
     assert kept != jpeg()
     assert HIDDEN.encode() in jpeg()
     for path in store.root.rglob("*"):
@@ -219,7 +219,7 @@ def test_what_is_no_photo_leaves_nothing(
 ) -> None:
     with pytest.raises(error):
         workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")
-    assert store.usage().pictures == 0
+    assert store.disk.usage().pictures == 0
 
 
 def test_take_in_checks_before_it_reads(store: Store, client: Client) -> None:
@@ -236,7 +236,7 @@ def test_take_in_checks_before_it_reads(store: Store, client: Client) -> None:
     workflow.answer_consent(store, client.id, MEASURING, False, "the owner")
     with pytest.raises(ConsentMissing):
         workflow.take_in(store, jpeg(), **wanted)
-    assert store.usage().pictures == 0
+    assert store.disk.usage().pictures == 0
 
 
 def test_marks_are_suggested_and_measured_from_the_kept_picture(store: Store, client: Client) -> None:
@@ -259,7 +259,7 @@ def test_why_there_is_no_number_is_kept(store: Store, client: Client) -> None:
     assert failed.failure
     again = workflow.measure_record(store, failed, MARKS)
     assert again.failure is None
-    store.picture_path(record.file).write_bytes(b"altered")
+    store.pictures.path(record.file).write_bytes(b"altered")
     lost = workflow.measure_record(store, record, MARKS)
     assert lost.failure is not None
     assert "not what was kept" in lost.failure
@@ -320,17 +320,17 @@ def test_whole_photos_are_open_one_at_a_time(store: Store, client: Client, monke
     with ThreadPoolExecutor(8) as threads:
         assert all(threads.map(job, range(8)))
     assert most == [1]
-    assert store.usage().pictures == 8
+    assert store.disk.usage().pictures == 8
 
 
 def test_remeasure(store: Store, client: Client) -> None:
-    unmarked = store.save_photo(taken_in(store, client, PROGRESS))
+    unmarked = store.photos.save(taken_in(store, client, PROGRESS))
     with pytest.raises(InvalidMarks):
         workflow.remeasure(store, unmarked.id)
-    marked = store.save_photo(replace(unmarked, marks=MARKS, failure="not measured yet"))
+    marked = store.photos.save(replace(unmarked, marks=MARKS, failure="not measured yet"))
     measured = workflow.remeasure(store, marked.id)
     assert measured.reading is not None
-    assert store.photo(marked.id) == measured
+    assert store.photos.get(marked.id) == measured
     workflow.answer_consent(store, client.id, MEASURING, False, "the owner")
     with pytest.raises(ConsentMissing):
         workflow.remeasure(store, marked.id)
@@ -344,9 +344,9 @@ def test_a_draft_becomes_a_visit_once(store: Store, client: Client) -> None:
     visit = workflow.record_visit(store, draft)
     assert workflow.record_visit(store, draft) == visit
     assert visit.note == "note"
-    assert store.visits(client.id) == [visit]
-    assert [photo.visit_id for photo in store.photos(client.id)] == [visit.id] * 2
-    assert store.drafts() == []
+    assert store.visits.of_client(client.id) == [visit]
+    assert [photo.visit_id for photo in store.photos.find(client.id)] == [visit.id] * 2
+    assert store.drafts.find() == []
 
 
 def test_two_taps_at_once_make_one_visit(store: Store, client: Client) -> None:
@@ -358,7 +358,7 @@ def test_two_taps_at_once_make_one_visit(store: Store, client: Client) -> None:
     for tap in taps:
         tap.join()
     assert len(saved) == 4
-    assert store.visits(client.id) == [saved[0]] == list({visit.id: visit for visit in saved}.values())
+    assert store.visits.of_client(client.id) == [saved[0]] == list({visit.id: visit for visit in saved}.values())
 
 
 def test_a_day_that_is_still_to_come_is_refused(store: Store, client: Client) -> None:
@@ -371,7 +371,7 @@ def test_a_day_that_is_still_to_come_is_refused(store: Store, client: Client) ->
     photo = replace(taken_in(store, client, PROGRESS, 62.0), taken_at=now() + timedelta(days=1), time_noted=False)
     with pytest.raises(InvalidEntry, match="still to come"):
         workflow.record_progress(store, replace(progress, photos=(photo,)))
-    assert store.photos(client_id=client.id) == []
+    assert store.photos.find(client_id=client.id) == []
     # a camera whose clock is wrong is not the colourist's to correct
     assert workflow.record_progress(store, replace(progress, photos=(replace(photo, time_noted=True),)))
 
@@ -382,8 +382,8 @@ def test_changing_a_visit_through_a_draft(store: Store, client: Client) -> None:
     assert len(draft.photos) == 2
     changed = workflow.record_visit(store, replace(draft, visit=replace(visit, note="other"), photos=draft.photos[:1]))
     assert (changed.id, changed.note, changed.revision) == (visit.id, "other", 2)
-    assert [photo.id for photo in store.photos(visit_id=visit.id)] == [draft.photos[0].id]
-    assert store.usage().pictures == 1
+    assert [photo.id for photo in store.photos.find(visit_id=visit.id)] == [draft.photos[0].id]
+    assert store.disk.usage().pictures == 1
 
 
 def test_a_window_left_open_does_not_bring_a_saved_draft_back(store: Store, client: Client) -> None:
@@ -391,7 +391,7 @@ def test_a_window_left_open_does_not_bring_a_saved_draft_back(store: Store, clie
     workflow.record_visit(store, draft)
     with pytest.raises(Conflict, match="another window"):
         workflow.keep_draft(store, draft)
-    assert store.drafts() == []
+    assert store.drafts.find() == []
 
 
 def test_progress(store: Store, client: Client) -> None:
@@ -401,8 +401,8 @@ def test_progress(store: Store, client: Client) -> None:
     draft = workflow.keep_draft(store, replace(draft, photos=(taken_in(store, client, PROGRESS),)))
     photo = workflow.record_progress(store, draft)
     assert workflow.record_progress(store, draft) == photo
-    assert store.photos(client.id, role=PROGRESS) == [photo]
-    assert store.drafts() == []
+    assert store.photos.find(client.id, role=PROGRESS) == [photo]
+    assert store.drafts.find() == []
 
 
 def test_drafts_of_the_wrong_kind(store: Store, client: Client) -> None:
@@ -426,15 +426,15 @@ def test_nothing_starts_without_consent(store: Store, client: Client) -> None:
     ):
         with pytest.raises(ConsentMissing):
             ask()
-    assert store.visits(client.id) == []
+    assert store.visits.of_client(client.id) == []
 
 
 def test_discarding(store: Store, client: Client) -> None:
     draft = full_draft(store, client)
     workflow.discard_draft(store, draft.id)
     workflow.discard_draft(store, draft.id)
-    assert store.drafts() == []
-    assert store.usage().pictures == 0
+    assert store.drafts.find() == []
+    assert store.disk.usage().pictures == 0
     with pytest.raises(NotFound):
         workflow.keep_draft(store, draft)
 
@@ -444,7 +444,7 @@ def test_too_long_a_note(store: Store, client: Client) -> None:
     assert draft.visit is not None
     with pytest.raises(StoreError, match="4001 characters"):
         workflow.record_visit(store, replace(draft, visit=replace(draft.visit, next_time="x" * 4001)))
-    assert store.drafts() == [draft]
+    assert store.drafts.find() == [draft]
 
 
 def test_erase(store: Store, client: Client) -> None:
@@ -460,9 +460,9 @@ def test_every_number_can_be_made_again_from_a_backup(store: Store, client: Clie
     draft = full_draft(store, client)
     photos = tuple(workflow.measure_record(store, photo, MARKS) for photo in draft.photos)
     workflow.record_visit(store, replace(draft, photos=photos))
-    restore(store.backup(tmp_path / "backups"), tmp_path / "new")
+    restore(store.backups.make(tmp_path / "backups"), tmp_path / "new")
     with Store(tmp_path / "new") as restored:
-        for photo in store.photos():
+        for photo in store.photos.find():
             assert workflow.remeasure(restored, photo.id) == photo
 
 

@@ -68,23 +68,23 @@ def test_what_is_loaded(store: Store, samples: Path) -> None:
     told: list[tuple[float, str]] = []
     workflow.load_demo(store, samples, lambda share, text: told.append((share, text)), today=TODAY)
     assert workflow.has_demo(store)
-    maja, noor = store.clients()
+    maja, noor = store.clients.summaries()
     assert [maja.client.name, noor.client.name] == ["Maja", "Noor"]
     assert maja.client.demo
     assert noor.consents == {MEASURING, PORTFOLIO}
-    assert {consent.recorded_by for consent in store.consents(noor.client.id)} == {"demo"}
-    (visit,) = store.visits(noor.client.id)
+    assert {consent.recorded_by for consent in store.consents.of_client(noor.client.id)} == {"demo"}
+    (visit,) = store.visits.of_client(noor.client.id)
     assert (TODAY - visit.on).days == pytest.approx(6.2 * 30.4375, abs=1)
     assert "demo" in visit.note
-    assert [photo.role for photo in store.photos(visit_id=visit.id)] == ["before", "after"]
-    progress = store.photos(noor.client.id, role=PROGRESS)
+    assert [photo.role for photo in store.photos.find(visit_id=visit.id)] == ["before", "after"]
+    progress = store.photos.find(noor.client.id, role=PROGRESS)
     assert [round((photo.taken_at.date() - visit.on).days / 30.4375) for photo in progress] == [1, 6]
-    assert all(photo.taken_at.date() <= TODAY for photo in store.photos())
-    assert [photo.role for photo in store.photos(maja.client.id)] == [BEFORE]
-    assert all(photo.reading is not None and photo.reading.ok for photo in store.photos())
-    assert len(store.portfolio()) == 1
-    assert store.drafts() == []
-    assert pictures_in(store.root) == {photo.file for photo in store.photos()}
+    assert all(photo.taken_at.date() <= TODAY for photo in store.photos.find())
+    assert [photo.role for photo in store.photos.find(maja.client.id)] == [BEFORE]
+    assert all(photo.reading is not None and photo.reading.ok for photo in store.photos.find())
+    assert len(store.portfolio.entries()) == 1
+    assert store.drafts.find() == []
+    assert pictures_in(store.root) == {photo.file for photo in store.photos.find()}
     assert all(earlier <= later for (earlier, _), (later, _) in pairwise(told))
     assert told[-1][0] == 1.0
 
@@ -94,7 +94,7 @@ def test_removing_leaves_real_clients_alone(store: Store, samples: Path) -> None
     real = add_client(store, "Real")
     workflow.remove_demo(store)
     assert not workflow.has_demo(store)
-    assert [summary.client for summary in store.clients()] == [real]
+    assert [summary.client for summary in store.clients.summaries()] == [real]
     assert pictures_in(store.root) == set()
 
 
@@ -102,7 +102,7 @@ def test_only_into_an_empty_studio(store: Store, samples: Path) -> None:
     add_client(store, "Real")
     with pytest.raises(Conflict, match="empty"):
         workflow.load_demo(store, samples)
-    assert store.usage().clients == 1
+    assert store.disk.usage().clients == 1
 
 
 @pytest.mark.parametrize("at", range(4))
@@ -130,7 +130,7 @@ def test_a_photo_that_cannot_be_measured_is_kept_with_the_reason(store: Store, s
     (tmp_path / "single.jpg").write_bytes((samples / "single.jpg").read_bytes())
     (tmp_path / "photos.json").write_text(json.dumps({"photos": [moved]}))
     workflow.load_demo(store, tmp_path)
-    (photo,) = store.photos()
+    (photo,) = store.photos.find()
     assert photo.failure
 
 

@@ -45,7 +45,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def gather(store: Store, name: str, readings: Sequence[object]) -> None:
     """As if these had been gathered one by one."""
-    store.change_gathered(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
+    store.settings.change_list(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
 
 
 def shot(value: float, sample: str = "a", session: str = "Monday") -> Shot:
@@ -59,7 +59,7 @@ def test_readings_are_gathered_over_days_and_survive_a_restart(tmp_path: Path) -
         [kept] = workflow.shots_so_far(store)
         assert (kept.sample, kept.operator, kept.session) == ("swatch 1", "me", "first session")
         assert [lab[0] for lab in kept.labs] == [region.lab.lab[0] for region in reading().regions]
-        assert store.usage().pictures == 0
+        assert store.disk.usage().pictures == 0
 
 
 @pytest.mark.parametrize("sample", ["", "  ", "x" * 500])
@@ -86,7 +86,7 @@ def test_a_check_that_is_too_small_changes_nothing(store: Store) -> None:
     gather(store, "set-up check so far", [shot(40.0), shot(41.0)])
     with pytest.raises(TooFewReadings):
         workflow.adopt_spread(store)
-    assert store.yardsticks().spread.provisional
+    assert store.yardsticks.in_force().spread.provisional
     assert len(workflow.shots_so_far(store)) == 2
 
 
@@ -99,11 +99,11 @@ def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store:
     assert workflow.settings_in_force(store) == Settings(repeatability=first.spread, light_half_width=0.0)
     gather(store, "set-up check so far", [shot(40 + 0.1 * number) for number in range(9)])
     second = workflow.adopt_spread(store)
-    assert store.yardsticks().spread == second.spread
+    assert store.yardsticks.in_force().spread == second.spread
     # one session says nothing of the light, which is then counted as before
     assert workflow.settings_in_force(store).light_half_width == Settings().light_half_width
     workflow.undo_yardstick(store, SPREAD)
-    assert store.yardsticks().spread == first.spread
+    assert store.yardsticks.in_force().spread == first.spread
     workflow.undo_yardstick(store, SPREAD)
     with pytest.raises(NotFound, match="built-in"):
         workflow.undo_yardstick(store, SPREAD)
@@ -123,9 +123,9 @@ def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) ->
         assert swatch.lab.cov == middle.repeat_cov
         assert swatch.name == f"level {level}"
     version = workflow.adopt_swatches(store, SCALE)
-    assert store.yardsticks().scale == version.scale
+    assert store.yardsticks.in_force().scale == version.scale
     # and with what they were photographed: the first without its camera, which then counts as the same
-    kits = store.yardsticks().kits
+    kits = store.yardsticks.in_force().kits
     assert [kit.camera for kit in kits if kit is not None] == [None, "Maker Model", "Maker Model"]
     assert kits == tuple(swatch.kit for swatch in version.swatches)
     assert version.scale is not None
@@ -256,10 +256,10 @@ def test_two_windows_that_add_at_once_lose_nothing(store: Store) -> None:
 
 
 def test_readings_that_cannot_be_read_any_more_do_not_keep_new_ones_out(store: Store) -> None:
-    store.put_setting("set-up check so far", [{"no": "shot"}, 7])
+    store.settings.put("set-up check so far", [{"no": "shot"}, 7])
     workflow.add_shot(store, reading(), sample="a", operator="me", session="x")
     assert [shot.sample for shot in workflow.shots_so_far(store)] == ["a"]
-    with store._writing() as connection:
+    with store.database.writing() as connection:
         connection.exec_driver_sql("UPDATE setting SET value = '{'")
     workflow.add_shot(store, reading(), sample="b", operator="me", session="x")
     assert [shot.sample for shot in workflow.shots_so_far(store)] == ["b"]

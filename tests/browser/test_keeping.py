@@ -69,7 +69,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     page.get_by_text("Both records are one now.").wait_for()
     desktop.assert_clean()
     with Store(tmp_path / "studio") as store:
-        assert [summary.client.name for summary in store.clients()] == ["Ina Moss"]
+        assert [summary.client.name for summary in store.clients.summaries()] == ["Ina Moss"]
 
 
 def test_in_a_hand_a_draft_is_taken_back(studio: str, phone: Watched, tmp_path: Path) -> None:
@@ -94,4 +94,4 @@ def test_in_a_hand_a_draft_is_taken_back(studio: str, phone: Watched, tmp_path: 
         assert page.evaluate("document.documentElement.scrollWidth") <= 390
     phone.assert_clean()
     with Store(tmp_path / "studio") as store:
-        assert len(store.drafts()) == 1
+        assert len(store.drafts.find()) == 1

@@ -227,7 +227,7 @@ def test_a_visit_that_is_continued_keeps_its_light(studio: str, desktop: Watched
     page.get_by_text("Remove this photo").wait_for()
     settled(page)
     with Store(tmp_path / "studio") as store:
-        assert [photo.light for photo in store.draft(draft.id).photos] == ["daylight"]
+        assert [photo.light for photo in store.drafts.get(draft.id).photos] == ["daylight"]
     desktop.assert_clean()
 
 

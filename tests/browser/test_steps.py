@@ -29,7 +29,7 @@ def draft(tmp_path: Path) -> Draft:
     """A visit at its last step, of a client who was here before."""
     with Store(tmp_path / "studio") as store:
         client = workflow.add_client(store, "Cleo", "", {MEASURING: True}, "me")
-        store.save_visit(Visit(new_id(), client.id, now().date(), ("toner",), (STEP,), "", "", now()), [])
+        store.visits.save(Visit(new_id(), client.id, now().date(), ("toner",), (STEP,), "", "", now()), [])
         begun = workflow.start_draft(store, client.id, "visit")
         return workflow.keep_draft(store, replace(begun, step=3))
 
@@ -50,7 +50,7 @@ def settled(page: Any) -> None:
 def kept(tmp_path: Path, draft: Draft) -> tuple[Step, ...]:
     """The steps that the draft holds."""
     with Store(tmp_path / "studio") as store:
-        visit = store.draft(draft.id).visit
+        visit = store.drafts.get(draft.id).visit
     return visit.steps if visit is not None else ()
 
 

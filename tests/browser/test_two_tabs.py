@@ -46,7 +46,7 @@ def settled(page: Any) -> None:
 
 def kept(tmp_path: Path, draft: Draft) -> Draft:
     with Store(tmp_path / "studio") as store:
-        return store.draft(draft.id)
+        return store.drafts.get(draft.id)
 
 
 def note(page: Any) -> Any:
@@ -78,7 +78,7 @@ def test_photos_and_notes_of_both(address: str, desktop: Watched, tmp_path: Path
     one.locator("img").nth(1).wait_for()
 
     with Store(tmp_path / "studio") as store:
-        workflow.keep_draft(store, replace(store.draft(draft.id), step=3))
+        workflow.keep_draft(store, replace(store.drafts.get(draft.id), step=3))
     for page in (one, other):
         page.goto(address)
         note(page).wait_for()
@@ -118,5 +118,5 @@ def test_photos_and_notes_of_both(address: str, desktop: Watched, tmp_path: Path
     assert visit is not None
     assert visit.note == "first again"
     with Store(tmp_path / "studio") as store:
-        assert "second tab" in {line.before.visit.note for line in store.edits(record_id=draft.id) if line.before}
+        assert "second tab" in {line.before.visit.note for line in store.edits.find(record_id=draft.id) if line.before}
     desktop.assert_clean()

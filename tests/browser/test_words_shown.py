@@ -163,7 +163,7 @@ def test_no_page_makes_anything_of_what_was_typed(serve: Serve, desktop: Watched
         again = workflow.start_draft(store, client.id, "visit", visit)
         workflow.keep_draft(store, replace(again, step=3))
         workflow.edit_client(
-            store, store.client(client.id), client.name, "http://other.example.com", by="www.example.com"
+            store, store.clients.get(client.id), client.name, "http://other.example.com", by="www.example.com"
         )
     pages = [
         "",

@@ -21,7 +21,7 @@ def demo(as_json: bool, *, quiet: bool = False) -> int:
     with Store(data_folder()) as store:
         with Progress(quiet) as progress:
             load_demo(store, progress=progress.show)
-        usage = store.usage()
+        usage = store.disk.usage()
         folder = str(store.root)
     counts = {"clients": usage.clients, "visits": usage.visits, "photos": usage.pictures}
     if as_json:

@@ -17,7 +17,7 @@ def backup(folder: Path | None, as_json: bool) -> int:
     TrackerError : the backup could not be made, or photos are missing or altered
     """
     with Store(data_folder()) as store:
-        made = back_up(store) if folder is None else store.backup(folder)
+        made = back_up(store) if folder is None else store.backups.make(folder)
     if as_json:
         say_json({"backup": str(made)})
     else:

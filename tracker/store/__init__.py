@@ -1,10 +1,9 @@
 """What the studio keeps: records in one SQLite file, pictures beside it."""
 
-from tracker.store.absence import Absent
 from tracker.store.archive import Archive, FolderArchive, ZipArchive
 from tracker.store.aside_folder import LeftPicture
 from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, backups_of, check_backup
-from tracker.store.clients import ClientSummary, LastPhoto
+from tracker.store.clients import Absent, ClientSummary, LastPhoto
 from tracker.store.disk_room import Usage
 from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure, Receipt

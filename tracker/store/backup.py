@@ -10,23 +10,27 @@ from pathlib import Path
 from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.records import now
 from tracker.store.backup_shelf import Shelf, check_backup, write_contents
-from tracker.store.database import Database, wanted_files
+from tracker.store.database import Database
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.folder import Layout, sync_folder, sync_folders
+from tracker.store.lookup import wanted_files
 from tracker.store.migrate import copy_database
 from tracker.store.pictures import Pictures
 from tracker.store.settings_file import copy_settings
 
 
-class Backups(Database):
+class Backups:
     """The part of the store that makes backups."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
 
     @property
     def shelf(self) -> Shelf:
         """Where the backups lie that the program makes by itself."""
-        return Shelf(self._layout.backups)
+        return Shelf(self._database.layout.backups)
 
-    def backup(self, folder: Path | None = None) -> Path:
+    def make(self, folder: Path | None = None) -> Path:
         """Copy the record and all pictures, and check the copy, while others go on working.
 
         Pictures that an earlier backup in the same folder has too are shared with it, where the disk can do that.
@@ -47,7 +51,7 @@ class Backups(Database):
         StoreError : the folder lies inside the studio's own folder, or cannot be written
         """
         shelf = self.shelf if folder is None else Shelf(folder)
-        if shelf.folder.resolve().is_relative_to(self._layout.root.resolve()):
+        if shelf.folder.resolve().is_relative_to(self._database.layout.root.resolve()):
             raise StoreError("A backup cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
         made_at = now()
         with shelf.growing() as growing:
@@ -73,17 +77,17 @@ class Backups(Database):
         of the record that still names it.
         """
         kept = Pictures(target.pictures)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             first = wanted_files(connection)
-        damaged = copy_pictures(self._pictures, kept, first, earlier)
+        damaged = copy_pictures(self._database.pictures, kept, first, earlier)
         try:
-            copy_database(self._layout.database, target.database)
+            copy_database(self._database.layout.database, target.database)
         except DatabaseDamaged:
-            self._look_again()
+            self._database.look_again()
             raise
-        copy_settings(self._layout.settings, target.settings)
+        copy_settings(self._database.layout.settings, target.settings)
         wanted = files_named(target.database)
-        damaged = (damaged & wanted) | copy_pictures(self._pictures, kept, wanted - first, earlier)
+        damaged = (damaged & wanted) | copy_pictures(self._database.pictures, kept, wanted - first, earlier)
         for name in first - wanted:
             kept.remove(name)
         return damaged
@@ -93,7 +97,7 @@ class Backups(Database):
         kept, names = Pictures(target.pictures), set(damaged)
         for name in names:
             kept.remove(name)
-        return copy_pictures(self._pictures, kept, names)
+        return copy_pictures(self._database.pictures, kept, names)
 
 
 def copy_pictures(

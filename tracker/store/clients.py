@@ -1,4 +1,4 @@
-"""Clients and their consents."""
+"""Clients: who they are, and who was not here for long."""
 
 from __future__ import annotations
 
@@ -9,12 +9,15 @@ from typing import Any
 
 from sqlalchemy import Select, func, insert, select, update
 
-from tracker.errors import ConsentMissing, StoreDamaged
-from tracker.records import PURPOSES, Client, Consent, to_json
+from tracker.errors import StoreDamaged
+from tracker.records import Client, Consent
 from tracker.store import schema
-from tracker.store.database import Database, agreed, find, require_client
-from tracker.store.edits import ANSWERED, CHANGED, log_edit
-from tracker.store.rows import client_row, consent_row, read_record, read_records, search_text
+from tracker.store.consents import checked
+from tracker.store.database import Database
+from tracker.store.lookup import find
+from tracker.store.merging import Merged, merge
+from tracker.store.rows import Row, client_row, consent_row, read_record, search_text
+from tracker.store.undo import Deletions
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +54,28 @@ class ClientSummary:
     consents: frozenset[str]
 
 
-class Clients(Database):
-    """The part of the store that keeps clients and their consents."""
+@dataclass(frozen=True, slots=True)
+class Absent:
+    """A client who has not been seen for long.
 
-    def add_client(self, client: Client, consents: Sequence[Consent] = ()) -> Client:
+    Attributes
+    ----------
+    client : Client
+    last_seen : date of the latest visit or photo, or of being added
+    """
+
+    client: Client
+    last_seen: date
+
+
+class Clients:
+    """The part of the store that keeps clients."""
+
+    def __init__(self, database: Database, deletions: Deletions) -> None:
+        self._database = database
+        self._deletions = deletions
+
+    def add(self, client: Client, consents: Sequence[Consent] = ()) -> Client:
         """Keep a new client together with their first answers.
 
         Raises
@@ -62,13 +83,13 @@ class Clients(Database):
         Conflict : the identifier is taken
         ConsentMissing : an answer does not say which wording was read
         """
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             connection.execute(insert(schema.client), client_row(client))
             for consent in consents:
-                connection.execute(insert(schema.consent), consent_row(_checked(consent)))
+                connection.execute(insert(schema.consent), consent_row(checked(consent)))
         return client
 
-    def change_client(self, client_id: str, change: Callable[[Client], Client], *, by: str = "") -> Client:
+    def change(self, client_id: str, change: Callable[[Client], Client], *, by: str = "") -> Client:
         """Change what is noted about a client; what was there before stays in the log of edits.
 
         Parameters
@@ -81,25 +102,24 @@ class Clients(Database):
         ------
         NotFound, StoreDamaged
         """
-        with self._writing() as connection:
+        with self._database.writing(by) as connection:
             kept = find(connection, Client, client_id)
             changed = change(kept)
             if changed != kept:
-                log_edit(connection, "client", client_id, client_id, CHANGED, by, to_json(kept))
                 row = client_row(changed)
                 connection.execute(update(schema.client).where(schema.client.c.id == client_id).values(row))
         return changed
 
-    def client(self, client_id: str) -> Client:
+    def get(self, client_id: str) -> Client:
         """One client.
 
         Raises
         ------
         NotFound, StoreDamaged
         """
-        return self._one(Client, client_id)
+        return self._database.one(Client, client_id)
 
-    def clients(self, search: str = "") -> list[ClientSummary]:
+    def summaries(self, search: str = "") -> list[ClientSummary]:
         """Clients by name, each with what a list shows about them; damaged records are left out.
 
         Parameters
@@ -109,56 +129,69 @@ class Clients(Database):
         query = _summaries()
         if search.strip():
             query = query.where(func.instr(schema.client.c.search, search_text(search.strip())) > 0)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(query).all()
         return [summary for row in rows if (summary := _summary(row)) is not None]
 
-    def client_ids(self) -> list[str]:
+    def ids(self) -> list[str]:
         """Identifiers of all clients, those with damaged records too."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return list(connection.execute(select(schema.client.c.id).order_by(schema.client.c.id)).scalars())
 
-    def demo_clients(self) -> list[str]:
+    def demo_ids(self) -> list[str]:
         """Identifiers of the made-up clients of the demo."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return list(connection.execute(select(schema.client.c.id).where(schema.client.c.demo)).scalars())
 
-    def add_consent(self, consent: Consent) -> Consent:
-        """Keep one more answer; earlier ones stay.
+    def merge(self, kept: Client, other_id: str, *, by: str) -> Merged:
+        """Move everything of one client into another one's record, all in one transaction.
+
+        The log of edits says what both records were before, and what the other one was earlier.
+
+        Parameters
+        ----------
+        kept : Client, the record that is left, with its name and notes as they shall be
+        other_id : str, the record that goes
+        by : str, who merges; named beside the answers that must be asked again
 
         Raises
         ------
-        NotFound : no such client
-        ConsentMissing : the answer does not say which wording was read
+        NotFound : one of them is not there
+        StoreDamaged : one of them cannot be read
+        Conflict : both are the same, or one of them is made up for the demo and the other is not
         """
-        with self._writing() as connection:
-            require_client(connection, consent.client_id)
-            connection.execute(insert(schema.consent), consent_row(_checked(consent)))
-            log_edit(connection, "consent", consent.id, consent.client_id, ANSWERED, consent.recorded_by, None)
-        return consent
+        told: list[Row] = []
+        with self._database.writing(by, told) as connection:
+            merged = merge(connection, kept, other_id, by, told)
+        self._deletions.forget_clients([other_id])
+        return merged
 
-    def consents(self, client_id: str) -> list[Consent]:
-        """All answers of a client in the order they were given, newest last."""
-        answers = schema.consent
+    def not_seen_since(self, day: date) -> list[Absent]:
+        """Clients last seen before a day, longest first; damaged records are left out. Nothing is deleted."""
+        client, visit, photo = schema.client, schema.visit, schema.photo
+        visits = (
+            select(visit.c.client_id, func.max(visit.c.on_date).label("day")).group_by(visit.c.client_id).subquery()
+        )
+        taken = func.date(func.max(photo.c.taken_at), "localtime").label("day")
+        photos = select(photo.c.client_id, taken).group_by(photo.c.client_id).subquery()
+        added = func.date(func.json_extract(client.c.record, "$.created_at"), "localtime")
+        last = func.coalesce(func.max(visits.c.day, photos.c.day), visits.c.day, photos.c.day, added)
         query = (
-            select(answers.c.id, answers.c.record).where(answers.c.client_id == client_id).order_by(answers.c.number)
+            select(client.c.id, client.c.record, last.label("last_seen"))
+            .outerjoin(visits, visits.c.client_id == client.c.id)
+            .outerjoin(photos, photos.c.client_id == client.c.id)
+            .where(func.json_valid(client.c.record), last < day.isoformat())
+            .order_by(last, client.c.id)
         )
-        with self._reading() as connection:
-            return list(read_records(Consent, connection.execute(query)))
-
-    def has_consent(self, client_id: str, purpose: str) -> bool:
-        """Whether the client's latest answer for that purpose is yes."""
-        with self._reading() as connection:
-            return agreed(connection, client_id, purpose)
-
-
-def _checked(consent: Consent) -> Consent:
-    if consent.purpose not in PURPOSES or not consent.wording_version or not consent.recorded_by:
-        raise ConsentMissing(
-            "The answer does not say what was asked, in which wording, and by whom.",
-            "Record it again from the client's page.",
-        )
-    return consent
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        found = []
+        for row in rows:
+            try:
+                found.append(Absent(read_record(Client, row.id, row.record), date.fromisoformat(row.last_seen)))
+            except StoreDamaged:
+                continue
+        return found
 
 
 def _summaries() -> Select[Any]:

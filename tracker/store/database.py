@@ -1,31 +1,32 @@
-"""An open store, below the records: its files, its transactions, and the checks that all records share."""
+"""An open store, below the records: its files and its transactions."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, TypeVar, cast
+from typing import TYPE_CHECKING, cast
 
-from sqlalchemy import Column, Connection, Engine, Table, select, union, update
+from sqlalchemy import Connection, event, select, update
 
-from tracker.errors import ConsentMissing, DatabaseDamaged, NotFound, StoreError
-from tracker.records import MEASURING
+from tracker.errors import DatabaseDamaged, StoreError
 from tracker.store import schema
 from tracker.store.aside_folder import AsideFolder
 from tracker.store.counted import count_picture, counted, uncount_pictures
+from tracker.store.engine import make_engine
 from tracker.store.faults import RESTORE, database_faults
 from tracker.store.folder import Layout
+from tracker.store.lookup import Record, find, wanted_files
 from tracker.store.mark import Mark, MarkFile
 from tracker.store.pictures import Pictures
 from tracker.store.room import files_beside, free_to_keep, give_back, limit_of, require_room
-from tracker.store.rows import KINDS, Identified, read_record
+from tracker.store.rows import Row
 from tracker.store.settings_file import read_settings
 from tracker.store.soundness import SoundnessCheck
+from tracker.store.unit import derive
+from tracker.store.watching import anything_written, watch
 
 if TYPE_CHECKING:
     import sqlite3
-
-Record = TypeVar("Record", bound=Identified)
 
 
 class Database:
@@ -37,47 +38,65 @@ class Database:
 
     Parameters
     ----------
-    layout : Layout of the studio's folder
-    engine : Engine, as `engine.make_engine` gives it
+    layout : Layout of the studio's folder, whose database has this program's schema
+
+    Attributes
+    ----------
+    layout : Layout
+    engine : Engine
     pictures : Pictures
+    aside : AsideFolder, pictures that no record names
+    aside_bytes : int, what they take
+    mark : MarkFile
+    damaged : bool, True where pages of the database were found to be damaged: what can be read still is, nothing is
+        saved
     """
 
-    def __init__(self, layout: Layout, engine: Engine, pictures: Pictures) -> None:
-        self._layout = layout
-        self._engine = engine
-        self._readers = engine.execution_options(write=False)
-        self._pictures = pictures
-        self._aside = AsideFolder(layout.set_aside)
-        self._aside_bytes = self._aside.weight()
-        self._mark = MarkFile(layout.mark)
-        self._damaged = False
-
-    @property
-    def database_damaged(self) -> bool:
-        """True where pages of the database were found to be damaged: what can be read still is, nothing is saved."""
-        return self._damaged
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.engine = make_engine(layout.database)
+        self._readers = self.engine.execution_options(write=False)
+        self.pictures = Pictures(layout.pictures)
+        self.aside = AsideFolder(layout.set_aside)
+        self.aside_bytes = self.aside.weight()
+        self.mark = MarkFile(layout.mark)
+        self.damaged = False
+        event.listen(self.engine, "connect", lambda connection, _record: watch(connection))
+        event.listen(self.engine, "commit", _require_unit)
 
     @contextmanager
-    def _writing(self) -> Iterator[Connection]:
-        """A transaction that alone may write; all of it is kept, or nothing. What changes something counts as a save.
+    def writing(self, by: str = "", told: Sequence[Row] = ()) -> Iterator[Connection]:
+        """One unit of work: a transaction that alone may write; all of it is kept, or nothing.
+
+        What else must be true of what is written is worked out at its end (`unit.derive`). What changes something
+        counts as a save, and pictures that no record names any more are removed after it.
+
+        Parameters
+        ----------
+        by : str, who saves; empty where nobody is named
+        told : lines for the log of edits, as `edits.edit_line` makes them, for a change that is told as a whole; may be
+            filled inside the transaction
 
         Raises
         ------
         DatabaseDamaged : the database is damaged; nothing is changed
         """
         saved: Mark | None = None
+        left = set[str]()
         with self._noting_damage(), database_faults():
-            with self._engine.begin() as connection:
+            with self.engine.begin() as connection:
                 before = _changes(connection)
                 yield connection
                 if _changes(connection) != before:
-                    self._require_sound()
+                    self.require_sound()
+                    left = derive(connection, by, told)
                     saved = count_save(connection)
             if saved is not None:  # after the commit, never before
-                self._mark.follow(saved)
+                self.mark.follow(saved)
+        self.tidy_files(left)
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def reading(self) -> Iterator[Connection]:
         """A transaction that sees one state of the record, beside any writer."""
         with self._noting_damage(), database_faults(), self._readers.begin() as connection:
             yield connection
@@ -88,24 +107,31 @@ class Database:
         try:
             yield
         except DatabaseDamaged:
-            self._damaged = True
+            self.damaged = True
             raise
 
-    def _look_again(self) -> None:
+    def look_again(self) -> None:
         """Read the whole database because a copy of it was not sound: the fault may be the other disk's."""
-        self._damaged |= SoundnessCheck(self._layout.database, thorough=True).verdict() is False
+        self.damaged |= SoundnessCheck(self.layout.database, thorough=True).verdict() is False
 
-    def _require_sound(self) -> None:
-        if self._damaged:
+    def require_sound(self) -> None:
+        """Check that the database may be saved into.
+
+        Raises
+        ------
+        DatabaseDamaged
+        """
+        if self.damaged:
             raise DatabaseDamaged(
                 "The database is damaged, so nothing more is saved into it: it could be lost there.", RESTORE
             )
 
-    def _one(self, shape: type[Record], identifier: str) -> Record:
-        with self._reading() as connection:
+    def one(self, shape: type[Record], identifier: str) -> Record:
+        """The record of that shape and identifier, as `lookup.find`."""
+        with self.reading() as connection:
             return find(connection, shape, identifier)
 
-    def _keep_picture(self, connection: Connection, content: bytes) -> str:
+    def keep_picture(self, connection: Connection, content: bytes) -> str:
         """Keep a picture and count it, inside a transaction that holds the write lock; returns its name.
 
         Raises
@@ -113,48 +139,60 @@ class Database:
         StoreFull : the folder would hold more than it may, or no room on the disk
         """
         # under the lock: two at once could both fit, but not together
-        name = self._pictures.put(content, lambda size: self._require_room(connection, size))
+        name = self.pictures.put(content, lambda size: self._require_room(connection, size))
         count_picture(connection, name, len(content))
         return name
 
     def _require_room(self, connection: Connection, more: int) -> None:
-        used, free = self._bytes_used(connection), free_to_keep(self._layout)
-        require_room(used, more, limit_of(read_settings(self._layout.settings), used, free), free)
+        used, free = self.bytes_used(connection), free_to_keep(self.layout)
+        require_room(used, more, limit_of(read_settings(self.layout.settings), used, free), free)
 
-    def _bytes_used(self, connection: Connection) -> int:
+    def bytes_used(self, connection: Connection) -> int:
         """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
-        return counted(connection)[1] + files_beside(self._layout) + self._aside_bytes
+        return counted(connection)[1] + files_beside(self.layout) + self.aside_bytes
 
-    def _make_way(self) -> None:
+    def make_way(self) -> None:
         """On a full disk, give the reserve to what removes something; what keeps a photo has to do without."""
-        give_back(self._layout)
+        give_back(self.layout)
 
-    def _discard_files(self, names: Iterable[str]) -> None:
+    def discard_files(self, names: Iterable[str]) -> None:
         """Remove pictures that no record names any more; a damaged database may hide a name, so then none."""
         candidates = set(names)
-        if not candidates or self._damaged:
+        if not candidates or self.damaged:
             return
-        with self._writing() as connection:
+        with self.writing() as connection:
             going = sorted(candidates - wanted_files(connection))
             for name in going:
-                self._pictures.remove(name)
-                self._aside.remove(name)  # where the same content lies there too
+                self.pictures.remove(name)
+                self.aside.remove(name)  # where the same content lies there too
             uncount_pictures(connection, going)
 
-    def _tidy_files(self, names: Iterable[str]) -> None:
-        """As `_discard_files`, after a save that stands either way: what cannot go is set aside at the next start."""
+    def tidy_files(self, names: Iterable[str]) -> None:
+        """As `discard_files`, after a save that stands either way: what cannot go is set aside at the next start."""
         with suppress(StoreError):
-            self._discard_files(names)
+            self.discard_files(names)
 
-    def _require_pictures(self, names: Iterable[str]) -> None:
+    def require_pictures(self, names: Iterable[str]) -> None:
+        """Check that pictures are there.
+
+        Raises
+        ------
+        NotFound
+        """
         for name in set(names):
-            self._pictures.path(name)
+            self.pictures.path(name)
 
 
 def _changes(connection: Connection) -> int:
     """How many rows this connection ever changed."""
     driver = cast("sqlite3.Connection", connection.connection.dbapi_connection)
     return driver.total_changes
+
+
+def _require_unit(connection: Connection) -> None:
+    """Refuse rows that were written outside the unit of work: nothing was worked out from them."""
+    if anything_written(connection):
+        raise RuntimeError("Rows were written outside `Database.writing`.")
 
 
 def count_save(connection: Connection) -> Mark | None:
@@ -167,77 +205,3 @@ def mark_in(connection: Connection) -> Mark | None:
     """Which studio the database is of, and how often something was saved in it; None where that is not noted."""
     row = connection.execute(select(schema.studio.c.id, schema.studio.c.saves)).first()
     return None if row is None else Mark(row.id, row.saves)
-
-
-def find(connection: Connection, shape: type[Record], identifier: str) -> Record:
-    """The record of that shape and identifier.
-
-    Raises
-    ------
-    NotFound, StoreDamaged
-    """
-    table = schema.metadata.tables[KINDS[shape]]
-    text = connection.execute(select(table.c.record).where(table.c.id == identifier)).scalar_one_or_none()
-    if text is None:
-        raise missing(KINDS[shape])
-    return read_record(shape, identifier, text)
-
-
-def missing(kind: str) -> NotFound:
-    """The error for a record that is not there."""
-    return NotFound(f"There is no such {kind}.", "It may have been removed in another window; load the page again.")
-
-
-def stored(connection: Connection, column: Column[str], identifier: str) -> str | None:
-    """One column of the row of that identifier, None where there is no row."""
-    value: str | None = connection.execute(
-        select(column).where(table_of(column).c.id == identifier)
-    ).scalar_one_or_none()
-    return value
-
-
-def table_of(column: Column[str]) -> Table:
-    """The table that a column belongs to."""
-    return column.table
-
-
-def require_client(connection: Connection, client_id: str) -> None:
-    """Check that the client is there, even where its record is damaged.
-
-    Raises
-    ------
-    NotFound
-    """
-    if stored(connection, schema.client.c.id, client_id) is None:
-        raise missing("client")
-
-
-def agreed(connection: Connection, client_id: str, purpose: str) -> bool:
-    """Whether the client's latest answer for that purpose is yes."""
-    latest = (
-        select(schema.consent.c.given)
-        .where(schema.consent.c.client_id == client_id, schema.consent.c.purpose == purpose)
-        .order_by(schema.consent.c.number.desc())
-        .limit(1)
-    )
-    return bool(connection.execute(latest).scalar_one_or_none())
-
-
-def require_measuring(connection: Connection, client_id: str) -> None:
-    """Check that the client is there and agrees to being photographed and measured.
-
-    Raises
-    ------
-    NotFound, ConsentMissing
-    """
-    require_client(connection, client_id)
-    if not agreed(connection, client_id, MEASURING):
-        raise ConsentMissing(
-            "The client has not agreed to being photographed and measured.",
-            "Read the statement to them and record the answer on the client's page.",
-        )
-
-
-def wanted_files(connection: Connection) -> set[str]:
-    """Names of all pictures that a photo or a draft holds."""
-    return set(connection.execute(union(select(schema.photo.c.file), select(schema.draft_file.c.file))).scalars())

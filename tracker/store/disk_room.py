@@ -29,19 +29,22 @@ class Usage:
     visits: int
 
 
-class DiskRoom(Database):
+class DiskRoom:
     """The part of the store that knows how much room there is."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
 
     def usage(self) -> Usage:
         """How much is kept."""
-        self._aside_bytes = self._aside.weight()
-        with self._reading() as connection:
+        self._database.aside_bytes = self._database.aside.weight()
+        with self._database.reading() as connection:
             clients, visits = (
                 connection.execute(select(func.count()).select_from(table)).scalar_one()
                 for table in (schema.client, schema.visit)
             )
             pictures, _ = counted(connection)
-            return Usage(self._bytes_used(connection), pictures, clients, visits)
+            return Usage(self._database.bytes_used(connection), pictures, clients, visits)
 
     def room(self) -> Room:
         """How much room there is, from the file of settings and the disk as they are now.
@@ -50,10 +53,10 @@ class DiskRoom(Database):
         ------
         StoreError : the disk does not tell
         """
-        settings, free = read_settings(self._layout.settings), free_to_keep(self._layout)
+        settings, free = read_settings(self._database.layout.settings), free_to_keep(self._database.layout)
         of_visits = select(func.count(schema.photo.c.visit_id.distinct()))
-        with self._reading() as connection:
-            used = self._bytes_used(connection)
+        with self._database.reading() as connection:
+            used = self._database.bytes_used(connection)
             visits = connection.execute(of_visits).scalar_one()
             kept = counted(connection)[1]
         guessed = visits < FEWEST_VISITS or kept == 0
@@ -68,7 +71,7 @@ class DiskRoom(Database):
         ------
         StoreFull, StoreError : the disk refuses it; the limit is as it was
         """
-        write_limit(self._layout.settings, limit_gb)
+        write_limit(self._database.layout.settings, limit_gb)
 
     def keep_reserve(self) -> None:
         """Keep some room back for looking and erasing on a full disk, where there is room enough for that now.
@@ -77,4 +80,4 @@ class DiskRoom(Database):
         ------
         StoreError : the disk refuses it
         """
-        keep_reserve(self._layout)
+        keep_reserve(self._database.layout)

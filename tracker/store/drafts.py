@@ -6,19 +6,24 @@ from dataclasses import replace
 
 from sqlalchemy import Connection, delete, insert, select, update
 
-from tracker.errors import Conflict, DraftChanged
+from tracker.errors import Conflict, DraftChanged, NotFound
 from tracker.records import Draft, to_json
 from tracker.store import schema
-from tracker.store.database import find, require_client, require_measuring, stored
-from tracker.store.edits import REMOVED, SET_ASIDE, forget_edits, log_edit
+from tracker.store.database import Database
+from tracker.store.edits import SET_ASIDE, edit_line
+from tracker.store.lookup import find, require_client, require_measuring, stored
 from tracker.store.rows import draft_row, read_records
-from tracker.store.undo import Deletion, Undoing
+from tracker.store.undo import Deletion, Deletions
 
 
-class Drafts(Undoing):
+class Drafts:
     """The part of the store that keeps drafts."""
 
-    def save_draft(self, draft: Draft, *, apart: Draft | None = None) -> Draft:
+    def __init__(self, database: Database, deletions: Deletions) -> None:
+        self._database = database
+        self._deletions = deletions
+
+    def save(self, draft: Draft, *, apart: Draft | None = None) -> Draft:
         """Keep a draft.
 
         Parameters
@@ -38,53 +43,41 @@ class Drafts(Undoing):
         NotFound : no such client, or a picture is not there
         """
         files = {photo.file for photo in draft.photos}
-        with self._writing() as connection:
+        told = [] if apart is None else [edit_line("draft", draft.id, draft.client_id, SET_ASIDE, to_json(apart))]
+        with self._database.writing(told=told) as connection:
             _check_one_client(connection, draft)
             (require_measuring if draft.photos else require_client)(connection, draft.client_id)
-            self._require_pictures(files)
-            saved, dropped = _write_draft(connection, draft)
-            if apart is not None:
-                log_edit(connection, "draft", draft.id, draft.client_id, SET_ASIDE, "", to_json(apart))
-        self._tidy_files(dropped)
-        return saved
+            self._database.require_pictures(files)
+            return _write_draft(connection, draft)
 
-    def draft(self, draft_id: str) -> Draft:
+    def get(self, draft_id: str) -> Draft:
         """One draft.
 
         Raises
         ------
         NotFound, StoreDamaged
         """
-        return self._one(Draft, draft_id)
+        return self._database.one(Draft, draft_id)
 
-    def drafts(self, client_id: str | None = None) -> list[Draft]:
+    def find(self, client_id: str | None = None) -> list[Draft]:
         """Drafts, of one client or of all, last changed first; damaged records are left out."""
         query = select(schema.draft).order_by(schema.draft.c.updated_at.desc(), schema.draft.c.id)
         if client_id is not None:
             query = query.where(schema.draft.c.client_id == client_id)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return list(read_records(Draft, connection.execute(query)))
 
-    def delete_draft(self, draft_id: str) -> Deletion | None:
+    def delete(self, draft_id: str) -> Deletion | None:
         """Remove a draft and the pictures that only it held, until `put_back`; None where it is gone already."""
-        with self._writing() as connection:
-            client_id = stored(connection, schema.draft.c.client_id, draft_id)
-            if client_id is None:
-                return None
-            with self._deleting(connection, schema.draft, draft_id) as deletion:
-                if forget_edits(connection, draft_id):
-                    # a line without content, which `put_back` needs to find the place of those that were there
-                    log_edit(connection, "draft", draft_id, client_id, REMOVED, "", None)
-                dropped = remove_draft(connection, draft_id)
-        self._tidy_files(dropped)
-        return deletion
+        try:
+            return self._deletions.delete(schema.draft, draft_id)
+        except NotFound:
+            return None
 
 
-def remove_draft(connection: Connection, draft_id: str) -> set[str]:
-    """Remove a draft's rows; returns the pictures that it held."""
-    held = _files_of(connection, draft_id)
+def remove_draft(connection: Connection, draft_id: str) -> None:
+    """Remove a draft's rows."""
     connection.execute(delete(schema.draft).where(schema.draft.c.id == draft_id))
-    return held
 
 
 def require_unchanged(connection: Connection, draft_id: str, revision: int) -> None:
@@ -108,9 +101,8 @@ def _check_one_client(connection: Connection, draft: Draft) -> None:
         raise Conflict("Something in this draft belongs to another client.", "Open the client and start again.")
 
 
-def _write_draft(connection: Connection, draft: Draft) -> tuple[Draft, set[str]]:
-    """Insert a draft, or replace it where its revision is the one that is kept; also the pictures it held before."""
-    held = _files_of(connection, draft.id)
+def _write_draft(connection: Connection, draft: Draft) -> Draft:
+    """Insert a draft, or replace it where its revision is the one that is kept."""
     raised = replace(draft, revision=draft.revision + 1)
     if stored(connection, schema.draft.c.id, draft.id) is None:
         if draft.revision:
@@ -125,9 +117,4 @@ def _write_draft(connection: Connection, draft: Draft) -> tuple[Draft, set[str]]
     files = {photo.file for photo in draft.photos}
     if files:
         connection.execute(insert(schema.draft_file), [{"draft_id": draft.id, "file": name} for name in sorted(files)])
-    return raised, held
-
-
-def _files_of(connection: Connection, draft_id: str) -> set[str]:
-    table = schema.draft_file
-    return set(connection.execute(select(table.c.file).where(table.c.draft_id == draft_id)).scalars())
+    return raised

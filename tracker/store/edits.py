@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, delete, insert, select
 
 from tracker.errors import StoreDamaged
 from tracker.records import now
 from tracker.store import schema
-from tracker.store.database import Database
-from tracker.store.rows import KINDS, read_record, time_text
+from tracker.store.rows import KINDS, Row, read_record, time_text
 
-CHANGED, REMOVED, ANSWERED, SET_ASIDE = "changed", "removed", "answered", "set aside"
+if TYPE_CHECKING:
+    from tracker.store.database import Database
+
+CHANGED, REMOVED, ANSWERED = "changed", "removed", "answered"
+SET_ASIDE, PUT_BACK, MERGED = "set aside", "put back", "merged"
 
 NOBODY = "the studio"
 """Who made a change where no name was given."""
@@ -44,10 +48,13 @@ class Edit:
     before: Any
 
 
-class Edits(Database):
+class Edits:
     """The part of the store that remembers edits."""
 
-    def edits(self, client_id: str | None = None, *, record_id: str | None = None, limit: int = 200) -> list[Edit]:
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def find(self, client_id: str | None = None, *, record_id: str | None = None, limit: int = 200) -> list[Edit]:
         """Edits, newest first: of one client or of one record, or, without either, of what is no client's."""
         table = schema.edit
         query = select(table).order_by(table.c.number.desc()).limit(limit)
@@ -55,39 +62,28 @@ class Edits(Database):
             query = query.where(table.c.record_id == record_id)
         else:
             query = query.where(table.c.client_id == client_id if client_id else table.c.client_id.is_(None))
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return [_edit(row) for row in connection.execute(query)]
 
 
-def log_edit(
-    connection: Connection,
-    kind: str,
-    record_id: str,
-    client_id: str | None,
-    what: str,
-    by: str,
-    before: str | None,
-) -> None:
-    """Keep a change in the transaction that makes it.
+def edit_line(kind: str, record_id: str, client_id: str | None, what: str, before: str | None = None) -> Row:
+    """One change as it is told.
 
     Parameters
     ----------
     kind : str, name of the record's table
     client_id : str or None, whose it is: the edit goes with the client
-    what : str, `CHANGED`, `REMOVED`, `ANSWERED` or `SET_ASIDE`
-    by : str, who; empty where nobody was named
+    what : str, such as `CHANGED`
     before : str or None, JSON of the record as it was
     """
-    line = {
-        "kind": kind,
-        "record_id": record_id,
-        "client_id": client_id,
-        "what": what,
-        "at": time_text(now()),
-        "by": by or NOBODY,
-        "before": before,
-    }
-    connection.execute(insert(schema.edit), line)
+    return {"kind": kind, "record_id": record_id, "client_id": client_id, "what": what, "before": before}
+
+
+def log_edits(connection: Connection, lines: Sequence[Row], by: str) -> None:
+    """Keep changes in the transaction that makes them; `by` says who, empty where nobody was named."""
+    if lines:
+        at = time_text(now())
+        connection.execute(insert(schema.edit), [{**line, "at": at, "by": by or NOBODY} for line in lines])
 
 
 def was_removed(connection: Connection, record_id: str) -> bool:
@@ -97,9 +93,9 @@ def was_removed(connection: Connection, record_id: str) -> bool:
     return connection.execute(query).first() is not None
 
 
-def forget_edits(connection: Connection, record_id: str) -> bool:
-    """Remove what was kept of a record that is deleted for good; False where nothing was."""
-    return connection.execute(delete(schema.edit).where(schema.edit.c.record_id == record_id)).rowcount > 0
+def forget_edits(connection: Connection, record_ids: Iterable[str]) -> bool:
+    """Remove what was kept of records that are deleted for good; False where nothing was."""
+    return connection.execute(delete(schema.edit).where(schema.edit.c.record_id.in_(list(record_ids)))).rowcount > 0
 
 
 def _edit(row: Any) -> Edit:

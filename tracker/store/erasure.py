@@ -15,16 +15,18 @@ from tracker.errors import Conflict, StoreError, StoreFull
 from tracker.records import now
 from tracker.store import schema
 from tracker.store.counted import counted_names, recount, uncount_pictures
-from tracker.store.database import require_client, wanted_files
+from tracker.store.database import Database
 from tracker.store.exports import Exports
 from tracker.store.faults import database_faults, disk_faults
+from tracker.store.lookup import require_client, wanted_files
 from tracker.store.merging import merged_into
 from tracker.store.room import free_bytes
 from tracker.store.rows import time_text
-from tracker.store.set_aside import IN_HAND, SettingAside
-from tracker.store.undo import Undoing
+from tracker.store.set_aside import IN_HAND, SetAside
+from tracker.store.undo import Deletions
 
 _SLACK_BYTES = 1024**2
+_CUT_OFF = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,10 +84,16 @@ class Receipt:
     counts: Counts
 
 
-class Erasing(Undoing, Exports, SettingAside):
+class Erasures:
     """The part of the store that forgets."""
 
-    def erase_client(self, client_id: str) -> Receipt:
+    def __init__(self, database: Database, deletions: Deletions, exports: Exports, set_aside: SetAside) -> None:
+        self._database = database
+        self._deletions = deletions
+        self._exports = exports
+        self._set_aside = set_aside
+
+    def erase(self, client_id: str) -> Receipt:
         """Erase a client with consents, visits, photos, drafts and pictures.
 
         Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
@@ -102,17 +110,17 @@ class Erasing(Undoing, Exports, SettingAside):
         StoreFull : the disk has no room even to erase; the next start goes on
         Conflict : another window reads for so long that the log cannot be emptied now
         """
-        self._make_way()
-        along = {"exports": self.export_count(), "set_aside": len(self.set_aside_pictures())}
+        self._database.make_way()
+        along = {"exports": self._exports.count(), "set_aside": len(self._set_aside.pictures())}
         try:
             receipt, held = self._erase_rows(client_id, along)
         except StoreFull:
             removed = self._erase_pictures_first(client_id)
             receipt, held = self._erase_rows(client_id, along, removed)
-        self._discard_files(held)
+        self._database.discard_files(held)
         self._discard_left_overs()
-        self._empty_aside()
-        self.remove_exports()
+        self._set_aside.empty()
+        self._exports.remove_all()
         self._leave_no_byte()
         return receipt
 
@@ -125,20 +133,20 @@ class Erasing(Undoing, Exports, SettingAside):
         along : how many exports, and how many pictures that lay set aside, go with the client
         removed : int, the client's pictures that are gone already
         """
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             require_client(connection, client_id)
             erased_at = now()
             counts = _counts(connection, client_id)
             held = _files_of(connection, client_id)
             gone = {client_id, *merged_into(connection, client_id)}
             connection.execute(delete(schema.client).where(schema.client.c.id == client_id))
-            going = sum(map(self._pictures.is_there, held - wanted_files(connection)))
+            going = sum(map(self._database.pictures.is_there, held - wanted_files(connection)))
             counts = replace(counts, files=removed + going, **along)
             _list_as_erased(connection, gone, erased_at)
             # at once, so that an erasure that is cut off has its receipt too
             counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
             connection.execute(counted.values(counts=json.dumps(asdict(counts))))
-        self._forget_deleted(gone)
+        self._deletions.forget_clients(gone)
         return Receipt(client_id, erased_at, counts), held
 
     def _erase_pictures_first(self, client_id: str) -> int:
@@ -148,62 +156,60 @@ class Erasing(Undoing, Exports, SettingAside):
         erased before these go, so the next start erases the rest in any case.
         """
         self._remove_safety_copy()
-        self._empty_aside()
-        self.remove_exports()
-        with self._writing() as connection:
+        self._set_aside.empty()
+        self._exports.remove_all()
+        with self._database.writing() as connection:
             require_client(connection, client_id)
             _list_as_erased(connection, {client_id, *merged_into(connection, client_id)}, now())
-        with self._writing() as connection:
-            going = _files_of(connection, client_id) - _files_of_others(connection, client_id)
-            there = [name for name in sorted(going) if self._pictures.is_there(name)]
+        with self._database.writing() as connection:
+            going = _files_of(connection, client_id) - _files_of(connection, client_id, others=True)
+            there = [name for name in sorted(going) if self._database.pictures.is_there(name)]
             for name in there:
-                self._pictures.remove(name)
+                self._database.pictures.remove(name)
         return len(there)
 
-    def erasures(self) -> list[Erasure]:
+    def all(self) -> list[Erasure]:
         """The erasure list, oldest first: give it to `restore` with an older backup."""
         table = schema.erasure
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(select(table).order_by(table.c.erased_at)).all()
         return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), known_counts(row.counts)) for row in rows]
 
     def receipts(self) -> list[Erasure]:
         """What was erased, oldest first; a record that was merged into an erased one is told with it."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             merged = set(connection.execute(select(schema.merge.c.client_id)).scalars())
-        return [erasure for erasure in self.erasures() if erasure.client_id not in merged]
+        return [erasure for erasure in self.all() if erasure.client_id not in merged]
 
-    def _clean_up(self) -> None:
+    def clean_up(self) -> None:
         """Finish erasures that were cut off, or set aside what a crash left. Only for a store that is alone."""
-        cut_off = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
-        with self._reading() as connection:
-            unfinished = connection.execute(cut_off).first() is not None
+        unfinished = self.has_unfinished()
         with suppress(StoreFull):  # a full disk must not keep anybody from looking; the next start goes on
-            with self._writing() as connection:
-                connection.execute(delete(schema.client).where(schema.client.c.id.in_(cut_off)))
-            with self._writing() as connection:
-                self._bring_back(connection)  # first: an erasure empties what is set aside
-                swept = unfinished and self._pictures.sweep(wanted_files(connection))
+            with self._database.writing() as connection:
+                connection.execute(delete(schema.client).where(schema.client.c.id.in_(_CUT_OFF)))
+            with self._database.writing() as connection:
+                self._set_aside.bring_back(connection)  # first: an erasure empties what is set aside
+                swept = unfinished and self._database.pictures.sweep(wanted_files(connection))
                 if not unfinished:
-                    self._set_aside_left_overs(connection)
-                recount(connection, self._pictures)
+                    self._set_aside.take_left_overs(connection)
+                recount(connection, self._database.pictures)
             if swept:
-                self._empty_aside()
-                self.remove_exports()
+                self._set_aside.empty()
+                self._exports.remove_all()
                 self._leave_no_byte()
 
-    def _has_unfinished_erasure(self) -> bool:
-        with self._reading() as connection:
-            unfinished = select(schema.erasure.c.client_id).where(schema.erasure.c.finished_at.is_(None))
-            return connection.execute(unfinished).first() is not None
+    def has_unfinished(self) -> bool:
+        """True where an erasure was cut off."""
+        with self._database.reading() as connection:
+            return connection.execute(_CUT_OFF).first() is not None
 
     def _discard_left_overs(self) -> None:
         """Remove pictures that no record names, as one whose taking in was broken off: they may show the client."""
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             wanted = wanted_files(connection)
-            clean = self._pictures.sweep(wanted, IN_HAND)
+            clean = self._database.pictures.sweep(wanted, IN_HAND)
             left = counted_names(connection) - wanted
-            uncount_pictures(connection, [name for name in left if not self._pictures.is_there(name)])
+            uncount_pictures(connection, [name for name in left if not self._database.pictures.is_there(name)])
         if not clean:
             raise StoreError(
                 "The client is erased from the record, but the disk keeps a picture that no record names.",
@@ -214,7 +220,7 @@ class Erasing(Undoing, Exports, SettingAside):
         """Rewrite the database without what was deleted, and note that the erasures are finished."""
         self._remove_safety_copy()
         # the pool's connection itself, because neither statement may run inside a transaction
-        with database_faults(), closing(self._engine.raw_connection()) as connection:
+        with database_faults(), closing(self._database.engine.raw_connection()) as connection:
             rewritten = self._rewrite(connection.cursor())
             busy, *_ = connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         if busy:
@@ -227,7 +233,7 @@ class Erasing(Undoing, Exports, SettingAside):
 
     def _remove_safety_copy(self) -> None:
         with disk_faults("The copy from before the upgrade could not be removed"):
-            self._layout.safety_copy.unlink(missing_ok=True)
+            self._database.layout.safety_copy.unlink(missing_ok=True)
 
     def _rewrite(self, cursor: DBAPICursor) -> bool:
         """Rewrite the database file; False where the disk has no room for that.
@@ -235,8 +241,10 @@ class Erasing(Undoing, Exports, SettingAside):
         Deleted content is overwritten where it stood in any case (`secure_delete`); a rewritten file holds no remains
         of programs that do not do that either. So it waits for a start that finds room.
         """
-        size = self._layout.database.stat().st_size
-        if free_bytes(self._layout.root) < size + size // 4 + _SLACK_BYTES:  # the log takes the whole file once
+        size = self._database.layout.database.stat().st_size
+        if (
+            free_bytes(self._database.layout.root) < size + size // 4 + _SLACK_BYTES
+        ):  # the log takes the whole file once
             return False
         try:
             with database_faults():
@@ -247,7 +255,7 @@ class Erasing(Undoing, Exports, SettingAside):
 
     def _note_as_finished(self) -> None:
         unfinished = schema.erasure.c.finished_at.is_(None)
-        with suppress(StoreFull), self._writing() as connection:  # no byte is left; the next start notes it
+        with suppress(StoreFull), self._database.writing() as connection:  # no byte is left; the next start notes it
             connection.execute(update(schema.erasure).where(unfinished).values(finished_at=time_text(now())))
 
 
@@ -280,15 +288,11 @@ def _count(connection: Connection, table: Table, client_id: str) -> int:
     return connection.execute(select(func.count()).where(table.c.client_id == client_id)).scalar_one()
 
 
-def _files_of(connection: Connection, client_id: str) -> set[str]:
+def _files_of(connection: Connection, client_id: str, *, others: bool = False) -> set[str]:
+    """Names of the pictures of one client, or of all the others."""
     photo, draft, held = schema.photo, schema.draft, schema.draft_file
-    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id == client_id)
-    of_photos = select(photo.c.file).where(photo.c.client_id == client_id)
-    return set(connection.execute(union(of_photos, in_drafts)).scalars())
-
-
-def _files_of_others(connection: Connection, client_id: str) -> set[str]:
-    photo, draft, held = schema.photo, schema.draft, schema.draft_file
-    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(draft.c.client_id != client_id)
-    of_photos = select(photo.c.file).where(photo.c.client_id != client_id)
-    return set(connection.execute(union(of_photos, in_drafts)).scalars())
+    photos, drafts = (
+        (column != client_id) if others else (column == client_id) for column in (photo.c.client_id, draft.c.client_id)
+    )
+    in_drafts = select(held.c.file).join(draft, draft.c.id == held.c.draft_id).where(drafts)
+    return set(connection.execute(union(select(photo.c.file).where(photos), in_drafts)).scalars())

@@ -40,11 +40,14 @@ class Export:
     bytes: int
 
 
-class Exports(Database):
+class Exports:
     """The part of the store that knows where exports lie."""
 
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
     @contextmanager
-    def new_export(self, elsewhere: Path | None = None) -> Iterator[tuple[FolderArchive, Path]]:
+    def new(self, elsewhere: Path | None = None) -> Iterator[tuple[FolderArchive, Path]]:
         """A folder to write an export into; it appears under its name only once it is whole.
 
         Parameters
@@ -62,20 +65,20 @@ class Exports(Database):
         Conflict : a client was erased meanwhile, or exports were removed; nothing is left
         StoreFull, StoreError : the disk refuses it, or the folder lies inside the studio's own; nothing is left
         """
-        place = elsewhere or self._layout.exports
-        if place.resolve().is_relative_to(self._layout.root.resolve()):
+        place = elsewhere or self._database.layout.exports
+        if place.resolve().is_relative_to(self._database.layout.root.resolve()):
             raise StoreError("An export cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
         final = private_folder(place) / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
         # what is cut off elsewhere is found by a person only, so it is not hidden there
         growing = place / _growing_name() if elsewhere is None else final.with_name(f"{final.name}-unfinished")
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             erased = _erased_count(connection)
         try:
             archive = FolderArchive(growing)
             yield archive, final
             archive.settle()
             # under the lock, so that an erasure either is seen here or finds the export under its name
-            with self._writing() as connection, disk_faults("The export could not be kept"):
+            with self._database.writing() as connection, disk_faults("The export could not be kept"):
                 if _erased_count(connection) != erased:
                     raise Conflict(
                         "A client was erased while the export was written, so it was thrown away.",
@@ -86,23 +89,23 @@ class Exports(Database):
         finally:
             shutil.rmtree(growing, ignore_errors=True)
 
-    def exports(self) -> list[Export]:
+    def all(self) -> list[Export]:
         """Exports that lie on the disk, newest first."""
         found = [Export(folder, _made_at(folder), bytes_in(folder)) for folder in self._folders()]
         return sorted(found, key=lambda export: export.made_at, reverse=True)
 
-    def export_count(self) -> int:
+    def count(self) -> int:
         """How many exports lie on the disk."""
         return len(self._folders())
 
-    def remove_exports(self) -> None:
+    def remove_all(self) -> None:
         """Remove all exports, and those that are being written: whoever writes one is told.
 
         Raises
         ------
         StoreError : the disk keeps one of them
         """
-        place = self._layout.exports
+        place = self._database.layout.exports
         for folder in [*self._folders(), *place.glob(".*.tmp")]:
             # what is gone already was removed by somebody else
             with disk_faults("An earlier export could not be removed"), suppress(FileNotFoundError):
@@ -111,7 +114,7 @@ class Exports(Database):
                 shutil.rmtree(gone)
 
     def _folders(self) -> list[Path]:
-        return [folder for folder in self._layout.exports.glob(f"{_PREFIX}*") if folder.is_dir()]
+        return [folder for folder in self._database.layout.exports.glob(f"{_PREFIX}*") if folder.is_dir()]
 
 
 def _growing_name() -> str:

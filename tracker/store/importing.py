@@ -13,14 +13,15 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.edits import REMOVED
 from tracker.store.rows import client_row, visit_row
-from tracker.store.searching import refresh_text
-from tracker.store.wearing import touch_wear
 
 
-class Importing(Database):
+class Importing:
     """The part of the store that takes in lists."""
 
-    def add_records(self, clients: Sequence[Client], visits: Sequence[Visit]) -> None:
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def add(self, clients: Sequence[Client], visits: Sequence[Visit]) -> None:
         """Keep new clients and visits, all in one transaction.
 
         The clients have given no answers yet, and the visits have no photos: words alone need no agreement to being
@@ -31,21 +32,17 @@ class Importing(Database):
         Conflict : an identifier is taken
         NotFound : a visit's client is not there
         """
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             if clients:
                 connection.execute(insert(schema.client), [client_row(client) for client in clients])
             if visits:
                 connection.execute(insert(schema.visit), [visit_row(visit) for visit in visits])
-            for visit in visits:
-                refresh_text(connection, visit)
-            for client_id in {visit.client_id for visit in visits}:
-                touch_wear(connection, client_id)
 
     def client_names(self) -> dict[str, str]:
         """Name of every client whose record can be read, by identifier."""
         table = schema.client
         name = func.iif(func.json_valid(table.c.record), func.json_extract(table.c.record, "$.name"), None)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(select(table.c.id, name.label("name"))).all()
         return {row.id: row.name for row in rows if isinstance(row.name, str)}
 
@@ -58,7 +55,7 @@ class Importing(Database):
             select(schema.merge.c.client_id),
             select(schema.edit.c.record_id).where(schema.edit.c.what == REMOVED),
         )
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return {found for query in queries for found in connection.execute(query).scalars()}
 
     def visit_days(self) -> set[tuple[str, date, tuple[str, ...]]]:
@@ -68,7 +65,7 @@ class Importing(Database):
             func.iif(func.json_valid(table.c.record), func.json_type(table.c.record, "$.services"), None) == "array"
         )
         services = func.iif(listed, func.json_extract(table.c.record, "$.services"), "[]")
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(select(table.c.client_id, table.c.on_date, services.label("services"))).all()
         return {
             (

@@ -12,7 +12,8 @@ from typing import Any
 from sqlalchemy import Connection, ForeignKeyConstraint, Select, Table, or_, select
 
 from tracker.store import schema
-from tracker.store.database import Database, require_client
+from tracker.store.database import Database
+from tracker.store.lookup import require_client
 from tracker.store.rows import Row
 
 Entry = dict[str, Any]
@@ -23,25 +24,28 @@ _AT_ONCE = 200  # rows
 _STUDIO_LISTS = frozenset({"erasure", "merge", "picture", "studio"})  # opaque identifiers, sizes and counters only
 
 
-class Kept(Database):
+class Kept:
     """The part of the store that hands out everything it has."""
 
-    def entries_of_client(self, client_id: str) -> dict[str, list[Entry]]:
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def of_client(self, client_id: str) -> dict[str, list[Entry]]:
         """Everything that is kept about a client, by the name of its table; damaged records as their text.
 
         Raises
         ------
         NotFound
         """
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             require_client(connection, client_id)
             rows = held_by(connection, schema.client, [client_id])
         return _entries(rows)
 
-    def kinds_kept(self) -> list[str]:
+    def kinds(self) -> list[str]:
         """Names of all tables that hold something to hand out, save the lists of opaque identifiers."""
         kinds = [table.name for table in schema.metadata.sorted_tables if table.name not in _STUDIO_LISTS]
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return [
                 kind
                 for kind in kinds
@@ -50,7 +54,7 @@ class Kept(Database):
 
     def entries(self, kind: str) -> Iterator[Entry]:
         """Everything of one kind, one after the other, so that a large studio fits into memory."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execution_options(yield_per=_AT_ONCE).execute(select(schema.metadata.tables[kind]))
             for row in rows:
                 if _says(dict(row._mapping)):

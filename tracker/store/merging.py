@@ -10,15 +10,12 @@ from typing import Any
 from sqlalchemy import Connection, delete, func, insert, or_, select, update
 
 from tracker.errors import Conflict
-from tracker.records import CONSENT_VERSION, PURPOSES, Client, Consent, new_id, now
+from tracker.records import CONSENT_VERSION, Client, Consent, new_id, now
 from tracker.store import schema
-from tracker.store.database import find, stored
-from tracker.store.edits import log_edit
-from tracker.store.rows import client_row, consent_row, time_text
-from tracker.store.undo import Undoing
-from tracker.store.wearing import touch_wear
-
-MERGED = "merged"
+from tracker.store.consents import differing_answers
+from tracker.store.edits import MERGED, edit_line
+from tracker.store.lookup import find, stored
+from tracker.store.rows import Row, client_row, consent_row, time_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,53 +37,28 @@ class Merged:
     to_ask_again: tuple[str, ...]
 
 
-class Merging(Undoing):
-    """The part of the store that merges records."""
-
-    def answers_differ(self, client_id: str, other_id: str) -> tuple[str, ...]:
-        """Purposes that one of two records agrees to and the other does not."""
-        with self._reading() as connection:
-            return _differing(connection, client_id, other_id)
-
-    def merge_clients(self, kept: Client, other_id: str, *, by: str) -> Merged:
-        """Move everything of one client into another one's record, all in one transaction.
-
-        The log of edits says what both records were before, and what the other one was earlier.
-
-        Parameters
-        ----------
-        kept : Client, the record that is left, with its name and notes as they shall be
-        other_id : str, the record that goes
-        by : str, who merges; named beside the answers that must be asked again
-
-        Raises
-        ------
-        NotFound : one of them is not there
-        StoreDamaged : one of them cannot be read
-        Conflict : both are the same, or one of them is made up for the demo and the other is not
-        """
-        if kept.id == other_id:
-            raise Conflict("A record cannot be merged with itself.", "Choose the other record of the client.")
-        with self._writing() as connection:
-            before, other = find(connection, Client, kept.id), find(connection, Client, other_id)
-            if before.demo != other.demo:
-                raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
-            for each in (other.id, kept.id):
-                was = stored(connection, schema.client.c.record, each)
-                log_edit(connection, "client", each, kept.id, MERGED, by, was)
-            differing = _differing(connection, kept.id, other_id)
-            moved = {name: _move(connection, name, other_id, kept.id) for name in _tables_of_clients()}
-            for purpose in differing:
-                answer = Consent(new_id(), kept.id, purpose, False, CONSENT_VERSION, now(), by)
-                connection.execute(insert(schema.consent), consent_row(answer))
-            client = replace(kept, created_at=min(before.created_at, other.created_at), demo=before.demo)
-            connection.execute(update(schema.client).where(schema.client.c.id == kept.id).values(client_row(client)))
-            connection.execute(delete(schema.client).where(schema.client.c.id == other_id))
-            line = {"client_id": other_id, "into_id": kept.id, "merged_at": time_text(now())}
-            connection.execute(insert(schema.merge), line)
-            touch_wear(connection, kept.id)
-        self._forget_deleted([other_id])
-        return Merged(client, moved["visit"], moved["photo"], moved["draft"], differing)
+def merge(connection: Connection, kept: Client, other_id: str, by: str, told: list[Row]) -> Merged:
+    """As `Clients.merge`, inside the transaction; `told` is given the lines for the log of edits."""
+    if kept.id == other_id:
+        raise Conflict("A record cannot be merged with itself.", "Choose the other record of the client.")
+    before, other = find(connection, Client, kept.id), find(connection, Client, other_id)
+    if before.demo != other.demo:
+        raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
+    told += [
+        edit_line("client", each, kept.id, MERGED, stored(connection, schema.client.c.record, each))
+        for each in (other.id, kept.id)
+    ]
+    differing = differing_answers(connection, kept.id, other_id)
+    moved = {name: _move(connection, name, other_id, kept.id) for name in _tables_of_clients()}
+    for purpose in differing:
+        answer = Consent(new_id(), kept.id, purpose, False, CONSENT_VERSION, now(), by)
+        connection.execute(insert(schema.consent), consent_row(answer))
+    client = replace(kept, created_at=min(before.created_at, other.created_at), demo=before.demo)
+    connection.execute(update(schema.client).where(schema.client.c.id == kept.id).values(client_row(client)))
+    connection.execute(delete(schema.client).where(schema.client.c.id == other_id))
+    line = {"client_id": other_id, "into_id": kept.id, "merged_at": time_text(now())}
+    connection.execute(insert(schema.merge), line)
+    return Merged(client, moved["visit"], moved["photo"], moved["draft"], differing)
 
 
 def merged_into(connection: Connection, client_id: str) -> set[str]:
@@ -98,27 +70,6 @@ def merged_into(connection: Connection, client_id: str) -> set[str]:
         fresh = set(connection.execute(query).scalars()) - found
         found |= fresh
     return found
-
-
-def _differing(connection: Connection, client_id: str, other_id: str) -> tuple[str, ...]:
-    """Purposes whose answers in force are a yes here and a no there; who was never asked gave no answer."""
-    return tuple(
-        purpose
-        for purpose in PURPOSES
-        if {_answer(connection, client_id, purpose), _answer(connection, other_id, purpose)} == {True, False}
-    )
-
-
-def _answer(connection: Connection, client_id: str, purpose: str) -> bool | None:
-    table = schema.consent
-    latest = (
-        select(table.c.given)
-        .where(table.c.client_id == client_id, table.c.purpose == purpose)
-        .order_by(table.c.number.desc())
-        .limit(1)
-    )
-    given: bool | None = connection.execute(latest).scalar_one_or_none()
-    return given
 
 
 def _tables_of_clients() -> Iterable[str]:

@@ -7,25 +7,29 @@ repeats: they are not told until they are worked out anew, a few at a time.
 from __future__ import annotations
 
 import hashlib
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Select, delete, func, insert, select
+from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select
 
-from tracker.errors import StoreDamaged
 from tracker.outcomes import Outcome, outcomes_of
 from tracker.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.repeatability import Repeatability
 from tracker.store import schema
-from tracker.store.database import Database
-from tracker.store.portfolio import agreeing
-from tracker.store.rows import Row, read_record, read_records, search_text
+from tracker.store.lookup import agreeing
+from tracker.store.rows import Row, read_records, search_text
 from tracker.store.yardsticks import standing_yardsticks
 
+if TYPE_CHECKING:
+    from tracker.store.database import Database
 
-class Outcomes(Database):
+
+class Outcomes:
     """The part of the store that knows what came of visits."""
 
-    def outcomes(
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def find(
         self,
         region: str,
         start_lightness: tuple[float | None, float | None] = (None, None),
@@ -52,17 +56,17 @@ class Outcomes(Database):
             query = query.where(table.c.start_lightness <= highest)
         if service:
             query = query.where(func.instr(table.c.services, _service_line(service)) > 0)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             query = query.where(table.c.stamp == _stamp(standing_yardsticks(connection).spread))
             return [from_json(Outcome, text) for text in connection.execute(query).scalars()]
 
-    def has_outcomes(self) -> bool:
+    def any_told(self) -> bool:
         """True where any visit of a client who agrees now has a before and an after with numbers."""
         visit_id = schema.outcome.c.visit_id
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return connection.execute(select(visit_id).where(visit_id.in_(_allowed())).limit(1)).first() is not None
 
-    def services_with_outcomes(self) -> list[str]:
+    def services(self) -> list[str]:
         """Services of visits that have an outcome, of clients who agree now, the most frequent first."""
         table = schema.outcome
         visits = func.count(table.c.visit_id.distinct())
@@ -72,43 +76,38 @@ class Outcomes(Database):
             .group_by(table.c.services)
         )
         counted: dict[str, int] = {}
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             for row in connection.execute(query):
                 for service in from_json(Outcome, row.record).services:
                     counted[service] = counted.get(service, 0) + row.visits
         return sorted(counted, key=lambda name: (-counted[name], name))
 
-    def count_stale_outcomes(self) -> int:
+    def count_stale(self) -> int:
         """Visits whose outcomes rest on another spread than the one in force."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return _count(connection, _stale(connection))
 
-    def refresh_stale_outcomes(self, limit: int) -> int:
+    def refresh_stale(self, limit: int) -> int:
         """Work the outcomes of at most so many of these visits out anew; returns how many are left."""
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             stale = _stale(connection)
-            for visit_id in connection.execute(stale.limit(limit)).scalars().all():
-                refresh_outcomes(connection, visit_id)
+            refresh_outcomes(connection, stale.limit(limit))
             return _count(connection, stale)
 
 
-def refresh_outcomes(connection: Connection, visit_id: str) -> None:
-    """Make the outcomes of a visit what its record and photos say, in the transaction that changed them."""
-    visits, photos, table = schema.visit, schema.photo, schema.outcome
-    connection.execute(delete(table).where(table.c.visit_id == visit_id))
-    text = connection.execute(select(visits.c.record).where(visits.c.id == visit_id)).scalar_one_or_none()
-    if text is None:
+def refresh_outcomes(connection: Connection, visits: Select[Any]) -> None:
+    """Make the outcomes of some visits what their records and photos say, by the spread in force."""
+    table, visit, photo = schema.outcome, schema.visit, schema.photo
+    kept = connection.execute(select(visit.c.id, visit.c.record).where(visit.c.id.in_(visits))).all()
+    if not kept:
         return
-    try:
-        visit = read_record(Visit, visit_id, text)
-    except StoreDamaged:  # nothing is known of it; the record itself is reported where it is opened
-        return
-    query = select(photos).where(photos.c.visit_id == visit_id).order_by(photos.c.taken_at, photos.c.id)
-    kept = list(read_records(PhotoRecord, connection.execute(query)))
     spread = standing_yardsticks(connection).spread
-    rows = [outcome_row(outcome, spread) for outcome in outcomes_of(visit, kept, spread)]
-    if rows:
-        connection.execute(insert(table), rows)
+    connection.execute(delete(table).where(table.c.visit_id == bindparam("gone")), [{"gone": row.id} for row in kept])
+    for each in read_records(Visit, kept):  # of one that is damaged nothing is known; it is told where it is opened
+        query = select(photo).where(photo.c.visit_id == each.id).order_by(photo.c.taken_at, photo.c.id)
+        photos = list(read_records(PhotoRecord, connection.execute(query)))
+        if rows := [outcome_row(outcome, spread) for outcome in outcomes_of(each, photos, spread)]:
+            connection.execute(insert(table), rows)
 
 
 def outcome_row(outcome: Outcome, spread: Repeatability) -> Row:

@@ -13,6 +13,7 @@ from tracker.errors import StoreDamaged
 from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
+from tracker.store.lookup import agreeing
 from tracker.store.rows import read_record, read_records
 
 
@@ -49,10 +50,13 @@ class PortfolioVisit:
     services: tuple[str, ...]
 
 
-class Portfolio(Database):
+class Portfolio:
     """The part of the store that knows what may be shown."""
 
-    def portfolio_visits(self) -> list[PortfolioVisit]:
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def visits(self) -> list[PortfolioVisit]:
         """All visits that may be shown, newest first, without reading their photos; damaged ones are left out."""
         visit = schema.visit
         told = func.json_quote(func.json_extract(visit.c.record, "$.services"))
@@ -62,12 +66,12 @@ class Portfolio(Database):
             .where(visit.c.client_id.in_(_allowed()), _has_photo(BEFORE), _has_photo(AFTER))
             .order_by(*_NEWEST_FIRST)
         )
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(query).all()
         found = ((row.id, _services(row.services)) for row in rows)
         return [PortfolioVisit(visit_id, services) for visit_id, services in found if services is not None]
 
-    def portfolio(self, visit_ids: Sequence[str] | None = None) -> list[PortfolioEntry]:
+    def entries(self, visit_ids: Sequence[str] | None = None) -> list[PortfolioEntry]:
         """Visits with a before and an after of clients who agree to it now, newest visit first.
 
         Who takes back the agreement to be photographed takes back this one too.
@@ -87,7 +91,7 @@ class Portfolio(Database):
         if visit_ids is not None:
             visits = visits.where(visit.c.id.in_(visit_ids))
             photos = photos.where(photo.c.visit_id.in_(visit_ids))
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             visit_rows = connection.execute(visits).all()
             pairs = _pairs(read_records(PhotoRecord, connection.execute(photos)))
         return [
@@ -110,13 +114,6 @@ def _has_photo(role: str) -> ColumnElement[bool]:
     """The visit of the query has a photo of that role."""
     photo = schema.photo
     return exists().where(photo.c.visit_id == schema.visit.c.id, photo.c.role == role)
-
-
-def agreeing(purpose: str) -> Select[tuple[str]]:
-    """Clients whose latest answer to this question is yes."""
-    consent = schema.consent
-    latest = select(func.max(consent.c.number)).where(consent.c.purpose == purpose).group_by(consent.c.client_id)
-    return select(consent.c.client_id).where(consent.c.number.in_(latest), consent.c.given)
 
 
 def _pairs(photos: Iterable[PhotoRecord]) -> dict[str, tuple[PhotoRecord, PhotoRecord, tuple[PhotoRecord, ...]]]:

@@ -61,7 +61,7 @@ def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Rest
 
     Parameters
     ----------
-    backup : Path, as `Store.backup` returned it
+    backup : Path, as `Backups.make` returned it
     root : Path of the studio's folder, empty or not there yet
     erased : the erasure list of the store that is replaced, where it can still be opened
 

@@ -6,15 +6,18 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain, pairwise
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, delete, func, insert, or_, select
+from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 
 from tracker.errors import StoreDamaged
 from tracker.records import AFTER, Client, Visit
 from tracker.store import schema
-from tracker.store.database import Database
-from tracker.store.rows import Row, read_record, search_text
+from tracker.store.rows import Row, read_record, read_records, search_text
 from tracker.words import day
+
+if TYPE_CHECKING:
+    from tracker.store.database import Database
 
 _AROUND = 7  # words shown on each side of what was found
 _GAP = re.compile(r"(?<=\d)\s+(?=%|vol|min|g\b|oz\b|ml\b)")
@@ -42,59 +45,47 @@ class Found:
     photo_id: str | None
 
 
-class Searching(Database):
-    """The part of the store that finds words."""
-
-    def find_visits(self, search: str, limit: int = 30) -> tuple[list[Found], int]:
-        """Visits that hold every word, newest first; the client's name and note may hold some of them, not all.
-
-        Parameters
-        ----------
-        search : str, words in any order; case and accents do not matter, numbers count as a whole
-        limit : int, most visits that are read
-
-        Returns
-        -------
-        list of Found, at most `limit`; damaged records are left out
-        int : how many there are in all
-        """
-        typed = _units_joined(search_text(search)).split()[:MOST_WORDS]
-        if not typed:
-            return [], 0
-        words = [_numbers_apart(word) for word in typed]
-        visit, text, client = schema.visit, schema.visit_text, schema.client
-        in_visit = [func.instr(text.c.search, word) > 0 for word in words]
-        of_client = [func.instr(client.c.search, word) > 0 for word in typed]
-        in_either = [or_(*pair) for pair in zip(in_visit, of_client, strict=True)]
-        joined = text.join(visit, visit.c.id == text.c.visit_id).join(client, client.c.id == visit.c.client_id)
-        matching = select(visit.c.id).select_from(joined).where(or_(*in_visit), *in_either).subquery()
-        newest = (
-            select(visit.c.id, visit.c.record, client.c.id.label("client_id"), client.c.record.label("client_record"))
-            .join(client, client.c.id == visit.c.client_id)
-            .where(visit.c.id.in_(select(matching.c.id)))
-            .order_by(visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
-            .limit(limit)
-        )
-        with self._reading() as connection:
-            total = connection.execute(select(func.count()).select_from(matching)).scalar_one()
-            rows = connection.execute(newest).all()
-            photos = _photos_of(connection, [row.id for row in rows])
-        found = []
-        for row in rows:
-            try:
-                kept = read_record(Visit, row.id, row.record)
-                owner = read_record(Client, row.client_id, row.client_record)
-            except StoreDamaged:
-                continue
-            found.append(Found(kept, owner, _where(kept, words), photos.get(kept.id)))
-        return found, total
+def find_visits(database: Database, search: str, limit: int) -> tuple[list[Found], int]:
+    """As `Visits.find`."""
+    typed = _units_joined(search_text(search)).split()[:MOST_WORDS]
+    if not typed:
+        return [], 0
+    words = [_numbers_apart(word) for word in typed]
+    visit, text, client = schema.visit, schema.visit_text, schema.client
+    in_visit = [func.instr(text.c.search, word) > 0 for word in words]
+    of_client = [func.instr(client.c.search, word) > 0 for word in typed]
+    in_either = [or_(*pair) for pair in zip(in_visit, of_client, strict=True)]
+    joined = text.join(visit, visit.c.id == text.c.visit_id).join(client, client.c.id == visit.c.client_id)
+    matching = select(visit.c.id).select_from(joined).where(or_(*in_visit), *in_either).subquery()
+    newest = (
+        select(visit.c.id, visit.c.record, client.c.id.label("client_id"), client.c.record.label("client_record"))
+        .join(client, client.c.id == visit.c.client_id)
+        .where(visit.c.id.in_(select(matching.c.id)))
+        .order_by(visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
+        .limit(limit)
+    )
+    with database.reading() as connection:
+        total = connection.execute(select(func.count()).select_from(matching)).scalar_one()
+        rows = connection.execute(newest).all()
+        photos = _photos_of(connection, [row.id for row in rows])
+    found = []
+    for row in rows:
+        try:
+            kept = read_record(Visit, row.id, row.record)
+            owner = read_record(Client, row.client_id, row.client_record)
+        except StoreDamaged:
+            continue
+        found.append(Found(kept, owner, _where(kept, words), photos.get(kept.id)))
+    return found, total
 
 
-def refresh_text(connection: Connection, visit: Visit) -> None:
-    """Make the words of a visit what its record says, in the transaction that changed it."""
-    table = schema.visit_text
-    connection.execute(delete(table).where(table.c.visit_id == visit.id))
-    connection.execute(insert(table), text_row(visit))
+def refresh_words(connection: Connection, visits: Select[Any]) -> None:
+    """Make the words of some visits what their records say; of one that cannot be read, nothing is found."""
+    table, visit = schema.visit_text, schema.visit
+    rows = connection.execute(select(visit.c.id, visit.c.record).where(visit.c.id.in_(visits))).all()
+    connection.execute(delete(table).where(table.c.visit_id.in_(visits)))
+    if words := [text_row(each) for each in read_records(Visit, rows)]:
+        connection.execute(insert(table), words)
 
 
 def text_row(visit: Visit) -> Row:

@@ -15,7 +15,8 @@ from tracker.errors import StoreError
 from tracker.records import now
 from tracker.store.aside_folder import LeftPicture
 from tracker.store.counted import count_picture, uncount_pictures
-from tracker.store.database import wanted_files
+from tracker.store.database import Database
+from tracker.store.lookup import wanted_files
 from tracker.store.settings import StudioSettings
 
 ASK_AFTER = timedelta(days=30)
@@ -27,14 +28,18 @@ IN_HAND = timedelta(minutes=10)
 _ASK_FROM = "set aside: ask from"
 
 
-class SettingAside(StudioSettings):
+class SetAside:
     """The part of the store that keeps what no record names."""
 
-    def set_aside_pictures(self) -> list[LeftPicture]:
-        """All pictures that lie set aside, oldest first."""
-        return self._aside.pictures()
+    def __init__(self, database: Database, settings: StudioSettings) -> None:
+        self._database = database
+        self._settings = settings
 
-    def set_aside_picture(self, name: str) -> bytes:
+    def pictures(self) -> list[LeftPicture]:
+        """All pictures that lie set aside, oldest first."""
+        return self._database.aside.pictures()
+
+    def picture(self, name: str) -> bytes:
         """Content of a picture that lies set aside.
 
         Raises
@@ -42,28 +47,28 @@ class SettingAside(StudioSettings):
         NotFound : there is none of that name
         StoreDamaged : its content is not what was kept
         """
-        return self._aside.get(name)
+        return self._database.aside.get(name)
 
-    def asks_about_set_aside(self) -> bool:
+    def asks(self) -> bool:
         """True where something lies set aside for so long that a person should say what becomes of it."""
         today = _today()
-        if not any(picture.since <= today - ASK_AFTER for picture in self.set_aside_pictures()):
+        if not any(picture.since <= today - ASK_AFTER for picture in self.pictures()):
             return False
         try:
-            return today >= date.fromisoformat(str(self.setting(_ASK_FROM)))
+            return today >= date.fromisoformat(str(self._settings.get(_ASK_FROM)))
         except ValueError:  # nobody said "later" yet
             return True
 
-    def keep_set_aside(self) -> None:
+    def keep(self) -> None:
         """Ask again after `ASK_AFTER`, not before.
 
         Raises
         ------
         StoreError : it cannot be written
         """
-        self.put_setting(_ASK_FROM, (_today() + ASK_AFTER).isoformat())
+        self._settings.put(_ASK_FROM, (_today() + ASK_AFTER).isoformat())
 
-    def remove_set_aside(self, names: Iterable[str]) -> int:
+    def remove(self, names: Iterable[str]) -> int:
         """Remove these pictures, because a person said so; what a record names by now goes back to its place first.
 
         Returns
@@ -75,14 +80,14 @@ class SettingAside(StudioSettings):
         StoreError : the disk keeps one of them
         DatabaseDamaged : the database is damaged; nothing is removed
         """
-        with self._writing() as connection:
-            self._require_sound()
-            self._bring_back(connection)
-            removed = sum(self._aside.remove(name) for name in set(names))
-            self._aside_bytes = self._aside.weight()
+        with self._database.writing() as connection:
+            self._database.require_sound()
+            self.bring_back(connection)
+            removed = sum(self._database.aside.remove(name) for name in set(names))
+            self._database.aside_bytes = self._database.aside.weight()
             return removed
 
-    def _set_aside_left_overs(self, connection: Connection, left_for: timedelta | None = None) -> None:
+    def take_left_overs(self, connection: Connection, left_for: timedelta | None = None) -> None:
         """Set aside what no record names, inside a transaction that holds the write lock. What the disk keeps stays.
 
         Parameters
@@ -90,36 +95,36 @@ class SettingAside(StudioSettings):
         connection : Connection
         left_for : only what was put so long ago; None for all, where nobody can be about to save one
         """
-        self._pictures.drop_unfinished(left_for)
+        self._database.pictures.drop_unfinished(left_for)
         taken = []
-        for path in self._pictures.unwanted(wanted_files(connection), left_for):
+        for path in self._database.pictures.unwanted(wanted_files(connection), left_for):
             with suppress(StoreError):
-                self._aside.take(path, _today())
+                self._database.aside.take(path, _today())
                 taken.append(path.stem)
         uncount_pictures(connection, taken)
-        self._aside_bytes = self._aside.weight()
+        self._database.aside_bytes = self._database.aside.weight()
 
-    def _bring_back(self, connection: Connection) -> None:
+    def bring_back(self, connection: Connection) -> None:
         """Put pictures back that a record names and that are missing, where they lie set aside and are whole."""
-        lying = list(self._aside.files())
+        lying = list(self._database.aside.files())
         wanted = wanted_files(connection) if lying else set()
         for path in lying:
-            if path.stem in wanted and not self._pictures.is_there(path.stem):
+            if path.stem in wanted and not self._database.pictures.is_there(path.stem):
                 with suppress(StoreError):
                     size = path.stat().st_size
-                    if self._pictures.take_back(path):
+                    if self._database.pictures.take_back(path):
                         count_picture(connection, path.stem, size)
-        self._aside_bytes = self._aside.weight()
+        self._database.aside_bytes = self._database.aside.weight()
 
-    def _empty_aside(self) -> None:
+    def empty(self) -> None:
         """Remove everything that lies set aside, for an erasure.
 
         Raises
         ------
         StoreError : the disk keeps something
         """
-        self._aside.empty()
-        self._aside_bytes = 0
+        self._database.aside.empty()
+        self._database.aside_bytes = 0
 
 
 def _today() -> date:

@@ -11,62 +11,41 @@ from sqlalchemy import select
 
 from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.store import schema
-from tracker.store.absence import Absence
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
-from tracker.store.database import mark_in
+from tracker.store.consents import Consents
+from tracker.store.database import Database, mark_in
 from tracker.store.disk_room import DiskRoom
 from tracker.store.drafts import Drafts
 from tracker.store.edits import Edits
-from tracker.store.engine import make_engine
-from tracker.store.erasure import Erasing
+from tracker.store.erasure import Erasures
+from tracker.store.exports import Exports
 from tracker.store.faults import database_faults
 from tracker.store.folder import Layout, private_folder
 from tracker.store.half_restored import remove_half_restored
 from tracker.store.identity import require_right_database
 from tracker.store.importing import Importing
 from tracker.store.kept import Kept
-from tracker.store.merging import Merging
+from tracker.store.kept_pictures import KeptPictures
 from tracker.store.migrate import migrate
 from tracker.store.outcomes import Outcomes
 from tracker.store.photos import Photos
-from tracker.store.pictures import Pictures
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
 from tracker.store.room import give_back_to_open
 from tracker.store.rows import KINDS, DamagedRecord, read_record
-from tracker.store.searching import Searching
-from tracker.store.set_aside import IN_HAND
+from tracker.store.set_aside import IN_HAND, SetAside
 from tracker.store.settings import StudioSettings
 from tracker.store.soundness import AT_START_SECONDS, SoundnessCheck
+from tracker.store.undo import Deletions
 from tracker.store.visits import Visits
 from tracker.store.wearing import Wearing
 from tracker.store.yardsticks import OwnYardsticks
 
 
-class Store(
-    Clients,
-    Visits,
-    Photos,
-    Drafts,
-    Portfolio,
-    Prices,
-    Edits,
-    Searching,
-    Outcomes,
-    Wearing,
-    OwnYardsticks,
-    Kept,
-    Absence,
-    Importing,
-    Merging,
-    Erasing,
-    Backups,
-    DiskRoom,
-    StudioSettings,
-):
-    """An open studio's folder. One instance serves all threads of a program.
+class Store:
+    """An open studio's folder, as parts that each keep one thing. One instance serves all threads of a program.
 
     Opening creates or upgrades the database, looks at its pages, and, where no other program has the folder open,
     finishes erasures that were cut off and sets aside pictures that no record names.
@@ -74,6 +53,17 @@ class Store(
     Parameters
     ----------
     root : Path of the folder, made if it is not there
+
+    Attributes
+    ----------
+    clients, consents, visits, photos, pictures, drafts, prices : the record
+    edits, deletions : what was there before a change, and what can be taken back
+    outcomes, wear, portfolio : what is worked out from the record, and what of it may be shown
+    yardsticks, settings : what the studio measures with, and its choices
+    importing, kept, exports, backups : what comes in as a list, and what goes out
+    erasures, set_aside : what is forgotten, and what no record names
+    disk : how much room there is
+    database : transactions and files; only for the parts, and for tests
 
     Raises
     ------
@@ -94,10 +84,10 @@ class Store(
             require_right_database(layout, in_use=not presence.alone)
             give_back_to_open(layout)
             migrate(layout.database, layout.safety_copy)
-            engine = make_engine(layout.database)
-            undo.callback(engine.dispose)
+            self.database = Database(layout)
+            undo.callback(self.database.engine.dispose)
+            self._make_parts(self.database)
             self._tidied = True
-            super().__init__(layout, engine, Pictures(layout.pictures))
             self._check = SoundnessCheck(layout.database)
             undo.callback(self._check.stop)
             if presence.alone:
@@ -106,6 +96,29 @@ class Store(
                 self._note_verdict(AT_START_SECONDS)
             presence.let_others_in()
             self._closing = undo.pop_all()
+
+    def _make_parts(self, database: Database) -> None:
+        self.deletions = Deletions(database)
+        self.clients = Clients(database, self.deletions)
+        self.consents = Consents(database)
+        self.visits = Visits(database, self.deletions)
+        self.photos = Photos(database, self.deletions)
+        self.pictures = KeptPictures(database)
+        self.drafts = Drafts(database, self.deletions)
+        self.prices = Prices(database, self.deletions)
+        self.edits = Edits(database)
+        self.outcomes = Outcomes(database)
+        self.wear = Wearing(database)
+        self.portfolio = Portfolio(database)
+        self.yardsticks = OwnYardsticks(database)
+        self.settings = StudioSettings(database)
+        self.importing = Importing(database)
+        self.kept = Kept(database)
+        self.exports = Exports(database)
+        self.backups = Backups(database)
+        self.set_aside = SetAside(database, self.settings)
+        self.erasures = Erasures(database, self.deletions, self.exports, self.set_aside)
+        self.disk = DiskRoom(database)
 
     def __enter__(self) -> Self:
         return self
@@ -122,17 +135,17 @@ class Store(
     def _begin_alone(self) -> None:
         """Remove what a killed restore left beside, write the mark, and tidy up where the database is sound."""
         remove_half_restored(self.root.resolve().parent)
-        with self._reading() as connection:
+        with self.database.reading() as connection:
             mark = mark_in(connection)
         if mark is not None:
             with suppress(StoreError):  # a full disk must not keep anybody from looking; the next save tries again
-                self._mark.write(mark)
+                self.database.mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
         with suppress(DatabaseDamaged):  # noted; looking and taking out go on
-            sound = self._note_verdict(None if self._has_unfinished_erasure() else AT_START_SECONDS)
+            sound = self._note_verdict(None if self.erasures.has_unfinished() else AT_START_SECONDS)
             self._tidied = bool(sound)
             if sound:
-                self._clean_up()
+                self.erasures.clean_up()
 
     def finish_check(self) -> None:
         """Wait until every page of the database was looked at, and set aside what opening had no time for.
@@ -142,30 +155,30 @@ class Store(
         StoreError : the record cannot be read
         """
         if self._note_verdict(None) and not self._tidied:
-            with self._writing() as connection:
-                self._set_aside_left_overs(connection, IN_HAND)
+            with self.database.writing() as connection:
+                self.set_aside.take_left_overs(connection, IN_HAND)
             self._tidied = True
 
     def _note_verdict(self, seconds: float | None) -> bool | None:
         """What the check of the pages says within so many seconds, as `SoundnessCheck.verdict`."""
         sound = self._check.verdict(seconds)
-        self._damaged |= sound is False
+        self.database.damaged |= sound is False
         return sound
 
     @property
     def root(self) -> Path:
         """The studio's folder."""
-        return self._layout.root
+        return self.database.layout.root
 
     def is_empty(self) -> bool:
         """True where there is no client."""
-        with self._reading() as connection:
+        with self.database.reading() as connection:
             return connection.execute(select(schema.client.c.id).limit(1)).first() is None
 
-    def damaged(self) -> list[DamagedRecord]:
+    def damaged_records(self) -> list[DamagedRecord]:
         """Records that cannot be read any more. The lists leave them out, so somebody should be told here."""
         found = []
-        with self._reading() as connection:
+        with self.database.reading() as connection:
             for shape, kind in KINDS.items():
                 table = schema.metadata.tables[kind]
                 for row in connection.execute(select(table.c.id, table.c.record).order_by(table.c.id)):

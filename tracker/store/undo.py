@@ -4,27 +4,22 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
 
-from sqlalchemy import Connection, Engine, Table, func, insert, select, update
+from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
 from tracker.errors import NotFound, StoreError
 from tracker.records import new_id, now
 from tracker.store import schema
-from tracker.store.database import Database, require_client
-from tracker.store.edits import REMOVED, log_edit
-from tracker.store.folder import Layout
+from tracker.store.database import Database
+from tracker.store.edits import PUT_BACK, REMOVED, edit_line, forget_edits
 from tracker.store.kept import held_by
-from tracker.store.outcomes import refresh_outcomes
-from tracker.store.pictures import Pictures
+from tracker.store.lookup import missing, require_client, stored
 from tracker.store.rows import Row
-from tracker.store.wearing import touch_wear
 
-PUT_BACK = "put back"
+_DERIVED = frozenset({"visit_text", "outcome"})
 
 _MOST = 20
 _MOST_BYTES = 256 * 1024**2
@@ -62,16 +57,46 @@ class _Held:
         return sum(map(len, self.pictures.values()))
 
 
-class Undoing(Database):
-    """The part of the store that can take deletions back.
+class Deletions:
+    """The part of the store that deletes records, and can take that back.
 
-    An erasure cannot be taken back, and it empties this memory of the client.
-    """
+    An erasure cannot be taken back, and it empties this memory of the client."""
 
-    def __init__(self, layout: Layout, engine: Engine, pictures: Pictures) -> None:
-        super().__init__(layout, engine, pictures)
+    def __init__(self, database: Database) -> None:
+        self._database = database
         self._deleted: OrderedDict[str, _Held] = OrderedDict()
         self._deleted_lock = threading.Lock()
+
+    def delete(self, table: Table, identifier: str, *, by: str = "") -> Deletion:
+        """Delete a record with all that belongs to it, and hold it until `put_back`.
+
+        What was kept of its earlier states goes too; the log keeps a line without content, save for the price list,
+        which is nobody's.
+
+        Parameters
+        ----------
+        table : Table, of the record
+        identifier : str
+        by : str, who deletes it
+
+        Raises
+        ------
+        NotFound
+        """
+        self._database.make_way()
+        told: list[Row] = []
+        with self._database.writing(by, told) as connection:
+            if stored(connection, table.c.id, identifier) is None:
+                raise missing(table.name)
+            held = self._about_to_go(connection, table, identifier)
+            if table is not schema.price:
+                forgotten = forget_edits(connection, _identifiers(held.rows))
+                # of a draft only where `put_back` needs the line to find the place of those that were there
+                if forgotten or table is not schema.draft:
+                    told.append(edit_line(table.name, identifier, held.client_id, REMOVED))
+            connection.execute(delete(table).where(table.c.id == identifier))
+            self._hold(held)  # under the write lock: an erasure in another window comes before it or after it
+        return held.deletion
 
     def can_put_back(self, token: str) -> bool:
         """True while that deletion can be taken back."""
@@ -92,14 +117,15 @@ class Undoing(Database):
         if held is None:
             raise NotFound("This cannot be taken back any more.", "Only the last deletions since the start are held.")
         try:
-            with self._writing() as connection:
+            line = edit_line(held.deletion.kind, held.record_id, held.client_id, PUT_BACK)
+            with self._database.writing(told=[line]) as connection:
                 self._require_owner(connection, held)
                 _insert(connection, held)
                 # last, and under the lock: an erasure in another window comes before it or after it
                 for content in held.pictures.values():
-                    self._keep_picture(connection, content)
+                    self._database.keep_picture(connection, content)
         except BaseException:
-            self._tidy_files(held.pictures)
+            self._database.tidy_files(held.pictures)
             raise
         self._forget([token])
         return held.deletion
@@ -111,42 +137,36 @@ class Undoing(Database):
         try:
             require_client(connection, held.client_id)
         except NotFound:
-            self._forget_deleted([held.client_id])
+            self.forget_clients([held.client_id])
             raise
 
-    @contextmanager
-    def _deleting(self, connection: Connection, table: Table, identifier: str) -> Iterator[Deletion]:
-        """Hold what a deletion takes, once it is done.
+    def _hold(self, held: _Held) -> None:
+        with self._deleted_lock:
+            self._deleted[held.deletion.token] = held
+            while len(self._deleted) > _MOST or sum(each.size for each in self._deleted.values()) > _MOST_BYTES:
+                self._deleted.popitem(last=False)
 
-        Parameters
-        ----------
-        connection : Connection, inside the transaction that deletes
-        table : Table, of the record
-        identifier : str
-        """
-        self._make_way()
+    def _about_to_go(self, connection: Connection, table: Table, identifier: str) -> _Held:
+        """What a deletion is going to take; what is worked out from records is worked out again."""
         rows = held_by(connection, table, [identifier])
-        rows["edit"] = _edits_of(connection, rows)
+        if table is not schema.price:  # whose log stays
+            rows["edit"] = _edits_of(connection, rows)
         client_id = next((row.get("client_id") for row in rows[table.name]), None)
         files = {row["file"] for name in ("photo", "draft_file") for row in rows.get(name, ())}
         deletion = Deletion(new_id(), table.name, now())
-        held = _Held(deletion, identifier, client_id, {k: v for k, v in rows.items() if v}, self._contents(files))
-        yield deletion
-        with self._deleted_lock:
-            self._deleted[deletion.token] = held
-            while len(self._deleted) > _MOST or sum(each.size for each in self._deleted.values()) > _MOST_BYTES:
-                self._deleted.popitem(last=False)
+        kept = {name: found for name, found in rows.items() if found and name not in _DERIVED}
+        return _Held(deletion, identifier, client_id, kept, self._contents(files))
 
     def _contents(self, files: Iterable[str]) -> dict[str, bytes]:
         found = {}
         for name in files:
             try:
-                found[name] = self._pictures.get(name)
+                found[name] = self._database.pictures.get(name)
             except StoreError:  # was lost before, or cannot be read: it comes back as lost
                 continue
         return found
 
-    def _forget_deleted(self, client_ids: Iterable[str]) -> None:
+    def forget_clients(self, client_ids: Iterable[str]) -> None:
         """Empty the memory of these clients."""
         gone = set(client_ids)
         with self._deleted_lock:
@@ -160,16 +180,10 @@ class Undoing(Database):
 
 
 def _insert(connection: Connection, held: _Held) -> None:
-    """Write the rows again, and what is worked out from them."""
+    """Write the rows again."""
     _make_room(connection, held)
     for name, rows in held.rows.items():
         connection.execute(insert(schema.metadata.tables[name]), rows)
-    for row in held.rows.get("photo", ()):
-        if row["visit_id"] is not None:
-            refresh_outcomes(connection, row["visit_id"])
-    if held.client_id is not None:
-        touch_wear(connection, held.client_id)
-    log_edit(connection, held.deletion.kind, held.record_id, held.client_id, PUT_BACK, "", None)
 
 
 def _make_room(connection: Connection, held: _Held) -> None:
@@ -189,6 +203,9 @@ def _make_room(connection: Connection, held: _Held) -> None:
 
 def _edits_of(connection: Connection, rows: dict[str, list[Row]]) -> list[Row]:
     """The log of what the deletion takes: it is forgotten with it."""
-    identifiers: list[Any] = [row["id"] for found in rows.values() for row in found if "id" in row]
-    query = select(schema.edit).where(schema.edit.c.record_id.in_(identifiers)).order_by(schema.edit.c.number)
+    query = select(schema.edit).where(schema.edit.c.record_id.in_(_identifiers(rows))).order_by(schema.edit.c.number)
     return [dict(row._mapping) for row in connection.execute(query)]
+
+
+def _identifiers(rows: dict[str, list[Row]]) -> list[str]:
+    return [row["id"] for found in rows.values() for row in found if "id" in row]

@@ -9,17 +9,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
 from tracker.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
-from tracker.store.database import Database, stored
-from tracker.store.portfolio import agreeing
+from tracker.store.lookup import agreeing, stored
 from tracker.store.rows import read_records
 from tracker.wear import Due, ServiceReadings
+
+if TYPE_CHECKING:
+    from tracker.store.database import Database
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +41,11 @@ class ClientRecord:
     photos: tuple[PhotoRecord, ...]
 
 
-class Wearing(Database):
+class Wearing:
     """The part of the store that knows how services wore and who is due."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
 
     def to_work_out(self, stamp: str, limit: int) -> list[str]:
         """Clients that agree to being measured and whose wear is not known, or known from other yardsticks.
@@ -50,19 +55,19 @@ class Wearing(Database):
         stamp : str, what it is worked out with now
         limit : int, the most that are named
         """
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return list(connection.execute(_stale(stamp).limit(limit)).scalars())
 
     def count_to_work_out(self, stamp: str) -> int:
         """How many `to_work_out` names without a limit."""
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return connection.execute(select(func.count()).select_from(_stale(stamp).subquery())).scalar_one()
 
     def record_of(self, client_id: str) -> ClientRecord:
         """One state of a client's visits and photos; damaged ones are left out."""
         visit, photo, table = schema.visit, schema.photo, schema.refresh
         newest_first = (visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             changes = connection.execute(select(table.c.changes).where(table.c.client_id == client_id)).scalar()
             visits = connection.execute(select(visit).where(visit.c.client_id == client_id).order_by(*newest_first))
             kept = tuple(read_records(Visit, visits))
@@ -73,10 +78,10 @@ class Wearing(Database):
             )
             return ClientRecord(client_id, changes or 0, kept, tuple(read_records(PhotoRecord, rows)))
 
-    def keep_wear(self, record: ClientRecord, due: Due, services: Sequence[ServiceReadings], stamp: str) -> bool:
+    def keep(self, record: ClientRecord, due: Due, services: Sequence[ServiceReadings], stamp: str) -> bool:
         """Keep what was worked out from a state of the record; False where the record has changed since."""
         table = schema.refresh
-        with self._writing() as connection:
+        with self._database.writing() as connection:
             if stored(connection, schema.client.c.id, record.client_id) is None:
                 return False
             row = connection.execute(select(table.c.changes).where(table.c.client_id == record.client_id)).scalar()
@@ -96,11 +101,11 @@ class Wearing(Database):
                 connection.execute(insert(schema.wear), [_wear_row(service, stamp) for service in services])
         return True
 
-    def due(self, client_id: str, stamp: str) -> Due | None:
+    def due_of(self, client_id: str, stamp: str) -> Due | None:
         """When one client is due; None where that is not worked out."""
         table = schema.refresh
         query = select(table.c.record).where(table.c.client_id == client_id, table.c.stamp == stamp)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             text = connection.execute(query).scalar_one_or_none()
         return None if text is None else from_json(Due, text)
 
@@ -119,7 +124,7 @@ class Wearing(Database):
         if within is not None:
             first, last = within
             query = query.where(table.c.middle.between(first.isoformat(), last.isoformat()))
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             rows = connection.execute(query.order_by(table.c.middle, table.c.client_id).limit(limit)).scalars()
             return [from_json(Due, text) for text in rows]
 
@@ -127,7 +132,7 @@ class Wearing(Database):
         """Clients with a colour service for whom no date can be given, each with the reason."""
         table = schema.refresh
         query = _allowed(select(table.c.record), stamp).where(table.c.middle.is_(None)).order_by(table.c.client_id)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             found = [from_json(Due, text) for text in connection.execute(query).scalars()]
         return [due for due in found if due.visit_id is not None]
 
@@ -136,7 +141,7 @@ class Wearing(Database):
         table = schema.refresh
         month = func.substr(table.c.middle, 1, 7)
         query = _allowed(select(month, func.count()), stamp).where(table.c.middle.is_not(None)).group_by(month)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return {row[0]: row[1] for row in connection.execute(query.order_by(month))}
 
     def services_of(self, client_id: str, stamp: str) -> list[ServiceReadings] | None:
@@ -144,13 +149,13 @@ class Wearing(Database):
         table, wear = schema.refresh, schema.wear
         known = select(table.c.client_id).where(table.c.client_id == client_id, table.c.stamp == stamp)
         query = select(wear.c.record).where(wear.c.client_id == client_id)
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             if connection.execute(known).first() is None:
                 return None
             rows = connection.execute(query.order_by(wear.c.on_date.desc(), wear.c.visit_id)).scalars()
             return [from_json(ServiceReadings, text) for text in rows]
 
-    def service_readings(self) -> list[ServiceReadings]:
+    def services(self) -> list[ServiceReadings]:
         """How all services wore, of clients who agree to being measured now, newest first."""
         table = schema.wear
         query = (
@@ -158,17 +163,18 @@ class Wearing(Database):
             .where(table.c.client_id.in_(agreeing(MEASURING)))
             .order_by(table.c.on_date.desc(), table.c.visit_id)
         )
-        with self._reading() as connection:
+        with self._database.reading() as connection:
             return [from_json(ServiceReadings, text) for text in connection.execute(query).scalars()]
 
 
-def touch_wear(connection: Connection, client_id: str) -> None:
-    """Note that a client's record changed: what was worked out from it counts no more."""
+def forget_wear(connection: Connection, clients: Select[Any]) -> None:
+    """Note that the records of some clients changed: what was worked out from them counts no more."""
     table = schema.refresh
-    connection.execute(delete(schema.wear).where(schema.wear.c.client_id == client_id))
     empty = {"stamp": "", "early": None, "middle": None, "late": None, "record": None}
-    fresh = upsert(table).values(client_id=client_id, changes=1, **empty)
-    connection.execute(fresh.on_conflict_do_update(["client_id"], set_={**empty, "changes": table.c.changes + 1}))
+    for client_id in connection.execute(clients).scalars().all():
+        connection.execute(delete(schema.wear).where(schema.wear.c.client_id == client_id))
+        fresh = upsert(table).values(client_id=client_id, changes=1, **empty)
+        connection.execute(fresh.on_conflict_do_update(["client_id"], set_={**empty, "changes": table.c.changes + 1}))
 
 
 def _stale(stamp: str) -> Select[Any]:

@@ -37,7 +37,7 @@ def catch_up_now() -> None:
         return
     try:
         store = open_store()
-        if not store.database_damaged:
+        if not store.database.damaged:
             catch_up_results(store)
             catch_up(store)
     except Exception:  # a thread of its own: nobody else would hear of it
@@ -48,7 +48,7 @@ def catch_up_now() -> None:
 
 def _begun(work: Callable[[Store, float], int]) -> int:
     store = open_store()
-    left = 0 if store.database_damaged else work(store, A_PAGE_WAITS)
+    left = 0 if store.database.damaged else work(store, A_PAGE_WAITS)
     if left:
         threading.Thread(target=catch_up_now, name="who is due", daemon=True).start()
     return left

@@ -59,7 +59,7 @@ def keep_reserve() -> None:
     from tracker.ui.session import open_store
 
     try:
-        open_store().keep_reserve()
+        open_store().disk.keep_reserve()
     except TrackerError as error:
         _log.warning("no room is kept back for a full disk: %s", error.code)
 

@@ -86,7 +86,7 @@ def set_aside_picture(request: Request) -> Response:
     from tracker.ui import session
 
     try:
-        content = scaled_jpeg(session.open_store().set_aside_picture(request.path_params["name"]), min(EDGES), _QUALITY)
+        content = scaled_jpeg(session.open_store().set_aside.picture(request.path_params["name"]), min(EDGES), _QUALITY)
     except NotFound:
         return Response(status_code=404)
     except TrackerError as error:
@@ -188,7 +188,7 @@ def _find(photo_id: str) -> PhotoRecord:
 def _content(photo: PhotoRecord) -> bytes:
     from tracker.ui import session
 
-    return session.open_store().picture(photo.file)
+    return session.open_store().pictures.get(photo.file)
 
 
 def _plain(photo: PhotoRecord, edge: int) -> bytes:

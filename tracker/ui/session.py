@@ -45,7 +45,7 @@ def in_force() -> Yardsticks:
     ------
     StoreError : where the folder or its database cannot be used
     """
-    return open_store().yardsticks()
+    return open_store().yardsticks.in_force()
 
 
 def find_photo(photo_id: str) -> PhotoRecord:
@@ -59,9 +59,9 @@ def find_photo(photo_id: str) -> PhotoRecord:
         raise NotFound("There is no such photo.")
     store = open_store()
     try:
-        return store.photo(photo_id)
+        return store.photos.get(photo_id)
     except NotFound:
-        for draft in store.drafts():
+        for draft in store.drafts.find():
             for photo in draft.photos:
                 if photo.id == photo_id:
                     return photo

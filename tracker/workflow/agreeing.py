@@ -17,7 +17,7 @@ def last_agreed(store: Store, client_id: str, besides: str = "") -> tuple[Agreed
     ----------
     besides : str, a visit that is left out
     """
-    for visit in store.visits(client_id):
+    for visit in store.visits.of_client(client_id):
         if visit.id != besides and (visit.limits.anything or visit.washes_per_week is not None):
             return visit.limits, visit.washes_per_week
     return None
@@ -35,8 +35,8 @@ def agree_limits(
     InvalidEntry : a number cannot be
     """
     check_limits(limits, washes_per_week)
-    visit = replace(store.visit(visit_id), limits=limits, washes_per_week=washes_per_week)
-    return store.save_visit(visit, store.photos(visit_id=visit_id), by=clean_line(by, "The name of who saves it"))
+    visit = replace(store.visits.get(visit_id), limits=limits, washes_per_week=washes_per_week)
+    return store.visits.save(visit, store.photos.find(visit_id=visit_id), by=clean_line(by, "The name of who saves it"))
 
 
 def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") -> None:
@@ -48,6 +48,6 @@ def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") ->
     InvalidEntry : it is too long
     """
     words = clean_note(contact, "The contact note")
-    store.change_client(
+    store.clients.change(
         client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of who saves it")
     )

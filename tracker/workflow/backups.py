@@ -44,9 +44,9 @@ def back_up(store: Store) -> Path:
     StoreDamaged : it is made, but pictures are missing or altered in the studio itself
     """
     try:
-        return store.backup()
+        return store.backups.make()
     finally:
-        store.shelf.expire()
+        store.backups.shelf.expire()
 
 
 def back_up_at_start(store: Store) -> Path | None:
@@ -60,9 +60,9 @@ def back_up_at_start(store: Store) -> Path | None:
     ------
     as `back_up`
     """
-    last = next(iter(store.shelf.backups()), None)
-    if (last is not None and _is_fresh(store, last)) or (store.is_empty() and not store.erasures()):
-        store.shelf.expire()
+    last = next(iter(store.backups.shelf.backups()), None)
+    if (last is not None and _is_fresh(store, last)) or (store.is_empty() and not store.erasures.all()):
+        store.backups.shelf.expire()
         return None
     return back_up(store)
 
@@ -70,7 +70,7 @@ def back_up_at_start(store: Store) -> Path | None:
 def _is_fresh(store: Store, last: Backup) -> bool:
     moment = now()
     of_today = last.made_at.astimezone().date() == moment.astimezone().date() and not is_ahead(last, moment)
-    return of_today and abs(store.usage().visits - (last.visits or 0)) < _MOST_VISITS
+    return of_today and abs(store.disk.usage().visits - (last.visits or 0)) < _MOST_VISITS
 
 
 def is_ahead(backup: Backup, moment: datetime | None = None) -> bool:
@@ -104,8 +104,8 @@ def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = No
     listed = list(_erased_here() if erased is None else erased)
     back = restore(backup, folder, erased=listed)
     with Store(folder) as store:
-        usage = store.usage()
-        photos = store.photo_count()
+        usage = store.disk.usage()
+        photos = store.photos.count()
     return Restored(folder, usage.clients, usage.visits, photos, back.left_out, len(back.damaged))
 
 
@@ -119,6 +119,6 @@ def _erased_here() -> list[Erasure]:
         return []
     try:
         with Store(folder) as store:
-            return store.erasures()
+            return store.erasures.all()
     except TrackerError:
         return erasures_in(folder)

@@ -87,7 +87,7 @@ def bring_in(store: Store, plan: ImportPlan) -> int:
     """
     if plan.dates_unclear:
         raise InvalidList("It is not clear whether days or months come first.", "Choose it above the list.")
-    store.add_records(plan.clients, [visit for _, visit in plan.visits])
+    store.importing.add(plan.clients, [visit for _, visit in plan.visits])
     return len(plan.clients) + len(plan.visits)
 
 
@@ -104,7 +104,7 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         )
     note, contact = _column(listed, _NOTE), _column(listed, _CONTACT)
     used = {each for each in (name, first, last, note, contact) if each is not None}
-    there = {same(client_name): "is there already" for client_name in store.client_names().values()}
+    there = {same(client_name): "is there already" for client_name in store.importing.client_names().values()}
 
     def read(line: ListLine) -> Client:
         parts = (
@@ -135,9 +135,9 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
     order = _day_first(listed, on) if day_first is None else day_first
     unclear = order is None
     clients: dict[str, list[str]] = {}
-    for client_id, client_name in store.client_names().items():
+    for client_id, client_name in store.importing.client_names().items():
         clients.setdefault(same(client_name), []).append(client_id)
-    there = store.visit_days()
+    there = store.importing.visit_days()
 
     def read(line: ListLine) -> tuple[str, Visit]:
         called = clean_line(line.cells[name], "The name")

@@ -27,14 +27,14 @@ def due_calendar(
     -------
     bytes : iCalendar; the same client and service always have the same identifier in it
     """
-    names = store.client_names() if with_names else {}
+    names = store.importing.client_names() if with_names else {}
     events = []
     for due in dues:
         if due.middle is None or due.visit_id is None:
             continue
-        if not store.has_consent(due.client_id, MEASURING):  # taken back, or erased, since the list was drawn
+        if not store.consents.given(due.client_id, MEASURING):  # taken back, or erased, since the list was drawn
             continue
-        note = store.client(due.client_id).contact if with_notes else ""
+        note = store.clients.get(due.client_id).contact if with_notes else ""
         name = names.get(due.client_id, "")
         events.append(
             DayEvent(

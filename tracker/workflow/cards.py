@@ -31,9 +31,9 @@ def note_card_size(store: Store, card_kind: str, size_mm: tuple[float, float] | 
     if size_mm is not None:
         require_size(size_mm)
         sizes[card_kind] = [float(side) for side in size_mm]
-    store.put_setting(_SETTING, sizes or None)
+    store.settings.put(_SETTING, sizes or None)
 
 
 def _noted(store: Store) -> dict[str, Any]:
-    found = store.setting(_SETTING)
+    found = store.settings.get(_SETTING)
     return found if isinstance(found, dict) else {}

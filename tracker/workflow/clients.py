@@ -47,7 +47,7 @@ def add_client(
             "Read the statement to them; without a yes this program is not for this client.",
         )
     answers = [_answer(client.id, purpose, given, recorded_by) for purpose, given in consents.items()]
-    return store.add_client(client, answers)
+    return store.clients.add(client, answers)
 
 
 def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str = "") -> Client:
@@ -76,7 +76,7 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
             )
         return replace(kept, name=named, note=noted)
 
-    return store.change_client(opened.id, change, by=by)
+    return store.clients.change(opened.id, change, by=by)
 
 
 def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:
@@ -96,7 +96,7 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
     ConsentMissing : no such purpose
     InvalidEntry : nobody is named who asked
     """
-    return store.add_consent(_answer(client_id, purpose, given, by))
+    return store.consents.add(_answer(client_id, purpose, given, by))
 
 
 def erase_client(store: Store, client_id: str) -> Receipt:
@@ -110,7 +110,7 @@ def erase_client(store: Store, client_id: str) -> Receipt:
     ------
     NotFound : no such client
     """
-    return store.erase_client(client_id)
+    return store.erasures.erase(client_id)
 
 
 def _name(text: str) -> str:

@@ -32,7 +32,7 @@ def small_picture_of(store: Store, photo: PhotoRecord) -> Small:
     NotFound, StoreDamaged : the picture cannot be read back
     """
     with OPENING:
-        grey = cv2.imdecode(np.frombuffer(store.picture(photo.file), np.uint8), cv2.IMREAD_GRAYSCALE)
+        grey = cv2.imdecode(np.frombuffer(store.pictures.get(photo.file), np.uint8), cv2.IMREAD_GRAYSCALE)
     if grey is None:
         raise StoreDamaged("A kept photo cannot be read any more.", "Restore it from a backup.")
     height, width = grey.shape

@@ -97,13 +97,13 @@ def sample_folder() -> Path:
 
 def has_demo(store: Store) -> bool:
     """True where the studio has made-up clients."""
-    return bool(store.demo_clients())
+    return bool(store.clients.demo_ids())
 
 
 def remove_demo(store: Store) -> None:
     """Erase all made-up clients; real ones are not touched."""
-    for client_id in store.demo_clients():
-        store.erase_client(client_id)
+    for client_id in store.clients.demo_ids():
+        store.erasures.erase(client_id)
 
 
 def load_demo(
@@ -230,7 +230,7 @@ class _Loading:
         for sample in samples:
             if sample.role == PROGRESS:
                 taken_at = _at(on, 12) + timedelta(days=sample.months * DAYS_PER_MONTH)
-                self._store.save_photo(self._photo(client, sample, PROGRESS, taken_at))
+                self._store.photos.save(self._photo(client, sample, PROGRESS, taken_at))
 
     def _consultation(self, client: Client, samples: list[Sample], on: date) -> None:
         """A visit with photos of the hair as it is."""

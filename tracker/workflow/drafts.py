@@ -88,18 +88,18 @@ def change_draft(store: Store, draft_id: str, change: Callable[[Draft], Change])
     ConsentMissing : it has photos, and the client does not agree to being measured
     """
     while True:
-        kept = store.draft(draft_id)
+        kept = store.drafts.get(draft_id)
         wanted = change(kept)
         if wanted.draft == kept:
             return Changed(kept, kept, ())
         try:
-            saved = store.save_draft(
+            saved = store.drafts.save(
                 replace(wanted.draft, updated_at=now(), revision=kept.revision), apart=kept if wanted.clashes else None
             )
         except DraftChanged:
             continue
         except NotFound:
-            store.draft(draft_id)  # where it is the draft that went, and not a picture, that is what to say
+            store.drafts.get(draft_id)  # where it is the draft that went, and not a picture, that is what to say
             raise
         return Changed(kept, saved, wanted.clashes)
 

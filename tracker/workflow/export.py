@@ -114,12 +114,12 @@ def export_everything(
     """
     tell = progress or _silent
     total = Exported(0, 0, 0, 0)
-    with store.new_export(elsewhere) as (archive, place):
-        clients = store.client_ids()
+    with store.exports.new(elsewhere) as (archive, place):
+        clients = store.clients.ids()
         for number, client_id in enumerate(clients):
             tell(number / len(clients), f"client {number + 1} of {len(clients)}")
             total += _write_client(store, archive, client_id, f"clients/{client_id}/", _silent, embedded=False)
-        for kind in store.kinds_kept():
+        for kind in store.kept.kinds():
             tell(1.0, f"all of the kind {kind}")
             _write_kind(archive, store, kind)
         archive.add("studio/units.json", json.dumps(UNITS, indent=1).encode())
@@ -130,13 +130,13 @@ def export_everything(
 def _write_client(
     store: Store, archive: Archive, client_id: str, folder: str, progress: Progress, *, embedded: bool
 ) -> Exported:
-    entries = store.entries_of_client(client_id)
+    entries = store.kept.of_client(client_id)
     photos = _photos_of(store, client_id)
     names, missing = {}, 0
     for number, photo in enumerate(photos):
         progress(number / (len(photos) + 1), f"photo {number + 1} of {len(photos)}")
         try:
-            content = store.picture(photo.file)
+            content = store.pictures.get(photo.file)
         except TrackerError:
             missing += 1
             continue
@@ -154,8 +154,8 @@ def _write_client(
 
 def _photos_of(store: Store, client_id: str) -> list[PhotoRecord]:
     """Photos of the record and of drafts, each once."""
-    drafts = (photo for draft in store.drafts(client_id) for photo in draft.photos)
-    return list({photo.id: photo for photo in (*drafts, *store.photos(client_id))}.values())
+    drafts = (photo for draft in store.drafts.find(client_id) for photo in draft.photos)
+    return list({photo.id: photo for photo in (*drafts, *store.photos.find(client_id))}.values())
 
 
 def _write_entries(archive: Archive, folder: str, entries: Mapping[str, Sequence[Entry]], made_at: datetime) -> None:
@@ -173,13 +173,13 @@ def _write_entries(archive: Archive, folder: str, entries: Mapping[str, Sequence
 
 def _write_kind(archive: FolderArchive, store: Store, kind: str) -> None:
     """Everything of one kind, piece by piece: all photos of a large studio do not fit into memory."""
-    headings = columns_of(store.entries(kind), kind)
+    headings = columns_of(store.kept.entries(kind), kind)
     with ExitStack() as stack:
         lines = stack.enter_context(archive.writing(f"studio/{kind}.jsonl"))
         files = {name: stack.enter_context(archive.writing(f"studio/tables/{name}.csv")) for name in headings}
         for name, file in files.items():
             file.write(csv_lines(headings[name], (), first=True))
-        for entry in store.entries(kind):
+        for entry in store.kept.entries(kind):
             lines.write(json.dumps(entry, ensure_ascii=False).encode("utf-8", "replace") + b"\n")
             for name, table in sheet_tables(kind, [entry]).items():
                 files[name].write(csv_lines(headings[name], table.rows))
@@ -194,12 +194,12 @@ def _page(
     *,
     embedded: bool,
 ) -> str:
-    own = store.yardsticks()
-    photos = store.photos(client_id)
-    visits = store.visits(client_id)
+    own = store.yardsticks.in_force()
+    photos = store.photos.find(client_id)
+    visits = store.visits.of_client(client_id)
     record = ClientRecord(
         client=_client(store, client_id),
-        consents=store.consents(client_id),
+        consents=store.consents.of_client(client_id),
         visits=visits,
         photos=photos,
         made_at=made_at,
@@ -241,7 +241,7 @@ def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]
 def _client(store: Store, client_id: str) -> Client:
     """The client, or a stand-in where the record is damaged: the rest must still go out."""
     try:
-        return store.client(client_id)
+        return store.clients.get(client_id)
     except TrackerError:
         return Client(client_id, "A client whose name can no longer be read", "", now())
 
@@ -253,7 +253,7 @@ def _embedded(store: Store, photo: PhotoRecord) -> str:
     from tracker.overlay import balanced_picture
     from tracker.photo import read_kept, scaled_jpeg, screen_jpeg
 
-    content = store.picture(photo.file)
+    content = store.pictures.get(photo.file)
     try:
         if photo.reading is None:
             small = scaled_jpeg(content, _EMBEDDED_EDGE)

@@ -89,8 +89,8 @@ class Basis:
 
 def learning(store: Store) -> Learning:
     """What was learnt last, and whether it is used."""
-    on = store.setting(_SWITCH) is not False
-    kept = store.setting(_LEARNT)
+    on = store.settings.get(_SWITCH) is not False
+    kept = store.settings.get(_LEARNT)
     try:
         known = from_json(Learning, kept) if isinstance(kept, str) else Learning(on)
     except ValueError:
@@ -100,7 +100,7 @@ def learning(store: Store) -> Learning:
 
 def switch_learning(store: Store, *, on: bool) -> None:
     """Use what the studio's own services say, or only what is published."""
-    store.put_setting(_SWITCH, None if on else False)
+    store.settings.put(_SWITCH, None if on else False)
 
 
 def learn(store: Store, own: Yardsticks) -> Learning:
@@ -115,7 +115,7 @@ def learn(store: Store, own: Yardsticks) -> Learning:
     """
     known, stamp = learning(store), _measured_stamp(own)
     # a service that is still worn is forecast with what is learnt, so it must not teach it
-    services = [each for each in store.service_readings() if each.occasions > 1 and each.ended_on is not None]
+    services = [each for each in store.wear.services() if each.occasions > 1 and each.ended_on is not None]
     taught = tuple(_digest(to_json(each)) for each in services)
     grown = len(taught) - known.services
     if known.stamp == stamp and set(known.taught) <= set(taught) and grown <= _GROWN * known.services:
@@ -132,13 +132,13 @@ def learn(store: Store, own: Yardsticks) -> Learning:
                 if says.learnt:
                     found.append(LearntPriors(kind, region, quantity, says.priors, says.services, says.says))
     fresh = Learning(known.on, taught, tuple(found), stamp)
-    store.put_setting(_LEARNT, to_json(fresh))
+    store.settings.put(_LEARNT, to_json(fresh))
     return fresh
 
 
 def basis_now(store: Store) -> Basis:
     """What windows are worked out with now."""
-    return Basis(store.yardsticks(), learning(store))
+    return Basis(store.yardsticks.in_force(), learning(store))
 
 
 def stamp_now(store: Store) -> str:

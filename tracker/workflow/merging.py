@@ -38,7 +38,7 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
     NotFound : one of them is not there
     InvalidEntry : both notes, or both contact notes, together are too long
     """
-    kept, other = store.client(client_id), store.client(other_id)
+    kept, other = store.clients.get(client_id), store.clients.get(other_id)
     also = f"Also noted as {other.name}." if other.name != kept.name else ""
     return MergePlan(
         kept=replace(
@@ -47,10 +47,10 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
             contact=_together("contact notes", kept.contact, other.contact),
         ),
         other=other,
-        visits=len(store.visits(other_id)),
-        photos=len(store.photos(other_id)),
-        drafts=len(store.drafts(other_id)),
-        to_ask_again=store.answers_differ(client_id, other_id),
+        visits=len(store.visits.of_client(other_id)),
+        photos=len(store.photos.find(other_id)),
+        drafts=len(store.drafts.find(other_id)),
+        to_ask_again=store.consents.differing(client_id, other_id),
     )
 
 
@@ -76,7 +76,7 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
     who = clean_line(by, "Your name")
     if not who:
         raise InvalidEntry("It is not noted who says that both are the same client.", "Type your name or initials.")
-    return store.merge_clients(plan_merge(store, client_id, other_id).kept, other_id, by=who)
+    return store.clients.merge(plan_merge(store, client_id, other_id).kept, other_id, by=who)
 
 
 def _together(what: str, ours: str, *others: str) -> str:

@@ -67,7 +67,7 @@ def plan_tables(store: Store, tables: Sequence[ListFile], today: date) -> Import
         raise InvalidList(
             "Nothing of this table can be brought in.", "Choose the tables of clients, visits and steps of visits."
         )
-    taken = store.taken_ids()
+    taken = store.importing.taken_ids()
     clients, owners, refused = _clients(store, by_kind[CLIENT_TABLE], taken)
     steps, lost = _steps(by_kind[STEP_TABLE], {line.cells["id"] for line in by_kind[VISIT_TABLE]})
     visits, others = _visits(store, by_kind[VISIT_TABLE], owners, steps, taken, today)
@@ -79,7 +79,7 @@ def _clients(
     store: Store, lines: Sequence[ListLine], taken: set[str]
 ) -> tuple[list[Client], dict[str, tuple[str, str]], list[Refusal]]:
     """Clients to add; for each identifier of the table the one it has here, and the name; and who is left out."""
-    here = store.client_names()
+    here = store.importing.client_names()
     owners = {client_id: (client_id, name) for client_id, name in here.items()}
     named: dict[str, list[str]] = {}
     for client_id, name in here.items():
@@ -142,7 +142,7 @@ def _visits(
     taken: set[str],
     today: date,
 ) -> tuple[list[tuple[str, Visit]], list[Refusal]]:
-    there = store.visit_days()
+    there = store.importing.visit_days()
     used: set[str] = set()
 
     def read(line: ListLine) -> tuple[str, Visit]:
@@ -156,7 +156,7 @@ def _visits(
             raise Refused(f"The date {cells['on'][:40]} is not understood.") from None
         visit = clean_visit(_visit(cells, client_id, on, steps.get(cells["id"], [])))
         key = (client_id, on, tuple(sorted(map(same, visit.services))))
-        if store.has_visit(cells["id"]) or key in there:
+        if store.visits.has(cells["id"]) or key in there:
             raise Refused(f"This visit of {name} on {on.isoformat()} is there already, with the same services.")
         if cells["id"] in used:
             raise Refused(f"This visit of {name} on {on.isoformat()} is in these tables already.")

@@ -98,12 +98,12 @@ def take_in(
     """
     if role not in ROLES or light not in LIGHTS:
         raise InvalidEntry(f"A photo cannot be noted as {role} in {light}.", "Choose both from the lists.")
-    store.client(client_id)
+    store.clients.get(client_id)
     require_agreement(store, client_id)
     with OPENING:
         photo = read_photo(content, limits)
         kept = clean_jpeg(photo)
-    file = store.put_picture(kept)
+    file = store.pictures.put(kept)
     added_at = now()
     record = PhotoRecord(
         id=new_id(),
@@ -208,7 +208,7 @@ def too_small(size: tuple[int, int]) -> InvalidEntry | None:
 
 def settings_in_force(store: Store) -> Settings:
     """How photos are measured in this studio: with its own spread between photos, once there is one."""
-    return settings_with(store.yardsticks().spread)
+    return settings_with(store.yardsticks.in_force().spread)
 
 
 def settings_with(repeatability: Repeatability) -> Settings:
@@ -230,13 +230,13 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, 
     InvalidMarks : it was never marked
     ConsentMissing : the client does not agree to being measured any more
     """
-    photo = store.photo(photo_id)
+    photo = store.photos.get(photo_id)
     if photo.marks is None:
         raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
     require_agreement(store, photo.client_id)
-    store.picture(photo.file)  # one that cannot be read back keeps the number it has
+    store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
     measured = measure_record(store, photo, photo.marks, settings)
-    return store.save_photo(measured, by=clean_line(by, "The name of who measures"))
+    return store.photos.save(measured, by=clean_line(by, "The name of who measures"))
 
 
 def require_agreement(store: Store, client_id: str) -> None:
@@ -246,7 +246,7 @@ def require_agreement(store: Store, client_id: str) -> None:
     ------
     ConsentMissing
     """
-    if not store.has_consent(client_id, MEASURING):
+    if not store.consents.given(client_id, MEASURING):
         raise ConsentMissing(
             "The client has not agreed to being photographed and measured.",
             "Read the statement to them and record the answer on the client's page.",
@@ -264,4 +264,4 @@ def _photo(store: Store, file: str, decoded: DecodedPhotos | None) -> Photo:
 
 
 def _read_back(store: Store, file: str) -> Photo:
-    return read_kept(store.picture(file))
+    return read_kept(store.pictures.get(file))

@@ -52,7 +52,7 @@ def keep_price(
         raise InvalidEntry("The pack has no size.", "Type the grams or millilitres on it.")
     cost = _number(price, "The price", _HIGHEST_PRICE, "")
     money = clean_line(currency, "The currency", CURRENCY_LIMIT)
-    return store.save_price(PriceLine(line_id or new_id(), named, size, pack_unit, cost, money, now()), by=by)
+    return store.prices.save(PriceLine(line_id or new_id(), named, size, pack_unit, cost, money, now()), by=by)
 
 
 def remove_price(store: Store, line_id: str, *, by: str = "") -> Deletion:
@@ -62,7 +62,7 @@ def remove_price(store: Store, line_id: str, *, by: str = "") -> Deletion:
     ------
     NotFound : no such line
     """
-    return store.delete_price(line_id, by=by)
+    return store.prices.delete(line_id, by=by)
 
 
 def _number(value: float | None, what: str, most: float, unit: str) -> float:

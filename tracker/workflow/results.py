@@ -49,7 +49,7 @@ def past_results(store: Store, start: Start) -> PastResults:
         None if lowest <= DARKEST else scale.lightness(lowest),
         None if highest >= LIGHTEST else scale.lightness(highest),
     )
-    return summarise(store.outcomes(start.region, limits, start.service), start.undertone, scale, locus)
+    return summarise(store.outcomes.find(start.region, limits, start.service), start.undertone, scale, locus)
 
 
 def catch_up_results(store: Store, seconds: float | None = None) -> int:
@@ -64,14 +64,14 @@ def catch_up_results(store: Store, seconds: float | None = None) -> int:
     int : how many visits are still to be worked out, and are left out of past results until then
     """
     until = None if seconds is None else monotonic() + seconds
-    left = store.count_stale_outcomes()
+    left = store.outcomes.count_stale()
     with suppress(StoreFull):  # a full disk must not hide the others
         while left and (until is None or monotonic() < until):
-            left = store.refresh_stale_outcomes(_AT_ONCE)
+            left = store.outcomes.refresh_stale(_AT_ONCE)
     return left
 
 
 def scale_in_force(store: Store) -> tuple[LevelScale, NeutralLocus]:
     """The level scale and the neutral locus that numbers are shown by now."""
-    own = store.yardsticks()
+    own = store.yardsticks.in_force()
     return own.scale, own.locus

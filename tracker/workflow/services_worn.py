@@ -65,7 +65,7 @@ def studio_wear(
     ------
     TooFewReadings : no such service has photos at two times
     """
-    own = store.yardsticks()
+    own = store.yardsticks.in_force()
     chosen = services if grouping == KIND else [each for each in services if kind_of(each.services) == kind]
     groups = {KIND: lambda each: kind_of(each.services), LEVEL: _start_level(region, own), TONE: _start_tone(region)}
     return across(worn_by(chosen, region, quantity, groups[grouping]))

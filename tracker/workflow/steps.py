@@ -67,12 +67,12 @@ def clean_step(step: Step, number: int) -> Step:
 
 def last_steps(store: Store, client_id: str, besides: str = "") -> Visit | None:
     """The client's latest visit with steps, leaving out the visit `besides`."""
-    return next((visit for visit in store.visits(client_id) if visit.steps and visit.id != besides), None)
+    return next((visit for visit in store.visits.of_client(client_id) if visit.steps and visit.id != besides), None)
 
 
 def copied_steps(store: Store, steps: Sequence[Step]) -> tuple[Step, ...]:
     """Steps as a start for another visit: what they cost follows today's price list, what was left over is unknown."""
-    today = {line.id: line for line in store.prices()}
+    today = {line.id: line for line in store.prices.all()}
     return tuple(
         replace(
             step,

@@ -35,10 +35,10 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
     """
     if kind not in KINDS:
         raise InvalidEntry(f"There is no draft of a {kind}.", f"Begin a {' or a '.join(KINDS)}.")
-    store.client(client_id)
+    store.clients.get(client_id)
     require_agreement(store, client_id)
-    photos = () if visit is None else tuple(store.photos(visit_id=visit.id))
-    return store.save_draft(Draft(new_id(), client_id, kind, 0, visit, photos, now()))
+    photos = () if visit is None else tuple(store.photos.find(visit_id=visit.id))
+    return store.drafts.save(Draft(new_id(), client_id, kind, 0, visit, photos, now()))
 
 
 def keep_draft(store: Store, draft: Draft) -> Draft:
@@ -51,7 +51,7 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
     ConsentMissing : it has photos, and the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
     """
-    return store.save_draft(replace(draft, updated_at=now()))
+    return store.drafts.save(replace(draft, updated_at=now()))
 
 
 def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
@@ -81,7 +81,7 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
     by = clean_line(by, "The name of who saves it")
-    return store.save_visit(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
+    return store.visits.save(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
 def record_progress(store: Store, draft: Draft) -> PhotoRecord:
@@ -104,12 +104,12 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     photo = draft.photos[0]
     if not photo.time_noted:
         _require_past(photo.taken_at.astimezone().date(), "The photo")
-    return store.save_photo(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
+    return store.photos.save(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
 
 
 def discard_draft(store: Store, draft_id: str) -> Deletion | None:
     """Throw a draft away with the pictures that only it held; None where it is gone already."""
-    return store.delete_draft(draft_id)
+    return store.drafts.delete(draft_id)
 
 
 def _require_past(on: date, what: str) -> None:

@@ -62,18 +62,18 @@ def client_wear(store: Store, client_id: str) -> tuple[Due, list[ServiceReadings
     ------
     NotFound
     """
-    store.client(client_id)
+    store.clients.get(client_id)
     basis = basis_now(store)
-    due, services = store.due(client_id, basis.stamp), store.services_of(client_id, basis.stamp)
+    due, services = store.wear.due_of(client_id, basis.stamp), store.wear.services_of(client_id, basis.stamp)
     return work_out(store, client_id, basis) if due is None or services is None else (due, services)
 
 
 def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[ServiceReadings]]:
     """Work out one client's services and window, and keep both, unless the record changed or the disk is full."""
-    record = store.record_of(client_id)
+    record = store.wear.record_of(client_id)
     due, services = _worked_out(record, basis.own, basis.learning.priors)
     with suppress(StoreFull):
-        store.keep_wear(record, due, services, basis.stamp)
+        store.wear.keep(record, due, services, basis.stamp)
     return due, services
 
 
@@ -101,7 +101,7 @@ def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today
     NotFound : no such client, or no service that is worn
     InvalidEntry : no number of washes that can be right
     """
-    visits = store.visits(client_id)
+    visits = store.visits.of_client(client_id)
     visit, limits = limits_in_force(visits)
     _, services = client_wear(store, client_id)
     readings = next((each for each in services if visit is not None and each.visit_id == visit.id), None)
@@ -109,7 +109,7 @@ def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today
         raise NotFound("There is no service whose wear is known.", "Take a photo right after the next one.")
     noon = datetime.combine(today, time(12)).astimezone()
     now = max(0.0, months_between(readings.begins, noon))
-    own = store.yardsticks()
+    own = store.yardsticks.in_force()
     root = client_growth(visit, services)
     found = together(
         windows(readings, limits, learning(store).priors, own.scale, root, washes_from_now=(washes_per_week, now))
@@ -152,12 +152,12 @@ def _work_through(store: Store, basis: Basis, until: float | None) -> int:
     tried: set[str] = set()
     left = None
     while True:
-        waiting = [each for each in store.to_work_out(stamp, _AT_ONCE + len(tried)) if each not in tried]
-        before, left = left, store.count_to_work_out(stamp)
+        waiting = [each for each in store.wear.to_work_out(stamp, _AT_ONCE + len(tried)) if each not in tried]
+        before, left = left, store.wear.count_to_work_out(stamp)
         if not waiting or left == before:  # nothing of the last ones could be kept, as on a full disk
             return left
         for client_id in waiting:
             work_out(store, client_id, basis)
             tried.add(client_id)
             if until is not None and monotonic() > until:
-                return store.count_to_work_out(stamp)
+                return store.wear.count_to_work_out(stamp)

@@ -80,7 +80,7 @@ def adopt_spread(store: Store) -> Yardstick:
     found: GaugeStudy = study(shots)
     made_at = now()
     own = repeatability_of(found, f"set-up check of {made_at.astimezone():%d.%m.%Y}")
-    kept = store.add_yardstick(Yardstick(new_id(), SPREAD, made_at, shots=tuple(shots), spread=own))
+    kept = store.yardsticks.add(Yardstick(new_id(), SPREAD, made_at, shots=tuple(shots), spread=own))
     drop_shots(store)
     return kept
 
@@ -177,7 +177,7 @@ def adopt_swatches(store: Store, kind: str) -> Yardstick:
         version = replace(version, scale=scale_from(swatches, f"own scale of {on}").scale)
     else:
         version = replace(version, locus=locus_from(swatches, f"own natural hair of {on}"))
-    kept = store.add_yardstick(version)
+    kept = store.yardsticks.add(version)
     drop_swatches(store, kind)
     return kept
 
@@ -189,16 +189,16 @@ def undo_yardstick(store: Store, kind: str) -> Yardstick:
     ------
     NotFound : none of the studio's own is in force
     """
-    standing = next((kept for kept in store.yardstick_versions(kind) if kept.undone_at is None), None)
+    standing = next((kept for kept in store.yardsticks.versions(kind) if kept.undone_at is None), None)
     if standing is None:
         raise NotFound("The built-in one is in force already.", "There is nothing to undo.")
-    return store.stand_yardstick(standing.id, stands=False)
+    return store.yardsticks.stand(standing.id, stands=False)
 
 
 def gathered(store: Store, name: str, shape: type[Gathered]) -> tuple[Gathered, ...]:
     """Readings that are being gathered under that name; those that cannot be read any more are left out."""
     found: list[Gathered] = []
-    kept: Any = store.setting(name)
+    kept: Any = store.settings.get(name)
     for entry in kept if isinstance(kept, list) else []:
         try:
             found.append(from_json(shape, json.dumps(entry)))
@@ -209,7 +209,7 @@ def gathered(store: Store, name: str, shape: type[Gathered]) -> tuple[Gathered, 
 
 def _gather(store: Store, name: str, reading: object, most: int) -> None:
     """Add one reading to what is being gathered."""
-    store.change_gathered(name, lambda kept: [*kept, _plain(reading)][-most:])
+    store.settings.change_list(name, lambda kept: [*kept, _plain(reading)][-most:])
 
 
 def _let_go(store: Store, name: str, readings: Sequence[object] | None) -> None:
@@ -222,7 +222,7 @@ def _let_go(store: Store, name: str, readings: Sequence[object] | None) -> None:
                 del kept[len(kept) - 1 - kept[::-1].index(_plain(reading))]
         return kept if readings is not None else []
 
-    store.change_gathered(name, without)
+    store.settings.change_list(name, without)
 
 
 def _plain(reading: object) -> Any:

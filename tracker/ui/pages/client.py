@@ -36,7 +36,7 @@ def page() -> None:
         return
     with told():
         store = open_store()
-        _client(store, store.client(client_id))
+        _client(store, store.clients.get(client_id))
 
 
 def _client(store: Store, client: Client) -> None:
@@ -47,12 +47,12 @@ def _client(store: Store, client: Client) -> None:
         st.markdown(plain_lines(client.note))
     _actions(store, client)
     measure_again(store, client.id)
-    drafts_waiting(store, store.drafts(client.id))
+    drafts_waiting(store, store.drafts.find(client.id))
     fade_of_current_service(store, client.id)
     timeline(store, client.id)
     st.header("What the client agreed to", anchor=False)
     agreement_state(store, client.id)
-    what_changed(store, client_id=client.id, consents=store.consents(client.id))
+    what_changed(store, client_id=client.id, consents=store.consents.of_client(client.id))
     with st.expander("Change name or note"):
         change_words(store, client)
     with st.expander("Hand out this record"):
@@ -65,7 +65,7 @@ def _client(store: Store, client: Client) -> None:
 
 
 def _actions(store: Store, client: Client) -> None:
-    if not store.has_consent(client.id, MEASURING):
+    if not store.consents.given(client.id, MEASURING):
         st.warning(
             "No photo may be taken or measured: the client has not agreed to it, or withdrew. "
             "If the client agrees now, record it below under “What the client agreed to”."

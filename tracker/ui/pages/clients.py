@@ -47,7 +47,7 @@ def _find(store: Store) -> None:
     if st.button("Add a client", key="add-client", type="primary"):
         st.query_params[_ADDING] = "1"
         st.rerun()
-    found = list(store.clients(search or ""))
+    found = list(store.clients.summaries(search or ""))
     if found:
         st.caption(count(len(found), "client"))
     for summary in found[:SHOWN]:

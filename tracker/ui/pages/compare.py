@@ -40,19 +40,19 @@ def page() -> None:
         if visit_id is None:
             _choose(store)
         else:
-            _visit(store, store.visit(visit_id))
+            _visit(store, store.visits.get(visit_id))
 
 
 def _choose(store: Store) -> None:
     st.title("Compare", anchor=False)
-    visits = [(visit, list(store.photos(visit_id=visit.id))) for visit in store.recent_visits(OFFERED)]
+    visits = [(visit, list(store.photos.find(visit_id=visit.id))) for visit in store.visits.recent(OFFERED)]
     pairs = [(visit, photos) for visit, photos in visits if role_photo(photos, BEFORE) and role_photo(photos, AFTER)]
     if not pairs:
         empty("card", "Nothing to compare yet. Record a visit with a photo before and a photo after.")
         return
     st.markdown("Which visit?")
     for visit, photos in pairs:
-        client = store.client(visit.client_id)
+        client = store.clients.get(visit.client_id)
         row(
             small_picture(photo_of(photos)),
             visit.id,
@@ -64,10 +64,10 @@ def _choose(store: Store) -> None:
 
 
 def _visit(store: Store, visit: Visit) -> None:
-    client = store.client(visit.client_id)
+    client = store.clients.get(visit.client_id)
     st.title(plain(client.name), anchor=False)
     st.caption(visit_words(visit, date.today(), made_up=client.demo))
-    photos = list(store.photos(visit_id=visit.id))
+    photos = list(store.photos.find(visit_id=visit.id))
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is not None and after is not None:
         _pair(store, before, after)
@@ -83,7 +83,7 @@ def _pair(store: Store, before: State, after: State) -> None:
     for word, state in (("Before", before), ("After", after)):
         if no_number(state.standing):
             st.markdown(f"{word}. {plain(no_number(state.standing))}")
-        repeats(state, store.save_photo)
+        repeats(state, store.photos.save)
     pair_details(pair)
 
 
@@ -97,5 +97,5 @@ def _single(store: Store, state: State | None) -> None:
     reading_swatches(photo)
     if no_number(photo):
         st.markdown(plain(no_number(photo)))
-    repeats(state, store.save_photo)
+    repeats(state, store.photos.save)
     photo_details(photo)

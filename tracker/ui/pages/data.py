@@ -56,7 +56,7 @@ def page() -> None:
 
 
 def _place(store: Store) -> None:
-    usage = store.usage()
+    usage = store.disk.usage()
     people, visits = count(usage.clients, "client"), count(usage.visits, "visit")
     st.markdown(
         f"Everything stays on this computer: {people}, {visits}, {count(usage.pictures, 'photo file')}, "
@@ -88,7 +88,7 @@ def _absent(store: Store) -> None:
 def _damaged(store: Store) -> None:
     if not st.button("Check every record", key="check-records"):
         return
-    damaged = store.damaged()
+    damaged = store.damaged_records()
     if not damaged:
         st.success("Every record can be read.")
         return

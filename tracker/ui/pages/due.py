@@ -43,8 +43,8 @@ def page() -> None:
         store = open_store()
         left = caught_up()
         stamp = stamp_now(store)
-        months = store.months_due(stamp)
-        without = store.without_date(stamp)
+        months = store.wear.months_due(stamp)
+        without = store.wear.without_date(stamp)
         _still_working(left)
         if not months and not without and not left:
             _nobody(store)
@@ -98,7 +98,7 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
         key="due-month",
     )
     within = None if chosen in (None, _EVERYBODY) else _days(str(chosen))
-    dues = store.dues(stamp, within)
+    dues = store.wear.dues(stamp, within)
     shown = st.session_state.get(_MORE, SHOWN)
     for due in dues[:shown]:
         with told():
@@ -133,7 +133,7 @@ def _without_date(store: Store, without: list[Due]) -> None:
         return
     agreed = [due for due in without if due.state != "nothing agreed"]
     with st.expander(f"No date: {count(len(without), 'client')}"):
-        names = store.client_names()
+        names = store.importing.client_names()
         lines = [f"- {plain(names.get(due.client_id, ''))}: {plain(due.why_not or '')}" for due in agreed[:_MOST_LINES]]
         if lines:
             st.markdown("\n".join(lines))

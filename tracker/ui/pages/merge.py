@@ -36,7 +36,7 @@ def page() -> None:
             st.markdown("Open a client first, and choose “Merge with another record” there.")
             link("clients", "All clients")
             return
-        client, other_id = store.client(client_id), asked_for("other")
+        client, other_id = store.clients.get(client_id), asked_for("other")
         if other_id is None:
             _choose(store, client)
         else:
@@ -52,7 +52,7 @@ def _choose(store: Store, client: Client) -> None:
     st.session_state.setdefault(_KEY, _first_word(client.name))
     search = st.text_input(_SEARCH, type="search", key=_KEY, live=True)
     focus_field(_SEARCH)
-    found = [each for each in store.clients(search or "") if each.client.id != client.id]
+    found = [each for each in store.clients.summaries(search or "") if each.client.id != client.id]
     if not found:
         st.markdown("No other client has this in the name or note.")
     for summary in found[:_OFFERED]:

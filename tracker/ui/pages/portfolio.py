@@ -39,7 +39,7 @@ def page() -> None:
     with told():
         store = open_store()
         wanted = asked_for("visit")
-        large = next(iter(store.portfolio([wanted])), None) if wanted is not None else None
+        large = next(iter(store.portfolio.entries([wanted])), None) if wanted is not None else None
         if large is not None:
             _large(store, large)
         else:
@@ -50,7 +50,7 @@ def _gallery(store: Store, *, missing: bool) -> None:
     """A page of pairs; only those that are shown are read."""
     if missing:
         st.info("That pair is not in the portfolio (any more).")
-    visits = store.portfolio_visits()
+    visits = store.portfolio.visits()
     if not visits:
         empty(
             "empty portfolio",
@@ -70,7 +70,7 @@ def _gallery(store: Store, *, missing: bool) -> None:
     )
     chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
     room = st.session_state.get(_ROOM, PAGE)
-    shown = store.portfolio(chosen[:room])
+    shown = store.portfolio.entries(chosen[:room])
     for start in range(0, len(shown), ABREAST):
         places = st.columns(ABREAST, gap="large")
         for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
@@ -117,7 +117,7 @@ def _pair(entry: PortfolioEntry) -> Pair:
 
 def _about(store: Store, entry: PortfolioEntry) -> str:
     """What was done, how it wore, and whether it was made up for the demo."""
-    made_up = "Made up for the demo." if store.client(entry.client_id).demo else ""
+    made_up = "Made up for the demo." if store.clients.get(entry.client_id).demo else ""
     return " ".join(part for part in (_services(entry), wear_words(store, entry), made_up) if part)
 
 

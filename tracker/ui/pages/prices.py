@@ -36,7 +36,7 @@ def page() -> None:
     st.markdown("What you pay for your products. A visit keeps the price of its day: a new price changes no old visit.")
     with told():
         store = open_store()
-        lines = store.prices()
+        lines = store.prices.all()
         changing = next((line for line in lines if line.id == st.session_state.get(_CHANGING)), None)
         for line in lines:
             if line is changing:
@@ -135,7 +135,7 @@ def _form(store: Store, line: PriceLine | None, lines: list[PriceLine]) -> None:
 
 def _earlier(store: Store) -> None:
     """What lines said before they were changed or removed."""
-    edits = [edit for edit in store.edits() if isinstance(edit.before, PriceLine)]
+    edits = [edit for edit in store.edits.find() if isinstance(edit.before, PriceLine)]
     if edits:
         with st.expander("What changed"):
             st.markdown("\n".join(_edit_words(edit) for edit in edits))

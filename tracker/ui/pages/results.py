@@ -54,14 +54,14 @@ def page() -> None:
     )
     with told():
         store = open_store()
-        if not store.has_outcomes():
+        if not store.outcomes.any_told():
             empty("card", "Nothing to look back on yet. It begins with a visit that has a photo before and one after.")
             st.caption(CAUTIONS)
             return
         left = results_caught_up()
         if left:
             st.caption(plain(f"Still being worked out: {count(left, 'visit')}. Look again in a moment."))
-        start = _ask(store.services_with_outcomes(), *_like(store, asked_for("visit")))
+        start = _ask(store.outcomes.services(), *_like(store, asked_for("visit")))
         results = past_results(store, start)
         _found(store, results, start)
 
@@ -70,7 +70,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
     """Levels around the start of a visit, and a word for the fields; the whole scale where none was asked for."""
     if visit_id is None:
         return (DARKEST, LIGHTEST), "all"
-    state = state_in_force(store.photos(visit_id=visit_id), BEFORE)
+    state = state_in_force(store.photos.find(visit_id=visit_id), BEFORE)
     band = state.reading.region("mid") if state is not None and state.reading is not None else None
     if band is None:
         return (DARKEST, LIGHTEST), "all"
@@ -112,7 +112,7 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     )
     link("services_wear", "How services wear afterwards")
     st.header("The cases", anchor=False)
-    may_be_shown = {visit.visit_id for visit in store.portfolio_visits()}
+    may_be_shown = {visit.visit_id for visit in store.portfolio.visits()}
     if any(case.outcome.visit_id not in may_be_shown for case in results.cases):
         st.caption("For your own eyes: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)
@@ -147,10 +147,10 @@ def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:
 
 def _case(store: Store, case: Case, region: str) -> None:
     """Photos, colours and numbers of one visit, without the client's name."""
-    photos = store.photos(visit_id=case.outcome.visit_id)
+    photos = store.photos.find(visit_id=case.outcome.visit_id)
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     words = f"{plain(sentence_case(listed(case.outcome.services, empty='no service noted')))} · {day(case.outcome.on)}"
-    if photos and store.client(photos[0].client_id).demo:
+    if photos and store.clients.get(photos[0].client_id).demo:
         words += f" · {MADE_UP}"
     link("compare", words, visit=case.outcome.visit_id)
     if before is None or after is None:
@@ -166,7 +166,7 @@ def _case(store: Store, case: Case, region: str) -> None:
 
 
 def _numbers(store: Store, pair: Pair, case: Case, region: str) -> None:
-    own = store.yardsticks()
+    own = store.yardsticks.in_force()
     change = pair.change(region)
     band = pair.before.reading.region(region) if pair.before.reading is not None else None
     kept = estimate_level(case.outcome.before, own.scale)

@@ -43,7 +43,7 @@ def page() -> None:
         left = caught_up()
         if left:
             st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
-        services = store.service_readings()
+        services = store.wear.services()
         kinds = kinds_worn(services)
         if not kinds:
             empty(

@@ -36,7 +36,7 @@ def page() -> None:
         store = open_store()
         _photo_advice()
         _cards(store)
-        own = store.yardsticks()
+        own = store.yardsticks.in_force()
         _scale(own)
         _set_up_check(own)
         _numbers_of_mine()

@@ -47,7 +47,7 @@ def page() -> None:
         if st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
         room_notice(store)
-        drafts_waiting(store, store.drafts())
+        drafts_waiting(store, store.drafts.find())
         ask_about_set_aside(store)
         _due(store)
         _recent_visits(store)
@@ -75,7 +75,7 @@ def _due(store: Store) -> None:
     """The first few who are due by now or soon; nothing where nobody is."""
     today = date.today()
     caught_up()
-    soon = store.dues(stamp_now(store), (date.min, today + timedelta(days=DUE_WITHIN_DAYS)))
+    soon = store.wear.dues(stamp_now(store), (date.min, today + timedelta(days=DUE_WITHIN_DAYS)))
     if not soon:
         return
     st.header("Due now or soon", anchor=False)
@@ -85,13 +85,13 @@ def _due(store: Store) -> None:
 
 
 def _recent_visits(store: Store) -> None:
-    visits = list(store.recent_visits(RECENT))
+    visits = list(store.visits.recent(RECENT))
     st.header("Recent visits", anchor=False)
     if not visits:
         st.markdown("No visit is recorded yet.")
     for visit in visits:
-        photos = list(store.photos(visit_id=visit.id))
-        client = store.client(visit.client_id)
+        photos = list(store.photos.find(visit_id=visit.id))
+        client = store.clients.get(visit.client_id)
         about = visit_words(visit, date.today(), made_up=client.demo)
         finding = lift_words(photos)
         row(
@@ -105,12 +105,12 @@ def _recent_visits(store: Store) -> None:
 
 
 def _recent_progress(store: Store) -> None:
-    photos = store.latest_photos(PROGRESS, RECENT)
+    photos = store.photos.latest(PROGRESS, RECENT)
     if not photos:
         return
     st.header("Latest progress photos", anchor=False)
     for photo in photos:
-        client = store.client(photo.client_id)
+        client = store.clients.get(photo.client_id)
         row(
             small_picture(photo),
             photo.id,

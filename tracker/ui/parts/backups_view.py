@@ -22,7 +22,7 @@ _OLD_DAYS = 3
 
 def backup_state(store: Store) -> None:
     """When the last backup was made, and the rules they follow, in a few sentences."""
-    backups = store.shelf.backups()
+    backups = store.backups.shelf.backups()
     days = days_since_backup(backups)
     if days is None:
         st.markdown(
@@ -58,7 +58,7 @@ def _button(store: Store) -> None:
 
 def backup_list(store: Store) -> None:
     """Every backup, how to check one, and how to bring one back."""
-    backups = store.shelf.backups()
+    backups = store.backups.shelf.backups()
     st.caption(
         f"One a day by itself. The last {MOST} are kept, each for about {EXPIRE_AFTER.days} days, not counting long "
         "breaks. Days are counted from one backup to the next, so a clock that is wrong for a while removes nothing "
@@ -67,7 +67,7 @@ def backup_list(store: Store) -> None:
     if not backups:
         return
     with st.expander(f"All backups ({len(backups)})"):
-        st.code(str(store.shelf.folder), language=None, wrap_lines=True)
+        st.code(str(store.backups.shelf.folder), language=None, wrap_lines=True)
         chosen = st.selectbox("Backup", backups, format_func=backup_words, key="backup-chosen")
         if st.button("Check it", key="backup-check"):
             with told():
@@ -76,7 +76,7 @@ def backup_list(store: Store) -> None:
         folder = st.text_input("Empty folder", key="restore-folder", placeholder="a folder that is not there yet")
         if st.button("Bring it back", key="restore", disabled=not (folder or "").strip()):
             with told():
-                bring_back_and_say(chosen.folder, Path(folder.strip()).expanduser(), store.erasures())
+                bring_back_and_say(chosen.folder, Path(folder.strip()).expanduser(), store.erasures.all())
 
 
 def _check(backup: Backup) -> None:

@@ -39,7 +39,7 @@ def what_changed(
     """
     more = f"changes-more-{record_id or client_id}"
     limit = st.session_state.get(more, SHOWN)
-    edits = store.edits(client_id, record_id=record_id, limit=limit + 1)
+    edits = store.edits.find(client_id, record_id=record_id, limit=limit + 1)
     if not edits:
         return
     answers = {consent.id: consent for consent in consents}
@@ -159,7 +159,7 @@ def _now(store: Store, edit: Edit) -> Any:
     """The record as it is now; None where it is gone or cannot be read."""
     if isinstance(edit.before, Draft):
         return _draft_now(store, edit.before)
-    find = {"client": store.client, "visit": store.visit, "photo": store.photo}.get(edit.kind)
+    find = {"client": store.clients.get, "visit": store.visits.get, "photo": store.photos.get}.get(edit.kind)
     try:
         return find(edit.record_id) if find is not None else None
     except TrackerError:
@@ -169,11 +169,11 @@ def _now(store: Store, edit: Edit) -> Any:
 def _draft_now(store: Store, before: Draft) -> Draft | None:
     """The draft as it is now, or as it was saved; None where it was thrown away."""
     try:
-        return store.draft(before.id)
+        return store.drafts.get(before.id)
     except TrackerError:
         pass
     try:
-        visit = store.visit(before.visit.id) if before.visit is not None else None
-        return replace(before, visit=visit, photos=tuple(store.photo(photo.id) for photo in before.photos))
+        visit = store.visits.get(before.visit.id) if before.visit is not None else None
+        return replace(before, visit=visit, photos=tuple(store.photos.get(photo.id) for photo in before.photos))
     except TrackerError:
         return None

@@ -54,8 +54,8 @@ def _say_what_is_kept(conflict: Conflict, kept: Client) -> None:
 
 def erase_for_good(store: Store, client: Client) -> None:
     """Erasing, with everything it takes named first and the name typed as the confirmation."""
-    visits, photos = len(list(store.visits(client.id))), len(list(store.photos(client_id=client.id)))
-    drafts = len(list(store.drafts(client.id)))
+    visits, photos = len(list(store.visits.of_client(client.id))), len(list(store.photos.find(client_id=client.id)))
+    drafts = len(list(store.drafts.find(client.id)))
     parts = [count(visits, "visit"), count(photos, "photo with its numbers", "photos with their numbers")]
     if drafts:
         parts.append(count(drafts, "unfinished draft"))

@@ -17,7 +17,7 @@ def client_line(store: Store, summary: ClientSummary, page: str) -> None:
     """Last photo, name, last service and how long ago; a tap opens `page` for this client."""
     about = "no visit yet"
     if summary.visits:
-        last = store.last_visit(summary.client.id)
+        last = store.visits.last_of(summary.client.id)
         done = last.services if last is not None else ()
         services = sentence_case(listed((plain(name) for name in done), empty="visit"))
         when = f", {ago(summary.last_visit)}" if summary.last_visit is not None else ""

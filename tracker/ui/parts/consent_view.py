@@ -64,7 +64,7 @@ def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
 
 def agreement_state(store: Store, client_id: str) -> None:
     """What the client agreed to, with one button each to give or withdraw, and the history."""
-    consents = tuple(store.consents(client_id))
+    consents = tuple(store.consents.of_client(client_id))
     answers = latest_answers(consents)
     recorder = st.session_state.get(_LAST_ASKED_BY) or (consents[-1].recorded_by if consents else "the studio")
     for purpose in PURPOSES:

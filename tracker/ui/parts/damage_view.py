@@ -20,9 +20,9 @@ def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
     store : Store
     leads_on : bool, with a link to My data
     """
-    if not store.database_damaged:
+    if not store.database.damaged:
         return
-    backups, where = store.shelf.backups(), "under My data" if leads_on else "below"
+    backups, where = store.backups.shelf.backups(), "under My data" if leads_on else "below"
     way_out = (
         f"The last backup was whole when it was made ({backup_words(backups[0])}): bring it back into a new folder "
         f"{where}."

@@ -34,7 +34,7 @@ def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
     ----------
     contact : bool, True to show the contact note and the way to change it
     """
-    client = store.client(due.client_id)
+    client = store.clients.get(due.client_id)
     with st.container(key=f"due-{due.client_id}", horizontal=True, vertical_alignment="top", wrap=False, gap="medium"):
         with st.container(width=THUMB):
             picture = _picture(store, due)
@@ -57,7 +57,7 @@ def _picture(store: Store, due: Due) -> tuple[str, str] | None:
     if due.photo_id is None:
         return None
     try:
-        return small_picture(store.photo(due.photo_id))
+        return small_picture(store.photos.get(due.photo_id))
     except NotFound:  # deleted in another window since it was worked out
         return None
 

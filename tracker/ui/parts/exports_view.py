@@ -66,7 +66,7 @@ def everything_out(store: Store) -> None:
                 st.code(str(folder), language=None, wrap_lines=True)
                 st.caption("This folder is yours to delete: erasing a client does not reach it.")
             _missing(exported)
-    found = store.exports()
+    found = store.exports.all()
     if not found:
         return
     for export in found:
@@ -78,7 +78,7 @@ def everything_out(store: Store) -> None:
     )
     if st.button("Remove from this computer", key="export-remove"):
         with told():
-            store.remove_exports()
+            store.exports.remove_all()
             st.rerun()
 
 

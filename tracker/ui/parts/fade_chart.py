@@ -53,7 +53,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     if fit is None or place is None:
         st.markdown("This part was not read right after the service, so there is no curve to show.")
         return
-    visits = store.visits(readings.client_id)
+    visits = store.visits.of_client(readings.client_id)
     _, limits = limits_in_force(visits)
     lines = []
     if limits.region == region:
@@ -138,11 +138,11 @@ def _first_and_last(store: Store, readings: ServiceReadings) -> tuple[PhotoRecor
 
 
 def _with_repeats(store: Store, photo_id: str) -> PhotoRecord:
-    photo = store.photo(photo_id)
+    photo = store.photos.get(photo_id)
     if photo.role in (AFTER, BEFORE):
-        others = store.photos(visit_id=photo.visit_id)
+        others = store.photos.find(visit_id=photo.visit_id)
     else:
-        days = store.photo_days(photo.client_id, PROGRESS)
-        others = [store.photo(key) for key, taken in days if as_date(taken) == as_date(photo.taken_at)]
+        days = store.photos.days(photo.client_id, PROGRESS)
+        others = [store.photos.get(key) for key, taken in days if as_date(taken) == as_date(photo.taken_at)]
     state = state_in_force(others, photo.role)
     return state.standing if state is not None else photo

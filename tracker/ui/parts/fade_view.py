@@ -30,7 +30,7 @@ _WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
     """When to come back, the chart with its pickers, or what is missing for them."""
-    visit, _ = limits_in_force(store.visits(client_id))
+    visit, _ = limits_in_force(store.visits.of_client(client_id))
     if visit is None:
         return
     with told():
@@ -118,7 +118,7 @@ def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
 def _left_out(store: Store, readings: ServiceReadings) -> None:
     for photo_id in readings.left_out:
         with told():
-            photo = store.photo(photo_id)
+            photo = store.photos.get(photo_id)
             why = no_number(photo) or "It was left out by hand."
             st.caption(f"Left out: the photo of {day(as_date(photo.taken_at))}. {plain(why)}")
 

@@ -33,9 +33,9 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
     NotFound : no such client
     StoreError : where it cannot be erased now
     """
-    gone = {client_id, *(visit.id for visit in store.visits(client_id))}
-    gone.update(photo.id for photo in store.photos(client_id=client_id))
-    for draft in store.drafts(client_id):
+    gone = {client_id, *(visit.id for visit in store.visits.of_client(client_id))}
+    gone.update(photo.id for photo in store.photos.find(client_id=client_id))
+    for draft in store.drafts.find(client_id):
         gone.update((draft.id, *(photo.id for photo in draft.photos)))
     try:
         return workflow.erase_client(store, client_id)
@@ -49,7 +49,7 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
 
 def _is_gone(store: Store, client_id: str) -> bool:
     try:
-        store.client(client_id)
+        store.clients.get(client_id)
     except NotFound:
         return True
     except TrackerError:  # what cannot be looked up was hardly erased, and windows keep what is typed there

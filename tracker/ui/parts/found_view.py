@@ -22,7 +22,7 @@ _PLACES = 3  # places named for each visit; more say the same
 
 def found_visits(store: Store, search: str) -> int:
     """Visits that hold every word, newest first; gives how many there are."""
-    found, total = store.find_visits(search, SHOWN)
+    found, total = store.visits.find(search, SHOWN)
     if not total:
         return 0
     st.header("In visits", anchor=False)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 def measure_again(store: Store, client_id: str) -> None:
     """Offer to measure a client's older photos again; nothing where all are measured by the method in force."""
-    older = store.photos_measured_otherwise(client_id, METHOD_VERSION)
+    older = store.photos.measured_otherwise(client_id, METHOD_VERSION)
     if not older:
         return
     number = len(older)

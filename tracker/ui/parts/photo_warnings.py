@@ -57,7 +57,7 @@ def _earlier(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) ->
     here = {other.id for other in photos} | {other.visit_id for other in photos if other.visit_id}
     kept = [
         other
-        for other in store.photos(client_id=photo.client_id)
+        for other in store.photos.find(client_id=photo.client_id)
         if other.id not in here
         and other.visit_id not in here
         and other.taken_at < photo.taken_at

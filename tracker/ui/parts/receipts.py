@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def receipts(store: Store) -> None:
     """All receipts so far, with a way to save them; nothing where nobody was erased."""
-    erased = store.receipts()
+    erased = store.erasures.receipts()
     if not erased:
         return
     with st.expander(f"Erased so far ({len(erased)})"):
@@ -30,7 +30,7 @@ def _lines(erased: Sequence[Erasure]) -> list[str]:
 
 
 def _file(store: Store) -> bytes:
-    return ("\n".join(_lines(store.receipts())) + "\n").encode()
+    return ("\n".join(_lines(store.erasures.receipts())) + "\n").encode()
 
 
 def receipt_words(erasure: Erasure | Receipt) -> str:

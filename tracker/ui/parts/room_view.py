@@ -20,7 +20,7 @@ _USUAL, _OWN = "What they take already and half of what is free", "A limit of my
 
 def room_notice(store: Store) -> None:
     """On Today, before the room runs out: how much is left, and the way to more."""
-    room = store.room()
+    room = store.disk.room()
     if room.visits_left >= NEARLY_FULL_VISITS:
         return
     st.warning(f"{_left_words(room)} {_why(room)}")
@@ -29,7 +29,7 @@ def room_notice(store: Store) -> None:
 
 def room_state(store: Store) -> None:
     """What is used, the limit, how many visits still fit, and how to change the limit."""
-    room = store.room()
+    room = store.disk.room()
     st.markdown(f"**{_left_words(room)}** {_basis(room)}")
     st.markdown(_limit_words(room))
     if room.fault:
@@ -92,6 +92,6 @@ def _change(store: Store, room: Room) -> None:
         st.caption("It also stands in the file settings.toml in this folder, which any editor opens.")
         if st.form_submit_button("Save the limit"):
             with told():
-                store.set_limit(typed if choice == _OWN else None)
+                store.disk.set_limit(typed if choice == _OWN else None)
                 say_on_next_page("The limit is saved.")
                 st.rerun()

@@ -21,9 +21,9 @@ _SHOWN = 12
 
 def ask_about_set_aside(store: Store) -> None:
     """One line where pictures lie set aside for so long that somebody should decide; nothing else."""
-    if not store.asks_about_set_aside():
+    if not store.set_aside.asks():
         return
-    left = store.set_aside_pictures()
+    left = store.set_aside.pictures()
     one = len(left) == 1
     st.warning(
         f"{count(len(left), 'picture')} that no record names {'has' if one else 'have'} been set aside since "
@@ -34,7 +34,7 @@ def ask_about_set_aside(store: Store) -> None:
 
 def set_aside(store: Store) -> None:
     """What lies set aside, with the buttons that remove it or keep it; nothing where nothing does."""
-    left = store.set_aside_pictures()
+    left = store.set_aside.pictures()
     if not left:
         return
     st.header("Set aside", anchor=False)
@@ -45,17 +45,17 @@ def set_aside(store: Store) -> None:
         "client removes everything here, because it may show the client."
     )
     _shown(left)
-    if store.asks_about_set_aside():
+    if store.set_aside.asks():
         st.warning(f"Something has been here for {ASK_AFTER.days} days. Remove it, or keep it?")
         if st.button(f"Keep {_them(left)} {ASK_AFTER.days} days more", key="aside-keep"):
             with told():
-                store.keep_set_aside()
+                store.set_aside.keep()
                 say_on_next_page(f"Kept. You are asked again after {ASK_AFTER.days} days.")
                 st.rerun()
     sure = st.checkbox(f"Yes, remove {count(len(left), 'picture')} for good", key="aside-sure")
     if st.button(f"Remove {_them(left)}", key="aside-remove", disabled=not sure):
         with told():
-            removed = store.remove_set_aside([picture.name for picture in left])
+            removed = store.set_aside.remove([picture.name for picture in left])
             say_on_next_page(f"{count(removed, 'picture')} removed.")
             st.rerun()
 

@@ -33,8 +33,8 @@ _ROOM = "timeline-room"
 def timeline(store: Store, client_id: str) -> None:
     """Visits and progress photos with their colours and numbers."""
     st.header("Visits and progress photos", anchor=False)
-    entries: list[tuple[date, Visit | str]] = [(visit.on, visit) for visit in store.visits(client_id)]
-    entries += [(as_date(taken_at), photo_id) for photo_id, taken_at in store.photo_days(client_id, PROGRESS)]
+    entries: list[tuple[date, Visit | str]] = [(visit.on, visit) for visit in store.visits.of_client(client_id)]
+    entries += [(as_date(taken_at), photo_id) for photo_id, taken_at in store.photos.days(client_id, PROGRESS)]
     if not entries:
         empty("card", "No visit yet. The first one takes a photo before, a photo after, and a minute.")
     else:
@@ -45,10 +45,10 @@ def timeline(store: Store, client_id: str) -> None:
     for _, entry in entries[:room]:
         if isinstance(entry, Visit):
             with st.container(key=f"event-{entry.id}"):
-                _visit(entry, store.photos(visit_id=entry.id))
+                _visit(entry, store.photos.find(visit_id=entry.id))
         else:
             with st.container(key=f"event-{entry}"), told():
-                _progress(store, store.photo(entry))
+                _progress(store, store.photos.get(entry))
     if len(entries) > room and st.button(f"Show earlier ones ({len(entries) - room})", key="timeline-more"):
         st.session_state[room_key] = room + PAGE
         st.rerun()
@@ -75,7 +75,7 @@ def _progress(store: Store, photo: PhotoRecord) -> None:
         st.markdown(f"Deletes the photo and its numbers. {UNDO_WORDS}")
         if st.button("Delete", key=f"delete-{photo.id}"):
             with told():
-                remember_deletion(store.delete_photo(photo.id), f"The photo of {day(taken)} is deleted.")
+                remember_deletion(store.photos.delete(photo.id), f"The photo of {day(taken)} is deleted.")
                 st.rerun()
 
 

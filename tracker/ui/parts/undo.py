@@ -37,7 +37,7 @@ def offer_undo(*, always: bool = False) -> bool:
     if deletion is None or not (always or now() - deletion.at < _SHOWN_FOR):
         return False
     store = open_store()
-    if not store.can_put_back(deletion.token):
+    if not store.deletions.can_put_back(deletion.token):
         st.session_state.pop(_LAST)
         return False
     with st.container(key="undo-line", horizontal=True, vertical_alignment="center"):
@@ -49,7 +49,7 @@ def offer_undo(*, always: bool = False) -> bool:
 
 
 def _take_back(store: Store, deletion: Deletion) -> None:
-    store.put_back(deletion.token)
+    store.deletions.put_back(deletion.token)
     st.session_state.pop(_LAST)
     say_on_next_page("It is back, as it was.")
     st.rerun()

@@ -25,7 +25,7 @@ def versions(store: Store, kind: str, built_in: str) -> None:
     kind : str, one of `yardsticks.KINDS_OF_YARDSTICK`
     built_in : str, what is in force without any: a sentence
     """
-    kept = store.yardstick_versions(kind)
+    kept = store.yardsticks.versions(kind)
     standing = _standing(kept)
     st.header("Versions", anchor=False)
     for version in kept:
@@ -34,7 +34,7 @@ def versions(store: Store, kind: str, built_in: str) -> None:
         st.markdown(f"**{day(as_date(version.made_at))}** · {state}{when}  \n{plain(about(version))}")
         if version.undone_at is not None and st.button("Let it count again", key=f"stand-{version.id}"):
             with told():
-                store.stand_yardstick(version.id, stands=True)
+                store.yardsticks.stand(version.id, stands=True)
                 st.rerun()
     st.markdown(f"**Built in** · {'in force' if standing is None else 'replaced'}  \n{built_in}")
     if standing is not None and st.button("Undo the newest", key=f"undo-{kind}"):
@@ -46,13 +46,13 @@ def versions(store: Store, kind: str, built_in: str) -> None:
 
 def swatches_in_force(store: Store, kind: str) -> tuple[Swatch, ...]:
     """The swatches that the yardstick in force rests on; none where it is the built-in one."""
-    version = _standing(store.yardstick_versions(kind))
+    version = _standing(store.yardsticks.versions(kind))
     return version.swatches if version is not None else ()
 
 
 def go_on_from(store: Store, kind: str, label: str, key: str) -> None:
     """Offer to add to the swatches in force; nothing where there are none."""
-    version = _standing(store.yardstick_versions(kind))
+    version = _standing(store.yardsticks.versions(kind))
     if version is not None and st.button(label, key=key):
         workflow.start_from(store, version)
         st.rerun()

@@ -60,7 +60,7 @@ def visit_notes(store: Store, visit: Visit) -> None:
 
 def _change(store: Store, visit: Visit) -> Draft:
     """The draft that changes the visit: one that waits, else a new one at the step of the words, the likeliest."""
-    for draft in store.drafts(visit.client_id):
+    for draft in store.drafts.find(visit.client_id):
         if draft.visit is not None and (draft.visit.id, draft.visit.revision) == (visit.id, visit.revision):
             return draft
     draft = workflow.start_draft(store, visit.client_id, VISIT, visit)
@@ -73,6 +73,6 @@ def _delete(store: Store, visit: Visit) -> None:
     if st.button("Delete", key=f"delete-{visit.id}", disabled=not sure):
         with told():
             remember_deletion(
-                store.delete_visit(visit.id, by=remembered_recorder()), f"The visit of {day(visit.on)} is deleted."
+                store.visits.delete(visit.id, by=remembered_recorder()), f"The visit of {day(visit.on)} is deleted."
             )
             go_to("client", client=visit.client_id)

@@ -36,7 +36,7 @@ def drafts_waiting(store: Store, drafts: Iterable[Draft]) -> None:
         return
     st.header("Waiting for you", anchor=False)
     for draft in rows:
-        _line(store, draft, f"**{plain(store.client(draft.client_id).name)}**  \n{left_words(store, draft)}")
+        _line(store, draft, f"**{plain(store.clients.get(draft.client_id).name)}**  \n{left_words(store, draft)}")
 
 
 def continue_instead(store: Store, drafts: Iterable[Draft]) -> None:
@@ -52,9 +52,9 @@ def continue_instead(store: Store, drafts: Iterable[Draft]) -> None:
 
 def visit_changed(store: Store, draft: Draft) -> Visit | None:
     """The visit as it is kept, where the draft changes one; None where it is a new one."""
-    if draft.visit is None or not store.has_visit(draft.visit.id):
+    if draft.visit is None or not store.visits.has(draft.visit.id):
         return None
-    return store.visit(draft.visit.id)
+    return store.visits.get(draft.visit.id)
 
 
 def left_words(store: Store, draft: Draft) -> str:

@@ -17,10 +17,10 @@ if TYPE_CHECKING:
 
 def wear_words(store: Store, entry: PortfolioEntry) -> str:
     """The change from the photo after the service to the last one before the next service, or nothing."""
-    next_visits = [visit.on for visit in store.visits(entry.client_id) if visit.on > entry.visit.on]
+    next_visits = [visit.on for visit in store.visits.of_client(entry.client_id) if visit.on > entry.visit.on]
     photos = [
         photo
-        for photo in store.photos(client_id=entry.client_id, role=PROGRESS, taken_from=entry.after.taken_at)
+        for photo in store.photos.find(client_id=entry.client_id, role=PROGRESS, taken_from=entry.after.taken_at)
         if photo.taken_at > entry.after.taken_at
         and not no_number(photo)
         and (not next_visits or as_date(photo.taken_at) < min(next_visits))

@@ -220,7 +220,7 @@ def go_to_step(work: Work, step: int) -> None:
 
 def _is_there(store: Store, draft_id: str) -> bool:
     try:
-        store.draft(draft_id)
+        store.drafts.get(draft_id)
     except NotFound:
         return False
     return True

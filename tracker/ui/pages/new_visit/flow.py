@@ -49,14 +49,14 @@ def page() -> None:
             if begun is not None:
                 _draft(store, begun, anew=shown != begun)
                 return
-            _work(Work(store, store.client(client_id), kind, None))
+            _work(Work(store, store.clients.get(client_id), kind, None))
         else:
             _who(store)
 
 
 def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
     try:
-        draft = store.draft(draft_id)
+        draft = store.drafts.get(draft_id)
     except NotFound:
         gone.say_what_became_of_it(store, draft_id)
         return
@@ -64,7 +64,7 @@ def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
     tab = tab_of(draft, anew=anew)
     if tab.draft.revision != draft.revision:
         tab.hear(draft)
-    work = Work(store, store.client(draft.client_id), draft.kind, draft, tab)
+    work = Work(store, store.clients.get(draft.client_id), draft.kind, draft, tab)
     gone.remember(draft, changing=work.kept_visit is not None)
     _work(work)
 
@@ -72,7 +72,7 @@ def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
 def _who(store: Store) -> None:
     """Choosing the client, for those who came by the menu."""
     st.title("New visit", anchor=False)
-    summaries = store.clients("")
+    summaries = store.clients.summaries("")
     if not summaries:
         empty("empty clients", "Add a client first; it takes a name and one agreement.")
         if st.button("Add a client", type="primary", key="add-client"):
@@ -99,14 +99,16 @@ def _work(work: Work) -> None:
     else:
         st.title("Progress photo" if work.kind == PROGRESS else "New visit", anchor=False)
     st.caption(plain(work.client.name))
-    if not work.store.has_consent(work.client.id, MEASURING):
+    if not work.store.consents.given(work.client.id, MEASURING):
         _no_agreement(work.client)
         return
     step = min(work.tab.step, LAST_STEP) if work.tab is not None else 0
     if work.tab is not None and step != LAST_STEP:
         work.tab.first = work.tab.words = None
     if work.draft is None:
-        continue_instead(work.store, [draft for draft in work.store.drafts(work.client.id) if draft.kind == work.kind])
+        continue_instead(
+            work.store, [draft for draft in work.store.drafts.find(work.client.id) if draft.kind == work.kind]
+        )
     step_bar(STEP_NAMES, step)
     news.show(work)
     _STEPS[step](work)

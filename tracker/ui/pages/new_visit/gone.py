@@ -48,7 +48,7 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
         link("clients", "Clients")
         return
     try:
-        client = store.client(seen.draft.client_id)
+        client = store.clients.get(seen.draft.client_id)
     except NotFound:
         failure("This client is not here any more.", "The draft went with the client’s record.")
         return
@@ -65,11 +65,11 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
 
 def _was_saved(store: Store, seen: _Seen) -> bool:
     draft = seen.draft
-    if draft.visit is not None and store.has_visit(draft.visit.id):
+    if draft.visit is not None and store.visits.has(draft.visit.id):
         # what is being changed was there before: only a later revision shows that the change was saved
-        return not seen.changing or store.visit(draft.visit.id).revision > draft.visit.revision
+        return not seen.changing or store.visits.get(draft.visit.id).revision > draft.visit.revision
     held = {photo.id for photo in draft.photos}
-    return any(photo.id in held for photo in store.photos(client_id=draft.client_id))
+    return any(photo.id in held for photo in store.photos.find(client_id=draft.client_id))
 
 
 def _what_was_typed(store: Store, draft: Draft) -> None:
@@ -77,7 +77,7 @@ def _what_was_typed(store: Store, draft: Draft) -> None:
     key = f"typed-{draft.id}"
     if key not in st.session_state:
         st.session_state[key] = _typed(draft.id)
-    kept = store.visit(draft.visit.id) if draft.visit is not None and store.has_visit(draft.visit.id) else None
+    kept = store.visits.get(draft.visit.id) if draft.visit is not None and store.visits.has(draft.visit.id) else None
     there = _texts_of(kept) if kept is not None else set()
     lost = [(words, text) for words, text in st.session_state[key] if text not in there]
     if not lost:

@@ -224,5 +224,5 @@ def _current(work: Work, photo_id: str) -> PhotoRecord | None:
     """The photo as the draft holds it now: a fragment keeps the arguments of the last full run."""
     if work.draft is None:
         return None
-    photos = work.store.draft(work.draft.id).photos
+    photos = work.store.drafts.get(work.draft.id).photos
     return next((photo for photo in photos if photo.id == photo_id), None)

@@ -131,7 +131,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
             catch_up(work.client.id, work.kind)
             st.rerun()
     finally:
-        work.store.let_go(put)  # where the client took the agreement back meanwhile, or the page was left
+        work.store.pictures.let_go(put)  # where the client took the agreement back meanwhile, or the page was left
     for error in troubles:
         sorry(error)
 
@@ -172,7 +172,7 @@ def _all_in(
 def _kept_elsewhere(work: Work) -> dict[str, str]:
     """The pictures of the client's other visits and between them, each with what it is: none may count as new."""
     here = work.draft.visit.id if work.draft is not None and work.draft.visit is not None else None
-    photos = work.store.photos(client_id=work.client.id)
+    photos = work.store.photos.find(client_id=work.client.id)
     return {photo.file: photo_words(photo) for photo in photos if here is None or photo.visit_id != here}
 
 
@@ -278,7 +278,7 @@ def _last_photo(work: Work) -> PhotoRecord | None:
     """The newest photo whose light and card are the likeliest to be used again."""
     if work.photos:
         return work.photos[0]
-    earlier = sorted(work.store.photos(client_id=work.client.id), key=lambda photo: photo.added_at)
+    earlier = sorted(work.store.photos.find(client_id=work.client.id), key=lambda photo: photo.added_at)
     return earlier[-1] if earlier else None
 
 

@@ -82,7 +82,7 @@ def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[
     if fresh:
         st.session_state.pop(key, None)
     editing = _editing(visit.steps, key)
-    prices = store.prices()
+    prices = store.prices.all()
     st.markdown("**Steps, in the order they were done**")
     actions = [
         _form(editing, row, place, key, prices) if row.number == editing.open_row else _line(editing, row, place, key)
