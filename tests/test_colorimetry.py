@@ -60,13 +60,19 @@ def test_against_colour_science() -> None:
 
 
 def test_against_scikit_image() -> None:
-    from skimage.color import deltaE_ciede2000, rgb2lab
+    from skimage.color import rgb2lab
 
     rgb = np.random.default_rng(3).random((200, 3))
     lab = rgb2lab(rgb)
     ours = cm.linear_to_lab(cm.decode(rgb))
     np.testing.assert_allclose(ours, lab, atol=0.03)
-    np.testing.assert_allclose(cm.delta_e_2000(ours, ours[::-1]), deltaE_ciede2000(ours, ours[::-1]), atol=1e-9)
+
+
+def test_one_colour_is_compared_with_many_and_with_one() -> None:
+    many = [[50.0, 2.0, -70.0], [60.0, 0.0, 0.0]]
+    alone = [float(cm.delta_e_2000([50.0, 0.0, -80.0], each)) for each in many]
+    np.testing.assert_allclose(cm.delta_e_2000([50.0, 0.0, -80.0], many), alone, atol=1e-12)
+    np.testing.assert_allclose(cm.delta_e_2000(many, [50.0, 0.0, -80.0]), alone, rtol=1e-9)
 
 
 @pytest.mark.parametrize(("transform", "name"), [("bradford", "Bradford"), ("cat02", "CAT02"), ("cat16", "CAT16")])

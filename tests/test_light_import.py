@@ -7,7 +7,10 @@ import sys
 
 import pytest
 
-HEAVY = {"PIL", "colour", "cv2", "numpy", "pandas", "pydantic", "scipy", "skimage", "sqlalchemy", "streamlit"}
+HEAVY = {
+    *("PIL", "altair", "colour", "cv2", "icalendar", "numpy", "pandas", "pydantic", "scipy", "skimage", "sqlalchemy"),
+    "streamlit",
+}
 LOADED = "import sys; print(*sorted({name.split('.')[0] for name in sys.modules}))"
 
 
@@ -24,7 +27,9 @@ def test_the_doorways_are_light(module: str) -> None:
 
 @pytest.mark.parametrize("command", ["measuring", "comparing", "fading"])
 def test_a_command_loads_neither_screen_nor_database(command: str) -> None:
-    assert not loaded_by(f"import tracker.cli.{command}") & {"streamlit", "sqlalchemy", "pandas", "skimage", "colour"}
+    assert not loaded_by(f"import tracker.cli.{command}") & {
+        *("altair", "colour", "icalendar", "pandas", "skimage", "sqlalchemy", "streamlit")
+    }
 
 
 def test_what_is_loaded_is_seen() -> None:

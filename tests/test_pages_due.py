@@ -176,6 +176,24 @@ def test_who_withdrew_or_was_erased_since_the_list_was_drawn_is_not_in_the_calen
     assert names() == []
 
 
+def test_what_changed_since_the_file_before_has_a_higher_sequence(filled: Filled) -> None:
+    # RFC 5545, 3.8.7.4: the number rises with each revision that matters, above all one of the day, and never falls
+    store = filled.store
+
+    def saved(day: date) -> tuple[str, int, str]:
+        dues = [Due(filled.client.id, filled.visit.id, filled.visit.on, middle=day)]
+        [event] = parsed(due_calendar(store, dues, calendar_description))
+        return event["UID"], int(event["SEQUENCE"]), event["DTSTART;VALUE=DATE"]
+
+    before, again = saved(date(2026, 5, 5)), saved(date(2026, 5, 5))
+    assert before == again
+    agree(filled, darkest=7.0)
+    after = saved(date(2026, 5, 7))
+    assert after[0] == before[0]
+    assert after[1] > before[1]
+    assert (before[2], after[2]) == ("20260505", "20260507")
+
+
 @pytest.mark.parametrize("other", ["yardsticks", "learning"])
 def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
     filled: Filled, monkeypatch: pytest.MonkeyPatch, other: str

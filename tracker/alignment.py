@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import NDArray
 from tracker import polyline
 from tracker.reading import Marks, Point
 
-Complex = NDArray[np.complex128]
+Points = NDArray[np.float64]
 
 SURROUND = (131, 131, 131)
 """Mid-grey where the moved photo has nothing to show."""
@@ -72,17 +73,17 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
     lengths = polyline.length(earlier.path), polyline.length(later.path)
     if min(lengths) <= 0:
         return None
-    factor, shift, miss = _similarity(_evenly(later.path, lengths[1]), _evenly(earlier.path, lengths[0]))
+    move, miss = _similarity(_evenly(later.path, lengths[1]), _evenly(earlier.path, lengths[0]))
     size = _card_ratio(earlier, later)
     if size is not None and _cut_or_grown(lengths, size):
         common = min(lengths[0], lengths[1] * size)
         part = _evenly(later.path, common / size), _evenly(earlier.path, common)
-        factor, shift, miss = _similarity(*part, size)
-    scale, turn = abs(factor), math.degrees(math.atan2(factor.imag, factor.real))
+        move, miss = _similarity(*part, size)
+    scale, turn = float(move.scale), math.degrees(move.rotation)
     if not _SCALES[0] <= scale <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
         return None
-    rows = (factor.real, -factor.imag, shift.real), (factor.imag, factor.real, shift.imag)
-    return Alignment(rows, scale, turn, miss)
+    first, second = (tuple(row) for row in move.params[:2].tolist())
+    return Alignment((first, second), scale, turn, miss)
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:
@@ -102,17 +103,20 @@ def _cut_or_grown(lengths: tuple[float, float], size: float) -> bool:
     return abs(math.log(lengths[0] / lengths[1] / size)) > _SAME_SIZE
 
 
-def _similarity(source: Complex, target: Complex, size: float | None = None) -> tuple[complex, complex, float]:
-    """Turn with scale as one complex factor, shift, and the rms miss as a share of the target's length.
+def _similarity(source: Points, target: Points, size: float | None = None) -> tuple[Any, float]:
+    """The `skimage.transform.SimilarityTransform` of (n, 2) points, and the rms miss as a share of the target's length.
 
-    Points are complex numbers, x + iy. The scale is `size` where that is given.
+    The scale is `size` where that is given.
     """
-    a, b = source - source.mean(), target - target.mean()
-    factor = complex(np.vdot(a, b) / np.vdot(a, a).real)
+    from skimage.transform import SimilarityTransform, estimate_transform  # imported late: only pairs need it
+
+    move = estimate_transform("similarity", source, target)
     if size is not None:
-        factor *= size / max(abs(factor), 1e-9)
-    miss = float(np.sqrt(np.mean(np.square(np.abs(b - factor * a))))) / float(np.abs(np.diff(target)).sum())
-    return factor, complex(target.mean() - factor * source.mean()), miss
+        turned = SimilarityTransform(scale=size, rotation=move.rotation)
+        shift = target.mean(axis=0) - turned(source.mean(axis=0))[0]
+        move = SimilarityTransform(scale=size, rotation=move.rotation, translation=shift)
+    miss = float(np.sqrt(np.mean(np.square(move.residuals(source, target)))))
+    return move, miss / float(np.linalg.norm(np.diff(target, axis=0), axis=1).sum())
 
 
 def _card_ratio(earlier: Marks, later: Marks) -> float | None:
@@ -125,10 +129,9 @@ def _card_ratio(earlier: Marks, later: Marks) -> float | None:
     return math.sqrt(areas[0] / areas[1]) if min(areas) > 0 else None
 
 
-def _evenly(path: Sequence[Point], length: float) -> Complex:
-    """Points at even steps along the first `length` pixels of a path, as complex numbers."""
-    found = polyline.places(path, np.linspace(0, length, _POINTS))
-    return np.asarray(found[:, 0] + 1j * found[:, 1])
+def _evenly(path: Sequence[Point], length: float) -> Points:
+    """Points at even steps along the first `length` pixels of a path, (n, 2)."""
+    return np.asarray(polyline.places(path, np.linspace(0, length, _POINTS)), np.float64)
 
 
 def aligned_picture(

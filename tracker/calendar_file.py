@@ -2,22 +2,22 @@
 
 References
 ----------
-[5545] RFC 5545, Internet Calendaring and Scheduling Core Object Specification, 2009: section 3.1 lines and their
-       folding, 3.3.4 dates, 3.3.11 text, 3.6.1 events, 3.8.7.2 DTSTAMP.
+[5545] RFC 5545, Internet Calendaring and Scheduling Core Object Specification, 2009: section 3.1 lines, 3.3.11 text,
+       3.6.1 events, 3.7.2 METHOD, 3.8.7.2 DTSTAMP, 3.8.7.4 SEQUENCE.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
-LINE_OCTETS = 75
-"""Octets of a line without its end [5545, 3.1]."""
-
 _NAMES = uuid5(NAMESPACE_URL, "tag:hair-colour-tracker,2026:refresh")
-_BREAK = "\r\n"
+_NOT_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
+_MARK = "\x01"  # stands in no text, see `_text`
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ class DayEvent:
     summary : str
     description : str, may have several lines
     days : int, >= 1
+    sequence : int, >= 0, higher than in the file before if anything has changed since [5545, 3.8.7.4]
     """
 
     uid: str
@@ -38,6 +39,7 @@ class DayEvent:
     summary: str
     description: str = ""
     days: int = 1
+    sequence: int = 0
 
 
 def stable_uid(*names: str) -> str:
@@ -52,7 +54,7 @@ def stable_uid(*names: str) -> str:
 
 
 def calendar_text(events: Iterable[DayEvent], made_at: datetime) -> bytes:
-    """The calendar as the bytes of a file.
+    """The calendar as the bytes of a file, published for others to take in [5545, 3.7.2].
 
     Parameters
     ----------
@@ -67,54 +69,40 @@ def calendar_text(events: Iterable[DayEvent], made_at: datetime) -> bytes:
     ------
     ValueError : a time without a zone, or an event of less than a day
     """
+    from icalendar import Calendar  # imported late: only who saves a calendar needs it
+
     if made_at.tzinfo is None:
         raise ValueError("the time of making needs a zone")
-    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//Hair colour tracker//Who is due//EN", "CALSCALE:GREGORIAN"]
+    calendar = Calendar()
+    calendar.add("prodid", "-//Hair colour tracker//Who is due//EN")
+    calendar.add("version", "2.0")
+    calendar.add("calscale", "GREGORIAN")
+    calendar.add("method", "PUBLISH")
     for event in events:
-        lines += _event(event, made_at)
-    lines.append("END:VCALENDAR")
-    return "".join(f"{folded}{_BREAK}" for line in lines for folded in fold(line)).encode()
+        calendar.add_component(_event(event, made_at))
+    return bytes(calendar.to_ical()).replace(_MARK.encode(), b"")
 
 
-def escape_text(text: str) -> str:
-    """A text as a property's value [5545, 3.3.11]: backslash, semicolon, comma and line breaks are escaped.
+def _event(event: DayEvent, made_at: datetime) -> Any:
+    from icalendar import Event
 
-    Control characters, which no text may have, are left out.
-    """
-    whole = text.replace("\r\n", "\n").replace("\r", "\n")
-    allowed = "".join(letter for letter in whole if letter in "\n\t" or not (ord(letter) < 32 or ord(letter) == 127))
-    escaped = allowed.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,")
-    return escaped.replace("\n", "\\n")
-
-
-def fold(line: str) -> Iterator[str]:
-    """A content line as lines of at most 75 octets, each but the first begun by a space [5545, 3.1].
-
-    No letter is cut in two, though the standard would allow it.
-    """
-    held, octets = "", 0
-    for letter in line:
-        size = len(letter.encode())
-        if octets + size > LINE_OCTETS:
-            yield held
-            held, octets = " ", 1
-        held += letter
-        octets += size
-    yield held
-
-
-def _event(event: DayEvent, made_at: datetime) -> list[str]:
     if event.days < 1:
         raise ValueError(f"an event takes at least a day, not {event.days}")
-    after = event.day + timedelta(days=event.days)  # the end is the first day that is no more part of it
-    lines = [
-        "BEGIN:VEVENT",
-        f"UID:{event.uid}",
-        f"DTSTAMP:{made_at.astimezone(UTC):%Y%m%dT%H%M%SZ}",
-        f"DTSTART;VALUE=DATE:{event.day:%Y%m%d}",
-        f"DTEND;VALUE=DATE:{after:%Y%m%d}",
-        f"SUMMARY:{escape_text(event.summary)}",
-    ]
+    made = Event()
+    made.add("uid", event.uid)
+    made.add("dtstamp", made_at.astimezone(UTC))
+    made.add("dtstart", event.day)
+    made.add("dtend", event.day + timedelta(days=event.days))  # the first day that is no longer part of it
+    made.add("sequence", event.sequence)
+    made.add("summary", _text(event.summary))
     if event.description:
-        lines.append(f"DESCRIPTION:{escape_text(event.description)}")
-    return [*lines, "CLASS:PRIVATE", "TRANSP:TRANSPARENT", "END:VEVENT"]
+        made.add("description", _text(event.description))
+    made.add("class", "PRIVATE")
+    made.add("transp", "TRANSPARENT")
+    return made
+
+
+def _text(text: str) -> str:
+    r"""The text without control characters, which none may have; the library would break the line at a typed ``\N``."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n")
+    return _NOT_IN_TEXT.sub("", lines).replace(r"\N", rf"\{_MARK}N")

@@ -185,50 +185,7 @@ def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
     -------
     (...,) >= 0
     """
-    first, second = np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))
-    lightness = first[..., 0], second[..., 0]
-    mean_chroma = (np.hypot(first[..., 1], first[..., 2]) + np.hypot(second[..., 1], second[..., 2])) / 2
-    stretch = 1.5 - 0.5 * np.sqrt(mean_chroma**7 / (mean_chroma**7 + 25.0**7))
-    a = first[..., 1] * stretch, second[..., 1] * stretch
-    chroma = np.hypot(a[0], first[..., 2]), np.hypot(a[1], second[..., 2])
-    hue = _hue_degrees(a[0], first[..., 2]), _hue_degrees(a[1], second[..., 2])
-    return _difference_2000(lightness, chroma, hue)
+    from skimage.color import deltaE_ciede2000  # imported late: only comparisons need it
 
-
-def _hue_degrees(a: Floats, b: Floats) -> Floats:
-    return np.asarray(np.degrees(np.arctan2(b, a)) % 360)
-
-
-def _difference_2000(
-    lightness: tuple[Floats, Floats], chroma: tuple[Floats, Floats], hue: tuple[Floats, Floats]
-) -> Floats:
-    """Equations 8 to 22 of [SWD], from L, C' and h' of both colours."""
-    grey = chroma[0] * chroma[1] == 0
-    turn = hue[1] - hue[0]
-    turn = np.where(grey, 0.0, turn - 360 * (turn > 180) + 360 * (turn < -180))
-    d_lightness = lightness[1] - lightness[0]
-    d_chroma = chroma[1] - chroma[0]
-    d_hue = 2 * np.sqrt(chroma[0] * chroma[1]) * np.sin(np.radians(turn / 2))
-
-    total = hue[0] + hue[1]
-    far = np.abs(hue[0] - hue[1]) > 180
-    mean_hue = np.where(grey, total, np.where(far, total + np.where(total < 360, 360, -360), total) / 2)
-    mean_lightness = (lightness[0] + lightness[1]) / 2
-    mean_chroma = (chroma[0] + chroma[1]) / 2
-
-    weight = (
-        1
-        - 0.17 * np.cos(np.radians(mean_hue - 30))
-        + 0.24 * np.cos(np.radians(2 * mean_hue))
-        + 0.32 * np.cos(np.radians(3 * mean_hue + 6))
-        - 0.20 * np.cos(np.radians(4 * mean_hue - 63))
-    )
-    offset = (mean_lightness - 50) ** 2
-    scale_lightness = 1 + 0.015 * offset / np.sqrt(20 + offset)
-    scale_chroma = 1 + 0.045 * mean_chroma
-    scale_hue = 1 + 0.015 * mean_chroma * weight
-    rotation = -np.sin(np.radians(60 * np.exp(-(((mean_hue - 275) / 25) ** 2)))) * (
-        2 * np.sqrt(mean_chroma**7 / (mean_chroma**7 + 25.0**7))
-    )
-    light, sat, tint = d_lightness / scale_lightness, d_chroma / scale_chroma, d_hue / scale_hue
-    return np.asarray(np.sqrt(np.maximum(light**2 + sat**2 + tint**2 + rotation * sat * tint, 0)))
+    # of the same shape, or scikit-image takes another axis for the channels
+    return np.asarray(deltaE_ciede2000(*np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))))

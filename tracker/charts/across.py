@@ -4,9 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import altair as alt
 import numpy as np
 
-from tracker.charts.marks import DARK, LIGHT, Axes, Greys, Spec, band, chart, labels, line, padded, rows
+from tracker.charts.marks import (
+    BLANK,
+    DARK,
+    LIGHT,
+    Axes,
+    Greys,
+    Layer,
+    Spec,
+    band,
+    chart,
+    horizontal,
+    labels,
+    line,
+    padded,
+    rows,
+)
 from tracker.fade import GroupWear, Overlay, Strand
 from tracker.uncertainty import format_number
 
@@ -50,15 +66,7 @@ def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> t
     end = max(1.0, *ends_at, *(group.months[-1] for group in (overlay.all, *groups) if group.months))
     values = [value for strand in strands for value in strand.change] + [*overlay.all.low, *overlay.all.high, 0.0]
     unit = "months of usual washing since the service" if overlay.in_washes else "months since the service"
-    axis = {"grid": False, "format": "d", "tickMinStep": 1}
-    along = {
-        "field": "along",
-        "type": "quantitative",
-        "title": unit,
-        "scale": {"domain": [0.0, end], "nice": False},
-        "axis": axis,
-    }
-    axes = Axes(along, padded(*values), y_title)
+    axes = Axes(horizontal(unit, 0.0, end, format="d", tickMinStep=1), padded(*values), y_title)
     layers = [_strands(strands, axes, greys)]
     whole = overlay.all
     ends: dict[str, float] = {}
@@ -75,17 +83,16 @@ def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> t
     return chart(title, layers, greys), _words(title, y_title, overlay, groups if several else [])
 
 
-def _strands(strands: Sequence[Strand], axes: Axes, greys: Greys) -> Spec:
-    data = [
-        {"along": row["along"], "value": row["value"], "strand": number}
+def _strands(strands: Sequence[Strand], axes: Axes, greys: Greys) -> Layer:
+    numbers = [
+        {**row, "strand": number}
         for number, strand in enumerate(strands)
         for row in rows(along=strand.months, value=strand.change)
     ]
     few = len(strands) < _CROWD
-    mark: Spec = {"type": "line", "color": greys.ink if few else greys.label, "strokeWidth": 2 if few else 1}
-    mark |= {"opacity": 0.9 if few else 0.35, "clip": True, "tooltip": None}
-    encoding = {"x": axes.along, "y": axes.value("value"), "detail": {"field": "strand", "type": "nominal"}}
-    return {"data": {"values": data}, "mark": mark, "encoding": encoding}
+    look = {"color": greys.ink if few else greys.label, "strokeWidth": 2 if few else 1, "opacity": 0.9 if few else 0.35}
+    lines = BLANK.mark_line(clip=True, tooltip=None, **look)
+    return Layer(numbers, lines.encode(axes.x(), axes.y(), detail=alt.Detail("strand:N")))
 
 
 def _words(title: str, y_title: str, overlay: Overlay, groups: Sequence[GroupWear]) -> str:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tracker.charts.marks import DARK, LIGHT, Axes, Spec, chart, padded
+import altair as alt
+
+from tracker.charts.marks import BLANK, DARK, LIGHT, Axes, Layer, Row, Spec, chart, horizontal, padded
 from tracker.colorimetry import lab_to_hex
 from tracker.quantities import Measured, Vector3
 from tracker.uncertainty import coverage_factor, format_number
@@ -53,30 +55,20 @@ def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> tuple[
     greys = DARK if dark else LIGHT
     starts = [point["along"] for point in points]
     room = max(0.15, 0.04 * (max(starts) - min(starts)))
-    along = {
-        "field": "along",
-        "type": "quantitative",
-        "title": "level at the start",
-        "scale": {"domain": [min(starts) - room, max(starts) + room], "nice": False, "zero": False},
-        "axis": {"grid": False, "tickCount": 6},
-    }
+    along = horizontal("level at the start", min(starts) - room, max(starts) + room, tickCount=6)
     domain = padded(0.0, *(point["low"] for point in points), *(point["high"] for point in points))
     axes = Axes(along, domain, "levels lighter (+) or darker (−)")
-    data = {"values": points}
-    bars = {"x": along, "y": axes.value("low"), "y2": {"field": "high"}}
-    dots = {"x": along, "y": axes.value("value"), "color": {"field": "colour", "type": "nominal", "scale": None}}
-    zero = {"data": {"values": [{"zero": 0}]}, "encoding": {"y": axes.value("zero")}}
-    layers: list[Spec] = [
-        {**zero, "mark": {"type": "rule", "color": greys.label}},
-        {"data": data, "mark": {"type": "rule", "color": greys.band, "opacity": 0.6}, "encoding": bars},
-        {"data": data, "mark": {"type": "circle", "size": 160, "opacity": 1, "stroke": greys.ink}, "encoding": dots},
-    ]
+    zero = BLANK.mark_rule(color=greys.label).encode(axes.y("zero"))
+    bars = BLANK.mark_rule(color=greys.band, opacity=0.6).encode(axes.x(), axes.y("low"), y2=alt.Y2("high"))
+    dots = BLANK.mark_circle(size=160, opacity=1, stroke=greys.ink)
+    dots = dots.encode(axes.x(), axes.y(), alt.Color("colour:N", scale=None))
+    layers = [Layer([{"zero": 0}], zero), Layer(points, bars), Layer(points, dots)]
     values = [point["value"] for point in points]
     text = f"{title} {len(points)} cases, from {format_number(min(values))} to {format_number(max(values))} levels."
     return chart(title, layers, greys), text
 
 
-def _point(case: CasePoint) -> Spec:
+def _point(case: CasePoint) -> Row:
     reach = coverage_factor(case.lift.dof) * case.lift.u
     return {
         "along": case.start,

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import altair as alt
 import numpy as np
 
 from tracker.blend import Interval
 from tracker.charts.marks import (
+    BLANK,
     COVERAGE,
     DARK,
     HEIGHT,
@@ -15,9 +17,11 @@ from tracker.charts.marks import (
     Array,
     Axes,
     Greys,
+    Layer,
     Spec,
     band,
     chart,
+    horizontal,
     labels,
     line,
     padded,
@@ -25,6 +29,7 @@ from tracker.charts.marks import (
 from tracker.reading import ProfilePoint
 from tracker.uncertainty import format_number, format_share
 
+_WAY = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(100 * datum.value, '.0f') + ' %'"
 _DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())
 
 
@@ -62,7 +67,8 @@ def profile_chart(
     greys = DARK if dark else LIGHT
     edges = {name: _edges(points) for name, points in profiles.items()}
     domain = padded(*(float(bound) for low, high in edges.values() for bound in (low.min(), high.max())))
-    axes = Axes(_way(), domain, "lightness, L*")
+    ticks = {"values": [0, 0.25, 0.5, 0.75, 1], "labelExpr": _WAY, "labelFlush": True}
+    axes = Axes(horizontal("way from root to tip", 0, 1, **ticks), domain, "lightness, L*")
     layers = []
     for dash, (name, points) in zip(_DASHES[-len(profiles) :], profiles.items(), strict=True):
         way, lightness = [point.position for point in points], [point.lab[0] for point in points]
@@ -84,25 +90,17 @@ def _edges(points: Sequence[ProfilePoint]) -> tuple[Array, Array]:
     return lightness - reach, lightness + reach
 
 
-def _start(start: Interval, axes: Axes, greys: Greys) -> list[Spec]:
+def _start(start: Interval, axes: Axes, greys: Greys) -> list[Layer]:
     """A dotted line where the lightening starts, with a bar as long as its interval at the foot of the plot."""
-    data = {"values": [{"along": start.value, "from": start.low, "to": start.high}]}
-    dotted = {"type": "rule", "strokeDash": [2, 3], "color": greys.label}
-    bar = {"type": "rule", "strokeWidth": 4, "color": greys.label}
-    word: Spec = {"type": "text", "text": "starts here", "fontSize": 13, "color": greys.label}
+    at, foot = [{"along": start.value, "from": start.low, "to": start.high}], alt.value(HEIGHT)
     left = start.value > 0.7
-    word |= {"align": "right" if left else "left", "baseline": "bottom", "dx": -6 if left else 6, "dy": -8}
-    reach = {"x": {**axes.along, "field": "from"}, "x2": {"field": "to"}, "y": {"value": HEIGHT}}
-    foot = {"x": axes.along, "y": {"value": HEIGHT}}
-    marks = ((dotted, {"x": axes.along}), (bar, reach), (word, foot))
-    return [{"data": data, "mark": mark, "encoding": encoding} for mark, encoding in marks]
-
-
-def _way() -> Spec:
-    words = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(100 * datum.value, '.0f') + ' %'"
-    axis = {"grid": False, "values": [0, 0.25, 0.5, 0.75, 1], "labelExpr": words, "labelFlush": True}
-    scale = {"domain": [0, 1], "nice": False}
-    return {"field": "along", "type": "quantitative", "title": "way from root to tip", "scale": scale, "axis": axis}
+    word = {"align": "right" if left else "left", "baseline": "bottom", "dx": -6 if left else 6, "dy": -8}
+    looks = (
+        BLANK.mark_rule(strokeDash=[2, 3], color=greys.label).encode(axes.x()),
+        BLANK.mark_rule(strokeWidth=4, color=greys.label).encode(axes.x("from"), x2=alt.X2("to"), y=foot),
+        BLANK.mark_text(text="starts here", fontSize=13, color=greys.label, **word).encode(axes.x(), y=foot),
+    )
+    return [Layer(at, look) for look in looks]
 
 
 def _from_to(name: str, points: Sequence[ProfilePoint]) -> str:

@@ -10,13 +10,19 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
+import altair as alt
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 Spec = dict[str, Any]
+Row = dict[str, Any]
+Channel = dict[str, Any]
+
+BLANK = alt.Chart()
+"""What the marks of every layer begin from."""
 
 HEIGHT = 300
 """Height of the plot in pixels; the width is that of the container."""
@@ -24,11 +30,23 @@ HEIGHT = 300
 COVERAGE = 1.96
 """Half width of a 95 % bar in standard uncertainties that are taken as known."""
 
-_SCHEMA = "https://vega.github.io/schema/vega-lite/v6.json"
 _FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 _TITLE_LETTERS = 80  # fits a chart drawn as a file; on a page the title stands above the chart and wraps by itself
 _LABEL_GAP = 17.0  # pixels between the middles of two labels
 _LABEL_ROOM = 110  # pixels at most to the right of the plot; a longer name is cut
+
+
+class Layer(NamedTuple):
+    """Numbers and how they look. They stay outside Altair, which would copy and check every one of them many times.
+
+    Attributes
+    ----------
+    numbers : a row for each thing drawn
+    look : `altair.Chart`, a mark and its channels, without data
+    """
+
+    numbers: Sequence[Row]
+    look: Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,80 +69,97 @@ class Axes:
 
     Attributes
     ----------
-    along : Vega-Lite x channel, field ``along``
+    along : what `horizontal` gives
     domain : lowest and highest value of the plot
     title : str, what the values are, with the unit
     lift : float, pixels between the plot and that title
     """
 
-    along: Spec
+    along: Channel
     domain: tuple[float, float]
     title: str
     lift: float = 10.0
 
-    def value(self, field: str) -> Spec:
-        """Vega-Lite y channel of a field; the same axis in every layer, or none would be drawn.
+    def x(self, field: str = "along") -> alt.X:
+        """The horizontal channel of a field."""
+        return alt.X(field=field, type="quantitative", **self.along)
+
+    def y(self, field: str = "value") -> alt.Y:
+        """The vertical channel of a field; the same axis in every layer, or none would be drawn.
 
         The title lies above the axis: easier to read than a standing one, and it leaves a phone its width.
         """
-        scale = {"domain": list(self.domain), "nice": False, "zero": False}
-        axis: Spec = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": 0, "titleY": -self.lift}
-        axis |= {"titleBaseline": "bottom", "tickCount": 5, "domain": False, "ticks": False, "labelPadding": 6}
-        return {"field": field, "type": "quantitative", "title": self.title, "scale": scale, "axis": axis}
+        place = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": 0, "titleY": -self.lift}
+        axis = alt.Axis(titleBaseline="bottom", tickCount=5, domain=False, ticks=False, labelPadding=6, **place)
+        scale = alt.Scale(domain=list(self.domain), nice=False, zero=False)
+        return alt.Y(field=field, type="quantitative", title=self.title, scale=scale, axis=axis)
 
 
-def band(along: ArrayLike, low: ArrayLike, high: ArrayLike, axes: Axes, greys: Greys, opacity: float) -> Spec:
+def horizontal(title: str, low: float, high: float, **axis: Any) -> Channel:
+    """The horizontal channel of a chart, from `low` to `high`; `axis` is for `altair.Axis`."""
+    scale = alt.Scale(domain=[low, high], nice=False, zero=False)
+    return {"title": title, "scale": scale, "axis": alt.Axis(grid=False, **axis)}
+
+
+def band(along: ArrayLike, low: ArrayLike, high: ArrayLike, axes: Axes, greys: Greys, opacity: float) -> Layer:
     """The area between two curves."""
-    encoding = {"x": axes.along, "y": axes.value("low"), "y2": {"field": "high"}}
-    mark = {"type": "area", "color": greys.band, "opacity": opacity, "clip": True, "tooltip": None}
-    return {"data": {"values": rows(along=along, low=low, high=high)}, "mark": mark, "encoding": encoding}
+    area = BLANK.mark_area(color=greys.band, opacity=opacity, clip=True, tooltip=None)
+    return Layer(rows(along=along, low=low, high=high), area.encode(axes.x(), axes.y("low"), y2=alt.Y2("high")))
 
 
-def line(along: ArrayLike, value: ArrayLike, axes: Axes, greys: Greys, dash: Sequence[int] = ()) -> Spec:
+def line(along: ArrayLike, value: ArrayLike, axes: Axes, greys: Greys, dash: Sequence[int] = ()) -> Layer:
     """A curve, whole or dashed."""
-    encoding = {"x": axes.along, "y": axes.value("value")}
-    mark = {"type": "line", "color": greys.ink, "strokeWidth": 2, "clip": True, "strokeDash": list(dash) or [1, 0]}
-    return {"data": {"values": rows(along=along, value=value)}, "mark": mark, "encoding": encoding}
+    curve = BLANK.mark_line(color=greys.ink, strokeWidth=2, clip=True, strokeDash=list(dash) or [1, 0])
+    return Layer(rows(along=along, value=value), curve.encode(axes.x(), axes.y()))
 
 
-def labels(ends: Mapping[str, float], axes: Axes, greys: Greys) -> Spec:
+def readings(numbers: Sequence[Row], axes: Axes, greys: Greys, **more: Any) -> list[Layer]:
+    """A bar from ``low`` to ``high`` and a dot at ``value`` for each row; `more` are channels of the dot.
+
+    The dot has the row's ``colour``, and a rim that shows it on any ground.
+    """
+    bar = BLANK.mark_rule(color=greys.ink, strokeWidth=1.5).encode(axes.x(), axes.y("low"), y2=alt.Y2("high"))
+    dot = BLANK.mark_point(filled=True, size=190, stroke=greys.ink, strokeWidth=1.5, opacity=1)
+    dot = dot.encode(axes.x(), axes.y(), fill=alt.Fill("colour:N", scale=None), **more)
+    return [Layer(numbers, bar), Layer(numbers, dot)]
+
+
+def labels(ends: Mapping[str, float], axes: Axes, greys: Greys) -> Layer:
     """Names at the right edge, beside the ends of what they name."""
     low, high = axes.domain
     pixels = [HEIGHT * (high - value) / (high - low) for value in ends.values()]
     places = np.array(spread_labels(pixels, _LABEL_GAP, 0.0, float(HEIGHT)))
     heights = rows(place=high - places * (high - low) / HEIGHT)
-    data = [{"name": name, **row} for name, row in zip(ends, heights, strict=True)]
-    mark = {"type": "text", "align": "left", "baseline": "middle", "dx": 6, "fontSize": 13, "color": greys.ink}
-    encoding = {"x": {"value": "width"}, "y": axes.value("place"), "text": {"field": "name", "type": "nominal"}}
-    return {"data": {"values": data}, "mark": {**mark, "limit": _LABEL_ROOM}, "encoding": encoding}
+    names = [{"name": name, **row} for name, row in zip(ends, heights, strict=True)]
+    text = BLANK.mark_text(align="left", baseline="middle", dx=6, fontSize=13, color=greys.ink, limit=_LABEL_ROOM)
+    return Layer(names, text.encode(x=alt.value("width"), y=axes.y("place"), text=alt.Text("name:N")))
 
 
-def chart(title: str, layers: Sequence[Spec], greys: Greys) -> Spec:
+def chart(title: str, layers: Sequence[Layer], greys: Greys) -> Spec:
     """The layers under a title, as wide as their container."""
     lines = textwrap.wrap(title, _TITLE_LETTERS, break_on_hyphens=False) or [""]
-    axis: Spec = {
-        "labelColor": greys.label,
-        "titleColor": greys.label,
-        "tickColor": greys.grid,
-        "domainColor": greys.grid,
-    }
-    axis |= {"gridColor": greys.grid, "labelFontSize": 13, "titleFontSize": 13, "titleFontWeight": "normal"}
-    heading: Spec = {"text": lines, "anchor": "start", "frame": "bounds"}
-    heading |= {"fontSize": 16, "fontWeight": 600, "lineHeight": 20, "offset": 12, "color": greys.ink}
-    return {
-        "$schema": _SCHEMA,
-        "background": "transparent",
-        "width": "container",
-        "height": HEIGHT,
-        "autosize": {"type": "fit-x", "contains": "padding"},
-        "padding": 3,
-        "title": heading,
-        "layer": list(layers),
-        "config": {"font": _FONT, "view": {"stroke": None}, "axis": axis},
-    }
+    letters = {"labelColor": greys.label, "titleColor": greys.label, "labelFontSize": 13, "titleFontSize": 13}
+    rules = {"tickColor": greys.grid, "domainColor": greys.grid, "gridColor": greys.grid}
+    axis = alt.AxisConfig(**letters, **rules, titleFontWeight="normal")
+    look = {"fontSize": 16, "fontWeight": 600, "lineHeight": 20, "offset": 12, "color": greys.ink}
+    whole = alt.LayerChart(
+        layer=[layer.look for layer in layers],
+        title=alt.TitleParams(lines, anchor="start", frame="bounds", **look),
+        width="container",
+        height=HEIGHT,
+        background="transparent",
+        autosize=alt.AutoSizeParams(type="fit-x", contains="padding"),
+        padding=3,
+        config=alt.Config(font=_FONT, view=alt.ViewConfig(stroke=None), axis=axis),
+    )
+    spec: Spec = whole.to_dict()
+    spec.pop("datasets", None)  # an empty one, for the layers that had no numbers yet
+    for drawn, layer in zip(spec["layer"], layers, strict=True):
+        drawn["data"] = {"values": list(layer.numbers)}
+    return spec
 
 
-def rows(**columns: ArrayLike) -> list[Spec]:
+def rows(**columns: ArrayLike) -> list[Row]:
     """Columns of numbers as a list of records with plain floats."""
     plain = [np.asarray(column, dtype=np.float64).tolist() for column in columns.values()]
     return [dict(zip(columns, row, strict=True)) for row in zip(*plain, strict=True)]

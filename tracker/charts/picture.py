@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import Any, Literal
 
+import altair as alt
+
 from tracker.charts.marks import Spec
 
 Format = Literal["svg", "png", "pdf"]
@@ -14,7 +16,7 @@ MIME = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 WIDTH = 760
 """Width of a drawn chart in pixels; a chart on a page is as wide as its column."""
 
-_VERSION = "6.1"
+_VERSION = ".".join(alt.SCHEMA_VERSION.split(".")[:2])
 _SCALE = 2.0  # pixels of a PNG for one of the chart: sharp on paper and on a telephone
 _MARGIN = 16
 

@@ -4,9 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import altair as alt
 import numpy as np
 
-from tracker.charts.marks import DARK, LIGHT, Axes, Greys, Spec, band, chart, line
+from tracker.charts.marks import (
+    BLANK,
+    DARK,
+    LIGHT,
+    Axes,
+    Channel,
+    Greys,
+    Layer,
+    Row,
+    Spec,
+    band,
+    chart,
+    horizontal,
+    line,
+)
 from tracker.shades import Distribution, Shades
 from tracker.uncertainty import format_measured
 
@@ -54,31 +69,27 @@ def spread_chart(
     return chart(title, layers, greys), f"{title.rstrip('.')}. {said} Bands hold 95 %."
 
 
-def _lightness(distributions: Mapping[str, Distribution]) -> Spec:
+def _lightness(distributions: Mapping[str, Distribution]) -> Channel:
     """The horizontal channel: as much of the scale as holds any hair."""
     first = next(iter(distributions.values()))
     seen = np.max([each.high for each in distributions.values()], axis=0) > 0.05
     low, high = float(first.lightness[seen].min()), float(first.lightness[seen].max())
-    axis = {"grid": False, "tickCount": 6, "format": "d"}
-    scale = {"domain": [low, high], "nice": False, "zero": False}
-    title = "lightness, L* (0 black, 100 white)"
-    return {"field": "along", "type": "quantitative", "title": title, "scale": scale, "axis": axis}
+    return horizontal("lightness, L* (0 black, 100 white)", low, high, tickCount=6, format="d")
 
 
-def _names(distributions: Mapping[str, Distribution], axes: Axes, greys: Greys) -> Spec:
+def _names(distributions: Mapping[str, Distribution], axes: Axes, greys: Greys) -> Layer:
     """Each name above its curve where that stands out most from the others; close names one above the other."""
-    data: list[Spec] = []
+    names: list[Row] = []
     for name, each in distributions.items():
         others = [other.share for other in distributions.values() if other is not each]
         at = int(np.argmax(each.share - np.max(others or [np.zeros_like(each.share)], axis=0)))
         along, place = float(each.lightness[at]), float(each.high[at])
-        for row in data:
+        for row in names:
             if abs(row["along"] - along) < _APART:
                 place = max(place, row["place"] + 0.07 * axes.domain[1])
-        data.append({"along": along, "place": min(place, 0.94 * axes.domain[1]), "name": name if others else ""})
-    mark = {"type": "text", "baseline": "bottom", "dy": -4, "fontSize": 13, "color": greys.ink}
-    encoding = {"x": axes.along, "y": axes.value("place"), "text": {"field": "name", "type": "nominal"}}
-    return {"data": {"values": data}, "mark": mark, "encoding": encoding}
+        names.append({"along": along, "place": min(place, 0.94 * axes.domain[1]), "name": name if others else ""})
+    text = BLANK.mark_text(baseline="bottom", dy=-4, fontSize=13, color=greys.ink)
+    return Layer(names, text.encode(axes.x(), axes.y("place"), text=alt.Text("name:N")))
 
 
 def _words(name: str, shades: Shades) -> str:

@@ -7,22 +7,28 @@ import re
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+import altair as alt
 import numpy as np
 
 from tracker.charts.marks import (
+    BLANK,
     COVERAGE,
     DARK,
     HEIGHT,
     LIGHT,
     Array,
     Axes,
+    Channel,
     Greys,
+    Layer,
     Spec,
     band,
     chart,
+    horizontal,
     labels,
     line,
     padded,
+    readings,
     rows,
 )
 from tracker.fade import FadeFit, FadeSeries
@@ -34,6 +40,7 @@ _HEX = re.compile(r"#[0-9a-fA-F]{6}")
 _NAMES = ("best guess", "80 % sure", "95 % sure")
 _NO_COLOUR = "#808080"
 _STRIP_PIXELS, _STRIP_SHARE = 18, 0.09
+_POINTED_AT = (alt.Tooltip("day:N", title="day"), alt.Tooltip("along:Q", title="months", format=".1f"))
 _AHEAD = 1.25  # how far the curve runs on after the last reading
 
 
@@ -107,11 +114,10 @@ def axis_end(series: FadeSeries, services: Sequence[float] = (), until: float = 
     return max(1.0, _AHEAD * max([series.months[-1], *services]), until)
 
 
-def _months(end: float) -> Spec:
-    axis = {"grid": False, "values": list(range(0, math.floor(end) + 1, math.ceil(end / 6))), "format": "d"}
+def _months(end: float) -> Channel:
+    ticks = list(range(0, math.floor(end) + 1, math.ceil(end / 6)))
     # the readings of month 0 need room for half a dot
-    scale = {"domain": [-0.04 * end, end], "nice": False}
-    return {"field": "along", "type": "quantitative", "title": "months since the service", "scale": scale, "axis": axis}
+    return horizontal("months since the service", -0.04 * end, end, values=ticks, format="d")
 
 
 def _value_range(series: FadeSeries, outer: tuple[Array, Array], limits: Sequence[float]) -> tuple[float, float]:
@@ -123,69 +129,44 @@ def _value_range(series: FadeSeries, outer: tuple[Array, Array], limits: Sequenc
     return padded(max(float(outer[0].min()), bottom - span), min(float(outer[1].max()), top + span), bottom, top)
 
 
-def _readings(series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Greys, begins: date | None) -> list[Spec]:
-    """A bar and a dot per reading; the dot has the measured colour, and a rim that shows it on any ground."""
+def _readings(
+    series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Greys, begins: date | None
+) -> list[Layer]:
     values, reach = np.asarray(series.values), COVERAGE * np.asarray(series.u)
     said = [format_measured(Measured(value, u)) for value, u in zip(series.values, series.u, strict=True)]
     numbers = rows(along=series.months, value=values, low=values - reach, high=values + reach)
-    data = [
-        {**row, "colour": swatch, "reading": reading}
+    told = [
+        {**row, "colour": swatch, "reading": reading, "day": "" if begins is None else _day(begins, row["along"])}
         for row, swatch, reading in zip(numbers, swatches, said, strict=True)
     ]
-    tooltip = [
-        {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
-        {"field": "reading", "type": "nominal", "title": axes.title},
-    ]
-    if begins is not None:
-        data = [{**row, "day": _day(begins, row["along"])} for row in data]
-        tooltip.insert(0, {"field": "day", "type": "nominal", "title": "day"})
-    bar = {
-        "mark": {"type": "rule", "color": greys.ink, "strokeWidth": 1.5},
-        "encoding": {"x": axes.along, "y": axes.value("low"), "y2": {"field": "high"}},
-    }
-    dot = {
-        "mark": {"type": "point", "filled": True, "size": 190, "stroke": greys.ink, "strokeWidth": 1.5, "opacity": 1},
-        "encoding": {
-            "x": axes.along,
-            "y": axes.value("value"),
-            "fill": {"field": "colour", "type": "nominal", "scale": None},
-            "tooltip": tooltip,
-        },
-    }
-    return [{"data": {"values": data}, **layer} for layer in (bar, dot)]
+    pointed = [*_POINTED_AT[begins is None :], alt.Tooltip("reading:N", title=axes.title)]
+    return readings(told, axes, greys, tooltip=pointed)
 
 
-def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Spec]:
+def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Layer]:
     """The modelled colour over time along the lower edge, under the curve."""
     if not colours:
         return []
     edges = np.linspace(0.0, end, len(colours) + 1)
     # each reaches under the next one, or fine lines of the ground would show between them
     pairs = rows(along=edges[:-1], until=np.minimum(edges[1:] + end / len(colours), end))
-    data = [{**row, "colour": colour} for row, colour in zip(pairs, colours, strict=True)]
-    encoding = {
-        "x": axes.along,
-        "x2": {"field": "until"},
-        "y": {"value": HEIGHT - _STRIP_PIXELS},
-        "y2": {"value": HEIGHT},
-        "fill": {"field": "colour", "type": "nominal", "scale": None},
-    }
-    return [{"data": {"values": data}, "mark": {"type": "rect", "tooltip": None}, "encoding": encoding}]
+    patches = [{**row, "colour": colour} for row, colour in zip(pairs, colours, strict=True)]
+    foot = {"y": alt.value(HEIGHT - _STRIP_PIXELS), "y2": alt.value(HEIGHT)}
+    fill = alt.Fill("colour:N", scale=None)
+    return [Layer(patches, BLANK.mark_rect(tooltip=None).encode(axes.x(), x2=alt.X2("until"), fill=fill, **foot))]
 
 
-def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Spec]:
+def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Layer]:
     """A dashed line per limit; its name stands at the right edge with the others."""
     if not limits:
         return []
-    data = {"values": [{"value": float(value)} for _, value in limits]}
-    rule = {"type": "rule", "strokeDash": [7, 4], "strokeWidth": 1.5, "color": greys.ink}
-    return [{"data": data, "mark": rule, "encoding": {"y": axes.value("value")}}]
+    rule = BLANK.mark_rule(strokeDash=[7, 4], strokeWidth=1.5, color=greys.ink)
+    return [Layer([{"value": float(value)} for _, value in limits], rule.encode(axes.y()))]
 
 
-def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Spec:
+def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Layer:
     """Points along the curve that nobody sees and that tell the day when they are pointed at."""
-    numbers = rows(along=months, value=median, low=inner[0], high=inner[1])
-    data = [
+    numbers = [
         {
             "along": row["along"],
             "value": row["value"],
@@ -193,20 +174,11 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
             "guess": format_number(row["value"]),
             "sure": f"{format_number(row['low'])} to {format_number(row['high'])}",
         }
-        for row in numbers
+        for row in rows(along=months, value=median, low=inner[0], high=inner[1])
     ]
-    tooltip = [
-        {"field": "day", "type": "nominal", "title": "day"},
-        {"field": "along", "type": "quantitative", "title": "months", "format": ".1f"},
-        {"field": "guess", "type": "nominal", "title": "best guess"},
-        {"field": "sure", "type": "nominal", "title": "80 % sure"},
-    ]
-    mark = {"type": "point", "filled": True, "size": 700, "opacity": 0, "clip": True}
-    return {
-        "data": {"values": data},
-        "mark": mark,
-        "encoding": {"x": axes.along, "y": axes.value("value"), "tooltip": tooltip},
-    }
+    pointed = [*_POINTED_AT, alt.Tooltip("guess:N", title="best guess"), alt.Tooltip("sure:N", title="80 % sure")]
+    unseen = BLANK.mark_point(filled=True, size=700, opacity=0, clip=True)
+    return Layer(numbers, unseen.encode(axes.x(), axes.y(), tooltip=pointed))
 
 
 def _day(begins: date, months: float) -> str:
@@ -214,14 +186,15 @@ def _day(begins: date, months: float) -> str:
     return day(when)
 
 
-def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Spec]:
+def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Layer]:
     """A dotted line per service, the word above the plot where nothing can cover it."""
-    data = {"values": rows(along=services)}
-    rule = {"mark": {"type": "rule", "strokeDash": [2, 3], "color": greys.label}, "encoding": {"x": axes.along}}
-    word: Spec = {"type": "text", "text": "service", "fontSize": 13, "color": greys.label}
-    word |= {"align": "left", "baseline": "bottom", "dx": -3, "dy": -4}
-    name = {"mark": word, "encoding": {"x": axes.along, "y": {"value": 0}}}
-    return [{"data": data, **layer} for layer in (rule, name)] if services else []
+    if not services:
+        return []
+    at = rows(along=services)
+    word = {"align": "left", "baseline": "bottom", "dx": -3, "dy": -4}
+    rule = BLANK.mark_rule(strokeDash=[2, 3], color=greys.label).encode(axes.x())
+    name = BLANK.mark_text(text="service", fontSize=13, color=greys.label, **word).encode(axes.x(), y=alt.value(0))
+    return [Layer(at, rule), Layer(at, name)]
 
 
 def _words(

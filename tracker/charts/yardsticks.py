@@ -4,9 +4,28 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import altair as alt
 import numpy as np
 
-from tracker.charts.marks import COVERAGE, DARK, LIGHT, Axes, Greys, Spec, band, chart, labels, line, padded, rows
+from tracker.charts.marks import (
+    BLANK,
+    COVERAGE,
+    DARK,
+    LIGHT,
+    Axes,
+    Channel,
+    Greys,
+    Layer,
+    Spec,
+    band,
+    chart,
+    horizontal,
+    labels,
+    line,
+    padded,
+    readings,
+    rows,
+)
 from tracker.level import DARKEST, DEFAULT_SCALE, LIGHTEST, LevelScale
 from tracker.quantities import LabMeasured
 from tracker.repeatability import Repeatability
@@ -33,12 +52,9 @@ def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec,
     along = _quantity("photos before, and as many after", (0.7, _MOST_PHOTOS + 0.3), photos)
     axes = Axes(along, (0.0, 1.15 * max(sizes)), "smallest real change, L*")
     numbers = [{**row, "said": f"{row['value']:.1f}"} for row in rows(along=photos, value=sizes)]
-    said = {
-        "data": {"values": numbers},
-        "mark": {"type": "text", "dy": -16, "fontSize": 14, "color": greys.ink},
-        "encoding": {"x": along, "y": axes.value("value"), "text": {"field": "said", "type": "nominal"}},
-    }
-    layers = [line(photos, sizes, axes, greys), _dots(numbers, axes, greys), said]
+    dots = BLANK.mark_point(filled=True, size=110, color=greys.ink, opacity=1).encode(axes.x(), axes.y())
+    said = BLANK.mark_text(dy=-16, fontSize=14, color=greys.ink).encode(axes.x(), axes.y(), text=alt.Text("said:N"))
+    layers = [line(photos, sizes, axes, greys), Layer(numbers, dots), Layer(numbers, said)]
     title = f"Three photos instead of one: a change in lightness of {sizes[2]:.1f} instead of {sizes[0]:.1f} stands out"
     each = ", ".join(f"{number}: {size:.1f}" for number, size in zip(photos, sizes, strict=True))
     return chart(title, layers, greys), f"{title}. Smallest real change in L* by photos before and after: {each}."
@@ -112,15 +128,8 @@ def neutral_chart(
     return chart(title, layers, greys), f"{title}. {each}. The band holds 95 %; the dashed line is published hair."
 
 
-def _quantity(title: str, domain: tuple[float, float], ticks: Sequence[int]) -> Spec:
-    axis = {"grid": False, "values": list(ticks), "format": "d"}
-    scale = {"domain": list(domain), "nice": False, "zero": False}
-    return {"field": "along", "type": "quantitative", "title": title, "scale": scale, "axis": axis}
-
-
-def _dots(numbers: list[Spec], axes: Axes, greys: Greys) -> Spec:
-    mark = {"type": "point", "filled": True, "size": 110, "color": greys.ink, "opacity": 1}
-    return {"data": {"values": numbers}, "mark": mark, "encoding": {"x": axes.along, "y": axes.value("value")}}
+def _quantity(title: str, domain: tuple[float, float], ticks: Sequence[int]) -> Channel:
+    return horizontal(title, *domain, values=list(ticks), format="d")
 
 
 def _swatches(
@@ -129,7 +138,7 @@ def _swatches(
     axes: Axes,
     greys: Greys,
     component: int = 0,
-) -> list[Spec]:
+) -> list[Layer]:
     """A bar and a dot per swatch, the dot in its measured colour."""
     if not places:
         return []
@@ -137,24 +146,6 @@ def _swatches(
     value = np.array([lab.lab[component] for _, lab in places])
     reach = COVERAGE * np.array([lab.u[component] for _, lab in places])
     shown = list(colours) or [greys.band] * len(places)
-    numbers = [
-        {**row, "colour": colour}
-        for row, colour in zip(
-            rows(along=along, value=value, low=value - reach, high=value + reach), shown, strict=True
-        )
-    ]
-    bar = {
-        "data": {"values": numbers},
-        "mark": {"type": "rule", "color": greys.ink, "strokeWidth": 1.5},
-        "encoding": {"x": axes.along, "y": axes.value("low"), "y2": {"field": "high"}},
-    }
-    dot = {
-        "data": {"values": numbers},
-        "mark": {"type": "point", "filled": True, "size": 190, "stroke": greys.ink, "strokeWidth": 1.5, "opacity": 1},
-        "encoding": {
-            "x": axes.along,
-            "y": axes.value("value"),
-            "fill": {"field": "colour", "type": "nominal", "scale": None},
-        },
-    }
-    return [bar, dot]
+    numbers = rows(along=along, value=value, low=value - reach, high=value + reach)
+    coloured = [{**row, "colour": colour} for row, colour in zip(numbers, shown, strict=True)]
+    return readings(coloured, axes, greys)

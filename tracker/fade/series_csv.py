@@ -61,7 +61,10 @@ def fade_from_csv(text: str, default_u: Vector3) -> dict[str, FadeSeries]:
 
 
 def _table(text: str) -> tuple[str, list[str], list[Row]]:
-    """Separator, column names in lower case, and the rows that are not blank with their line numbers."""
+    """Separator, column names in lower case, and the rows that are not blank with their line numbers.
+
+    Not by pandas, which tells no line numbers and takes longer to load than the whole command takes.
+    """
     text = text.removeprefix("\ufeff")
     first = next((line for line in text.splitlines() if line.strip()), "")
     if not first:

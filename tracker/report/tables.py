@@ -7,7 +7,6 @@ its own that names the record it belongs to. So a field that is new to the recor
 from __future__ import annotations
 
 import csv
-import io
 import json
 import re
 from collections.abc import Iterable, Sequence
@@ -110,12 +109,12 @@ def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[
 
 def csv_lines(headings: Sequence[str], rows: Iterable[dict[str, Json]], *, first: bool = False) -> bytes:
     """Rows of a table as `to_csv` writes them, with the line of headings where they are the first."""
-    out = io.StringIO()
-    writer = csv.writer(out, quoting=csv.QUOTE_NONNUMERIC)
-    if first:
-        writer.writerow(map(_cell, headings))
-    writer.writerows([_cell(row.get(heading)) for heading in headings] for row in rows)
-    return out.getvalue().encode("utf-8-sig" if first else "utf-8", "backslashreplace")
+    import pandas as pd  # imported late: it is slow to load, and few runs write a table
+
+    cells = [[_cell(row.get(heading)) for heading in headings] for row in rows]
+    table = pd.DataFrame(cells, columns=[_cell(heading) for heading in headings], dtype=object)
+    text = table.to_csv(index=False, header=first, quoting=csv.QUOTE_NONNUMERIC, lineterminator="\r\n", na_rep="nan")
+    return str(text).encode("utf-8-sig" if first else "utf-8", "backslashreplace")
 
 
 def heading(name: str) -> str:

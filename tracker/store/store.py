@@ -175,6 +175,12 @@ class Store:
         with self.database.reading() as connection:
             return connection.execute(select(schema.client.c.id).limit(1)).first() is None
 
+    def saves(self) -> int:
+        """How often something was saved in this studio; it only rises."""
+        with self.database.reading() as connection:
+            mark = mark_in(connection)
+        return 0 if mark is None else mark.saves
+
     def damaged_records(self) -> list[DamagedRecord]:
         """Records that cannot be read any more. The lists leave them out, so somebody should be told here."""
         found = []

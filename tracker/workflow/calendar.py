@@ -25,8 +25,10 @@ def due_calendar(
 
     Returns
     -------
-    bytes : iCalendar; the same client and service always have the same identifier in it
+    bytes : iCalendar; the same client and service always have the same identifier in it, and whatever was saved in the
+        studio since the file before gives all of them a higher sequence
     """
+    saves = store.saves()
     names = store.importing.client_names() if with_names else {}
     events = []
     for due in dues:
@@ -42,6 +44,7 @@ def due_calendar(
                 due.middle,
                 f"Refresh due: {name}" if name else "Refresh due",
                 describe(due, note),
+                sequence=saves,
             )
         )
     return calendar_text(events, now())

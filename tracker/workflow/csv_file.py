@@ -134,7 +134,8 @@ def _separator(text: str, known: Collection[str]) -> str:
 def _starts(text: str, separator: str) -> list[tuple[int, int]]:
     """For each row the line of the file at which it starts, and how many cells it has.
 
-    Strictly, because a quotation mark that is never closed would swallow all the lines that follow.
+    Strictly, because a quotation mark that is never closed would swallow all the lines that follow; pandas tells
+    neither the line nor how many cells were there.
     """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     found: list[tuple[int, int]] = []

@@ -7,6 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ Progress = Callable[[float, str], None]
 Entry = dict[str, Any]
 
 _TOLD_ON_THE_PAGE = frozenset({"client", "consent", "visit", "photo", "outcome"})
+_AT_ONCE = 100  # records of a kind in memory
 _EMBEDDED_EDGE = 800  # pixels: sharp on a phone, and a hundred of them still make a page that opens
 _BALANCED = (
     "The pictures on this page are balanced to the same light where a card was read; those in the folder photos are as "
@@ -172,16 +174,18 @@ def _write_entries(archive: Archive, folder: str, entries: Mapping[str, Sequence
 
 
 def _write_kind(archive: FolderArchive, store: Store, kind: str) -> None:
-    """Everything of one kind, piece by piece: all photos of a large studio do not fit into memory."""
+    """Everything of one kind, some at a time: all photos of a large studio do not fit into memory."""
     headings = columns_of(store.kept.entries(kind), kind)
     with ExitStack() as stack:
         lines = stack.enter_context(archive.writing(f"studio/{kind}.jsonl"))
         files = {name: stack.enter_context(archive.writing(f"studio/tables/{name}.csv")) for name in headings}
         for name, file in files.items():
             file.write(csv_lines(headings[name], (), first=True))
-        for entry in store.kept.entries(kind):
-            lines.write(json.dumps(entry, ensure_ascii=False).encode("utf-8", "replace") + b"\n")
-            for name, table in sheet_tables(kind, [entry]).items():
+        entries = iter(store.kept.entries(kind))
+        while some := list(islice(entries, _AT_ONCE)):
+            for entry in some:
+                lines.write(json.dumps(entry, ensure_ascii=False).encode("utf-8", "replace") + b"\n")
+            for name, table in sheet_tables(kind, some).items():
                 files[name].write(csv_lines(headings[name], table.rows))
 
 

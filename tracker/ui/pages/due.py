@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from calendar import monthrange
+from collections.abc import Callable
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING
@@ -98,7 +99,8 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
         key="due-month",
     )
     within = None if chosen in (None, _EVERYBODY) else _days(str(chosen))
-    dues = store.wear.dues(stamp, within)
+    find = partial(store.wear.dues, stamp, within)
+    dues = find()
     shown = st.session_state.get(_MORE, SHOWN)
     for due in dues[:shown]:
         with told():
@@ -106,10 +108,10 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
     if len(dues) > shown and st.button(f"Show more of the {len(dues)} clients", key="more-due"):
         st.session_state[_MORE] = shown + SHOWN
         st.rerun()
-    _calendar(store, dues, "" if within is None else f"-{chosen}")
+    _calendar(store, find, len(dues), "" if within is None else f"-{chosen}")
 
 
-def _calendar(store: Store, dues: list[Due], of: str) -> None:
+def _calendar(store: Store, find: Callable[[], list[Due]], clients: int, of: str) -> None:
     with st.expander("Put these into my calendar"):
         st.markdown(
             "A file that any calendar takes in: one whole day for each client, in the middle of the window. Saved "
@@ -119,8 +121,8 @@ def _calendar(store: Store, dues: list[Due], of: str) -> None:
         names = st.checkbox("With the clients’ names", value=True, key="calendar-names")
         notes = st.checkbox("With the contact notes", value=False, key="calendar-notes")
         offer_file(
-            f"Save the calendar file ({count(len(dues), 'client')})",
-            partial(due_calendar, store, dues, calendar_description, with_names=names, with_notes=notes),
+            f"Save the calendar file ({count(clients, 'client')})",
+            lambda: due_calendar(store, find(), calendar_description, with_names=names, with_notes=notes),
             f"who-is-due{of}.ics",
             "text/calendar",
             key="calendar",

@@ -105,7 +105,9 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
             f"{many}{_middles(found)} {count(found.all.services, 'service')} of {count(found.all.clients, 'client')}."
         )
     )
-    save_chart(draw(dark=False)[0], f"services-{region}-{quantity.lower()}-by-{grouping.replace(' ', '-')}", "wear")
+    save_chart(
+        lambda: draw(dark=False)[0], f"services-{region}-{quantity.lower()}-by-{grouping.replace(' ', '-')}", "wear"
+    )
     with st.expander("Each group, and how the difference was tested"):
         for group in found.groups:
             st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))

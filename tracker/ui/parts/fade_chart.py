@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date
 from functools import partial
@@ -28,6 +28,7 @@ from tracker.words import DAYS_PER_MONTH, as_date
 from tracker.workflow.learning import learning
 
 if TYPE_CHECKING:
+    from tracker.charts.picture import Format
     from tracker.store import Store
 
 LIGHTNESS_WORD, WARMTH_WORD = LIGHTNESS, WARMTH
@@ -84,18 +85,24 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     says = learnt_words(known, kind_of(readings.services), region, _QUANTITY[quantity])
     if says:
         st.caption(plain(says))
-    save_chart(draw(dark=False)[0], f"wear-{region}-{quantity.lower()}", key="fade")
+    save_chart(lambda: draw(dark=False)[0], f"wear-{region}-{quantity.lower()}", key="fade")
 
 
-def save_chart(spec: dict[str, Any], name: str, key: str) -> None:
+def save_chart(draw: Callable[[], dict[str, Any]], name: str, key: str) -> None:
     """Offer a chart as a file; it is drawn when it is asked for, on this computer."""
-    from tracker.charts import FORMATS, MIME, chart_picture
+    from tracker.charts import FORMATS, MIME
 
     with st.popover("Save this chart"):
         st.markdown("Drawn on this computer, on white, without the client’s name.")
         for kind in FORMATS:
-            make = partial(chart_picture, spec, kind)
+            make = partial(_picture, draw, kind)
             offer_file(_FORMAT_WORDS[kind], make, f"{name}.{kind}", MIME[kind], key=f"{key}-{kind}")
+
+
+def _picture(draw: Callable[[], dict[str, Any]], kind: Format) -> bytes:
+    from tracker.charts import chart_picture
+
+    return chart_picture(draw(), kind)
 
 
 def _visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[float]:
