@@ -180,7 +180,7 @@ def draw(photo: Path) -> dict[str, Any]:
 
 def marks() -> Any:
     from tests.scenes import CARD, PATH, WIDTH
-    from tracker.reading import Marks
+    from tracker.measure.reading import Marks
 
     card, path = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in (CARD, PATH))
     return Marks("grey18", card, path, SCALE * WIDTH)  # type: ignore[arg-type]

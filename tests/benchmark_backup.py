@@ -25,7 +25,7 @@ sys.path.insert(0, str(Path(__file__).parent))  # the records, as pytest finds t
 from crash_studio import MARKS, add_client, reading
 from sqlalchemy import insert
 
-from tracker.records import PhotoRecord, Visit, new_id, now
+from tracker.record.records import PhotoRecord, Visit, new_id, now
 from tracker.store import Store, restore, schema
 from tracker.store.counted import recount
 from tracker.store.engine import make_engine

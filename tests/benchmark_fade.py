@@ -9,8 +9,8 @@ from __future__ import annotations
 import numpy as np
 
 from tests.benchmark import Line, cells, seconds
-from tracker import regrowth
 from tracker.fade import FadeSeries, Limit, Worn, across, fit_fade, refresh_window, studio_prior, window
+from tracker.wear import regrowth
 
 BOOTSTRAPS = 200
 SERVICES = 2000

@@ -28,7 +28,7 @@ from tests.benchmark import SCALE, SCENE, Line, cells
 from tests.browser.conftest import BROWSERS, FLAGS, serving
 from tests.scenes import photograph, scene
 from tracker import workflow
-from tracker.records import MEASURING, PORTFOLIO
+from tracker.record.records import MEASURING, PORTFOLIO
 from tracker.store import Store
 
 REPOSITORY = Path(__file__).parents[1]

@@ -15,7 +15,7 @@ import numpy as np
 from tests.photo_samples import exif, jpeg
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
 from tracker.cli import main
-from tracker.reading import REGIONS
+from tracker.measure.reading import REGIONS
 
 Json = dict[str, Any]
 

@@ -27,7 +27,7 @@ from typing import Any
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in
 from sqlalchemy import Engine, event
 
-from tracker.records import Client, new_id, now
+from tracker.record.records import Client, new_id, now
 from tracker.store import Store, check_backup, restore
 from tracker.store.mark import MarkFile, read_mark
 

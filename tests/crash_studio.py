@@ -10,9 +10,18 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from tracker.quantities import LabMeasured, Measured
-from tracker.reading import CardSummary, Check, Correction, Dropped, Marks, PhotoReading, ProfilePoint, RegionReading
-from tracker.records import (
+from tracker.maths.quantities import LabMeasured, Measured
+from tracker.measure.reading import (
+    CardSummary,
+    Check,
+    Correction,
+    Dropped,
+    Marks,
+    PhotoReading,
+    ProfilePoint,
+    RegionReading,
+)
+from tracker.record.records import (
     CONSENT_VERSION,
     MEASURING,
     PURPOSES,

@@ -24,8 +24,8 @@ from pillow_heif import register_heif_opener
 from skimage.color import deltaE_ciede2000
 
 from tests.samples import sample_photos
-from tracker.colorimetry import linear_to_lab
 from tracker.errors import PhotoError
+from tracker.maths.colorimetry import linear_to_lab
 from tracker.photo import Photo, read_photo
 
 register_heif_opener()

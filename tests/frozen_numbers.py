@@ -14,24 +14,24 @@ import numpy as np
 
 from tests.frozen_scenes import DRAWINGS, drawn
 from tests.golden_tables import read_table
-from tests.test_sample_images import FOLDER, TRUTH, measured
-from tracker import regrowth
-from tracker.blend import Blend, find_blend
-from tracker.comparison import compare_readings
+from tests.samples import sample_photo
+from tests.test_sample_images import TRUTH, measured
+from tracker.calibrate.level import estimate_level
+from tracker.calibrate.warmth import estimate_warmth
+from tracker.compare.comparison import compare_readings
+from tracker.compare.lights_and_lows import shades, share_lightened
+from tracker.compare.replicates import mean_of_replicates
+from tracker.compare.transition import Blend, find_blend
 from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, what_if, window
-from tracker.hair import HairPath
-from tracker.level import estimate_level
+from tracker.maths.quantities import LabMeasured, Measured
 from tracker.measure import measure_photo
+from tracker.measure.card_scale import card_scale
+from tracker.measure.quality import CheckLimits
+from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
+from tracker.measure.repeatability import PROVISIONAL
+from tracker.measure.sharpness import sharpness
 from tracker.photo import read_photo
-from tracker.quality import Limits
-from tracker.quantities import LabMeasured, Measured
-from tracker.reading import REGIONS, PhotoReading, RegionReading
-from tracker.repeat import combine
-from tracker.repeatability import PROVISIONAL
-from tracker.scale import card_scale
-from tracker.shades import shades, share_lightened
-from tracker.sharpness import sharpness
-from tracker.warmth import estimate_warmth
+from tracker.wear import regrowth
 
 Json = Any
 
@@ -130,8 +130,8 @@ def of_blend(blend: Blend | None) -> Json:
 def of_photo(name: str) -> Json:
     """A sample photo: its decoded codes first, so that a decoder that moved is told from a measurement that did."""
     truth = next(photo for photo in TRUTH if photo["file"] == name)
-    codes = read_photo((FOLDER / name).read_bytes()).encoded
-    blur = sharpness(codes, truth["path"], truth["width"], Limits().largest_blur(truth["width"]), _corners(truth))
+    codes = read_photo(sample_photo(name).read_bytes()).encoded
+    blur = sharpness(codes, truth["path"], truth["width"], CheckLimits().largest_blur(truth["width"]), _corners(truth))
     return {
         "mean code lab": _vector(codes.mean(axis=(0, 1))),
         "blur": [blur.hair, blur.card],
@@ -155,7 +155,7 @@ def of_drawn(name: str) -> Json:
     drawing, codes = DRAWINGS[name], drawn(name).encoded
     reading = drawn_reading(name)
     corners = reading.card.corners
-    blur = sharpness(codes, drawing.path, drawing.width, Limits().largest_blur(drawing.width), corners)
+    blur = sharpness(codes, drawing.path, drawing.width, CheckLimits().largest_blur(drawing.width), corners)
     found = {
         "mean code value": _vector(codes.mean(axis=(0, 1))),
         "blur": [blur.hair, blur.card],
@@ -165,7 +165,7 @@ def of_drawn(name: str) -> Json:
     if drawing.size_mm is not None:
         height, width = codes.shape[:2]
         scale = card_scale(corners, drawing.size_mm, (width, height), drawing.path, either_way_up=True)
-        path = scale.length(HairPath(drawing.path, drawing.width).length)
+        path = scale.path
         blend = find_blend(reading.profile)
         found["lengths"] = {
             "pixel factor": [scale.mm_per_pixel.value, scale.mm_per_pixel.u],
@@ -227,7 +227,7 @@ def _drawn_pair(before: str, after: str) -> Json:
 
 def of_two_photos() -> Json:
     """Two photos of one state, combined."""
-    return of_reading(combine([drawn_reading("plain"), drawn_reading("plain again")], PROVISIONAL))
+    return of_reading(mean_of_replicates([drawn_reading("plain"), drawn_reading("plain again")], PROVISIONAL))
 
 
 _AT = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0)

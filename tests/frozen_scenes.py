@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 
 from tests.scenes import Drawn
-from tracker.reading import DAYLIGHT, LAMPS, MIXED, TUBES, Marks
+from tracker.measure.reading import DAYLIGHT, LAMPS, MIXED, TUBES, Marks
 
 Lab = tuple[float, float, float]
 Point = tuple[float, float]

@@ -20,11 +20,12 @@ sys.path.insert(0, str(Path(__file__).parent))  # the scenes, as pytest finds th
 from photo_samples import jpeg
 from scenes import marks, photograph, scene
 
+from tracker.compare.past_results import Outcome, outcomes_of
 from tracker.measure import measure_photo
-from tracker.mixing import Amount, Strength
-from tracker.outcomes import Outcome, outcomes_of
+from tracker.measure.repeatability import PROVISIONAL
 from tracker.photo import read_photo
-from tracker.records import (
+from tracker.record.mixing import Amount, Strength
+from tracker.record.records import (
     AFTER,
     BEFORE,
     CONSENT_VERSION,
@@ -40,7 +41,6 @@ from tracker.records import (
     new_id,
     now,
 )
-from tracker.repeatability import PROVISIONAL
 from tracker.store import Store, schema
 from tracker.store.engine import make_engine
 from tracker.store.outcomes import outcome_row

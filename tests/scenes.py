@@ -12,9 +12,9 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from tracker.colorimetry import encode, lab_to_linear
-from tracker.reading import Marks
-from tracker.rgb_space import SRGB, RgbSpace
+from tracker.maths.colorimetry import encode, lab_to_linear
+from tracker.maths.rgb_space import SRGB, RgbSpace
+from tracker.measure.reading import Marks
 
 CARD = ((640.0, 520.0), (800.0, 530.0), (792.0, 720.0), (634.0, 708.0))
 PATH = ((300.0, 150.0), (310.0, 450.0), (300.0, 700.0), (320.0, 940.0))

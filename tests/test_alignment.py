@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, marks, photograph, scene
-from tracker.alignment import SURROUND, align, aligned_picture
-from tracker.reading import Marks
+from tracker.compare.alignment import SURROUND, align, aligned_picture
+from tracker.measure.reading import Marks
 
 TRUTH: dict[str, dict[str, Any]] = {photo["file"]: photo for photo in SAMPLES}
 
@@ -121,7 +121,7 @@ def test_hair_that_grew_is_shown_longer_not_smaller() -> None:
 
 
 def test_the_way_along_cut_hair_is_counted_from_the_root() -> None:
-    from tracker.alignment import way_ratio
+    from tracker.compare.alignment import way_ratio
 
     before, month = of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg")
     assert way_ratio(before, of("noor_after_daylight.jpg")) == 1.0

@@ -17,7 +17,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import EXPIRE_AFTER, MOST, Store, check_backup
 from tracker.store.backup import Backups
 from tracker.store.backup_shelf import Shelf

@@ -10,14 +10,14 @@ from hypothesis import strategies as st
 from tests.golden_tables import read_table
 from tests.scenes import CARD, marks, photograph, scene
 from tests.test_reference_card import drawn_patches, frame
-from tracker.balance import apply
-from tracker.colorimetry import decode, delta_e_2000, encode, lab_to_linear, linear_to_lab
 from tracker.errors import CardImplausible
+from tracker.maths.colorimetry import decode, delta_e_2000, encode, lab_to_linear, linear_to_lab
+from tracker.maths.rgb_space import SRGB
 from tracker.measure import measure_photo
-from tracker.reading import Correction
-from tracker.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
-from tracker.reference_card.kinds.chart24 import chart_reference
-from tracker.rgb_space import SRGB
+from tracker.measure.balance import apply
+from tracker.measure.reading import Correction
+from tracker.measure.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
+from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
 HAIR = np.array([(15, 1, 1), (25, 5, 8), (40, 8, 20), (55, 7, 24), (70, 3, 20), (35, 18, 26)], float)
 

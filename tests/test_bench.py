@@ -39,9 +39,9 @@ from tests.bench.spectra import (
     tabled_chart,
     to_linear,
 )
-from tracker.colorimetry import delta_e_2000, linear_to_lab
+from tracker.maths.colorimetry import delta_e_2000, linear_to_lab
+from tracker.measure.reading import DAYLIGHT, LAMPS, MIXED, NOT_NOTED, REGIONS, TUBES
 from tracker.photo import read_photo
-from tracker.reading import DAYLIGHT, LAMPS, MIXED, NOT_NOTED, REGIONS, TUBES
 
 IDEAL = next(c for c in CONDITIONS if c.name == "ideal camera, D65")
 TABLED = next(c for c in CONDITIONS if c.name == "ideal camera, D65, chart as tabled")

@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import InvalidList, NotFound, TrackerError
-from tracker.records import PURPOSES, Client
+from tracker.record.records import PURPOSES, Client
 from tracker.report import sheet_tables, to_csv
 from tracker.store import Store
 from tracker.workflow import csv_file

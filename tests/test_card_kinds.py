@@ -18,19 +18,19 @@ from tests.command_line import entry, run, write_marks
 from tests.photo_samples import jpeg
 from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker import workflow
-from tracker.balance import tone, toned_gains
-from tracker.colorimetry import Floats, delta_e_2000, luminance
-from tracker.comparison import compare_readings
+from tracker.compare.comparison import compare_readings
+from tracker.compare.lights_and_lows import shades
 from tracker.errors import CardClipped, CardImplausible, CardNotFound
+from tracker.maths.colorimetry import Floats, delta_e_2000, luminance
 from tracker.measure import CARD_KINDS, find_marks, measure_photo
-from tracker.reading import Correction, PhotoReading
-from tracker.records import MEASURING, Draft, from_json, to_json
-from tracker.reference_card import CardKind, CardReading, Corners, camera_error, correction_from_card
-from tracker.reference_card import kinds as package
-from tracker.reference_card.kind import grid
-from tracker.rendering import Undone
-from tracker.scale import scale_of
-from tracker.shades import shades
+from tracker.measure.balance import tone, toned_gains
+from tracker.measure.camera_error import Undone
+from tracker.measure.card_scale import scale_of
+from tracker.measure.reading import Correction, PhotoReading
+from tracker.measure.reference_card import CardKind, CardReading, Corners, camera_error, correction_from_card
+from tracker.measure.reference_card import kinds as package
+from tracker.measure.reference_card.kind import grid
+from tracker.record.records import MEASURING, Draft, from_json, to_json
 from tracker.store import Store
 
 pytest_plugins = ("test_pages_harness",)

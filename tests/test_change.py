@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import ncx2
 
-from tracker.change import CANNOT_TELL, CHANGED, NO_CHANGE, Change, Scatter, compare
-from tracker.colorimetry import delta_e_2000
-from tracker.quantities import LabMeasured, Measured, matrix3
+from tracker.compare.change import CANNOT_TELL, CHANGED, NO_CHANGE, Change, Scatter, compare
+from tracker.maths.colorimetry import delta_e_2000
+from tracker.maths.quantities import LabMeasured, Measured, matrix3
 
 AT = (42.0, 8.0, 20.0)
 

@@ -14,14 +14,14 @@ import pytest
 
 from tests.bench import chart_photos
 from tests.golden_tables import GOLDEN
-from tracker.balance import apply
-from tracker.colorimetry import delta_e_2000, linear_to_lab
+from tracker.maths.colorimetry import delta_e_2000, linear_to_lab
+from tracker.maths.uncertainty import coverage_factor
 from tracker.measure import measure_photo
+from tracker.measure.balance import apply
+from tracker.measure.reading import Marks, Point
+from tracker.measure.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
+from tracker.measure.reference_card.kinds.chart24 import chart_reference
 from tracker.photo import Photo, read_photo
-from tracker.reading import Marks, Point
-from tracker.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
-from tracker.reference_card.kinds.chart24 import chart_reference
-from tracker.uncertainty import coverage_factor
 
 # the four crosses about the patches
 CORNERS: tuple[Point, Point, Point, Point] = ((16.0, 4.0), (510.0, 21.0), (495.0, 339.0), (9.0, 323.0))

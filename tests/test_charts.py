@@ -14,7 +14,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tracker.blend import Interval
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.calibrate.level_fit import LevelSwatch, fit_scale
+from tracker.calibrate.neutral_fit import fit_locus
+from tracker.calibrate.warmth import DEFAULT_LOCUS
 from tracker.charts import (
     CasePoint,
     cases_chart,
@@ -26,15 +29,12 @@ from tracker.charts import (
     spread_chart,
 )
 from tracker.charts.marks import spread_labels
+from tracker.compare.lights_and_lows import Distribution, Shades
+from tracker.compare.transition import Interval
 from tracker.fade import FadeSeries, fit_fade
-from tracker.level import DEFAULT_SCALE
-from tracker.level_fit import LevelSwatch, fit_scale
-from tracker.neutral_fit import fit_locus
-from tracker.quantities import LabMeasured, Measured
-from tracker.reading import ProfilePoint
-from tracker.repeatability import PROVISIONAL
-from tracker.shades import Distribution, Shades
-from tracker.warmth import DEFAULT_LOCUS
+from tracker.maths.quantities import LabMeasured, Measured
+from tracker.measure.reading import ProfilePoint
+from tracker.measure.repeatability import PROVISIONAL
 
 SERIES = FadeSeries((0.0, 0.7, 1.5, 4.1), (58.1, 60.8, 62.7, 66.0), (0.6, 0.6, 0.5, 0.6), "mid-lengths", "L*")
 SWATCHES = ("#9a8a72", "#a8936f", "#b39a6c", "#c2a468")

@@ -17,7 +17,7 @@ from tests.photo_samples import save
 from tests.scenes import CARD, marks, photograph, scene
 from tracker import METHOD_VERSION
 from tracker.cli import command, measuring, terminal
-from tracker.comparison import compare_readings
+from tracker.compare.comparison import compare_readings
 from tracker.errors import Conflict, StoreError, TrackerError
 from tracker.measure import measure_photo
 from tracker.photo import read_photo

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from tests.golden_tables import read_table
-from tracker import colorimetry as cm
+from tracker.maths import colorimetry as cm
 
 labs = st.tuples(st.floats(0, 100), st.floats(-90, 90), st.floats(-90, 90))
 

@@ -7,12 +7,12 @@ import dataclasses
 import pytest
 
 from tests.scenes import marks, photograph, scene
-from tracker.comparison import compare_readings
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.compare.comparison import compare_readings
 from tracker.errors import CannotCompare
-from tracker.level import DEFAULT_SCALE
 from tracker.measure import measure_photo
-from tracker.reading import PhotoReading
-from tracker.repeatability import PROVISIONAL
+from tracker.measure.reading import PhotoReading
+from tracker.measure.repeatability import PROVISIONAL
 
 
 @pytest.fixture(scope="module")

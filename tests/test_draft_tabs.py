@@ -17,7 +17,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from tracker import workflow
 from tracker.errors import Conflict, DraftChanged
-from tracker.records import Client, Draft, PhotoRecord, Visit, to_json
+from tracker.record.records import Client, Draft, PhotoRecord, Visit, to_json
 from tracker.store import Store
 from tracker.ui.pages.new_visit.news import with_versions
 from tracker.ui.pages.new_visit.tab import Tab

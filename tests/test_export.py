@@ -24,7 +24,7 @@ from test_pages_harness import NASTY, Filled, at, drawn_photo
 
 from tracker import workflow
 from tracker.errors import Conflict, NotFound, StoreFull
-from tracker.records import Consent, PhotoRecord, Visit, from_json, to_json
+from tracker.record.records import Consent, PhotoRecord, Visit, from_json, to_json
 from tracker.report import UNITS, SheetTable, as_typed, sheet_tables, to_csv, units_in
 from tracker.store import Store, archive
 from tracker.store.exports import Exports

@@ -10,7 +10,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tracker import regrowth
 from tracker.errors import InvalidEntry
 from tracker.fade import (
     DEFAULT_PRIORS,
@@ -27,6 +26,7 @@ from tracker.fade import (
     window,
 )
 from tracker.fade.crossing import curves_of, first_passing
+from tracker.wear import regrowth
 
 WARMER = Limit(9.7, "above", "warmth at the ends")
 

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from tests.scenes import PATH, WIDTH, Drawn, photograph, scene
 from tracker import errors
-from tracker.colorimetry import decode, delta_e_2000, lab_to_linear, linear_to_lab, luminance
-from tracker.hair import (
+from tracker.maths.colorimetry import decode, delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.measure.hair import (
     BANDS,
     CLIPPED,
     GLOSS,
@@ -133,7 +133,7 @@ def test_the_lightest_and_the_darkest_tenth_of_the_hair_are_left_out() -> None:
 
 @pytest.mark.parametrize("share", [0.04, 0.08])
 def test_gloss_on_less_than_a_tenth_of_the_hair_does_not_reach_its_colour(share: float) -> None:
-    # light of the lamp's colour on top of the hair's own (dichromatic reflection, as `tracker.hair.gloss` cites)
+    # light of the lamp's colour on top of the hair's own (dichromatic reflection, see `hair.gloss`)
     rng = np.random.default_rng(6)
     own = lab_to_linear(np.array([40.0, 8.0, 20.0]) + rng.normal(size=(200, 100, 3)) * [0.5, 0.1, 0.2])
     shining = rng.random((200, 100)) < share

@@ -26,7 +26,7 @@ from tests.installed import (
 )
 from tests.samples import SAMPLES, sample_photo
 from tracker import METHOD_VERSION, __version__
-from tracker.colorimetry import delta_e_2000
+from tracker.maths.colorimetry import delta_e_2000
 
 pytestmark = [
     pytest.mark.slow,

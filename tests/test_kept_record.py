@@ -21,7 +21,7 @@ from test_pages_harness import Filled, open_page, words
 
 from tracker import workflow
 from tracker.errors import ConsentMissing
-from tracker.records import CONSENT_VERSION, MEASURING, PORTFOLIO
+from tracker.record.records import CONSENT_VERSION, MEASURING, PORTFOLIO
 from tracker.store import Store, engine, migrate, restore
 from tracker.workflow.backups import bring_back
 from tracker.workflow.export import export_client, export_everything

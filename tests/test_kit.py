@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tracker.kit import Kit, match_kits
+from tracker.measure.kit import Kit, match_kits
 
 KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectance=0.18)
 

@@ -16,9 +16,9 @@ from test_server import ask, house
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
 from tracker import workflow
 from tracker.errors import TooLarge
+from tracker.measure.reading import Marks
 from tracker.photo import Limits, decode_photo, read_kept
-from tracker.reading import Marks
-from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, Client, Visit, new_id, now
+from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, Client, Visit, new_id, now
 from tracker.store import Store
 from tracker.ui import session
 from tracker.workflow.backups import back_up, bring_back

@@ -9,11 +9,11 @@ from typing import Any
 
 import pytest
 
+from tracker.calibrate.calibration import Yardsticks
+from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.fade import DEFAULT_PRIORS
-from tracker.level import DEFAULT_SCALE
-from tracker.records import to_json
+from tracker.record.records import to_json
 from tracker.workflow import learning
-from tracker.yardsticks import Yardsticks
 
 KIND_NAME = "toner"
 

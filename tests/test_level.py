@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.level import DEFAULT_SCALE, SPREAD, estimate_level, estimate_lift
-from tracker.quantities import LabMeasured, matrix3
+from tracker.calibrate.level import DEFAULT_SCALE, SPREAD, estimate_level, estimate_lift
+from tracker.maths.quantities import LabMeasured, matrix3
 
 
 def grey(lightness: float, u: float = 0.8) -> LabMeasured:

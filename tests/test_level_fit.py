@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, estimate_level, estimate_lift
+from tracker.calibrate.level_fit import LevelSwatch, fit_scale
 from tracker.errors import CannotCalibrate
-from tracker.level import DEFAULT_SCALE, LevelScale, estimate_level, estimate_lift
-from tracker.level_fit import LevelSwatch, fit_scale
-from tracker.quantities import LabMeasured, matrix3
-from tracker.uncertainty import coverage_factor
+from tracker.maths.quantities import LabMeasured, matrix3
+from tracker.maths.uncertainty import coverage_factor
 
 
 def swatch(level: float, lightness: float, u: float = 0.5, name: str = "") -> LevelSwatch:

@@ -33,4 +33,4 @@ def test_a_command_loads_neither_screen_nor_database(command: str) -> None:
 
 
 def test_what_is_loaded_is_seen() -> None:
-    assert "numpy" in loaded_by("import tracker.colorimetry")
+    assert "numpy" in loaded_by("import tracker.maths.colorimetry")

@@ -10,13 +10,13 @@ import pytest
 
 from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker import METHOD_VERSION, errors
-from tracker.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
+from tracker.compare.lights_and_lows import shades
+from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
+from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3
 from tracker.measure import Settings, find_marks, measure_photo
-from tracker.quality import check_photo
-from tracker.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, CardSummary, Marks
-from tracker.records import from_json, to_json
-from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3
-from tracker.shades import shades
+from tracker.measure.quality import check_photo
+from tracker.measure.reading import DAYLIGHT, MIXED, NOT_NOTED, REGIONS, CardSummary, Marks
+from tracker.record.records import from_json, to_json
 
 DRAWN_ROOT, DRAWN_TIP = np.array([28.0, 6.0, 12.0]), np.array([55.0, 6.0, 24.0])
 

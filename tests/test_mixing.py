@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker import mixing
-from tracker.mixing import Amount, Charge, Strength
+from tracker.record import mixing
+from tracker.record.mixing import Amount, Charge, Strength
 
 
 @pytest.mark.parametrize(("volume", "percent"), [(10, 3), (20, 6), (30, 9), (40, 12)])

@@ -7,10 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.errors import CannotCalibrate
-from tracker.neutral_fit import fit_locus
-from tracker.quantities import LabMeasured, matrix3
-from tracker.warmth import (
+from tracker.calibrate.neutral_fit import fit_locus
+from tracker.calibrate.warmth import (
     DEFAULT_LOCUS,
     JOIN,
     NeutralLocus,
@@ -19,6 +17,8 @@ from tracker.warmth import (
     warmth_value,
     warmth_values,
 )
+from tracker.errors import CannotCalibrate
+from tracker.maths.quantities import LabMeasured, matrix3
 
 
 def lab(lightness: float, a: float, b: float, u: float = 0.5) -> LabMeasured:

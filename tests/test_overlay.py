@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from tests.scenes import CARD, marks, photograph, scene
-from tracker.colorimetry import decode, linear_to_lab
+from tracker.maths.colorimetry import decode, linear_to_lab
 from tracker.measure import measure_photo
-from tracker.overlay import balanced_picture, measured_picture
+from tracker.show.overlay import balanced_picture, measured_picture
 
 
 @pytest.mark.parametrize("gains", [(1.0, 1.0, 1.0), (1.5, 1.0, 0.6)])
@@ -26,7 +26,7 @@ def test_reduction_happens_in_linear_light() -> None:
     photo = photograph(scene(), noise=0)
     checker = np.indices((400, 400)).sum(axis=0) % 2 * 150 + 50
     board = type(photo)(np.repeat(checker[..., None], 3, axis=2).astype(np.uint8))
-    from tracker.reading import Correction
+    from tracker.measure.reading import Correction
 
     small = balanced_picture(board, Correction("grey18", (1.0, 1.0, 1.0)), 200)
     # codes 50 and 200 in equal parts are L* 62.1 (by hand); a picture of every second pixel would show 50 or 200

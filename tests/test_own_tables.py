@@ -12,10 +12,10 @@ from crash_studio import add_client, new_photo, new_visit
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tracker.agreed import AgreedLimits
 from tracker.errors import InvalidList
-from tracker.mixing import Amount, Strength
-from tracker.records import Client, Step, Visit, new_id
+from tracker.record.agreed import AgreedLimits
+from tracker.record.mixing import Amount, Strength
+from tracker.record.records import Client, Step, Visit, new_id
 from tracker.report import as_list, as_typed, sheet_tables, to_csv
 from tracker.report.tables import SheetTable
 from tracker.store import Store
@@ -235,7 +235,7 @@ EMPTY = _Empty()
 def _entry(record: object) -> dict[str, object]:
     import json
 
-    from tracker.records import to_json
+    from tracker.record.records import to_json
 
     return json.loads(to_json(record))  # type: ignore[no-any-return]
 

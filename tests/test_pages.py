@@ -13,8 +13,8 @@ from scenes import CARD, PATH, WIDTH
 from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, words
 
 from tracker import workflow
-from tracker.agreed import AgreedLimits
-from tracker.records import PORTFOLIO, new_id
+from tracker.record.agreed import AgreedLimits
+from tracker.record.records import PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui.parts.words import plain
 from tracker.words import months_words

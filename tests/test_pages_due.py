@@ -10,19 +10,19 @@ from test_calendar_file import parsed, unescaped
 from test_pages_harness import Filled, assert_no_failure, filled, open_page, store, words
 
 from tracker import workflow
-from tracker.agreed import AgreedLimits
+from tracker.calibrate.calibration import LOCUS, Yardstick
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.calibrate.warmth import NeutralLocus
 from tracker.errors import InvalidEntry
 from tracker.fade import DEFAULT_PRIORS
-from tracker.level import DEFAULT_SCALE
-from tracker.records import MEASURING, new_id, now, to_json
+from tracker.record.agreed import AgreedLimits
+from tracker.record.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store
 from tracker.ui.parts.due_words import calendar_description, due_line, due_sentence, each_reason
-from tracker.warmth import NeutralLocus
 from tracker.wear import Due, Reason, kind_of
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import Learning, LearntPriors, stamp_now, switch_learning
 from tracker.workflow.wearing import catch_up, client_wear
-from tracker.yardsticks import LOCUS, Yardstick
 
 __all__ = ["filled", "store"]
 

@@ -14,7 +14,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from tracker import workflow
-from tracker.records import (
+from tracker.record.records import (
     AFTER,
     BEFORE,
     MEASURING,

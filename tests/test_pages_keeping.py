@@ -13,7 +13,7 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, word
 
 from tracker import workflow
 from tracker.errors import NotFound, StoreError
-from tracker.records import MEASURING, PORTFOLIO, new_id
+from tracker.record.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui import daily, erasures, navigation, offers, session
 from tracker.ui.parts.words import plain
@@ -285,7 +285,7 @@ def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     test = open_page("data")
     assert "Everybody was here within this time" in words(test)
     old = workflow.add_client(filled.store, "Old", "", AGREED, "me")
-    from tracker.records import Visit, now
+    from tracker.record.records import Visit, now
 
     on = date.today() - timedelta(days=800)
     filled.store.visits.save(Visit(new_id(), old.id, on, (), (), "", "", now()), [])

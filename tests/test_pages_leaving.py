@@ -11,7 +11,7 @@ from test_pages_new_visit import client as client
 from test_pages_new_visit import named, shown_draft, upload
 
 from tracker import workflow
-from tracker.records import Client, Draft
+from tracker.record.records import Client, Draft
 from tracker.store import Store
 from tracker.ui.parts.words import plain
 from tracker.words import day

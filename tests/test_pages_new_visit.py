@@ -24,7 +24,7 @@ from test_pages_harness import (
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
 from tracker.errors import InvalidMarks
-from tracker.records import MEASURING, Client, Visit
+from tracker.record.records import MEASURING, Client, Visit
 from tracker.store import Store
 from tracker.ui.pages.new_visit import photos
 from tracker.words import as_date

@@ -15,9 +15,9 @@ from test_pages_new_visit import shown_draft
 
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
-from tracker.quantities import LabMeasured
-from tracker.records import AFTER, BEFORE, PROGRESS, Client, PhotoRecord
-from tracker.states import state_of
+from tracker.compare.photo_set import state_of
+from tracker.maths.quantities import LabMeasured
+from tracker.record.records import AFTER, BEFORE, PROGRESS, Client, PhotoRecord
 from tracker.store import Store
 
 pytest_plugins = ("test_pages_harness",)

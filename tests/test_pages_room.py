@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from test_pages_harness import Filled, assert_no_failure, open_page, words
 
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import NEARLY_FULL_VISITS, backup, disk_room
 from tracker.store.room import GUESSED_VISIT_BYTES
 from tracker.store.settings_file import FileSettings, read_settings

@@ -15,7 +15,7 @@ from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured,
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
-from tracker.records import MEASURING, Client
+from tracker.record.records import MEASURING, Client
 from tracker.store import Store
 from tracker.ui.parts.pictures import aligned_url
 from tracker.ui.parts.words import plain

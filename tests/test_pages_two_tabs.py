@@ -13,7 +13,7 @@ from test_pages_new_visit import look_right, named, shown_draft, upload
 
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
-from tracker.records import Client, Draft, Visit, new_id, now
+from tracker.record.records import Client, Draft, Visit, new_id, now
 from tracker.store import Store
 
 pytest_plugins = ("test_pages_harness",)

@@ -10,13 +10,15 @@ from streamlit.testing.v1 import AppTest
 from test_pages_harness import NASTY, Filled, assert_no_failure, open_page, save_visit, words
 
 from tracker import workflow
-from tracker.agreed import AgreedLimits
-from tracker.level import DEFAULT_SCALE
-from tracker.mixing import Amount, Charge, Strength
-from tracker.outcomes import AT_LEAST, AT_MOST, Middle
-from tracker.quantities import Measured
-from tracker.records import MEASURING, Client, Draft, Step, new_id, now
-from tracker.repeatability import PROVISIONAL, Repeatability
+from tracker.calibrate.calibration import SPREAD, Yardstick
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.compare.past_results import AT_LEAST, AT_MOST, Middle
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured_share, format_share
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.record.agreed import AgreedLimits
+from tracker.record.mixing import Amount, Charge, Strength
+from tracker.record.records import MEASURING, Client, Draft, Step, new_id, now
 from tracker.store import Store
 from tracker.ui import catching_up
 from tracker.ui.parts.limit_words import agreed_sentences
@@ -24,8 +26,6 @@ from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.results_view import lift_text, spread_sentence
 from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
-from tracker.uncertainty import format_measured_share, format_share
-from tracker.yardsticks import SPREAD, Yardstick
 
 pytest_plugins = ("test_pages_harness",)
 

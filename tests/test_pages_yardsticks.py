@@ -13,16 +13,16 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, op
 
 from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
+from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick
+from tracker.calibrate.gauge_study import Shot
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.calibrate.warmth import DEFAULT_LOCUS
 from tracker.errors import NotFound
-from tracker.level import DEFAULT_SCALE
-from tracker.quantities import LabMeasured
-from tracker.records import new_id, now, to_json
-from tracker.repeatability import Repeatability
-from tracker.setup_check import Shot
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.repeatability import Repeatability
+from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
 from tracker.ui import passing
-from tracker.warmth import DEFAULT_LOCUS
-from tracker.yardsticks import LOCUS, SCALE, SPREAD, Swatch, Yardstick
 
 pytest_plugins = ("test_pages_harness",)
 

@@ -18,13 +18,13 @@ from tests.scenes import scene as drawn
 from tracker import workflow
 from tracker.errors import PhotoError, Unreadable
 from tracker.measure import measure_photo
+from tracker.measure.quality.gates import _note
+from tracker.measure.reading import Marks
 from tracker.photo import read_photo
 from tracker.photo.damage import hevc
 from tracker.photo.damage.boxes import coded_items
 from tracker.photo.damage.steps import find_step
-from tracker.quality.gates import _note
-from tracker.reading import Marks
-from tracker.records import BEFORE, MEASURING, PORTFOLIO
+from tracker.record.records import BEFORE, MEASURING, PORTFOLIO
 from tracker.store import Store
 
 

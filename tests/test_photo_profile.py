@@ -25,8 +25,8 @@ from tests.photo_samples import (
     rgb_to_pcs,
     xyz,
 )
+from tracker.maths.rgb_space import NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
 from tracker.photo import build_profile, parse_profile
-from tracker.rgb_space import NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
 
 WAVY = tuple(int(65535 * (x**2.1 * 0.9 + x * 0.1)) for x in np.linspace(0, 1, 37))
 CURVES = {

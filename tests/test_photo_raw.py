@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from tests.photo_samples import lab, save, scene, stored_as
 from tests.raw_samples import BLACK, PLAIN_CAMERA, REAL_CAMERA, RGGB, SIX, WHITE, camera_codes, dng, neutral
 from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
-from tracker.hair import clipped_codes
+from tracker.maths.rgb_space import LINEAR, SRGB, RgbSpace
+from tracker.measure.hair import clipped_codes
 from tracker.photo import Limits, Photo, clean_jpeg, raw
 from tracker.photo import decode_photo as read_photo
 from tracker.photo.raw_clipping import saturation_level
 from tracker.photo.raw_container import check_whole, is_raw
-from tracker.rgb_space import LINEAR, SRGB, RgbSpace
 
 pytest.importorskip("rawpy", reason="the raw extra is not installed")
 

@@ -31,8 +31,8 @@ from tests.photo_samples import (
     stored_as,
 )
 from tracker.errors import Unreadable, UnsupportedFormat
+from tracker.maths.rgb_space import ADOBE_RGB, D65, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 from tracker.photo import read_photo
-from tracker.rgb_space import ADOBE_RGB, D65, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 
 needs_avif = pytest.mark.skipif(not features.check("avif"), reason="this Pillow has no AVIF")
 LOSSLESS = {"PNG": {}, "TIFF": {}, "WEBP": {"lossless": True, "exact": True}}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.interpolate import make_interp_spline
 
-from tracker import polyline
+from tracker.maths import polyline
 
 # two sides of right triangles with whole-numbered sides: 3, 4, 5 and 5, 12, 13
 LINE = ((0.0, 0.0), (3.0, 4.0), (8.0, 16.0))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tracker.records import Client
+from tracker.record.records import Client
 
 TESTS = Path(__file__).parent
 REPOSITORY = TESTS.parent

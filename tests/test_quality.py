@@ -14,12 +14,12 @@ import pytest
 from tests.samples import SAMPLES as TRUTH
 from tests.samples import sample_photo
 from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
-from tracker.hair import gloss_share
 from tracker.measure import measure_photo
+from tracker.measure.hair import gloss_share
+from tracker.measure.quality import Framing, check_framing, light_at_hair
+from tracker.measure.reading import Check, Marks, PhotoReading
 from tracker.photo import read_photo
-from tracker.quality import Framing, check_framing, light_at_hair
-from tracker.reading import Check, Marks, PhotoReading
-from tracker.records import from_json, to_json
+from tracker.record.records import from_json, to_json
 
 NAMES = {"card_whole", "light_at_hair", "sharp", "close_enough", "gloss"}
 

@@ -9,10 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.mixing import Amount, Charge, Strength
-from tracker.quantities import LabMeasured, Measured, matrix3
-from tracker.reading import CardSummary, Check, Correction, Dropped, Marks, PhotoReading, ProfilePoint, RegionReading
-from tracker.records import Client, Consent, Draft, PhotoRecord, PriceLine, Step, Visit, from_json, to_json
+from tracker.maths.quantities import LabMeasured, Measured, matrix3
+from tracker.measure.reading import (
+    CardSummary,
+    Check,
+    Correction,
+    Dropped,
+    Marks,
+    PhotoReading,
+    ProfilePoint,
+    RegionReading,
+)
+from tracker.record.mixing import Amount, Charge, Strength
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, PriceLine, Step, Visit, from_json, to_json
 
 text = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
 number = st.floats(-1e6, 1e6)

@@ -8,11 +8,11 @@ import pytest
 
 from tests.scenes import CARD, Drawn, photograph, scene
 from tracker import errors
-from tracker.colorimetry import D50_ICC, D65, RGB_TO_XYZ, adapt, xyz_to_lab
-from tracker.reference_card import CARD_KINDS, read_card, unit_to_photo
-from tracker.reference_card.find import find_card
-from tracker.reference_card.kinds.chart24 import chart_reference
-from tracker.rgb_space import SRGB
+from tracker.maths.colorimetry import D50_ICC, D65, RGB_TO_XYZ, adapt, xyz_to_lab
+from tracker.maths.rgb_space import SRGB
+from tracker.measure.reference_card import CARD_KINDS, read_card, unit_to_photo
+from tracker.measure.reference_card.find import find_card
+from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
 GREY = CARD_KINDS["grey18"]
 

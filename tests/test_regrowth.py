@@ -6,13 +6,13 @@ import math
 
 import numpy as np
 import pytest
-
 from tests.test_blend import TRUTH, measured
 from tests.test_scale import of_photo
+
 from tracker.fade import FadeSeries
-from tracker.quantities import Measured
-from tracker.reading import ProfilePoint
-from tracker.regrowth import PUBLISHED_RATE, Regrowth, forecast, regrowth, root_length
+from tracker.maths.quantities import Measured
+from tracker.measure.reading import ProfilePoint
+from tracker.wear.regrowth import PUBLISHED_RATE, Regrowth, forecast, regrowth, root_length
 
 DAYS = 30.4375
 # µm a day, mean and spread: Loussouarn et al. 2005 as a textbook tables it (ch. 6, table 1), and 2001 (abstract)

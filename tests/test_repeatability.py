@@ -9,15 +9,15 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-
 from tests.test_repeat import ALONE, AT, photos, reading, region
-from tracker.change import CHANGED
-from tracker.comparison import compare_readings
+
+from tracker.compare.change import CHANGED
+from tracker.compare.comparison import compare_readings
+from tracker.compare.replicates import mean_of_replicates
+from tracker.maths.quantities import LabMeasured, matrix3
 from tracker.measure import Settings, light_u
-from tracker.quantities import LabMeasured, matrix3
-from tracker.reading import PhotoReading
-from tracker.repeat import mean_of_replicates
-from tracker.repeatability import PROVISIONAL, Repeatability
+from tracker.measure.reading import PhotoReading
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 KNOWN = Repeatability("known", (0.8, 0.5, 0.6), math.inf, False, "test", shared_dof=math.inf)
 

@@ -8,7 +8,7 @@ from colorspacious import cspace_convert
 from numpy.typing import NDArray
 
 from tests.photo_samples import NAMES, colour
-from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
+from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
 
 ALL_CODES = np.repeat(np.arange(256, dtype=np.uint8)[:, np.newaxis], 3, axis=1)
 

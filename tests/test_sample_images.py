@@ -13,12 +13,12 @@ import pytest
 
 from tests.samples import SAMPLES as TRUTH
 from tests.samples import sample_photo
-from tracker.colorimetry import delta_e_2000
-from tracker.comparison import compare_readings
-from tracker.level import DEFAULT_SCALE
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.compare.comparison import compare_readings
+from tracker.maths.colorimetry import delta_e_2000
 from tracker.measure import find_marks, measure_photo
+from tracker.measure.reading import REGIONS, Marks, PhotoReading
 from tracker.photo import read_photo
-from tracker.reading import REGIONS, Marks, PhotoReading
 
 PLAIN = [photo for photo in TRUTH if photo["card"]["kind"] == "grey18"]
 

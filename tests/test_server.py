@@ -16,8 +16,8 @@ from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.routing import Route
 
 from tracker.errors import NotFound
-from tracker.reading import CardSummary, Correction, Marks, PhotoReading
-from tracker.records import BEFORE, PhotoRecord, new_id
+from tracker.measure.reading import CardSummary, Correction, Marks, PhotoReading
+from tracker.record.records import BEFORE, PhotoRecord, new_id
 from tracker.ui import look, navigation, offers, passing, server, session
 from tracker.ui.first_answer import StyledFromTheStart
 from tracker.ui.house_rules import HouseRules

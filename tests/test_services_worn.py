@@ -7,12 +7,12 @@ from types import SimpleNamespace
 
 import pytest
 
+from tracker.calibrate.calibration import Yardsticks
+from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.fade import Overlay
-from tracker.level import DEFAULT_SCALE
-from tracker.quantities import Vector3
+from tracker.maths.quantities import Vector3
 from tracker.wear import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
 from tracker.workflow.services_worn import KIND, LEVEL, TONE, kinds_worn, studio_wear
-from tracker.yardsticks import Yardsticks
 
 
 class Kept:

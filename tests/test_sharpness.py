@@ -17,7 +17,7 @@ from PIL import Image
 
 from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
-from tracker.sharpness import card_blur, hair_blur
+from tracker.measure.sharpness import card_blur, hair_blur
 
 PHOTOS: list[dict[str, Any]] = [photo for photo in SAMPLES if photo["card"]["kind"] == "grey18"]
 LIMIT = 0.04 * 58.1  # of the ribbon's width: the limit in force, pixels

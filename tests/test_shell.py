@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 from streamlit.web.server.app_discovery import discover_asgi_app
 
 from tracker.errors import CardNotFound
+from tracker.measure.reading import Check
 from tracker.photo import Limits
-from tracker.reading import Check
 from tracker.ui import look, navigation
 from tracker.ui.look import Swatch
 from tracker.ui.parts import upload

@@ -14,7 +14,7 @@ from crash_studio import add_client, answer, new_draft, new_photo, new_visit, pi
 from sqlalchemy import event
 
 from tracker.errors import Conflict, ConsentMissing, NotFound, StoreDamaged, StoreError
-from tracker.records import MEASURING, PORTFOLIO, Client, new_id, now
+from tracker.record.records import MEASURING, PORTFOLIO, Client, new_id, now
 from tracker.store import ClientSummary, DamagedRecord, LastPhoto, Store
 
 

@@ -13,7 +13,7 @@ import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in, save_pair
 
 from tracker.errors import Conflict, NotFound, StoreError, StoreFull
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import Store, engine, erasure
 from tracker.store.database import Database
 from tracker.store.erasure import Erasures

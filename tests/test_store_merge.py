@@ -13,7 +13,7 @@ from sqlalchemy import select
 
 from tracker import workflow
 from tracker.errors import Conflict, InvalidEntry, NotFound
-from tracker.records import MEASURING, PORTFOLIO, PURPOSES, Client, new_id, now
+from tracker.record.records import MEASURING, PORTFOLIO, PURPOSES, Client, new_id, now
 from tracker.store import Store, restore, schema
 from tracker.wear import Due
 from tracker.workflow.learning import stamp_now

@@ -12,7 +12,7 @@ import pytest
 from crash_studio import add_client, files_with, new_photo, note_syncs, pictures_in, save_pair
 
 from tracker.errors import NotFound, StoreDamaged, StoreError
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import ASK_AFTER, Store, restore, set_aside
 
 

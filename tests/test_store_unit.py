@@ -15,9 +15,10 @@ import pytest
 from crash_studio import add_client, answer, new_draft, new_photo, new_visit, save_pair
 from sqlalchemy import Connection, insert, select, text
 
-from tracker.outcomes import outcomes_of
-from tracker.records import AFTER, MEASURING, Client, Draft, PhotoRecord, PriceLine, Visit, new_id, now
-from tracker.repeatability import Repeatability
+from tracker.calibrate.calibration import SPREAD, Yardstick
+from tracker.compare.past_results import outcomes_of
+from tracker.measure.repeatability import Repeatability
+from tracker.record.records import AFTER, MEASURING, Client, Draft, PhotoRecord, PriceLine, Visit, new_id, now
 from tracker.store import Deletion, Store, schema
 from tracker.store.outcomes import outcome_row
 from tracker.store.rows import client_row, read_records, visit_row
@@ -25,7 +26,6 @@ from tracker.store.searching import text_row
 from tracker.store.yardsticks import standing_yardsticks
 from tracker.workflow.learning import basis_now
 from tracker.workflow.wearing import catch_up, work_out
-from tracker.yardsticks import SPREAD, Yardstick
 
 OWN = Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own.")
 STORE = Path(__file__).parents[1] / "tracker" / "store"

@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks
+from tracker.calibrate.gauge_study import Shot
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus
 from tracker.errors import NotFound
-from tracker.level import DEFAULT_SCALE
-from tracker.quantities import LabMeasured
-from tracker.records import from_json, new_id, to_json
-from tracker.repeatability import Repeatability
-from tracker.setup_check import Shot
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.repeatability import Repeatability
+from tracker.record.records import from_json, new_id, to_json
 from tracker.store import Store
-from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
-from tracker.yardsticks import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks
 
 AT = datetime(2026, 3, 3, 9, 30, tzinfo=UTC)
 OWN = Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own.", (0.1, 0.0, 0.1), True)

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.quantities import Measured
-from tracker.uncertainty import (
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import (
     combined_u,
     coverage_factor,
     effective_dof,

@@ -17,18 +17,18 @@ from alembic import command
 from crash_studio import add_client, answer, files_with, new_draft, new_photo, new_visit
 
 from tracker import workflow
+from tracker.calibrate.calibration import SPREAD, Yardstick
+from tracker.compare.past_results import outcomes_of
 from tracker.errors import InvalidEntry, NotFound
-from tracker.mixing import Amount, Charge, Strength
-from tracker.outcomes import outcomes_of
-from tracker.quantities import LabMeasured
-from tracker.records import AFTER, BEFORE, MEASURING, Client, PhotoRecord, Step, Visit, new_id, now
-from tracker.repeatability import Repeatability
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.repeatability import Repeatability
+from tracker.record.mixing import Amount, Charge, Strength
+from tracker.record.records import AFTER, BEFORE, MEASURING, Client, PhotoRecord, Step, Visit, new_id, now
 from tracker.store import Store
 from tracker.store.edits import NOBODY
 from tracker.store.engine import make_engine
 from tracker.store.migrate import alembic_config
 from tracker.workflow.results import Start, catch_up_results, past_results
-from tracker.yardsticks import SPREAD, Yardstick
 
 FULL = Step(
     "nape",

@@ -7,9 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.colorimetry import linear_to_lab
-from tracker.quantities import LabMeasured, matrix3
-from tracker.warmth import (
+from tracker.calibrate.warmth import (
     DEFAULT_LOCUS,
     estimate_warmth,
     undertone,
@@ -18,6 +16,8 @@ from tracker.warmth import (
     warmth_gradient,
     warmth_value,
 )
+from tracker.maths.colorimetry import linear_to_lab
+from tracker.maths.quantities import LabMeasured, matrix3
 
 
 def measured(lab: tuple[float, float, float], u: float = 0.5) -> LabMeasured:

@@ -6,7 +6,8 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from tests.test_states import record, row
-from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+
+from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.wear import changes_colour, kind_of, readings_of, segments
 
 FIRST = date(2026, 1, 10)

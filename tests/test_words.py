@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tracker import workflow
 from tracker.errors import InvalidEntry
-from tracker.records import MEASURING, Visit, new_id, now
+from tracker.record.records import MEASURING, Visit, new_id, now
 from tracker.store import Store
 from tracker.workflow.bring_in import plan_import
 from tracker.workflow.steps import clean_visit

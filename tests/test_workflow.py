@@ -31,9 +31,9 @@ from tracker.errors import (
     TrackerError,
     UnsupportedFormat,
 )
+from tracker.measure.reading import Marks
 from tracker.photo import Limits
-from tracker.reading import Marks
-from tracker.records import (
+from tracker.record.records import (
     AFTER,
     BEFORE,
     MEASURING,

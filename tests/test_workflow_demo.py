@@ -19,7 +19,7 @@ from tests.samples import SAMPLES
 from tests.scenes import CARD, PATH, WIDTH, photograph, scene
 from tracker import workflow
 from tracker.errors import Conflict, NotFound, StoreDamaged
-from tracker.records import BEFORE, MEASURING, PORTFOLIO, PROGRESS
+from tracker.record.records import BEFORE, MEASURING, PORTFOLIO, PROGRESS
 from tracker.store import Store
 from tracker.workflow import demo
 

@@ -17,19 +17,19 @@ from hypothesis import strategies as st
 
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
+from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
+from tracker.calibrate.gauge_study import Shot
+from tracker.calibrate.level import DEFAULT_SCALE, estimate_level
 from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
-from tracker.kit import Kit
-from tracker.level import DEFAULT_SCALE, estimate_level
+from tracker.maths.quantities import LabMeasured, matrix3, vector3
 from tracker.measure import Settings, measure_photo
-from tracker.quantities import LabMeasured, matrix3, vector3
-from tracker.reading import PhotoReading, RegionReading
-from tracker.records import new_id, now, to_json
-from tracker.reference_card import camera_error
-from tracker.rendering import shifts, standing_alone
-from tracker.setup_check import Shot
+from tracker.measure.camera_error import shifts, standing_alone
+from tracker.measure.kit import Kit
+from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.measure.reference_card import camera_error
+from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
 from tracker.workflow.yardsticks import MOST_SHOTS
-from tracker.yardsticks import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
 
 
 @cache

@@ -220,7 +220,7 @@ class DraftChanged(Conflict):
 
     Parameters
     ----------
-    kept : tracker.records.Draft, as it stands now
+    kept : tracker.record.records.Draft, as it stands now
     """
 
     def __init__(self, kept: Any) -> None:

@@ -21,10 +21,10 @@ from tests.bench.hair import HEADS
 from tests.bench.photograph import PLACES, Shot, marks, take
 from tests.bench.report import table
 from tests.samples import SAMPLES, sample_photo
-from tracker.colorimetry import Floats, delta_e_2000, linear_to_lab
-from tracker.level import DEFAULT_SCALE
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.maths.colorimetry import Floats, delta_e_2000, linear_to_lab
+from tracker.measure.reading import REGIONS, Marks
 from tracker.photo import Photo, read_photo
-from tracker.reading import REGIONS, Marks
 
 Box = tuple[int, int, int, int]
 _HIGH_WALL: Box = (215, 60, 90, 60)  # of the rendered scenes: plain wall left of the crown

@@ -14,9 +14,9 @@ import numpy as np
 from tests.bench.corrections import CANDIDATES, Candidate
 from tests.bench.report import table
 from tests.golden_tables import read_table
-from tracker.colorimetry import Floats, decode, delta_e_2000, linear_to_lab
-from tracker.reference_card import CARD_KINDS, CardReading
-from tracker.reference_card.kinds.chart24 import chart_reference
+from tracker.maths.colorimetry import Floats, decode, delta_e_2000, linear_to_lab
+from tracker.measure.reference_card import CARD_KINDS, CardReading
+from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
 NEUTRAL_5 = 21
 STEPS = (18, 21, 23)

@@ -1,6 +1,6 @@
 """Ways to correct that were weighed against the program's own: from a card's reading and reference to a function.
 
-Each takes what ``tracker.balance`` takes, so that all see the same photos; nothing of the program is changed.
+Each takes what ``tracker.measure.balance`` takes, so that all see the same photos; nothing of the program is changed.
 
 References
 ----------
@@ -17,10 +17,10 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from tests.bench.spectra import STEPS
-from tracker.balance import apply
-from tracker.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
-from tracker.reading import IDENTITY, Correction
-from tracker.reference_card import CardReading, correction_from_card
+from tracker.maths.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
+from tracker.measure.balance import apply
+from tracker.measure.reading import IDENTITY, Correction
+from tracker.measure.reference_card import CardReading, correction_from_card
 
 Correct = Callable[[Floats], Floats]
 Candidate = Callable[[CardReading, Floats], Correct]

@@ -16,15 +16,15 @@ from tests.bench.gloss import BODIES, Body, trimmed
 from tests.bench.hair import HEADS
 from tests.bench.photograph import Shot, marks, misprints, take
 from tests.bench.report import table
-from tracker.colorimetry import Floats, delta_e_2000, linear_to_lab
+from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.calibrate.warmth import warmth_value
 from tracker.errors import TrackerError
-from tracker.hair import BANDS, HairPath, clipped_codes, straighten
-from tracker.level import DEFAULT_SCALE
+from tracker.maths.colorimetry import Floats, delta_e_2000, linear_to_lab
 from tracker.measure import Settings, card_kind
+from tracker.measure.hair import BANDS, HairPath, clipped_codes, straighten
+from tracker.measure.reading import REGIONS, Marks
+from tracker.measure.reference_card import CardReading, read_card
 from tracker.photo import Photo, read_photo
-from tracker.reading import REGIONS, Marks
-from tracker.reference_card import CardReading, read_card
-from tracker.warmth import warmth_value
 
 # conditions that a correction can do something about, by the name under which they are pooled
 POOLS = {

@@ -12,8 +12,8 @@ from functools import partial
 
 import numpy as np
 
-from tracker.colorimetry import Floats, luminance
-from tracker.hair import KEPT, Selection, body_mean
+from tracker.maths.colorimetry import Floats, luminance
+from tracker.measure.hair import KEPT, Selection, body_mean
 
 Body = Callable[[Floats, np.ndarray], Floats]
 

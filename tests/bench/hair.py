@@ -9,9 +9,9 @@ import numpy as np
 from scipy.ndimage import gaussian_filter
 
 from tests.bench.spectra import dye, hair_reflectance, melanin, to_linear
-from tracker.colorimetry import Floats, linear_to_lab, luminance
-from tracker.hair import BANDS
-from tracker.reading import REGIONS
+from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
+from tracker.measure.hair import BANDS
+from tracker.measure.reading import REGIONS
 
 ROWS, COLUMNS = 520, 140
 PATH_ROWS = (20, 500)

@@ -14,9 +14,9 @@ from tests.bench.hair import COLUMNS, HEADS, PATH_COLUMNS, PATH_ROWS, ROWS, lock
 from tests.bench.room import CARD, HAIR, SECOND, WALL, Surfaces
 from tests.bench.room import light as room_light
 from tests.bench.spectra import STEPS, camera_matrix, card, light, noted, raw, sensitivities
-from tracker.colorimetry import Floats, encode
-from tracker.reading import MIXED, NOT_NOTED, Marks
-from tracker.reference_card import CARD_KINDS
+from tracker.maths.colorimetry import Floats, encode
+from tracker.measure.reading import MIXED, NOT_NOTED, Marks
+from tracker.measure.reference_card import CARD_KINDS
 
 WIDTH, HEIGHT = 420, 560
 _HAIR = (80, 20)  # left, top

@@ -12,16 +12,16 @@ from tests.bench.conditions import AFTER, AGAIN, BEFORE, KINDS, ROLES, Condition
 from tests.bench.hair import HEADS
 from tests.bench.photograph import Shot, marks, misprints, take
 from tests.bench.spectra import LIGHTS
-from tracker.colorimetry import Floats, delta_e_2000
-from tracker.comparison import RegionChange, compare_readings
+from tracker.calibrate.level import DEFAULT_SCALE, estimate_level
+from tracker.calibrate.warmth import warmth_gradient, warmth_value
+from tracker.compare.comparison import RegionChange, compare_readings
 from tracker.errors import TrackerError
-from tracker.level import DEFAULT_SCALE, estimate_level
+from tracker.maths.colorimetry import Floats, delta_e_2000
+from tracker.maths.quantities import LabMeasured, Measured
+from tracker.maths.uncertainty import coverage_factor, hotelling
 from tracker.measure import measure_photo
+from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.photo import read_photo
-from tracker.quantities import LabMeasured, Measured
-from tracker.reading import PhotoReading, RegionReading
-from tracker.uncertainty import coverage_factor, hotelling
-from tracker.warmth import warmth_gradient, warmth_value
 
 Numbers = dict[str, float]
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.colorimetry import Floats
+from tracker.maths.colorimetry import Floats
 
 WALL, HAIR, CARD, SECOND = range(4)
 """What a pixel shows: `SECOND` is a second grey card, on the other side of the hair."""

@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 
 from tests.golden_tables import read_table
-from tracker.colorimetry import D65, XYZ_TO_RGB, Floats
-from tracker.reading import DAYLIGHT, LAMPS, TUBES
+from tracker.maths.colorimetry import D65, XYZ_TO_RGB, Floats
+from tracker.measure.reading import DAYLIGHT, LAMPS, TUBES
 
 WAVELENGTHS = np.arange(380.0, 731.0, 5.0)
 LIGHTS = ("D65", "D50", "A", "FL2", "FL7", "FL11", "LED-B2", "LED-B3", "LED-V1")

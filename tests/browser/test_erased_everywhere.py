@@ -11,7 +11,7 @@ from conftest import DESKTOP, Watched
 from test_main_job import press, settled
 
 from tracker import workflow
-from tracker.records import MEASURING, Client
+from tracker.record.records import MEASURING, Client
 from tracker.store import Store
 from tracker.ui.navigation import ENTRIES, address
 

@@ -12,7 +12,7 @@ from conftest import BROWSERS, FLAGS, watch
 from test_main_job import open_listed, press, sample, settled
 
 from tracker import workflow
-from tracker.records import BEFORE, MEASURING
+from tracker.record.records import BEFORE, MEASURING
 from tracker.store import Store
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import pytest
 from test_main_job import settled, strike, walk_to
 
 from tracker import workflow
-from tracker.records import MEASURING
+from tracker.record.records import MEASURING
 from tracker.store import Store
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import pytest
 
 from tests.samples import sample_photo
 from tracker import workflow
-from tracker.records import BEFORE, MEASURING, PORTFOLIO
+from tracker.record.records import BEFORE, MEASURING, PORTFOLIO
 from tracker.store import Store
 
 if TYPE_CHECKING:

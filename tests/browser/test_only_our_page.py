@@ -18,7 +18,7 @@ from PIL import Image
 from test_main_job import settled
 
 from tracker import workflow
-from tracker.records import MEASURING
+from tracker.record.records import MEASURING
 from tracker.store import Store
 
 pytestmark = pytest.mark.browser

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from tracker import workflow
-from tracker.records import MEASURING, Draft, Step, Visit, new_id, now
+from tracker.record.records import MEASURING, Draft, Step, Visit, new_id, now
 from tracker.store import Store
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import pytest
 
 from tests.samples import sample_photo
 from tracker import workflow
-from tracker.records import MEASURING, Draft
+from tracker.record.records import MEASURING, Draft
 from tracker.store import Store
 
 if TYPE_CHECKING:

@@ -24,7 +24,7 @@ from tracker.charts.marks import (
     rows,
 )
 from tracker.fade import GroupWear, Overlay, Strand
-from tracker.uncertainty import format_number
+from tracker.maths.uncertainty import format_number
 
 MOST_STRANDS = 60
 """Services that are drawn one by one: more only cover each other and make a phone wait."""

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import altair as alt
 
 from tracker.charts.marks import BLANK, DARK, LIGHT, Axes, Layer, Row, Spec, chart, horizontal, padded
-from tracker.colorimetry import lab_to_hex
-from tracker.quantities import Measured, Vector3
-from tracker.uncertainty import coverage_factor, format_number
+from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.quantities import Measured, Vector3
+from tracker.maths.uncertainty import coverage_factor, format_number
 
 MOST_POINTS = 400
 """Cases that are drawn, the newest: more only cover each other."""

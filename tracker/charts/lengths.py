@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import altair as alt
 import numpy as np
 
-from tracker.blend import Interval
 from tracker.charts.marks import (
     BLANK,
     COVERAGE,
@@ -26,8 +25,9 @@ from tracker.charts.marks import (
     line,
     padded,
 )
-from tracker.reading import ProfilePoint
-from tracker.uncertainty import format_number, format_share
+from tracker.compare.transition import Interval
+from tracker.maths.uncertainty import format_number, format_share
+from tracker.measure.reading import ProfilePoint
 
 _WAY = "datum.value == 0 ? 'root' : datum.value == 1 ? 'tip' : format(100 * datum.value, '.0f') + ' %'"
 _DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())

@@ -22,8 +22,8 @@ from tracker.charts.marks import (
     horizontal,
     line,
 )
-from tracker.shades import Distribution, Shades
-from tracker.uncertainty import format_measured
+from tracker.compare.lights_and_lows import Distribution, Shades
+from tracker.maths.uncertainty import format_measured
 
 _DASHES: tuple[tuple[int, ...], ...] = ((6, 4), ())
 _APART = 8.0  # L*: names closer than this would cover each other

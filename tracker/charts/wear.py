@@ -32,8 +32,8 @@ from tracker.charts.marks import (
     rows,
 )
 from tracker.fade import FadeFit, FadeSeries
-from tracker.quantities import Measured
-from tracker.uncertainty import format_measured, format_number
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured, format_number
 from tracker.words import DAYS_PER_MONTH, day
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")

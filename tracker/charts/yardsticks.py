@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import altair as alt
 import numpy as np
 
+from tracker.calibrate.level import DARKEST, DEFAULT_SCALE, LIGHTEST, LevelScale
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus
 from tracker.charts.marks import (
     BLANK,
     COVERAGE,
@@ -26,10 +28,8 @@ from tracker.charts.marks import (
     readings,
     rows,
 )
-from tracker.level import DARKEST, DEFAULT_SCALE, LIGHTEST, LevelScale
-from tracker.quantities import LabMeasured
-from tracker.repeatability import Repeatability
-from tracker.warmth import DEFAULT_LOCUS, NeutralLocus
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.repeatability import Repeatability
 
 _DASHED = (6, 4)
 _MOST_PHOTOS = 6

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from tracker.cli.result import Json, MeasuredPhoto, Result, read_result
 from tracker.cli.terminal import printable, say, say_json
-from tracker.comparison import RegionChange, compare_readings
+from tracker.compare.comparison import RegionChange, compare_readings
 from tracker.errors import CannotCompare, TrackerError
-from tracker.kit import match_kits
-from tracker.uncertainty import format_measured
+from tracker.maths.uncertainty import format_measured
+from tracker.measure.kit import match_kits
 
 
 def compare(before: Path | None, after: Path | None, as_json: bool) -> int:

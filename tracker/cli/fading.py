@@ -20,7 +20,7 @@ from tracker.fade import (
     window,
 )
 from tracker.fade.window import Side
-from tracker.repeatability import PROVISIONAL
+from tracker.measure.repeatability import PROVISIONAL
 
 Json = dict[str, object]
 

@@ -9,12 +9,12 @@ from tracker.cli.files import read_text, require_writable, write_whole
 from tracker.cli.result import Json, document, failed_entry, lengths, measured_entry
 from tracker.cli.terminal import Progress, complain, printable, say, say_json, to_text
 from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
-from tracker.marks_file import MarkedPhoto, parse_marks
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured
 from tracker.measure import measure_photo
+from tracker.measure.card_scale import in_cm
+from tracker.measure.marks_file import MarkedPhoto, parse_marks
 from tracker.photo import Limits, read_photo, start_reader
-from tracker.quantities import Measured
-from tracker.scale import in_cm
-from tracker.uncertainty import format_measured
 from tracker.words import REGION_TITLES, noun
 
 if TYPE_CHECKING:

@@ -15,16 +15,16 @@ from typing import Any
 import numpy as np
 
 from tracker import METHOD_VERSION
+from tracker.calibrate.level import estimate_level
+from tracker.calibrate.warmth import estimate_warmth
 from tracker.cli.files import named, read_text
 from tracker.errors import CannotCompare, TrackerError
-from tracker.kit import Kit, was_developed
-from tracker.level import estimate_level
-from tracker.quantities import Measured
-from tracker.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
-from tracker.records import from_json, to_json
-from tracker.scale import scale_of
-from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured
+from tracker.measure.card_scale import scale_of
+from tracker.measure.kit import Kit, was_developed
+from tracker.measure.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
+from tracker.record.records import from_json, to_json
 
 Json = dict[str, Any]
 

@@ -23,7 +23,7 @@ from tracker.fade.compare import (
 from tracker.fade.many import Many, Worn
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
 from tracker.fade.window import HORIZON
-from tracker.quantities import Measured
+from tracker.maths.quantities import Measured
 
 Array = NDArray[np.float64]
 

@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.quantities import Measured
-from tracker.uncertainty import expanded, format_measured
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import expanded, format_measured
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,7 @@ import re
 
 from tracker.errors import InvalidSeries, TooFewReadings
 from tracker.fade.series import FadeSeries
-from tracker.quantities import Vector3
+from tracker.maths.quantities import Vector3
 
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
 _ADVICE = "The first row names the columns: months, then L, a, b and optional uL, ua, ub, or value and optional u."

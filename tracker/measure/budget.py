@@ -10,14 +10,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracker.colorimetry import Floats, lab_to_linear, linear_to_lab
-from tracker.hair import BandColour, Pieces, lights_and_lows
+from tracker.maths.colorimetry import Floats, lab_to_linear, linear_to_lab
+from tracker.maths.quantities import LabMeasured, Measured, Vector3, matrix3, vector3
+from tracker.maths.uncertainty import effective_dof
+from tracker.measure.camera_error import MISFIT_ALONE, CameraError, lightness_shifts, standing_alone
+from tracker.measure.hair import BandColour, Pieces, lights_and_lows
+from tracker.measure.reading import Correction, RegionReading
+from tracker.measure.reference_card import CardReading
 from tracker.measure.settings import Settings
-from tracker.quantities import LabMeasured, Measured, Vector3, matrix3, vector3
-from tracker.reading import Correction, RegionReading
-from tracker.reference_card import CardReading
-from tracker.rendering import MISFIT_ALONE, CameraError, lightness_shifts, standing_alone
-from tracker.uncertainty import effective_dof
 
 # Share of a chart's or strip's own misfit that changes from photo to photo: the truth bench's coverage holds with it.
 _MISFIT_REPEAT = 0.3

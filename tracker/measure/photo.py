@@ -8,10 +8,13 @@ from typing import Protocol
 import numpy as np
 
 from tracker import METHOD_VERSION
-from tracker.balance import apply
-from tracker.colorimetry import Floats, linear_to_lab, luminance
 from tracker.errors import CardError, CardNotFound, InvalidMarks
-from tracker.hair import (
+from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
+from tracker.maths.quantities import vector3
+from tracker.maths.rgb_space import RgbSpace
+from tracker.measure.balance import apply
+from tracker.measure.budget import region_reading
+from tracker.measure.hair import (
     BandColour,
     HairPath,
     Strip,
@@ -24,14 +27,11 @@ from tracker.hair import (
     stretches,
     suggest_path,
 )
-from tracker.measure.budget import region_reading
+from tracker.measure.quality import check_photo
+from tracker.measure.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
+from tracker.measure.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
-from tracker.quality import check_photo
-from tracker.quantities import vector3
-from tracker.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
-from tracker.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
-from tracker.rgb_space import RgbSpace
 
 
 class Picture(Protocol):

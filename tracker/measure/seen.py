@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from tracker.colorimetry import Floats, luminance
-from tracker.hair import HairPath, Strip, gloss_share
-from tracker.quality import CheckLimits, Seen, light_at_hair
-from tracker.reading import Point
-from tracker.reference_card import CardKind, Corners, unit_to_photo
-from tracker.rgb_space import RgbSpace
-from tracker.sharpness import Sharpness, card_blur, hair_blur
+from tracker.maths.colorimetry import Floats, luminance
+from tracker.maths.rgb_space import RgbSpace
+from tracker.measure.hair import HairPath, Strip, gloss_share
+from tracker.measure.quality import CheckLimits, Seen, light_at_hair
+from tracker.measure.reading import Point
+from tracker.measure.reference_card import CardKind, Corners, unit_to_photo
+from tracker.measure.sharpness import Sharpness, card_blur, hair_blur
 
 _INSET = 0.18  # of a patch's side, as where the card is read
 _SAMPLES = 24

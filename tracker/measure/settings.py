@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-from tracker.hair import BANDS, Band, Selection
-from tracker.quality import CheckLimits
-from tracker.reference_card import CardLimits
-from tracker.repeatability import PROVISIONAL, Repeatability
+from tracker.measure.hair import BANDS, Band, Selection
+from tracker.measure.quality import CheckLimits
+from tracker.measure.reference_card import CardLimits
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from PIL import Image
 
 from tracker.errors import UnsupportedFormat
+from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 from tracker.photo.claims import check_profile
 from tracker.photo.colour_engine import EngineProfile, engine_profile
 from tracker.photo.metadata import Tags, states_adobe_rgb
 from tracker.photo.png_tags import code_points, stated_space, states_colours
 from tracker.photo.profile import parse_profile
-from tracker.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 
 _NCLX_BOX = b"colrnclx"
 _HIGH_DYNAMIC_RANGE = {16, 18}  # PQ and HLG [1]

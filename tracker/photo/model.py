@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.rgb_space import RgbSpace
+from tracker.maths.rgb_space import RgbSpace
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from tracker.colorimetry import adaptation_matrix
-from tracker.quantities import Matrix3, matrix3
-from tracker.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, matrix_from_primaries, white_xyz
+from tracker.maths.colorimetry import adaptation_matrix
+from tracker.maths.quantities import Matrix3, matrix3
+from tracker.maths.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, matrix_from_primaries, white_xyz
 
 _PQ_PROFILE = b"ITUR_2100_PQ_FULL\0"  # [2]
 _PQ = 16  # [3]

@@ -15,9 +15,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.colorimetry import D50_ICC, Floats, adaptation_matrix
-from tracker.quantities import matrix3
-from tracker.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve, white_xyz
+from tracker.maths.colorimetry import D50_ICC, Floats, adaptation_matrix
+from tracker.maths.quantities import matrix3
+from tracker.maths.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve, white_xyz
 
 _PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # D50 of the profile connection space in 1/65536 [1], 7.2.16
 _PARAMETER_COUNTS = (1, 3, 4, 5, 7)

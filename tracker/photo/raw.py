@@ -24,14 +24,14 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tracker.errors import TooLarge, Unreadable, UnsupportedFormat
+from tracker.maths.quantities import matrix3
+from tracker.maths.rgb_space import LINEAR, SRGB, RgbSpace
 from tracker.photo.container import check_size, guarded
 from tracker.photo.metadata import Tags, camera, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import upright
 from tracker.photo.raw_clipping import mark_clipped
 from tracker.photo.raw_container import check_whole, is_dng, preview_at
-from tracker.quantities import matrix3
-from tracker.rgb_space import LINEAR, SRGB, RgbSpace
 
 if TYPE_CHECKING:
     import rawpy

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from tracker.errors import UnsupportedFormat
+from tracker.maths.rgb_space import SRGB, RgbSpace
 from tracker.photo.colour_engine import engine_profile
 from tracker.photo.container import guarded, open_image
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import eight_bit
 from tracker.photo.profile import build_profile, parse_profile
 from tracker.photo.read import decode_photo
-from tracker.rgb_space import SRGB, RgbSpace
 
 _ROWS = 256
 

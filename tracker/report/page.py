@@ -8,17 +8,17 @@ from datetime import date, datetime
 from html import escape
 from typing import Any
 
-from tracker.colorimetry import lab_to_hex
-from tracker.quantities import Measured
-from tracker.reading import RegionReading
-from tracker.records import Client, Consent, PhotoRecord, Step, Visit
+from tracker.calibrate.calibration import Yardsticks, level_of
+from tracker.calibrate.warmth import estimate_warmth
+from tracker.compare.photo_set import kit_of
+from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured
+from tracker.measure.reading import RegionReading
+from tracker.record.records import Client, Consent, PhotoRecord, Step, Visit
 from tracker.report.style import STYLE
 from tracker.report.units import UNITS
-from tracker.states import kit_of
-from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth
 from tracker.words import REGION_TITLES, as_date, day
-from tracker.yardsticks import Yardsticks, level_of
 
 Json = Any
 

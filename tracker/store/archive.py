@@ -12,7 +12,7 @@ from types import TracebackType
 from typing import BinaryIO, Protocol, Self
 
 from tracker.errors import Conflict
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store.faults import disk_faults
 from tracker.store.folder import private_file, private_folder, sync_folders
 

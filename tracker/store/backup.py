@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store.backup_shelf import Shelf, check_backup, write_contents
 from tracker.store.database import Database
 from tracker.store.faults import database_faults, disk_faults

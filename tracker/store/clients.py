@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Select, func, insert, select, update
 
 from tracker.errors import StoreDamaged
-from tracker.records import Client, Consent
+from tracker.record.records import Client, Consent
 from tracker.store import schema
 from tracker.store.consents import checked
 from tracker.store.database import Database

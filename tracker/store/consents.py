@@ -5,7 +5,7 @@ from __future__ import annotations
 from sqlalchemy import Connection, insert, select
 
 from tracker.errors import ConsentMissing
-from tracker.records import PURPOSES, Consent
+from tracker.record.records import PURPOSES, Consent
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.lookup import agreed, latest_answer, require_client

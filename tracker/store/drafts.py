@@ -7,7 +7,7 @@ from dataclasses import replace
 from sqlalchemy import Connection, delete, insert, select, update
 
 from tracker.errors import Conflict, DraftChanged, NotFound
-from tracker.records import Draft, to_json
+from tracker.record.records import Draft, to_json
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.edits import SET_ASIDE, edit_line

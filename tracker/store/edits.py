@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, delete, insert, select
 
 from tracker.errors import StoreDamaged
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.rows import KINDS, Row, read_record, time_text
 

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Table, delete, func, insert, select, union, u
 from sqlalchemy.engine.interfaces import DBAPICursor
 
 from tracker.errors import Conflict, StoreError, StoreFull
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.counted import counted_names, recount, uncount_pictures
 from tracker.store.database import Database

@@ -13,7 +13,7 @@ from uuid import uuid4
 from sqlalchemy import Connection, func, select
 
 from tracker.errors import Conflict, StoreError
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.archive import FolderArchive
 from tracker.store.database import Database

@@ -8,7 +8,7 @@ from datetime import date
 
 from sqlalchemy import func, insert, select
 
-from tracker.records import Client, Visit
+from tracker.record.records import Client, Visit
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.edits import REMOVED

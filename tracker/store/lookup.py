@@ -7,7 +7,7 @@ from typing import TypeVar
 from sqlalchemy import Column, Connection, Select, Table, func, select, union
 
 from tracker.errors import ConsentMissing, NotFound
-from tracker.records import MEASURING
+from tracker.record.records import MEASURING
 from tracker.store import schema
 from tracker.store.rows import KINDS, Identified, read_record
 

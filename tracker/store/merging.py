@@ -10,7 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, func, insert, or_, select, update
 
 from tracker.errors import Conflict
-from tracker.records import CONSENT_VERSION, Client, Consent, new_id, now
+from tracker.record.records import CONSENT_VERSION, Client, Consent, new_id, now
 from tracker.store import schema
 from tracker.store.consents import differing_answers
 from tracker.store.edits import MERGED, edit_line

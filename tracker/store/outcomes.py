@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select
 
-from tracker.outcomes import Outcome, outcomes_of
-from tracker.records import MEASURING, PhotoRecord, Visit, from_json, to_json
-from tracker.repeatability import Repeatability
+from tracker.compare.past_results import Outcome, outcomes_of
+from tracker.measure.repeatability import Repeatability
+from tracker.record.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
 from tracker.store.lookup import agreeing
 from tracker.store.rows import Row, read_records, search_text

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import Connection, func, insert, select, update
 
 from tracker.errors import Conflict
-from tracker.records import PhotoRecord
+from tracker.record.records import PhotoRecord
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged

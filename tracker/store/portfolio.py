@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, Select, exists, func, intersect, select
 
-from tracker.agreed import NOTHING_AGREED
 from tracker.errors import StoreDamaged
-from tracker.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
+from tracker.record.agreed import NOTHING_AGREED
+from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.lookup import agreeing

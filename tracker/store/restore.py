@@ -14,7 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from tracker.errors import Conflict, NotFound
-from tracker.records import new_id
+from tracker.record.records import new_id
 from tracker.store.backup import copy_pictures, files_named
 from tracker.store.erasure import Erasure, known_counts
 from tracker.store.faults import database_faults, disk_faults

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Protocol, TypeVar
 
+from tracker.calibrate.calibration import Yardstick
 from tracker.errors import StoreDamaged, StoreError
-from tracker.records import Client, Consent, Draft, PhotoRecord, PriceLine, Visit, from_json, to_json
-from tracker.yardsticks import Yardstick
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, PriceLine, Visit, from_json, to_json
 
 Row = dict[str, Any]
 

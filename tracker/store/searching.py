@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 
 from tracker.errors import StoreDamaged
-from tracker.records import AFTER, Client, Visit
+from tracker.record.records import AFTER, Client, Visit
 from tracker.store import schema
 from tracker.store.rows import Row, read_record, read_records, search_text
 from tracker.words import day

@@ -12,7 +12,7 @@ from datetime import date, timedelta
 from sqlalchemy import Connection
 
 from tracker.errors import StoreError
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store.aside_folder import LeftPicture
 from tracker.store.counted import count_picture, uncount_pictures
 from tracker.store.database import Database

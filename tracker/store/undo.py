@@ -11,7 +11,7 @@ from datetime import datetime
 from sqlalchemy import Connection, Table, delete, func, insert, select, update
 
 from tracker.errors import NotFound, StoreError
-from tracker.records import new_id, now
+from tracker.record.records import new_id, now
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.edits import PUT_BACK, REMOVED, edit_line, forget_edits

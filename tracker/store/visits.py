@@ -8,7 +8,7 @@ from dataclasses import replace
 from sqlalchemy import Connection, delete, insert, select, update
 
 from tracker.errors import Conflict
-from tracker.records import PhotoRecord, Visit
+from tracker.record.records import PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 from sqlalchemy.dialects.sqlite import insert as upsert
 
-from tracker.records import MEASURING, PhotoRecord, Visit, from_json, to_json
+from tracker.record.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
 from tracker.store.lookup import agreeing, stored
 from tracker.store.rows import read_records

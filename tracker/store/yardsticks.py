@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, insert, select, update
 
-from tracker.records import now
+from tracker.calibrate.calibration import Yardstick, Yardsticks, in_force
+from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.lookup import find
 from tracker.store.rows import read_records, yardstick_row
-from tracker.yardsticks import Yardstick, Yardsticks, in_force
 
 if TYPE_CHECKING:
     from tracker.store.database import Database

@@ -15,8 +15,8 @@ from urllib.parse import quote
 
 import streamlit as st
 
-from tracker.reading import Check
-from tracker.uncertainty import format_share
+from tracker.maths.uncertainty import format_share
+from tracker.measure.reading import Check
 
 _HERE = Path(__file__).parent
 _SIZE = re.compile(r'viewBox="0 0 (\d+) (\d+)"')

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
     from starlette.requests import Request
 
-    from tracker.records import PhotoRecord
+    from tracker.record.records import PhotoRecord
 
 EDGES = (320, 800, 1600)
 """Longest edges in which pictures are served, pixels."""
@@ -198,8 +198,8 @@ def _plain(photo: PhotoRecord, edge: int) -> bytes:
 
 
 def _balanced(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.overlay import balanced_picture
     from tracker.photo import read_kept
+    from tracker.show.overlay import balanced_picture
 
     if photo.reading is None:
         raise NotFound("This photo has no reading.")
@@ -207,9 +207,9 @@ def _balanced(photo: PhotoRecord, edge: int) -> bytes:
 
 
 def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
-    from tracker.alignment import align, aligned_picture
-    from tracker.overlay import balanced_picture
+    from tracker.compare.alignment import align, aligned_picture
     from tracker.photo import read_kept
+    from tracker.show.overlay import balanced_picture
 
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
         raise NotFound("These two photos cannot be laid on each other.")
@@ -221,8 +221,8 @@ def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
 
 
 def _measured(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.overlay import measured_picture
     from tracker.photo import read_kept
+    from tracker.show.overlay import measured_picture
 
     if photo.reading is None or photo.marks is None:
         raise NotFound("This photo has no reading.")

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 from tracker.errors import NotFound
 
 if TYPE_CHECKING:
-    from tracker.records import PhotoRecord
+    from tracker.calibrate.calibration import Yardsticks
+    from tracker.record.records import PhotoRecord
     from tracker.store import Store
-    from tracker.yardsticks import Yardsticks
 
 _IDENTIFIER = re.compile(r"[0-9a-f]{32}")
 _stores: dict[Path, Store] = {}

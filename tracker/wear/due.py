@@ -6,16 +6,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from tracker.agreed import NOTHING_AGREED, AgreedLimits
+from tracker.calibrate.calibration import Yardsticks
+from tracker.calibrate.level import LevelScale
 from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, what_if, window
-from tracker.level import LevelScale
-from tracker.records import Visit
-from tracker.regrowth import Regrowth
+from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
+from tracker.record.records import Visit
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
+from tracker.wear.regrowth import Regrowth
 from tracker.wear.root import root_window
 from tracker.wear.segments import Segment, changes_colour, kind_of
 from tracker.words import DAYS_PER_MONTH, REGION_WORDS
-from tracker.yardsticks import Yardsticks
 
 Learnt = Mapping[tuple[str, str, str], Priors]
 """Priors by kind of service, band and quantity; what is not in it goes by the published ones."""

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmth
+from tracker.compare.photo_set import match_states
 from tracker.errors import TooFewReadings
 from tracker.fade import FadeSeries, months_between
-from tracker.quantities import LabMeasured, Vector3
-from tracker.reading import REGIONS
-from tracker.records import PhotoRecord
-from tracker.states import match_states
-from tracker.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmth
+from tracker.maths.quantities import LabMeasured, Vector3
+from tracker.measure.reading import REGIONS
+from tracker.record.records import PhotoRecord
 from tracker.wear.root import covers_root, root_series
 from tracker.wear.segments import Segment
 

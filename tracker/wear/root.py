@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 from tracker.errors import TrackerError
 from tracker.fade import FadeSeries, Window, months_between
-from tracker.records import PhotoRecord, Visit
-from tracker.regrowth import Regrowth, forecast, regrowth, root_length
-from tracker.scale import scale_of
+from tracker.measure.card_scale import scale_of
+from tracker.record.records import PhotoRecord, Visit
+from tracker.wear.regrowth import Regrowth, forecast, regrowth, root_length
 from tracker.wear.segments import Segment
 
 ROOT = "length of the root"

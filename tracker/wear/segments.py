@@ -6,9 +6,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from tracker.records import AFTER, BEFORE, PROGRESS, SERVICES, PhotoRecord, Visit
-from tracker.repeatability import PROVISIONAL, Repeatability
-from tracker.states import State, combined_state
+from tracker.compare.photo_set import State, combined_state
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.record.records import AFTER, BEFORE, PROGRESS, SERVICES, PhotoRecord, Visit
 
 # common practice, no source: after these the colour goes on wearing as it did
 _LEAVES_COLOUR = frozenset({"treatment", "cut", "consultation"})

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tracker.agreed import AgreedLimits, check_limits
-from tracker.records import Visit
+from tracker.record.agreed import AgreedLimits, check_limits
+from tracker.record.records import Visit
 from tracker.store import Store
 from tracker.workflow.words import clean_line, clean_note
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from tracker.errors import TrackerError
-from tracker.records import now
+from tracker.record.records import now
 from tracker.store import Backup, Erasure, Store, data_folder, erasures_in, restore
 
 _MOST_VISITS = 10

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from tracker.errors import InvalidList
-from tracker.records import Client, Visit, new_id, now
+from tracker.record.records import Client, Visit, new_id, now
 from tracker.report import SheetTable, to_csv
 from tracker.store import Store
 from tracker.workflow.csv_file import ListFile, ListLine, read_list

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from tracker.calendar_file import DayEvent, calendar_text, stable_uid
-from tracker.records import MEASURING, now
+from tracker.record.records import MEASURING, now
+from tracker.show.calendar import DayEvent, calendar_text, stable_uid
 from tracker.store import Store
 from tracker.wear import Due
 

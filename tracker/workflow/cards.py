@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from tracker.scale import require_size
+from tracker.measure.card_scale import require_size
 from tracker.store import Store
 
 _SETTING = "card_size_mm"

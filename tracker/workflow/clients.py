@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from tracker.errors import Conflict, ConsentMissing, InvalidEntry
-from tracker.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
+from tracker.record.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
 from tracker.store import Receipt, Store
 from tracker.workflow.words import clean_line, clean_note
 

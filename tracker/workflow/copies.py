@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.errors import StoreDamaged
-from tracker.records import PhotoRecord
+from tracker.record.records import PhotoRecord
 from tracker.store import Store
 from tracker.workflow.opening import OPENING
 

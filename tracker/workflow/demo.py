@@ -9,12 +9,12 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-from tracker.agreed import AgreedLimits
 from tracker.errors import Conflict, NotFound, StoreDamaged
 from tracker.measure import card_kind
-from tracker.mixing import Amount, Charge, Strength
-from tracker.reading import DAYLIGHT, LAMPS, Marks
-from tracker.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
+from tracker.measure.reading import DAYLIGHT, LAMPS, Marks
+from tracker.record.agreed import AgreedLimits
+from tracker.record.mixing import Amount, Charge, Strength
+from tracker.record.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
 from tracker.store import Store
 from tracker.words import DAYS_PER_MONTH
 from tracker.workflow.clients import add_client

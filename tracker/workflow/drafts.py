@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from tracker.errors import DraftChanged, NotFound
-from tracker.records import Draft, PhotoRecord, Visit, now
+from tracker.record.records import Draft, PhotoRecord, Visit, now
 from tracker.store import Store
 
 PARTS = {

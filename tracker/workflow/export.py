@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from tracker import METHOD_VERSION
-from tracker.comparison import compare_readings
+from tracker.calibrate.calibration import Yardsticks
+from tracker.compare.comparison import compare_readings
+from tracker.compare.photo_set import match_states, state_of
 from tracker.errors import TrackerError
-from tracker.records import AFTER, BEFORE, Client, PhotoRecord, now
+from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
 from tracker.report import UNITS, ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv, units_in
-from tracker.states import match_states, state_of
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
-from tracker.yardsticks import Yardsticks
 
 Progress = Callable[[float, str], None]
 Entry = dict[str, Any]
@@ -254,8 +254,8 @@ def _embedded(store: Store, photo: PhotoRecord) -> str:
     """The picture itself as an address, balanced where a card was read."""
     from base64 import b64encode
 
-    from tracker.overlay import balanced_picture
     from tracker.photo import read_kept, scaled_jpeg, screen_jpeg
+    from tracker.show.overlay import balanced_picture
 
     content = store.pictures.get(photo.file)
     try:

@@ -8,7 +8,7 @@ from datetime import date
 from typing import TypeVar
 
 from tracker.errors import InvalidEntry
-from tracker.records import Client, Visit
+from tracker.record.records import Client, Visit
 from tracker.workflow.csv_file import UTF8, ListLine
 
 CLIENTS, VISITS, TABLES = "clients", "visits", "tables"

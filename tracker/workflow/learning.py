@@ -6,13 +6,13 @@ import hashlib
 from dataclasses import dataclass, replace
 
 from tracker import METHOD_VERSION
+from tracker.calibrate.calibration import Yardsticks
 from tracker.fade import FEWEST_SERVICES, Priors, studio_prior
-from tracker.reading import REGIONS
-from tracker.records import from_json, to_json
+from tracker.measure.reading import REGIONS
+from tracker.record.records import from_json, to_json
 from tracker.store import Store
 from tracker.wear import QUANTITIES, Learnt
 from tracker.workflow.services_worn import by_kind, worn_by
-from tracker.yardsticks import Yardsticks
 
 WEAR_VERSION = "1"
 """Raised whenever a window, or what is kept of a service's wear, can move."""

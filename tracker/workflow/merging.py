@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tracker.errors import InvalidEntry
-from tracker.records import Client
+from tracker.record.records import Client
 from tracker.store import Merged, Store
 from tracker.workflow.words import NOTE_LIMIT, clean_line
 

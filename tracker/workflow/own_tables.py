@@ -9,9 +9,9 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
-from tracker.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.errors import InvalidList
-from tracker.records import Client, Step, Visit, from_json, new_id, now
+from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
+from tracker.record.records import Client, Step, Visit, from_json, new_id, now
 from tracker.report import as_list
 from tracker.store import Store
 from tracker.workflow.csv_file import ListFile, ListLine

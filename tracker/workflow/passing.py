@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 
 from tracker.errors import TrackerError
 from tracker.measure import find_marks, measure_photo
+from tracker.measure.reading import Marks, PhotoReading
 from tracker.photo import Limits, clean_jpeg, read_kept, read_photo
-from tracker.reading import Marks, PhotoReading
-from tracker.records import new_id
+from tracker.record.records import new_id
 from tracker.store import Store
 from tracker.workflow.opening import OPENING
 from tracker.workflow.photos import settings_in_force

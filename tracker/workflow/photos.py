@@ -9,10 +9,10 @@ from dataclasses import replace
 
 from tracker.errors import ConsentMissing, InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, find_marks, measure_photo
+from tracker.measure.reading import LIGHTS, Marks, PhotoReading
+from tracker.measure.repeatability import Repeatability
 from tracker.photo import Limits, Photo, clean_jpeg, read_kept, read_photo
-from tracker.reading import LIGHTS, Marks, PhotoReading
-from tracker.records import MEASURING, ROLES, PhotoRecord, new_id, now
-from tracker.repeatability import Repeatability
+from tracker.record.records import MEASURING, ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
 from tracker.workflow.cards import card_size
 from tracker.workflow.opening import OPENING

@@ -6,12 +6,12 @@ from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 
+from tracker.calibrate.level import DARKEST, LIGHTEST, LevelScale
+from tracker.calibrate.warmth import NeutralLocus
+from tracker.compare.past_results import PastResults, summarise
 from tracker.errors import InvalidEntry, StoreFull
-from tracker.level import DARKEST, LIGHTEST, LevelScale
-from tracker.outcomes import PastResults, summarise
-from tracker.reading import REGIONS
+from tracker.measure.reading import REGIONS
 from tracker.store import Store
-from tracker.warmth import NeutralLocus
 
 _AT_ONCE = 10  # visits for which other windows wait
 

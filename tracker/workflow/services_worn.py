@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from tracker.calibrate.calibration import Yardsticks
+from tracker.calibrate.level import DARKEST, LIGHTEST
 from tracker.fade import Overlay, Worn, across
-from tracker.level import DARKEST, LIGHTEST
 from tracker.store import Store
 from tracker.wear import ServiceReadings, kind_of
-from tracker.yardsticks import Yardsticks
 
 KIND, LEVEL, TONE = "service", "starting level", "tone"
 GROUPINGS = (LEVEL, TONE, KIND)

@@ -6,10 +6,18 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tracker.agreed import check_limits
 from tracker.errors import InvalidEntry
-from tracker.mixing import AMOUNT_UNITS, PACK_UNITS, STRENGTH_UNITS, STRONGEST_PERCENT, Amount, Strength, ratio_text
-from tracker.records import Step, Visit
+from tracker.record.agreed import check_limits
+from tracker.record.mixing import (
+    AMOUNT_UNITS,
+    PACK_UNITS,
+    STRENGTH_UNITS,
+    STRONGEST_PERCENT,
+    Amount,
+    Strength,
+    ratio_text,
+)
+from tracker.record.records import Step, Visit
 from tracker.store import Store
 from tracker.workflow.words import clean_line, clean_note
 

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 from tracker.errors import Conflict, InvalidEntry
-from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
+from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Deletion, Store
 from tracker.words import day
 from tracker.workflow.photos import require_agreement

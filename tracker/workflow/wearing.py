@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from datetime import date, datetime, time
 from time import monotonic
 
+from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound, StoreFull, TrackerError
 from tracker.fade import months_between
-from tracker.records import Visit
-from tracker.regrowth import Regrowth
+from tracker.record.records import Visit
 from tracker.store import ClientRecord, Store
 from tracker.wear import (
     Due,
@@ -27,8 +27,8 @@ from tracker.wear import (
     together,
     windows,
 )
+from tracker.wear.regrowth import Regrowth
 from tracker.workflow.learning import Basis, basis_now, learn, learning
-from tracker.yardsticks import Yardsticks
 
 _AT_ONCE = 20
 

@@ -7,18 +7,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
+from tracker.calibrate.calibration import SCALE, SPREAD, Swatch, Yardstick
+from tracker.calibrate.gauge_study import GaugeStudy, Shot, repeatability_of, study
+from tracker.calibrate.level_fit import LevelSwatch, ScaleFit, fit_scale
+from tracker.calibrate.neutral_fit import fit_locus
+from tracker.calibrate.warmth import NeutralLocus
 from tracker.errors import InvalidEntry, NotFound
-from tracker.kit import Kit, was_developed
-from tracker.level_fit import LevelSwatch, ScaleFit, fit_scale
-from tracker.neutral_fit import fit_locus
-from tracker.quantities import LabMeasured
-from tracker.reading import REGIONS, PhotoReading
-from tracker.records import from_json, new_id, now, to_json
-from tracker.setup_check import GaugeStudy, Shot, repeatability_of, study
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.kit import Kit, was_developed
+from tracker.measure.reading import REGIONS, PhotoReading
+from tracker.record.records import from_json, new_id, now, to_json
 from tracker.store import Store
-from tracker.warmth import NeutralLocus
 from tracker.workflow.words import clean_line
-from tracker.yardsticks import SCALE, SPREAD, Swatch, Yardstick
 
 Gathered = TypeVar("Gathered")
 

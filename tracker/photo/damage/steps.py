@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.colorimetry import Floats
+from tracker.maths.colorimetry import Floats
 
 _CELL = 8  # pixels along the row that are averaged
 _CLIP = 4.0  # codes; the edge of a thing counts no more than this in each cell

@@ -14,9 +14,9 @@ from typing import IO, Any
 
 from tracker import errors
 from tracker.errors import PhotoError
+from tracker.maths.quantities import matrix3
+from tracker.maths.rgb_space import NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve
 from tracker.photo.model import Limits, Photo
-from tracker.quantities import matrix3
-from tracker.rgb_space import NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve
 
 Head = Mapping[str, Any]
 

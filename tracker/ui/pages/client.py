@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import MEASURING, Client
+from tracker.record.records import MEASURING, Client
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.client_care import change_words, erase_for_good

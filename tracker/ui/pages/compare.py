@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, Visit
+from tracker.record.records import AFTER, BEFORE, Visit
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
 from tracker.ui.parts.change_view import show_pair
@@ -25,7 +25,7 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 
 if TYPE_CHECKING:
-    from tracker.states import State
+    from tracker.compare.photo_set import State
     from tracker.store import Store
 
 OFFERED = 20

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import Client
+from tracker.record.records import Client
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.consent_view import PURPOSE_WORDS, ask_name, remember_recorder
 from tracker.ui.parts.focus import focus_field

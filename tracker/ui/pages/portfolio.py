@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE
+from tracker.record.records import AFTER, BEFORE
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.level import DARKEST, LIGHTEST, estimate_level
-from tracker.outcomes import FEWEST, Case, PastResults
-from tracker.reading import REGIONS
-from tracker.records import AFTER, BEFORE
-from tracker.states import kit_of
+from tracker.calibrate.calibration import level_of
+from tracker.calibrate.level import DARKEST, LIGHTEST, estimate_level
+from tracker.calibrate.warmth import UNDERTONES
+from tracker.compare.past_results import FEWEST, Case, PastResults
+from tracker.compare.photo_set import kit_of
+from tracker.measure.reading import REGIONS
+from tracker.record.records import AFTER, BEFORE
 from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
 from tracker.ui.look import photo as show_photo
@@ -25,10 +27,8 @@ from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-from tracker.warmth import UNDERTONES
 from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
 from tracker.workflow.results import Start, past_results, scale_in_force
-from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
     from tracker.store import Store

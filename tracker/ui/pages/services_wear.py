@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
-from tracker.reading import REGIONS
+from tracker.measure.reading import REGIONS
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import link

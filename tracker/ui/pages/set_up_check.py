@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
+from tracker.calibrate.calibration import SPREAD
+from tracker.calibrate.gauge_study import WANTED, GaugeStudy, Shot, repeatability_of, study
 from tracker.errors import TooFewReadings
-from tracker.repeatability import PROVISIONAL, Repeatability
-from tracker.setup_check import WANTED, GaugeStudy, Shot, repeatability_of, study
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.ui.look import failure, show_drawing
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
@@ -22,7 +23,6 @@ from tracker.ui.parts.versions import versions
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
 from tracker.words import count, day
-from tracker.yardsticks import SPREAD
 
 if TYPE_CHECKING:
     from tracker.store import Store

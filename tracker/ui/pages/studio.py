@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.measure import CARD_KINDS
-from tracker.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
+from tracker.record.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_now
 from tracker.ui.parts.card_size import card_sizes
@@ -24,8 +24,8 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 
 if TYPE_CHECKING:
+    from tracker.calibrate.calibration import Yardsticks
     from tracker.store import Store
-    from tracker.yardsticks import Yardsticks
 
 
 def page() -> None:

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tracker.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
 from tracker.fade.posterior import WASHES_RANGE
-from tracker.reading import REGIONS
+from tracker.measure.reading import REGIONS
+from tracker.record.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES

@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.measure import CARD_KINDS
-from tracker.scale import LARGEST_MM, SMALLEST_MM
+from tracker.measure.card_scale import LARGEST_MM, SMALLEST_MM
 from tracker.ui.parts.notices import say_on_next_page, told
 
 if TYPE_CHECKING:

@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.change import CANNOT_TELL
-from tracker.level import Lift
-from tracker.quantities import Measured
-from tracker.records import PhotoRecord
-from tracker.states import kit_of
+from tracker.calibrate.calibration import level_of
+from tracker.calibrate.level import Lift
+from tracker.calibrate.warmth import estimate_warmth, undertone_words
+from tracker.compare.change import CANNOT_TELL
+from tracker.compare.photo_set import kit_of
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured
+from tracker.record.records import PhotoRecord
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
@@ -21,13 +24,10 @@ from tracker.ui.parts.scale_words import locus_words, scale_words
 from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
-from tracker.uncertainty import format_measured
-from tracker.warmth import estimate_warmth, undertone_words
 from tracker.words import REGION_TITLES
-from tracker.yardsticks import level_of
 
 if TYPE_CHECKING:
-    from tracker.comparison import RegionChange
+    from tracker.compare.comparison import RegionChange
 
 _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break before it
 _UNSURE = "unsure"

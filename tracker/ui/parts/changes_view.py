@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import streamlit as st
 
 from tracker.errors import TrackerError
-from tracker.records import Client, Draft, PhotoRecord, Visit
+from tracker.record.records import Client, Draft, PhotoRecord, Visit
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.reading_view import level_words
@@ -18,7 +18,7 @@ from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES, as_date, day, listed, sentence_case
 
 if TYPE_CHECKING:
-    from tracker.records import Consent
+    from tracker.record.records import Consent
     from tracker.store import Edit, Store
 
 SHOWN = 40

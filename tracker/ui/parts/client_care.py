@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import Conflict
-from tracker.records import Client
+from tracker.record.records import Client
 from tracker.store import EXPIRE_AFTER
 from tracker.ui.look import failure
 from tracker.ui.navigation import go_to

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
+from tracker.record.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, day

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import PhotoRecord
+from tracker.record.records import PhotoRecord
 from tracker.ui.look import check_list
 from tracker.ui.parts.how import how_it_was_measured, yardstick
 from tracker.ui.parts.pair import Pair
@@ -15,7 +15,7 @@ from tracker.ui.parts.seeing import change_charts, photo_charts
 from tracker.words import REGION_TITLES
 
 if TYPE_CHECKING:
-    from tracker.comparison import RegionChange
+    from tracker.compare.comparison import RegionChange
 
 
 def pair_details(pair: Pair, *, to_others: bool = False) -> None:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound
+from tracker.maths.uncertainty import format_number
 from tracker.ui.look import no_photo, sparkline
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
@@ -18,7 +19,6 @@ from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import THUMB
 from tracker.ui.parts.words import plain, plain_lines
-from tracker.uncertainty import format_number
 from tracker.wear import WARMTH, Due
 from tracker.words import MADE_UP, REGION_WORDS, sentence_case
 from tracker.workflow.words import NOTE_LIMIT

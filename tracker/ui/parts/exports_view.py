@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import Client, now
+from tracker.record.records import Client, now
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
 from tracker.words import ago, as_date, count, disk_size

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import streamlit as st
 
-from tracker.agreed import AgreedLimits
-from tracker.colorimetry import lab_to_hex
 from tracker.fade import FadeFit
-from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.maths.colorimetry import lab_to_hex
+from tracker.record.agreed import AgreedLimits
+from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words

@@ -9,8 +9,8 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.reading import REGIONS
-from tracker.records import Visit
+from tracker.measure.reading import REGIONS
+from tracker.record.records import Visit
 from tracker.ui.parts.agree import agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly

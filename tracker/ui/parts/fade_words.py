@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from tracker.comparison import warmth_words
+from tracker.compare.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
-from tracker.records import PhotoRecord
+from tracker.record.records import PhotoRecord
 from tracker.ui.parts.pair import CHANGED, compare_photos
 from tracker.words import REGION_TITLES, months_words
 from tracker.workflow.learning import Learning

@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 import streamlit as st
 
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
-from tracker.quantities import Measured
-from tracker.reading import PhotoReading, RegionReading
+from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
-from tracker.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.words import REGION_TITLES
 
 _BUDGET = (

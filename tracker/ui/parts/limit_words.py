@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tracker.agreed import AgreedLimits
+from tracker.record.agreed import AgreedLimits
 from tracker.words import REGION_WORDS, listed, noun, sentence_case
 
 

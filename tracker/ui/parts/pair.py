@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from tracker.errors import TrackerError
-from tracker.reading import PhotoReading
-from tracker.records import PhotoRecord
+from tracker.measure.reading import PhotoReading
+from tracker.record.records import PhotoRecord
 from tracker.ui.session import in_force
 
 if TYPE_CHECKING:
-    from tracker.comparison import RegionChange
-    from tracker.states import State
+    from tracker.compare.comparison import RegionChange
+    from tracker.compare.photo_set import State
 
 CHANGED = "changed"
 
@@ -67,8 +67,8 @@ def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
 
 def compare_states(before: State, after: State) -> Pair:
     """What differs between two states, with the uncertainty that the pair deserves."""
-    from tracker.comparison import compare_readings
-    from tracker.states import match_states
+    from tracker.compare.comparison import compare_readings
+    from tracker.compare.photo_set import match_states
 
     first, second = before.reading, after.reading
     pair = Pair(before.standing, after.standing, states=(before, after))
@@ -93,7 +93,7 @@ def compare_states(before: State, after: State) -> Pair:
 
 def only(photo: PhotoRecord) -> State:
     """The state that one photo shows, whether or not it was left out of a larger one."""
-    from tracker.states import combined_state, use_again
+    from tracker.compare.photo_set import combined_state, use_again
 
     state = combined_state([use_again(photo)])
     if state is None:
@@ -103,7 +103,7 @@ def only(photo: PhotoRecord) -> State:
 
 def state_in_force(photos: Iterable[PhotoRecord], role: str) -> State | None:
     """The state that the photos of this role show together, by the spread in force; None where there is none."""
-    from tracker.states import state_of
+    from tracker.compare.photo_set import state_of
 
     found = [photo for photo in photos if photo.role == role]
     # the spread is looked up only where it counts: lists show many visits

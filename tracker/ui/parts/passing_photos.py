@@ -10,7 +10,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.reading import Marks, PhotoReading
+from tracker.measure.reading import Marks, PhotoReading
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card

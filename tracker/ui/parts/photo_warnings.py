@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, PhotoRecord
+from tracker.record.records import AFTER, BEFORE, PhotoRecord
 from tracker.ui.look import check_list
 from tracker.ui.navigation import link
 from tracker.words import ROLE_WORDS, count
 
 if TYPE_CHECKING:
-    from tracker.reading import Check
+    from tracker.measure.reading import Check
     from tracker.store import Store
 
 
@@ -39,7 +39,7 @@ def _own(photo: PhotoRecord) -> tuple[Check, ...]:
 
 def framing(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) -> list[Check]:
     """Where the framing is unlike that of the photo before the service, or of the last visit."""
-    from tracker.quality import Framing, check_framing
+    from tracker.measure.quality import Framing, check_framing
 
     earlier, when = _earlier(store, photo, photos)
     if photo.marks is None or earlier is None or earlier.marks is None:

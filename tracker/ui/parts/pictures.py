@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
-from tracker.records import PhotoRecord, to_json
+from tracker.record.records import PhotoRecord, to_json
 from tracker.words import ROLE_WORDS, as_date, day
 
 SMALL, MEDIUM, LARGE = 320, 800, 1600
@@ -29,7 +29,7 @@ def measured_url(photo: PhotoRecord, edge: int = LARGE) -> str:
 
 def aligned_url(later: PhotoRecord, earlier: PhotoRecord, edge: int = LARGE) -> str | None:
     """The balanced later photo with its hair on that of the earlier one; None where the two do not fit."""
-    from tracker.alignment import align
+    from tracker.compare.alignment import align
 
     if later.reading is None or later.marks is None or earlier.marks is None:
         return None

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from tracker.colorimetry import lab_to_hex
-from tracker.reading import RegionReading
-from tracker.records import PhotoRecord
-from tracker.states import kit_of
+from tracker.calibrate.calibration import level_of
+from tracker.calibrate.warmth import estimate_warmth
+from tracker.compare.photo_set import kit_of
+from tracker.maths.colorimetry import lab_to_hex
+from tracker.measure.reading import RegionReading
+from tracker.record.records import PhotoRecord
 from tracker.ui.look import Swatch, check_list, photo, swatches
 from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
 from tracker.ui.session import in_force
-from tracker.warmth import estimate_warmth
 from tracker.words import REGION_TITLES, sentence_case
-from tracker.yardsticks import level_of
 
 
 def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "") -> Swatch:

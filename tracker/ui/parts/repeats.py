@@ -8,19 +8,19 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.quantities import Measured
-from tracker.records import PhotoRecord, now
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured, format_number
+from tracker.record.records import PhotoRecord, now
 from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.words import plain
-from tracker.uncertainty import format_measured, format_number
 from tracker.words import REGION_WORDS, ROLE_WORDS, as_date, count, day, listed, noun
 
 if TYPE_CHECKING:
-    from tracker.repeat import Disagreement
-    from tracker.states import State
+    from tracker.compare.photo_set import State
+    from tracker.compare.replicates import Disagreement
 
 _SMALL = [1, 3]  # width of the picture to that of the words
 
@@ -106,7 +106,7 @@ def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
 
 def _one(state: State, photo: PhotoRecord, keep: Callable[[PhotoRecord], object]) -> None:
     """One photo with what it alone says, and the way to leave it out or take it back."""
-    from tracker.states import leave_out, use_again
+    from tracker.compare.photo_set import leave_out, use_again
 
     picture, words = st.columns(_SMALL, gap="medium", wrap=False)
     with picture:

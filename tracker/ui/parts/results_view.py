@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from tracker.outcomes import FEW, FEWEST, Middle, PastResults
-from tracker.uncertainty import format_number, format_share
+from tracker.compare.past_results import FEW, FEWEST, Middle, PastResults
+from tracker.maths.uncertainty import format_number, format_share
 from tracker.words import count
 
 

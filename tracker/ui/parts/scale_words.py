@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from tracker.level import LevelScale
-from tracker.repeatability import Repeatability
-from tracker.warmth import NeutralLocus
+from tracker.calibrate.level import LevelScale
+from tracker.calibrate.warmth import NeutralLocus
+from tracker.measure.repeatability import Repeatability
 
 
 def scale_words(scale: LevelScale) -> str:

@@ -10,17 +10,17 @@ import numpy as np
 import streamlit as st
 
 from tracker.errors import TrackerError
-from tracker.quantities import Measured
-from tracker.records import PhotoRecord
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured, format_measured_share
+from tracker.record.records import PhotoRecord
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.words import plain
-from tracker.uncertainty import format_measured, format_measured_share
 
 if TYPE_CHECKING:
-    from tracker.blend import Blend, Interval
-    from tracker.reading import ProfilePoint
-    from tracker.shades import Shades
+    from tracker.compare.lights_and_lows import Shades
+    from tracker.compare.transition import Blend, Interval
+    from tracker.measure.reading import ProfilePoint
 
 _NAMES = ("before", "after")
 _PROFILE_BAND = "The band around a line holds 95 % of what repeated reading of this photo would give."
@@ -44,7 +44,7 @@ class Lengths:
 
 def lengths(photo: PhotoRecord) -> Lengths:
     """What the card says of lengths in a photo."""
-    from tracker.scale import scale_of
+    from tracker.measure.card_scale import scale_of
 
     if photo.marks is None or photo.reading is None:
         return Lengths()
@@ -57,8 +57,8 @@ def lengths(photo: PhotoRecord) -> Lengths:
 
 def for_the_client(pair: Pair) -> None:
     """What changed and how sure it is, in words to be read aloud."""
-    from tracker.aloud import tell
-    from tracker.shades import share_lightened
+    from tracker.compare.lights_and_lows import share_lightened
+    from tracker.compare.spoken import tell
 
     if not pair.changes:
         return
@@ -89,7 +89,7 @@ def change_charts(pair: Pair, *, to_others: bool = False) -> None:
 
 def photo_charts(photo: PhotoRecord) -> None:
     """The same of one photo."""
-    from tracker.blend import find_blend
+    from tracker.compare.transition import find_blend
 
     if photo.reading is None or not has_number(photo):
         return
@@ -105,7 +105,7 @@ def photo_charts(photo: PhotoRecord) -> None:
 def _spread(*photos: PhotoRecord) -> None:
     """How much of the hair has which lightness, of one photo or of before and after."""
     from tracker.charts import spread_chart
-    from tracker.shades import distribution, shades, share_lightened
+    from tracker.compare.lights_and_lows import distribution, shades, share_lightened
 
     readings = [photo.reading for photo in photos if photo.reading is not None and has_number(photo)]
     lightness = np.arange(0.0, 101.0)
@@ -138,7 +138,7 @@ def _profile(profiles: Sequence[Sequence[ProfilePoint]], blend: Blend | None, ti
 
 def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[ProfilePoint, ...]]:
     """Both profiles along the way of the after photo: hair that was cut keeps its distance from the root."""
-    from tracker.alignment import way_ratio
+    from tracker.compare.alignment import way_ratio
 
     first, second = pair.readings
     if pair.before.marks is None or pair.after.marks is None:
@@ -150,7 +150,7 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
 
 def _blend(pair: Pair) -> Blend | None:
     """The rise of lightness that came with the service; nothing where the lengths did not get lighter."""
-    from tracker.blend import find_blend
+    from tracker.compare.transition import find_blend
 
     earlier, later = _on_the_same_way(pair)
     return find_blend(later, earlier)
@@ -166,7 +166,7 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
     """Start and softness with their intervals, and what the card says of lengths."""
-    from tracker.scale import in_cm
+    from tracker.measure.card_scale import in_cm
 
     if blend is None:
         return []

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from tracker.level import LevelScale
+from tracker.calibrate.gauge_study import GaugeStudy, Shot
+from tracker.calibrate.level import LevelScale
 from tracker.measure import light_u
-from tracker.repeatability import Repeatability
-from tracker.setup_check import GaugeStudy, Shot
+from tracker.measure.repeatability import Repeatability
 from tracker.ui.parts.words import plain
 from tracker.words import count
 from tracker.workflow.photos import settings_with

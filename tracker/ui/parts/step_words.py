@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tracker.mixing import costs, developer_grams, read_ratio
-from tracker.records import Step
+from tracker.record.mixing import costs, developer_grams, read_ratio
+from tracker.record.records import Step
 from tracker.ui.parts.words import plain
 from tracker.words import listed, sentence_case
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import now
+from tracker.record.records import now
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store

@@ -13,8 +13,8 @@ from tracker.ui.parts.words import plain
 from tracker.words import as_date, day
 
 if TYPE_CHECKING:
+    from tracker.calibrate.calibration import Swatch, Yardstick
     from tracker.store import Store
-    from tracker.yardsticks import Swatch, Yardstick
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:

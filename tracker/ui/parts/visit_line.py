@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import date
 
-from tracker.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
 from tracker.ui.parts.pair import compare_states, state_in_force
 from tracker.ui.parts.words import plain
 from tracker.words import MADE_UP, ago, day, listed, sentence_case

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import Draft, Visit
+from tracker.record.records import Draft, Visit
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.consent_view import remembered_recorder

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import PROGRESS, ROLES, Draft, Visit
+from tracker.record.records import PROGRESS, ROLES, Draft, Visit
 from tracker.ui.look import no_photo
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import go_to

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tracker.fade import months_between
-from tracker.records import AFTER, PROGRESS
+from tracker.record.records import AFTER, PROGRESS
 from tracker.ui.parts.pair import CHANGED, compare_states, only, state_in_force
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain

@@ -10,7 +10,7 @@ from typing import Any
 
 import streamlit as st
 
-from tracker.reading import Point
+from tracker.measure.reading import Point
 
 _HERE = Path(__file__).parent
 _SCRIPTS = ("geometry.js", "view.js", "drawing.js", "hands.js", "controls.js", "editor.js", "main.js")

@@ -11,7 +11,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
-from tracker.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
+from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
 from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on

@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound
-from tracker.records import MEASURING, PROGRESS, Client, Draft
+from tracker.record.records import MEASURING, PROGRESS, Client, Draft
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save

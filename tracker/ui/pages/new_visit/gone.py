@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.errors import NotFound
-from tracker.records import PROGRESS, Draft, Visit
+from tracker.record.records import PROGRESS, Draft, Visit
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.pages.new_visit.visit_fields import TEXTS

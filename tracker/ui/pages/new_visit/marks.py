@@ -8,8 +8,8 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.measure import is_searched
-from tracker.reading import Marks
-from tracker.records import PhotoRecord
+from tracker.measure.reading import Marks
+from tracker.record.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.opened import opened

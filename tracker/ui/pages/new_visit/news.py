@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from tracker.records import Draft, PhotoRecord, Visit
+from tracker.record.records import Draft, PhotoRecord, Visit
 from tracker.ui.pages.new_visit.draft_state import Work, keep
 from tracker.ui.pages.new_visit.marks import begin_anew
 from tracker.ui.pages.new_visit.tab import PART_WORDS, Choice, News, Tab

@@ -9,8 +9,8 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import InvalidEntry, TrackerError
-from tracker.reading import LIGHTS
-from tracker.records import BEFORE, PROGRESS, PhotoRecord
+from tracker.measure.reading import LIGHTS
+from tracker.record.records import BEFORE, PROGRESS, PhotoRecord
 from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link

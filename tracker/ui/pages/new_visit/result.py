@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.records import AFTER, BEFORE, PROGRESS
+from tracker.record.records import AFTER, BEFORE, PROGRESS
 from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, go_to_step, put_photo
 from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
@@ -19,7 +19,7 @@ from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES, ROLE_WORDS
 
 if TYPE_CHECKING:
-    from tracker.states import State
+    from tracker.compare.photo_set import State
 
 
 def show(work: Work) -> None:

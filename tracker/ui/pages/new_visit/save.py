@@ -10,7 +10,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import DraftChanged, TrackerError
-from tracker.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
+from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
 from tracker.ui.pages.new_visit.draft_state import Work, forget_opened, go_to_step, keep

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import streamlit as st
 
-from tracker.mixing import MILLILITRE, Charge, developer_grams
-from tracker.records import PriceLine, Step
+from tracker.record.mixing import MILLILITRE, Charge, developer_grams
+from tracker.record.records import PriceLine, Step
 from tracker.ui.navigation import link
 from tracker.ui.parts.step_words import cost_words
 from tracker.ui.parts.words import plain

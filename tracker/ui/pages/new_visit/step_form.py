@@ -7,8 +7,17 @@ from dataclasses import replace
 
 import streamlit as st
 
-from tracker.mixing import AMOUNT_UNITS, GRAM, STRENGTH_UNITS, USUAL_VOLUMES, Amount, Strength, amount, ratio_text
-from tracker.records import KINDS_OF_STEP, PLACEMENTS, ZONES, PriceLine, Step
+from tracker.record.mixing import (
+    AMOUNT_UNITS,
+    GRAM,
+    STRENGTH_UNITS,
+    USUAL_VOLUMES,
+    Amount,
+    Strength,
+    amount,
+    ratio_text,
+)
+from tracker.record.records import KINDS_OF_STEP, PLACEMENTS, ZONES, PriceLine, Step
 from tracker.ui.pages.new_visit.step_cost import step_cost
 from tracker.ui.parts.step_words import total_words
 from tracker.ui.parts.words import plain

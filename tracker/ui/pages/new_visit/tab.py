@@ -8,9 +8,9 @@ from datetime import datetime
 
 import streamlit as st
 
-from tracker.agreed import NOTHING_AGREED
-from tracker.reading import Marks
-from tracker.records import Draft, PhotoRecord, Visit
+from tracker.measure.reading import Marks
+from tracker.record.agreed import NOTHING_AGREED
+from tracker.record.records import Draft, PhotoRecord, Visit
 from tracker.ui.parts.opening import OPEN_DRAFT
 from tracker.words import ROLE_WORDS, count
 from tracker.workflow.drafts import PARTS, Changed, Seen, parts_unlike, with_part

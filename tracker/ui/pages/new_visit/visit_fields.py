@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.records import SERVICES, Visit
+from tracker.record.records import SERVICES, Visit
 from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.parts.agree import Choice, agree

@@ -1,0 +1,126 @@
+"""Which photos of a state count, and what they say together."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from tests.test_repeat import AT, photos
+
+from tracker.compare.photo_set import leave_out, match_states, state_of, use_again
+from tracker.measure.reading import Marks, PhotoReading
+from tracker.record.records import AFTER, BEFORE, PhotoRecord, new_id, now
+
+MARKS = Marks("grey18", ((0, 0), (9, 0), (9, 9), (0, 9)), ((20, 0), (20, 90)), 8.0)
+START = now()
+
+
+def record(reading: PhotoReading | None, minute: int = 0, **more: object) -> PhotoRecord:
+    taken = START + timedelta(minutes=minute)
+    kept = PhotoRecord(
+        new_id(), "c", "v", AFTER, taken, taken, "Maker", "daylight", new_id(), (100, 100), MARKS, reading
+    )
+    return replace(kept, **more)  # type: ignore[arg-type]
+
+
+def row(*lightness: float) -> list[PhotoRecord]:
+    readings = photos(np.array([AT + np.array([step, 0, 0]) for step in lightness]))
+    return [record(reading, minute) for minute, reading in enumerate(readings)]
+
+
+def lightness_of(kept: list[PhotoRecord]) -> float:
+    state = state_of(kept, AFTER)
+    assert state is not None
+    assert state.reading is not None
+    return state.reading.regions[0].lab.lab[0] - AT[0]
+
+
+def test_the_state_is_the_mean_of_its_photos() -> None:
+    assert lightness_of(row(0.3, -0.3, 0.6)) == pytest.approx(0.2)
+
+
+def test_a_photo_left_out_does_not_count_and_is_still_there() -> None:
+    kept = row(0.0, 0.2, 9.0)
+    state = state_of(kept, AFTER)
+    assert state is not None
+    assert [each.photo for each in state.odd] == [2]
+    kept[2] = leave_out(kept[2], "wet", now())
+    assert lightness_of(kept) == pytest.approx(0.1)
+    less = state_of(kept, AFTER)
+    assert less is not None
+    assert less.left_out == (kept[2],)
+    assert kept[2] not in less.used
+    assert len(less.photos) == 3
+    assert less.odd == ()
+    kept[2] = use_again(kept[2])
+    assert lightness_of(kept) == pytest.approx(9.2 / 3)
+
+
+def test_the_same_picture_counts_once() -> None:
+    kept = row(0.3, -0.3, 0.6)
+    doubled = [*kept, record(kept[2].reading, 9, file=kept[2].file)]
+    state = state_of(doubled, AFTER)
+    assert state is not None
+    assert (state.used, state.doubles) == (tuple(kept), (doubled[3],))
+    assert lightness_of(doubled) == pytest.approx(0.2)
+    doubled[2] = leave_out(kept[2], "hand in the picture", now())
+    again = state_of(doubled, AFTER)
+    assert again is not None
+    assert again.doubles == ()
+    assert again.used == (*kept[:2], doubled[3])
+
+
+def test_photos_measured_by_different_versions_are_no_like_pair() -> None:
+    [before], [after] = row(0.0), row(0.4)
+    assert after.reading is not None
+    older = replace(after, reading=replace(after.reading, method_version="0.9"))
+    kits = [state_of([photo], AFTER) for photo in (before, after, older)]
+    first, second, third = (kit for kit in kits if kit is not None)
+    assert match_states(first, second).same
+    apart = match_states(first, third)
+    assert not apart.same
+    assert "versions" in apart.says
+    assert "0.9" in apart.says
+
+
+def test_a_photo_without_a_number_does_not_count() -> None:
+    kept = [*row(0.4, 0.6), record(None, 9)]
+    assert lightness_of(kept) == pytest.approx(0.5)
+    state = state_of(kept, AFTER)
+    assert state is not None
+    assert state.without_number == (kept[2],)
+
+
+def test_only_photos_of_that_role_are_read_together() -> None:
+    kept = row(0.0, 1.0)
+    kept[1] = replace(kept[1], role=BEFORE)
+    assert lightness_of(kept) == pytest.approx(0.0)
+    assert state_of([], AFTER) is None
+
+
+def test_a_card_of_another_reflectance_is_another_card() -> None:
+    before = state_of([replace(each, role=BEFORE) for each in row(0.0)], BEFORE)
+    [one] = row(0.0)
+    assert one.reading is not None
+    half = replace(one, reading=replace(one.reading, card=replace(one.reading.card, reflectance=0.5)))
+    after = state_of([half], AFTER)
+    assert before is not None
+    assert after is not None
+    match = match_states(before, after)
+    assert not match.same
+    assert "another card" in match.says
+
+
+def test_one_photo_from_another_kit_makes_the_pair_unlike() -> None:
+    before = state_of([replace(each, role=BEFORE) for each in row(0.0, 0.1)], BEFORE)
+    same, other = row(0.0, 0.1), row(0.0, 0.1)
+    other[1] = replace(other[1], camera="Another")
+    assert before is not None
+    for kept, alike in ((same, True), (other, False)):
+        after = state_of(kept, AFTER)
+        assert after is not None
+        match = match_states(before, after)
+        assert match.same is alike
+        assert match.light == "daylight"

@@ -1,0 +1,112 @@
+"""What counts as neutral in this studio, from swatches of its own natural hair that was never coloured.
+
+Published hair gives the shape of the locus; the swatches say how far this studio's hair and camera lie from it, with a
+step that changes evenly with lightness. It stands in the place of published hair only between the darkest and the
+lightest swatch; a few L* beyond them it has gone over into published hair, which counts as before.
+
+References
+----------
+[GUM]  JCGM 100:2008, H.3: a straight line through observations, and 4.3 what was known before.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from tracker.calibrate.warmth import DEFAULT_LOCUS, JOIN, NeutralLocus
+from tracker.errors import CannotCalibrate
+from tracker.maths.quantities import LabMeasured
+
+FEWEST = 3
+LEAST_SPAN = 8.0
+"""L* between the darkest and the lightest swatch, at least: a choice of our own."""
+
+LARGEST_STEP = 12.0
+"""CIELAB units by which natural hair may lie from published hair; more is coloured hair, or lamps. A choice of our own,
+three times the largest difference between the published sources."""
+
+_WORTH = 2.0  # swatches that the published uncertainty is worth against the scatter of the studio's own
+
+
+def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> NeutralLocus:
+    """The neutral locus that these swatches make.
+
+    Parameters
+    ----------
+    swatches : name and colour of at least three swatches of natural hair
+    name : str, shown beside every warmth
+
+    Raises
+    ------
+    CannotCalibrate : too few, too close together, or one that is no natural hair
+    """
+    labs = np.array([lab.lab for _, lab in swatches], float).reshape(-1, 3)
+    _require(swatches, labs)
+    low, high = float(labs[:, 0].min()), float(labs[:, 0].max())
+    published = np.array([DEFAULT_LOCUS.at(lightness) for lightness in labs[:, 0]])
+    steps = labs[:, 1:] - published
+    middle = labs[:, 0].mean()
+    line = np.stack([np.ones(len(labs)), labs[:, 0] - middle], axis=1)
+    coefficients, *_ = np.linalg.lstsq(line, steps, rcond=None)
+    residuals = steps - line @ coefficients
+    _require_close(swatches, steps, residuals)
+
+    def neutral(lightness: float) -> tuple[float, float, float]:
+        a, b = np.add(DEFAULT_LOCUS.at(lightness), np.array([1.0, lightness - middle]) @ coefficients)
+        return lightness, float(a), float(b)
+
+    inside = [knot[0] for knot in DEFAULT_LOCUS.knots if low + 1 < knot[0] < high - 1]
+    # published hair counts again within `JOIN` of the last swatch on either side, also where its own rows end sooner
+    outside = [knot for knot in DEFAULT_LOCUS.knots if not low - JOIN - 1 < knot[0] < high + JOIN + 1]
+    outside += [(lightness, *DEFAULT_LOCUS.at(lightness)) for lightness in (low - JOIN, high + JOIN)]
+    knots = sorted([*outside, *(neutral(lightness) for lightness in (low, *inside, high))])
+    along = np.array([DEFAULT_LOCUS.direction(lightness) for lightness in labs[:, 0]])
+    off = np.einsum("ij,ij->i", residuals, along)
+    squares = _WORTH * DEFAULT_LOCUS.u**2 + float(np.sum(off**2))
+    spread = math.sqrt(squares / (_WORTH + len(labs) - 2))
+    return NeutralLocus(
+        name,
+        tuple(knots),
+        DEFAULT_LOCUS.u,
+        DEFAULT_LOCUS.u_dark,
+        own=(low, high),
+        u_own=spread * math.sqrt(1 + 1 / len(labs)),
+        source=f"Own natural hair: {len(labs)} swatches from L* {low:.0f} to {high:.0f}; beyond them published hair.",
+    )
+
+
+def _require(swatches: Sequence[tuple[str, LabMeasured]], labs: np.ndarray) -> None:
+    if len(swatches) < FEWEST:
+        raise CannotCalibrate(
+            f"Neutral needs at least {FEWEST} swatches of natural hair; there {'is' if len(swatches) == 1 else 'are'} "
+            f"{len(swatches)}.",
+            f"Photograph {FEWEST - len(swatches)} more, from dark to light.",
+            value=float(len(swatches)),
+            limit=float(FEWEST),
+            unit="swatches",
+        )
+    span = float(np.ptp(labs[:, 0]))
+    if span < LEAST_SPAN:
+        raise CannotCalibrate(
+            f"The swatches lie within {span:.1f} L* of each other (at least {LEAST_SPAN:g}).",
+            "Add a darker or a lighter one.",
+            value=span,
+            limit=LEAST_SPAN,
+            unit="L*",
+        )
+
+
+def _require_close(swatches: Sequence[tuple[str, LabMeasured]], steps: np.ndarray, residuals: np.ndarray) -> None:
+    for sizes, against in ((np.hypot(*steps.T), "published natural hair"), (np.hypot(*residuals.T), "the others")):
+        worst = int(np.argmax(sizes))
+        if sizes[worst] > LARGEST_STEP:
+            raise CannotCalibrate(
+                f"“{swatches[worst][0]}” lies {sizes[worst]:.1f} from {against} (limit {LARGEST_STEP:g}).",
+                "Was it coloured, or photographed under lamps? Take it out, or photograph it again in daylight.",
+                value=float(sizes[worst]),
+                limit=LARGEST_STEP,
+                unit="CIELAB units",
+            )

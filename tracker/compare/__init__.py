@@ -1,0 +1,1 @@
+"""Several photos held against one another: sets of one state, changes, past results."""

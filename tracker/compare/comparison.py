@@ -1,0 +1,212 @@
+"""Before against after, region by region: lift, warmth, verdict, and a sentence.
+
+Differences under the same camera, card and light are far better than absolute values, because what the camera's
+rendering does to both drops out. Unlike kits are compared only with the larger uncertainty that they deserve.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
+from tracker.compare.change import CANNOT_TELL, CHANGED, Change, Scatter, compare
+from tracker.compare.replicates import occasion_cov
+from tracker.errors import CannotCompare
+from tracker.maths.quantities import LabMeasured, Measured, matrix3
+from tracker.maths.uncertainty import format_measured
+from tracker.measure.camera_error import CameraError, between
+from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
+from tracker.measure.reference_card import camera_error
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.words import REGION_TITLES, number_word
+
+Colours = tuple[LabMeasured, LabMeasured]
+
+
+@dataclass(frozen=True, slots=True)
+class RegionChange:
+    """One region before and after.
+
+    Attributes
+    ----------
+    name : str, one of `REGIONS`
+    lift : change in level
+    warmth : change in warmth, CIELAB units, positive = warmer
+    change : the test, the size and the verdict
+    sentence : str, the result in words
+    """
+
+    name: str
+    lift: Lift
+    warmth: Measured
+    change: Change
+    sentence: str
+
+    @property
+    def verdict(self) -> str:
+        """``changed``, ``no meaningful change`` or ``cannot tell yet``."""
+        return self.change.verdict
+
+
+def compare_readings(
+    before: PhotoReading,
+    after: PhotoReading,
+    *,
+    same_kit: bool,
+    light: str | None = None,
+    scale: LevelScale = DEFAULT_SCALE,
+    locus: NeutralLocus = DEFAULT_LOCUS,
+    repeatability: Repeatability = PROVISIONAL,
+    rng: np.random.Generator | None = None,
+) -> tuple[RegionChange, ...]:
+    """Every region that both readings have.
+
+    Parameters
+    ----------
+    before, after : readings of the same hair
+    same_kit : bool, as `kit.match_kits` says
+    light : under which one kit took both, as `kit.match_kits` says
+    scale, locus, repeatability : what is in force
+    rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
+
+    Raises
+    ------
+    CannotCompare : where they share no region
+    """
+    rng = rng or np.random.default_rng(20_000)
+    found = []
+    for name in REGIONS:
+        first, second = before.region(name), after.region(name)
+        left = pair_colours(before, after, name, same_kit=same_kit, light=light)
+        if first is not None and second is not None and left is not None:
+            found.append(_region_change(name, first, second, left, same_kit, scale, locus, repeatability, rng))
+    if not found:
+        raise CannotCompare(
+            "One of the two photos has no number, so there is nothing to compare.",
+            "Look at its checks and take it again.",
+        )
+    return tuple(found)
+
+
+def pair_colours(
+    before: PhotoReading, after: PhotoReading, name: str, *, same_kit: bool, light: str | None
+) -> Colours | None:
+    """The two colours of a band, each with the part of its uncertainty that stays in their difference.
+
+    None where a reading lacks the band.
+    """
+    first, second = before.region(name), after.region(name)
+    if first is None or second is None:
+        return None
+    size = camera_error(before.card.kind, light, before.card.reflectance)
+    return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
+
+
+def _region_change(
+    name: str,
+    before: RegionReading,
+    after: RegionReading,
+    left: Colours,
+    same_kit: bool,
+    scale: LevelScale,
+    locus: NeutralLocus,
+    repeatability: Repeatability,
+    rng: np.random.Generator,
+) -> RegionChange:
+    first, second = left
+    lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
+    warmth = warmth_change(first, second, locus)
+    # what unlike kits differ in does not average out over more photos
+    scatter = _scatter(before, after, repeatability) if same_kit else None
+    change = compare(first, second, warmth, rng, scatter)
+    photos = before.photos, after.photos
+    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change, photos, repeatability))
+
+
+def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
+    """How far L* of single photos lies apart, of the side that spreads more."""
+    between_occasions = [float(occasion_cov([side], repeatability)[0, 0]) for side in (before, after)]
+    single = [
+        max(side.repeat_cov[0][0] - common, 0.0) * side.photos
+        for side, common in zip((before, after), between_occasions, strict=True)
+    ]
+    photos = min(before.photos, after.photos)
+    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos)
+
+
+def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
+    """Both colours with their whole uncertainty: nothing cancels between unlike kits.
+
+    Two cameras may still be off alike, which parts colours on either side of the card's grey: what is left is never
+    less than with one kit.
+    """
+    whole = np.asarray(before.lab.cov) + np.asarray(after.lab.cov)
+    alike = np.sum([np.asarray(colour.cov) for colour in _remaining(before, after, size)], axis=0)
+    more = np.diag(np.maximum(np.diag(alike) - np.diag(whole), 0)) / 2
+    first, second = (LabMeasured(r.lab.lab, matrix3(np.asarray(r.lab.cov) + more), r.lab.dof) for r in (before, after))
+    return first, second
+
+
+def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
+    """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
+    apart = np.subtract(after.lab.lab, before.lab.lab)
+    noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)
+    # what the colours differ by is part noise, on average as much as three components of it
+    surplus = max(1 - 3 / max(float(apart @ np.linalg.solve(noise, apart)), 3.0), 0.0)
+    kept = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
+    first, second = (
+        LabMeasured(r.lab.lab, matrix3(np.asarray(r.repeat_cov) + kept), r.lab.dof) for r in (before, after)
+    )
+    return first, second
+
+
+def _sentence(
+    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], repeatability: Repeatability
+) -> str:
+    where = REGION_TITLES[name]
+    if change.verdict == CHANGED:
+        return f"{where}: {_what(lift, warmth, change)}. That is a real change."
+    if change.verdict == CANNOT_TELL:
+        return f"{where}: too close to call {_what_would_help(change, photos, repeatability)}."
+    return f"{where}: no meaningful change; {lift.text}."
+
+
+def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Repeatability) -> str:
+    """With how many photos it cannot be told, and how many more would settle it."""
+    before, after = photos
+    alike = before == after
+    have = f"{number_word(before)} before and {number_word(after)} after"
+    if alike:
+        have = "one photo each" if before == 1 else f"{number_word(before)} photos each"
+    if change.scatter is None:
+        return "between photos from unlike kits"
+    if change.photos_needed is None:
+        if repeatability.covers_light:
+            return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
+        return f"with {have}; more photos would not settle it, a set-up check on five days may"
+    if not alike:
+        return f"with {have}; {number_word(change.photos_needed)} of each should settle it"
+    return f"with {have}; {number_word(change.photos_needed - before)} more of each should settle it"
+
+
+def _what(lift: Lift, warmth: Measured, change: Change) -> str:
+    """The primary quantities that changed, in words; the colour as a whole where neither did alone."""
+    parts = []
+    if change.lightness:
+        parts.append(lift.text)
+    if change.warmth:
+        parts.append(warmth_words(warmth))
+    if not parts:
+        size = change.size
+        return f"another tone (colour difference {size.value:.1f}, {size.low:.1f} to {size.high:.1f})"
+    return " and ".join(parts)
+
+
+def warmth_words(warmth: Measured) -> str:
+    """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
+    size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
+    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"

@@ -1,0 +1,214 @@
+"""What came of earlier visits: from where the hair started to where it ended, and the middle of many such cases.
+
+An outcome keeps Lab and no level, so that levels follow the scale in force. Nothing here says what to do next.
+
+References
+----------
+[CON] Conover, Practical Nonparametric Statistics, 3rd ed., 1999, section 3.2: interval of a median from order
+      statistics. From memory.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, undertone, warmth_values
+from tracker.compare.comparison import pair_colours
+from tracker.compare.photo_set import match_states, state_of
+from tracker.maths.quantities import LabMeasured
+from tracker.measure.reading import REGIONS
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
+
+FEWEST = 3
+"""Cases from which a middle and a spread are given: a choice of our own, as are the two below."""
+
+FEW = 6
+"""Below this many cases the middle is said to rest on few: no interval of 95 % exists for it."""
+
+_SHOWN = 0.05  # levels: half of the last digit that is shown
+
+_QUARTERS_FROM = 8  # cases from which the middle half is shown instead of lowest to highest
+
+AT_LEAST, AT_MOST = "at least", "at most"
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One band of one visit.
+
+    Attributes
+    ----------
+    region : str, one of `REGIONS`
+    services : as the visit has them
+    before, after : colours with their whole uncertainty, each standing alone
+    before_pair, after_pair : the same colours with the part of it that stays in their difference
+    """
+
+    visit_id: str
+    region: str
+    on: date
+    services: tuple[str, ...]
+    before: LabMeasured
+    after: LabMeasured
+    before_pair: LabMeasured
+    after_pair: LabMeasured
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An outcome as the scale and the locus in force tell it.
+
+    Attributes
+    ----------
+    start : float, level before, held to 1..10
+    lift : Lift
+    warmth : float, final, CIELAB units
+    """
+
+    outcome: Outcome
+    start: float
+    lift: Lift
+    warmth: float
+
+
+@dataclass(frozen=True, slots=True)
+class Middle:
+    """The middle of several cases.
+
+    Attributes
+    ----------
+    median : float
+    bound : str, ``at least`` or ``at most`` where cases beyond the scale leave the median open to one side, else empty
+    low, high : float, where the median of such cases lies with probability `coverage`
+    coverage : float, 0..1, at least 0.95 from `FEW` cases on
+    spread_low, spread_high : float, see `quarters`
+    quarters : bool, True where the spread holds the middle half of the cases, False where it holds all of them
+    """
+
+    median: float
+    bound: str
+    low: float
+    high: float
+    coverage: float
+    spread_low: float
+    spread_high: float
+    quarters: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PastResults:
+    """Cases, newest first, and their middles; None where there are fewer than `FEWEST`, or none can be given."""
+
+    cases: tuple[Case, ...]
+    lift: Middle | None
+    warmth: Middle | None
+
+
+def outcomes_of(
+    visit: Visit, photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL
+) -> tuple[Outcome, ...]:
+    """What came of a visit, one for each band that was measured before and after; nothing where there is no pair.
+
+    Parameters
+    ----------
+    photos : of the visit; those of one role are repeats and are read together
+    repeatability : how far photos of one hair scatter, as it is in force
+    """
+    before, after = state_of(photos, BEFORE, repeatability), state_of(photos, AFTER, repeatability)
+    if before is None or after is None or before.reading is None or after.reading is None:
+        return ()
+    match = match_states(before, after)
+    found = []
+    for name in REGIONS:
+        first, second = before.reading.region(name), after.reading.region(name)
+        pair = pair_colours(before.reading, after.reading, name, same_kit=match.same, light=match.light)
+        if first is not None and second is not None and pair is not None:
+            found.append(Outcome(visit.id, name, visit.on, visit.services, first.lab, second.lab, *pair))
+    return tuple(found)
+
+
+def summarise(
+    outcomes: Sequence[Outcome],
+    start_undertone: str | None = None,
+    scale: LevelScale = DEFAULT_SCALE,
+    locus: NeutralLocus = DEFAULT_LOCUS,
+) -> PastResults:
+    """Cases and their middles.
+
+    Parameters
+    ----------
+    outcomes : of one band
+    start_undertone : str or None, keep only cases that started with this undertone
+    scale, locus : in force
+    """
+    if start_undertone is not None:
+        outcomes = [outcome for outcome in outcomes if undertone(outcome.before) == start_undertone]
+    outcomes = sorted(outcomes, key=lambda outcome: (outcome.on, outcome.visit_id), reverse=True)
+    if not outcomes:
+        return PastResults((), None, None)
+    warmths = warmth_values(np.array([outcome.after.lab for outcome in outcomes]), locus)
+    cases = tuple(_case(*pair, scale) for pair in zip(outcomes, warmths.tolist(), strict=True))
+    return PastResults(cases, _lift_middle([case.lift for case in cases], outcomes), middle(warmths.tolist()))
+
+
+def _case(outcome: Outcome, warmth: float, scale: LevelScale) -> Case:
+    first, second = outcome.before_pair, outcome.after_pair
+    lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
+    return Case(outcome, scale.level(first.lab[0]), lift, warmth)
+
+
+def _lift_middle(lifts: Sequence[Lift], outcomes: Sequence[Outcome]) -> Middle | None:
+    """The middle of lifts, of which some may be known to one side only: their true values may lie anywhere there."""
+    values: list[float] = []
+    more: set[float] = set()
+    less: set[float] = set()
+    for lift, outcome in zip(lifts, outcomes, strict=True):
+        if lift.value is not None:
+            values.append(lift.value.value)
+            continue
+        lighter = outcome.after.lab[0] > outcome.before.lab[0]
+        values.append(lift.at_least or 0.0 if lighter else -(lift.at_least or 0.0))
+        (more if lighter else less).add(values[-1])
+    found = middle(values)
+    if found is None:
+        return None
+    highest = float(np.median([math.inf if value in more else value for value in values]))
+    lowest = float(np.median([-math.inf if value in less else value for value in values]))
+    upwards, downwards = highest - found.median > _SHOWN, found.median - lowest > _SHOWN
+    if upwards and downwards:
+        return None
+    return replace(found, bound=AT_LEAST if upwards else AT_MOST if downwards else "")
+
+
+def middle(values: Sequence[float]) -> Middle | None:
+    """Median with its interval from order statistics [CON] and the spread; None for fewer than `FEWEST` values."""
+    count = len(values)
+    if count < FEWEST:
+        return None
+    ordered = sorted(values)
+    rank, coverage = _rank(count)
+    low, high = ordered[rank], ordered[count - 1 - rank]
+    quarters = count >= _QUARTERS_FROM
+    spread = np.quantile(ordered, (0.25, 0.75)) if quarters else (ordered[0], ordered[-1])
+    return Middle(float(np.median(ordered)), "", low, high, coverage, float(spread[0]), float(spread[1]), quarters)
+
+
+def _rank(count: int) -> tuple[int, float]:
+    """How many values lie outside the interval on each side, and its coverage: 95 % or more where there is one."""
+    log_term = -count * math.log(2)  # of the binomial distribution with a half, which underflows for many values
+    tail = math.exp(log_term)
+    best = (0, 1 - 2 * tail)
+    for rank in range(1, count // 2):
+        log_term += math.log((count - rank + 1) / rank)
+        tail += math.exp(log_term)
+        if 1 - 2 * tail < 0.95:
+            break
+        best = (rank, 1 - 2 * tail)
+    return best

@@ -1,0 +1,114 @@
+"""The reading of a state: all photos of one visit with the same role, without those that a person left out.
+
+This is the one place that decides which photos count and what they say together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+from tracker.compare.replicates import Disagreement, disagreements, mean_of_replicates
+from tracker.measure.kit import Kit, KitMatch, match_kits, was_developed
+from tracker.measure.reading import NOT_NOTED, PhotoReading
+from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.record.records import LeftOut, PhotoRecord
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """What the photos of one state say together.
+
+    Attributes
+    ----------
+    photos : all of them, in the order they were taken
+    used : those that count: with a number, and not left out
+    left_out : those that a person left out
+    doubles : those that show the same picture as another one that counts: a repeat that nobody took
+    without_number : those that have no number
+    standing : the photo that stands for the state on a page; where several count it carries their combined reading,
+        so it is for showing and never to be saved
+    odd : which of `used` disagree, each with its distance and its limit
+    """
+
+    photos: tuple[PhotoRecord, ...]
+    used: tuple[PhotoRecord, ...]
+    left_out: tuple[PhotoRecord, ...]
+    doubles: tuple[PhotoRecord, ...]
+    without_number: tuple[PhotoRecord, ...]
+    standing: PhotoRecord
+    odd: tuple[Disagreement, ...]
+
+    @property
+    def reading(self) -> PhotoReading | None:
+        """The combined reading, None where no photo has a number."""
+        return self.standing.reading if self.used else None
+
+    def number(self, photo: PhotoRecord) -> int:
+        """Place of a photo among those of the state, from 1."""
+        return 1 + [other.id for other in self.photos].index(photo.id)
+
+
+def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatability = PROVISIONAL) -> State | None:
+    """The state that the photos of this role show; None where there is none.
+
+    Parameters
+    ----------
+    photos : of one visit, or one photo taken between visits
+    role : str, one of `records.ROLES`
+    repeatability : how far photos of one hair scatter, as it is in force
+    """
+    return combined_state([photo for photo in photos if photo.role == role], repeatability)
+
+
+def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
+    """The state that these photos show together; None where there are none."""
+    if not photos:
+        return None
+    row = tuple(sorted(photos, key=lambda photo: (photo.taken_at, photo.added_at, photo.id)))
+    left_out = tuple(photo for photo in row if photo.left_out is not None)
+    counted = [photo for photo in row if photo.left_out is None]
+    measured = [photo for photo in counted if photo.reading is not None and photo.reading.ok]
+    first = {photo.file: photo.id for photo in reversed(measured)}
+    used = tuple(photo for photo in measured if first[photo.file] == photo.id)
+    doubles = tuple(photo for photo in measured if photo not in used)
+    without = tuple(photo for photo in counted if photo not in measured)
+    standing = next(iter((*used, *without, *left_out)))
+    odd: tuple[Disagreement, ...] = ()
+    if len(used) > 1:
+        readings = [photo.reading for photo in used if photo.reading is not None]
+        standing = replace(standing, reading=mean_of_replicates(readings, repeatability))
+        odd = disagreements(readings, repeatability)
+    return State(row, used, left_out, doubles, without, standing, odd)
+
+
+def kit_of(photo: PhotoRecord) -> Kit:
+    """What a photo was taken with, as far as it is known."""
+    light = photo.light if photo.light != NOT_NOTED else None
+    card_kind = photo.marks.card_kind if photo.marks is not None else ""
+    gains = photo.reading.correction.gains if photo.reading is not None else None
+    method = photo.reading.method_version if photo.reading is not None else ""
+    grey = photo.reading.card.reflectance if photo.reading is not None else None
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method, grey)
+
+
+def match_states(before: State, after: State) -> KitMatch:
+    """Whether all photos of both states come from the same kit; the first that does not says why."""
+    first = kit_of(before.used[0]) if before.used else kit_of(before.standing)
+    match = match_kits(first, kit_of(after.standing))
+    for photo in (*before.used[1:], *after.used):
+        other = match_kits(first, kit_of(photo))
+        if not other.same:
+            return other
+    return match
+
+
+def leave_out(photo: PhotoRecord, why: str, at: datetime) -> PhotoRecord:
+    """The photo as one that a person left out, with the reason; its reading is kept."""
+    return replace(photo, left_out=LeftOut(at, why))
+
+
+def use_again(photo: PhotoRecord) -> PhotoRecord:
+    """The photo as one that counts."""
+    return replace(photo, left_out=None)

@@ -1,0 +1,87 @@
+"""Corrections of the light in a photo: the parts that kinds of card are corrected with, and a correction applied.
+
+One grey fixes the light's colour and the exposure: gains in linear light. Greys of several reflectances also undo the
+camera's contrast and the stray light of lens and room.
+
+Chosen on the truth bench (`tests/bench`), where gains in sharpened spaces, other tone curves, matrices weighted near
+hair, fits in CIELAB and root polynomials were no better.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
+from tracker.maths.quantities import Vector3, vector3
+from tracker.measure.reading import Correction
+
+_EXPONENTS = (0.5, 2.0)  # beyond these the greys were no card's, or the photo was edited
+_MOST_STRAY = 0.1
+_DARKEST = 1e-6
+
+
+def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: float = 0.0) -> Vector3:
+    """Gains with which a grey comes out at its reflectance after exponent and stray light.
+
+    Parameters
+    ----------
+    seen, wanted : (3,), linear values of the grey in the photo and under the standard white
+    exponent, flare : as of a `Correction`
+    """
+    return vector3((wanted + flare) ** (1 / exponent) / np.maximum(seen, _DARKEST))
+
+
+def tone(
+    seen: Floats, wanted: Floats, grey_seen: Floats, grey_wanted: Floats, *, hold: float = 0.0
+) -> tuple[float, float]:
+    """Exponent and stray light that bring greys to their own L*, by least squares.
+
+    Parameters
+    ----------
+    seen, wanted : (n, 3), linear values of the greys in the photo and under the standard white
+    grey_seen, grey_wanted : (3,), the same of the grey that fixes the gains
+    hold : float, the L* by which e times the contrast counts as a miss: draws the exponent to 1
+    """
+    from scipy.optimize import least_squares  # imported late: a plain card does without
+
+    goal = neutral_lightness(luminance(wanted))
+
+    def miss(at: Floats) -> Floats:
+        exponent, flare = float(np.exp(at[0])), float(at[1])
+        gains = np.asarray(toned_gains(grey_seen, grey_wanted, exponent, flare))
+        light = luminance(np.maximum(seen * gains, 0) ** exponent - flare)
+        return np.append(neutral_lightness(light) - goal, hold * at[0])
+
+    low, high = np.log(_EXPONENTS)
+    found = least_squares(miss, (0.0, 0.002), bounds=((low, 0.0), (high, _MOST_STRAY)), x_scale=(0.1, 0.01))
+    return float(np.exp(found.x[0])), float(found.x[1])
+
+
+def neutral_lightness(light: Floats) -> Floats:
+    """L* of greys of these luminances; below zero it goes on in a straight line."""
+    return np.asarray(linear_to_lab(np.repeat(np.asarray(light, float)[..., None], 3, -1))[..., 0])
+
+
+def apply(correction: Correction, linear: NDArray[Any]) -> Floats:
+    """Linear light under the standard white.
+
+    Parameters
+    ----------
+    linear : (..., 3), linear sRGB primaries, as photographed
+
+    Returns
+    -------
+    (..., 3), unclipped; the dtype follows `linear`
+    """
+    kind = linear.dtype if np.issubdtype(linear.dtype, np.floating) else np.dtype(float)
+    balanced = linear * np.asarray(correction.gains, kind)
+    if correction.exponent != 1.0 or correction.flare != 0.0:
+        toned = np.sign(balanced) * np.abs(balanced) ** kind.type(correction.exponent)
+        balanced = toned - kind.type(correction.flare)
+    matrix = np.asarray(correction.matrix, kind)
+    if np.array_equal(matrix, np.eye(3)):
+        return np.asarray(balanced)
+    return np.asarray(balanced @ matrix.T)

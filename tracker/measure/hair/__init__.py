@@ -1,0 +1,44 @@
+"""The hair in the photo: a path from root to tip, its bands, and which pixels are body hair."""
+
+from tracker.measure.hair.bands import BANDS, Band, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
+from tracker.measure.hair.gloss import gloss_share
+from tracker.measure.hair.path import HairPath, Strip, straighten
+from tracker.measure.hair.select import (
+    CLIPPED,
+    GLOSS,
+    KEPT,
+    NOT_HAIR,
+    OUTSIDE,
+    SHADOW,
+    Selection,
+    clipped_codes,
+    select_body,
+)
+from tracker.measure.hair.spread import stretches
+from tracker.measure.hair.suggest import suggest_path
+
+__all__ = [
+    "BANDS",
+    "CLIPPED",
+    "GLOSS",
+    "KEPT",
+    "NOT_HAIR",
+    "OUTSIDE",
+    "SHADOW",
+    "Band",
+    "BandColour",
+    "HairPath",
+    "Pieces",
+    "Selection",
+    "Strip",
+    "band_colour",
+    "body_mean",
+    "clipped_codes",
+    "gloss_share",
+    "lights_and_lows",
+    "profile",
+    "select_body",
+    "straighten",
+    "stretches",
+    "suggest_path",
+]

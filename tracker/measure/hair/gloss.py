@@ -1,0 +1,56 @@
+"""How much of the ribbon shines: wet or oily hair, or a lamp too close.
+
+The light that hair reflects from its surface has the colour of the lamp, and comes on top of the light that went
+through the hair and took its colour (dichromatic reflection, seen on hair: J Cosmet Sci 52 (2001) 238; Marschner et al.
+2003, ACM Trans Graph 22:780). So a pixel shines where most of what it has more than the hair around it is
+lamp-coloured; a lightened piece has more of the hair's own colour.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tracker.maths.colorimetry import Floats, luminance
+
+_STRETCHES = 12
+_PLENTY = 40_000  # pixels: of more, every second row tells as much
+_BRIGHTER = 1.5  # times the luminance of the hair around it
+_MUCH_BRIGHTER = 3.0  # where the hair is as neutral as the lamp, so that colour cannot tell
+_NEUTRAL = 0.10  # radian between the hair's colour and the lamp's
+_LAMP = np.ones(3) / np.sqrt(3)
+
+
+def gloss_share(linear: Floats, seen: np.ndarray, burnt: np.ndarray) -> float:
+    """Share of the ribbon's inner half that is surface reflection, 0..1.
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced linear light of the straightened ribbon, root first
+    seen : (n, m) bool, where the ribbon lies inside the photo
+    burnt : (n, m) bool, where a code sits at the top of its range: as bright as can be
+    """
+    step = 2 if linear.shape[0] * linear.shape[1] > _PLENTY else 1
+    linear, seen, burnt = (array[::step] for array in (linear, seen, burnt))
+    quarter = linear.shape[1] // 4
+    inner = slice(quarter, linear.shape[1] - quarter)
+    shining, counted = 0, 0
+    for rows in np.array_split(np.arange(len(linear)), _STRETCHES):
+        here = seen[rows, inner]
+        if here.sum() < 20:
+            continue
+        pixels, top = linear[rows, inner][here], burnt[rows, inner][here]
+        shining += int(np.count_nonzero(_shines(pixels) | top))
+        counted += len(pixels)
+    return shining / counted if counted else 0.0
+
+
+def _shines(pixels: Floats) -> np.ndarray:
+    """True where most of what a pixel has more than the median is lamp-coloured, (n,)."""
+    body = np.median(pixels, axis=0)
+    ratio = luminance(pixels) / max(float(luminance(body)), 1e-6)
+    own = body / max(float(np.linalg.norm(body)), 1e-9)
+    if np.arccos(min(float(own @ _LAMP), 1.0)) < _NEUTRAL:
+        return np.asarray(ratio > _MUCH_BRIGHTER)
+    parts = (pixels - body) @ np.linalg.pinv(np.stack([own, _LAMP], axis=1)).T
+    of_own, of_lamp = parts[:, 0] * float(luminance(own)), parts[:, 1] * float(luminance(_LAMP))
+    return np.asarray((ratio > _BRIGHTER) & (of_lamp > of_own))

@@ -1,0 +1,83 @@
+"""Which pixels of a band are the body of the hair.
+
+Left out are burnt-out and crushed pixels; what is not hair (by robust distance in CIELAB); the gloss tail, because the
+surface reflection has the lamp's colour and lifts L* while it lowers chroma; and the shadow tail between strands.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.maths.colorimetry import Floats
+
+CLIPPED, NOT_HAIR, GLOSS, SHADOW, KEPT, OUTSIDE = 0, 1, 2, 3, 4, 5
+"""Why a pixel was left out, or that it was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """How the body of the hair is chosen.
+
+    Attributes
+    ----------
+    gloss, shadow : float, shares of the hair's pixels at the light and the dark end that are left out
+    distance : float, robust distance from the band's median beyond which a pixel is not hair
+    """
+
+    gloss: float = 0.10
+    shadow: float = 0.10
+    distance: float = 4.5
+
+
+_ENOUGH = 2500  # pixels that settle a median
+# smallest scatter (L*, a*, b*) that counts as one head of hair: strands differ, and so do lights and lows
+_SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
+
+
+def clipped_codes(codes: np.ndarray) -> np.ndarray:
+    """True where any channel of a code value sits at either end of the range, shape of one channel."""
+    top = np.iinfo(codes.dtype).max
+    return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
+
+
+def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection) -> np.ndarray:
+    """One of the reasons above for every pixel of a band.
+
+    Parameters
+    ----------
+    lab : (n, m, 3), balanced
+    luminance : (n, m), linear
+    usable : (n, m) bool, False for clipped pixels and outside the photo
+
+    Returns
+    -------
+    (n, m) uint8
+    """
+    verdict = np.full(usable.shape, CLIPPED, np.uint8)
+    if not usable.any():
+        return verdict
+    verdict[usable] = KEPT
+    centre, scatter = _middle_of_ribbon(lab, usable)
+    away = np.square((lab - centre) / scatter).sum(axis=-1) > how.distance**2
+    verdict[usable & away] = NOT_HAIR
+    hair = verdict == KEPT
+    if hair.any():
+        low, high = np.quantile(luminance[hair], [how.shadow, 1 - how.gloss])
+        verdict[hair & (luminance > high)] = GLOSS
+        verdict[hair & (luminance < low)] = SHADOW
+    return verdict
+
+
+def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
+    """Median and robust scatter of the inner half of the width: a person puts the path on hair, its edges may miss."""
+    columns = lab.shape[1]
+    inner = slice(columns // 4, columns - columns // 4)
+    pixels = lab[:, inner][usable[:, inner]]
+    if len(pixels) < 8:
+        pixels = lab[usable]
+    pixels = pixels[:: max(1, len(pixels) // _ENOUGH)]
+    centre = np.median(pixels, axis=0)
+    scatter = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
+    return np.asarray(centre), np.asarray(scatter)

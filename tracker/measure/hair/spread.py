@@ -1,0 +1,56 @@
+"""How light and dark the hair is from piece to piece: what a chart of its lights and lows is drawn from."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tracker.maths.colorimetry import D65, Floats, luminance, xyz_to_lab
+from tracker.measure.hair.select import KEPT
+
+STRETCHES = 10
+"""Stretches of the path: leaving one out at a time shows how sure the whole is."""
+
+STEPS = 20
+"""Even steps between the darkest and the lightest piece of a stretch."""
+
+_ACROSS = 12  # pieces across the ribbon, as for lights and lows: single fibres do not count
+
+
+def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], ...]:
+    """Quantiles of the L* of small pieces of body hair, stretch by stretch from root to tip.
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced
+    verdict : (n, m), what was kept
+
+    Returns
+    -------
+    per stretch, its `STEPS` + 1 quantiles from the darkest piece to the lightest, L*; none where too little was kept
+    """
+    light = luminance(linear)
+    kept = verdict == KEPT
+    across = min(_ACROSS, kept.shape[1] // 2)
+    side = max(kept.shape[1] // max(across, 1), 2)
+    found = []
+    for rows in np.array_split(np.arange(len(light)), STRETCHES):
+        values = _pieces(light[rows], kept[rows], side)
+        enough = len(values) >= STEPS // 2
+        quantiles = np.quantile(values, np.linspace(0, 1, STEPS + 1)) if enough else ()
+        found.append(tuple(round(float(value), 2) for value in quantiles))
+    return tuple(found)
+
+
+def _pieces(light: Floats, kept: np.ndarray, side: int) -> Floats:
+    """L* of square pieces of which at least half is body hair."""
+    tall, wide = (size // side * side for size in kept.shape)
+    if not tall or not wide:
+        return np.empty(0)
+
+    def total(array: Floats) -> Floats:
+        return np.asarray(array[:tall, :wide].reshape(tall // side, side, wide // side, side).sum(axis=(1, 3)))
+
+    count = total(kept.astype(float))
+    mean = total(np.where(kept, light, 0.0)) / np.maximum(count, 1)
+    grey = mean[count >= side * side / 2]
+    return np.asarray(xyz_to_lab(grey[:, None] * D65)[:, 0])

@@ -1,0 +1,130 @@
+"""Checks that only warn: the number stands, a better photo would make it surer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracker.maths.uncertainty import format_share
+from tracker.measure.quality.light import LightAtHair
+from tracker.measure.quality.limits import CheckLimits
+from tracker.measure.reading import Check
+from tracker.measure.sharpness import Sharpness
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """What was seen in a photo beside the colours.
+
+    Attributes
+    ----------
+    sharpness : blur of hair and card, pixels
+    width : float, pixels across the ribbon
+    gloss : float, share of the ribbon that shines, 0..1
+    light : light on the hair against that on the card
+    margin : float, pixels between the card and the nearest edge of the photo
+    """
+
+    sharpness: Sharpness
+    width: float
+    gloss: float
+    light: LightAtHair
+    margin: float
+
+
+def advise(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
+    """Every check of what was seen, passed or not; none of them stops the number."""
+    return (
+        _card_whole(seen.margin, limits),
+        _light(seen.light, limits),
+        *_sharp(seen, limits),
+        _size(seen.width, limits),
+        _gloss(seen.gloss, limits),
+    )
+
+
+def _card_whole(margin: float, limits: CheckLimits) -> Check:
+    ok = margin >= limits.margin
+    return Check(
+        "card_whole",
+        ok,
+        margin,
+        limits.margin,
+        "pixels",
+        "The whole card is in the photo." if ok else "The card touches the edge of the photo and may be cut off.",
+        "" if ok else "Leave a finger's width of room around the card.",
+        stops=False,
+    )
+
+
+def _light(light: LightAtHair, limits: CheckLimits) -> Check:
+    ok = light.at_least <= limits.light_at_hair
+    more = "more" if light.ev > 0 else "less"
+    return Check(
+        "light_at_hair",
+        ok,
+        light.at_least,
+        limits.light_at_hair,
+        "EV",
+        "The light on the hair is like that on the card, as far as the card shows."
+        if ok
+        else f"The light falls off towards the hair: it gets {more} light than the card.",
+        "" if ok else "Hold the card closer to the hair, or step away from the lamp.",
+        stops=False,
+    )
+
+
+def _sharp(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
+    """Blur at the hair; at the card's border where the hair cannot tell; nothing where neither can."""
+    hair, card = seen.sharpness.hair, seen.sharpness.card
+    limit = limits.largest_blur(seen.width)
+    blur = hair if hair is not None else card
+    if blur is None:
+        return ()
+    ok = blur <= limit
+    where = "The hair" if hair is not None else "The photo, judged at the card's border,"
+    return (
+        Check(
+            "sharp",
+            ok,
+            blur,
+            limit,
+            "pixels",
+            f"{where} is {'sharp enough' if ok else 'blurred'}.",
+            "" if ok else _focus_advice(hair, card, limit),
+            stops=False,
+        ),
+    )
+
+
+def _focus_advice(hair: float | None, card: float | None, limit: float) -> str:
+    if hair is not None and card is not None and card <= 0.6 * limit:
+        return "The card is sharp and the hair is not: tap on the hair to focus there."
+    return "Hold the phone still, wipe its lens, and tap on the hair to focus there."
+
+
+def _size(width: float, limits: CheckLimits) -> Check:
+    ok = width >= limits.across
+    return Check(
+        "close_enough",
+        ok,
+        width,
+        limits.across,
+        "pixels",
+        f"The measured strand is {width:.0f} pixels wide{'' if ok else ': too few to tell lights from lows'}.",
+        "" if ok else "Move closer, or make the path wider.",
+        stops=False,
+    )
+
+
+def _gloss(share: float, limits: CheckLimits) -> Check:
+    ok = share <= limits.gloss
+    return Check(
+        "gloss",
+        ok,
+        share,
+        limits.gloss,
+        "share",
+        f"{format_share(share)} of the hair shines{'.' if ok else ': it may be wet or oily, or a lamp is too close.'}",
+        "" if ok else "Dry and comb the hair, and turn it until the shine is gone: wet hair reads darker.",
+        stops=False,
+    )

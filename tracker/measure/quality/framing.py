@@ -1,0 +1,113 @@
+"""Whether a photo is framed like an earlier one: what is framed alike can be compared best."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from tracker.maths import polyline
+from tracker.maths.uncertainty import format_share
+from tracker.measure.quality.limits import CheckLimits
+from tracker.measure.reading import Check, Marks
+
+
+@dataclass(frozen=True, slots=True)
+class Framing:
+    """How hair and card lie in a photo.
+
+    Attributes
+    ----------
+    length : float, of the path, as a share of the photo's longer side
+    to_card : float or None, length of the path over the mean side of the card
+    middle : of the path, as shares of the photo's longer side, from its top left
+    """
+
+    length: float
+    to_card: float | None
+    middle: tuple[float, float]
+
+    @classmethod
+    def of(cls, marks: Marks, size: tuple[int, int]) -> Framing:
+        """The framing of a photo of that width and height in pixels."""
+        longer = float(max(size))
+        length = polyline.length(marks.path)
+        x, y = polyline.places(marks.path, length / 2) / longer
+        side = None
+        if marks.corners is not None:
+            side = float(polyline.sides(marks.corners).mean())
+        return cls(length / longer, length / side if side else None, (float(x), float(y)))
+
+
+def check_framing(
+    now: Framing, earlier: Framing, limits: CheckLimits | None = None, when: str = "last time"
+) -> tuple[Check, ...]:
+    """The framing of a photo against that of an earlier one of the same hair; these checks only warn.
+
+    Parameters
+    ----------
+    when : str, which the earlier photo is, in words that fit after "as" and "than"
+    """
+    limits = limits or CheckLimits()
+    checks = [_distance(now, earlier, limits, when)]
+    if now.to_card is not None and earlier.to_card is not None:
+        checks.append(_stretch(now.to_card, earlier.to_card, limits, when))
+    checks.append(_place(now, earlier, limits, when))
+    return tuple(checks)
+
+
+def _distance(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
+    ratio = _either_way(now.length / earlier.length)
+    ok = ratio <= limits.nearer
+    larger = now.length > earlier.length
+    return Check(
+        "framing_distance",
+        ok,
+        ratio,
+        limits.nearer,
+        "times",
+        f"The hair is as large in the photo as {when}."
+        if ok
+        else f"The hair is {'larger' if larger else 'smaller'} in the photo than {when} ({ratio:.1f} times).",
+        "" if ok else f"Stand {'farther away' if larger else 'closer'}, as {when}.",
+        stops=False,
+    )
+
+
+def _stretch(now: float, earlier: float, limits: CheckLimits, when: str) -> Check:
+    ratio = _either_way(now / earlier)
+    ok = ratio <= limits.nearer
+    longer = now > earlier
+    return Check(
+        "framing_hair",
+        ok,
+        ratio,
+        limits.nearer,
+        "times",
+        f"The marked hair is as long against the card as {when}."
+        if ok
+        else f"The marked hair is {'longer' if longer else 'shorter'} against the card than {when} "
+        f"({ratio:.1f} times).",
+        "" if ok else f"Unless it was cut, mark it from root to tip and hold the card beside the hair, as {when}.",
+        stops=False,
+    )
+
+
+def _place(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
+    moved = math.dist(now.middle, earlier.middle)
+    ok = moved <= limits.moved
+    return Check(
+        "framing_place",
+        ok,
+        moved,
+        limits.moved,
+        "share",
+        f"The hair is in the same place in the photo as {when}."
+        if ok
+        else f"The hair is in another place in the photo than {when} ({format_share(moved)} of its longer side).",
+        "" if ok else f"Hold the phone as {when}, with the hair in the same place.",
+        stops=False,
+    )
+
+
+def _either_way(ratio: float) -> float:
+    return max(ratio, 1 / ratio)

@@ -1,0 +1,228 @@
+"""The shapes of one photo's measurement: what was marked, and what came out.
+
+Frozen, made of plain numbers, so that a reading can be kept and compared years later.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from tracker.maths.quantities import LabMeasured, Matrix3, Measured, Vector3
+
+Point = tuple[float, float]
+
+REGIONS = ("root", "mid", "end")
+"""Names of the three bands along a path, from root to tip."""
+
+DAYLIGHT = "daylight"
+LAMPS = "salon lamps"
+TUBES = "fluorescent tubes"
+MIXED = "mixed light"
+NOT_NOTED = "not noted"
+LIGHTS = (DAYLIGHT, LAMPS, TUBES, MIXED, NOT_NOTED)
+"""What a person notes of the light in a photo; lamps are LED or warm bulbs."""
+
+IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """What a person (or the card finder) pointed at in one photo.
+
+    Attributes
+    ----------
+    card_kind : str, name of a kind of card
+    corners : four points, pixels, clockwise from the card's own top left; None to find the card
+    path : points, pixels, from root to tip
+    width : float, width of the path in pixels
+    reflectance : float or None, replaces the nominal reflectance of the card's grey, 0..1
+    size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
+    """
+
+    card_kind: str
+    corners: tuple[Point, Point, Point, Point] | None
+    path: tuple[Point, ...]
+    width: float
+    reflectance: float | None = None
+    size_mm: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One thing that was checked before a number is shown.
+
+    Attributes
+    ----------
+    name : str, stable name of the check
+    ok : bool, True where the value keeps within its limit
+    value, limit : float, in `unit`
+    says : str, a sentence for the person
+    advice : str, what to do; on a passed check a note, or empty
+    stops : bool, True where failing it stops the number; False where it only warns
+    """
+
+    name: str
+    ok: bool
+    value: float
+    limit: float
+    unit: str
+    says: str
+    advice: str = ""
+    stops: bool = True
+
+    @property
+    def stopped(self) -> bool:
+        """True where this check allows no number."""
+        return self.stops and not self.ok
+
+    @property
+    def warns(self) -> bool:
+        """True where this check failed and only asks for a better photo."""
+        return not self.stops and not self.ok
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """From linear light in a photo to linear light under the standard white.
+
+    Per channel ``x -> (x * gain) ** exponent - flare``, then the matrix.
+
+    Attributes
+    ----------
+    kind : str, the kind of card it was made from
+    gains : three floats, > 0
+    flare : float, stray light of lens and room, in units of perfect white
+    exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
+    matrix : 3 x 3, rows sum to one so that white stays white
+    misfit : L*, a*, b* by which the card's patches still miss their own, root mean square: of a chart those near the
+        colours of hair, of a strip the L* of its steps; 0 where there is one patch
+    """
+
+    kind: str
+    gains: Vector3
+    flare: float = 0.0
+    exponent: float = 1.0
+    matrix: Matrix3 = IDENTITY
+    misfit: Vector3 = (0.0, 0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class CardSummary:
+    """The card as it was found in the photo.
+
+    Attributes
+    ----------
+    lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
+    clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
+    gradient : float, change of light across the card, EV
+    reflectance : float, of the grey, as the balance took it, 0..1
+    """
+
+    kind: str
+    corners: tuple[Point, Point, Point, Point]
+    lab: Vector3
+    clipped: float
+    gradient: float
+    reflectance: float = 0.18
+
+
+@dataclass(frozen=True, slots=True)
+class Dropped:
+    """Shares of a band's pixels that were left out of the average, 0..1; `outside` the photo lies no pixel."""
+
+    clipped: float
+    gloss: float
+    shadow: float
+    not_hair: float
+    outside: float = 0.0
+
+
+_NOTHING = ((0.0, 0.0, 0.0), (0.0, 0.0, 0.0), (0.0, 0.0, 0.0))
+
+
+@dataclass(frozen=True, slots=True)
+class RegionReading:
+    """One band of hair.
+
+    Attributes
+    ----------
+    name : str, one of `REGIONS`
+    lab : colour of the body hair with its whole uncertainty, standing alone
+    repeat_cov : 3 x 3, the part of the uncertainty that differs between photos of the same
+        hair taken with the same camera, card and light; all of it that a before/after keeps
+    lights, lows : L* of the lightest and the darkest quarter of the body hair
+    dimension : their difference, L*
+    lightened : share of the band's hair lighter than nearly all of the root, beyond what is so by chance, 0..1; None at
+        the root
+    pixels : int, pixels of the photo that were averaged
+    dropped : what was left out
+    photos : int, how many photos of the same state this is the combination of
+    kit_u : the part of the uncertainties of `lights`, `lows`, `dimension` and `lightened` that more photos with one kit
+        do not make smaller
+    light_cov : 3 x 3, the part of `repeat_cov` from light that differs between card and hair: photos of one occasion
+        share it, and none of them shows it
+    """
+
+    name: str
+    lab: LabMeasured
+    repeat_cov: Matrix3
+    lights: Measured
+    lows: Measured
+    dimension: Measured
+    lightened: Measured | None
+    pixels: int
+    dropped: Dropped
+    photos: int = 1
+    kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
+    light_cov: Matrix3 = _NOTHING
+
+
+@dataclass(frozen=True, slots=True)
+class ProfilePoint:
+    """Colour at one place along the path.
+
+    Attributes
+    ----------
+    position : float, 0 at the root, 1 at the tip
+    lab : three floats
+    u_lightness : float, standard uncertainty of L* within this photo (spread of blocks)
+    """
+
+    position: float
+    lab: Vector3
+    u_lightness: float
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoReading:
+    """Everything that was measured in one photo.
+
+    `regions` is empty where a check stopped the number: then `checks` says why.
+
+    Attributes
+    ----------
+    stretches : for each of ten stretches of the path, root first, quantiles of the L* of its small pieces of body
+        hair at even steps from the darkest to the lightest; none where too little hair was kept
+    """
+
+    method_version: str
+    card: CardSummary
+    correction: Correction
+    regions: tuple[RegionReading, ...]
+    profile: tuple[ProfilePoint, ...]
+    checks: tuple[Check, ...]
+    stretches: tuple[tuple[float, ...], ...] = ()
+
+    @property
+    def ok(self) -> bool:
+        """True where no check stopped the number and there are numbers to show."""
+        return bool(self.regions) and not any(check.stopped for check in self.checks)
+
+    @property
+    def warnings(self) -> tuple[Check, ...]:
+        """The checks that failed and only warn."""
+        return tuple(check for check in self.checks if check.warns)
+
+    def region(self, name: str) -> RegionReading | None:
+        """The band of that name, or None where there is no number."""
+        return next((region for region in self.regions if region.name == name), None)

@@ -1,0 +1,20 @@
+"""The neutral card in the photo: its kinds, finding one, reading one, the correction that it gives."""
+
+from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
+from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
+from tracker.measure.reference_card.read import CardLimits, read_card, unit_to_photo
+
+__all__ = [
+    "CARD_KINDS",
+    "CardKind",
+    "CardLimits",
+    "CardReading",
+    "Corners",
+    "camera_error",
+    "card_kind",
+    "correction_from_card",
+    "is_searched",
+    "kind_or_plain",
+    "read_card",
+    "unit_to_photo",
+]

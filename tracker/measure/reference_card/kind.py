@@ -1,0 +1,117 @@
+"""What makes a kind of reference card: all that the program knows of it.
+
+A card's corners run clockwise from its own top left. Patches are boxes in the card's unit square.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.maths.colorimetry import Floats
+from tracker.measure.camera_error import Undone
+from tracker.measure.reading import Correction, Point
+
+Corners = tuple[Point, Point, Point, Point]
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CardReading:
+    """What the patches read, in linear light.
+
+    Attributes
+    ----------
+    linear : (n, 3), mean of each patch, linear sRGB primaries
+    cov : (n, 3, 3), covariance of each mean, from block to block
+    usable : (n,) bool, False for patches that are clipped
+    clipped : float, share of clipped pixels of the worst patch that must be sound, 0..1
+    gradient : float, change of light across the card, EV
+    """
+
+    kind: CardKind
+    corners: Corners
+    linear: Floats
+    cov: Floats
+    usable: np.ndarray
+    clipped: float
+    gradient: float
+
+
+def _as_it_is(card: CardReading) -> CardReading:
+    return card
+
+
+def _accept(_card: CardReading) -> None:
+    """Nothing more to check."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardKind:
+    """A kind of reference card.
+
+    Attributes
+    ----------
+    name : str, used in files; it never changes
+    title, description : str, shown to the person who chooses a card
+    size_of : str, which width and height are meant where the person notes the card's size
+    corrected : str, how a photo is corrected by it, for whoever asks how a number was made
+    boxes : (left, top, right, bottom) of each patch in the unit square
+    sound : index and name of each patch that must be neither clipped, covered nor lit unevenly
+    grey : int, index of the patch that fixes the balance
+    reflectance : float, nominal reflectance of that patch, 0..1
+    tolerance : float, relative half width of what the maker's grey may differ from it
+    reference : linear values of the patches under the standard white, (n, 3), for a reflectance of the grey (0..1)
+        that is known better than the nominal one, or None
+    correct : the correction that makes a reading come out at such reference values
+    undone : what of the camera's error that correction leaves
+    find : looks for the card in an upright photo of (h, w, 3) codes; None where this kind is not searched for
+    require_plausible : refuses a reading that no card of this kind gives
+    even_out : the reading as if the light on the whole card were that on its grey
+    """
+
+    name: str
+    title: str
+    description: str
+    size_of: str
+    corrected: str
+    boxes: tuple[Box, ...]
+    sound: tuple[tuple[int, str], ...]
+    grey: int
+    reflectance: float
+    tolerance: float
+    reference: Callable[[float | None], Floats]
+    correct: Callable[[CardReading, Floats], Correction]
+    undone: Undone
+    find: Callable[[np.ndarray], Corners] | None = None
+    require_plausible: Callable[[CardReading], None] = _accept
+    even_out: Callable[[CardReading], CardReading] = _as_it_is
+
+    @property
+    def is_plain(self) -> bool:
+        """True for one even grey: nothing on it tells its top, so it may be held upright or across."""
+        return len(self.boxes) == 1
+
+
+def grid(columns: int, rows: int) -> tuple[Box, ...]:
+    """Boxes of equal patches, row by row."""
+    return tuple(
+        (c / columns, r / rows, (c + 1) / columns, (r + 1) / rows) for r in range(rows) for c in range(columns)
+    )
+
+
+def correction_from_card(card: CardReading, reflectance: float | None = None) -> Correction:
+    """The correction that makes the card read its own reflectance.
+
+    Parameters
+    ----------
+    card : what the card reads
+    reflectance : float or None, replaces the grey's nominal reflectance, 0..1
+
+    Raises
+    ------
+    CardImplausible : where the patches fit no correction
+    """
+    return card.kind.correct(card, card.kind.reference(reflectance))

@@ -1,0 +1,52 @@
+"""The kinds of reference card that there are, one file each. A new kind is a file and its place in `KINDS`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from tracker.errors import InvalidMarks
+from tracker.measure.camera_error import CameraError
+from tracker.measure.reference_card.kind import CardKind
+from tracker.measure.reference_card.kinds.chart24 import CHART24
+from tracker.measure.reference_card.kinds.grey18 import GREY18
+from tracker.measure.reference_card.kinds.steps3 import STEPS3
+
+KINDS = (GREY18, STEPS3, CHART24)
+"""In the order in which they are offered; the first is taken where nobody chose."""
+
+CARD_KINDS: Mapping[str, CardKind] = {kind.name: kind for kind in KINDS}
+
+
+def card_kind(name: str) -> CardKind:
+    """The kind of that name.
+
+    Raises
+    ------
+    InvalidMarks : for an unknown name
+    """
+    try:
+        return CARD_KINDS[name]
+    except KeyError:
+        raise InvalidMarks(f"There is no card kind called {name!r}.", f"Use one of {', '.join(CARD_KINDS)}.") from None
+
+
+def kind_or_plain(name: str) -> CardKind:
+    """The kind of that name; for a record of a kind that is not known here the plain card, which leaves most undone."""
+    return CARD_KINDS.get(name, GREY18)
+
+
+def camera_error(name: str, light: str | None, grey: float) -> CameraError:
+    """What a kind of card leaves undone under a light.
+
+    Parameters
+    ----------
+    name : str, of the kind; one that is not known here counts as a plain card
+    light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
+    grey : float, reflectance of the card's grey, 0..1
+    """
+    return kind_or_plain(name).undone.under(light, grey)
+
+
+def is_searched(name: str) -> bool:
+    """True where the program looks for this kind of card by itself."""
+    return name in CARD_KINDS and CARD_KINDS[name].find is not None

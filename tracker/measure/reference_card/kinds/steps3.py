@@ -1,0 +1,75 @@
+"""The three-step strip: white, grey and black, which also undo the camera's contrast and stray light."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from tracker.errors import CardImplausible
+from tracker.maths.colorimetry import Floats, luminance
+from tracker.measure.balance import apply, neutral_lightness, tone, toned_gains
+from tracker.measure.camera_error import Undone
+from tracker.measure.reading import Correction
+from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+
+_NAME = "steps3"
+_GREY = 1  # the middle step
+_REFLECTANCES = (0.90, 0.18, 0.035)  # common practice, no source
+_LARGEST_MISS = 5.0  # L*: the strongest contrast on the truth bench leaves 2.8
+
+
+def _reference(reflectance: float | None) -> Floats:
+    steps = np.array(_REFLECTANCES)
+    if reflectance is not None:
+        steps[_GREY] = reflectance
+    return np.repeat(steps[:, None], 3, axis=1)
+
+
+def _correct(card: CardReading, reference: Floats) -> Correction:
+    """Gains, one exponent and one stray light from white, grey and black, by least squares in L*."""
+    seen, wanted = card.linear[_GREY], reference[_GREY]
+    exponent, flare = tone(card.linear, reference, seen, wanted)
+    toned = Correction(_NAME, toned_gains(seen, wanted, exponent, flare), flare, exponent)
+    missed = neutral_lightness(luminance(apply(toned, card.linear))) - neutral_lightness(luminance(reference))
+    off = float(np.abs(missed).max())
+    if off > _LARGEST_MISS:
+        raise CardImplausible(
+            f"White, grey and black of the strip do not fit one another: a step is {off:.0f} L* off "
+            f"(limit {_LARGEST_MISS:.0f}).",
+            "Check that the corners lie on the strip and that no step is in shadow or shines.",
+            value=off,
+            limit=_LARGEST_MISS,
+            unit="L*",
+        )
+    return replace(toned, misfit=(float(np.sqrt(np.mean(np.square(missed)))), 0.0, 0.0))
+
+
+def _require_plausible(card: CardReading) -> None:
+    white, middle, black = (float(luminance(values)) for values in card.linear)
+    if not white > 1.5 * middle or not middle > 1.3 * black:
+        raise CardImplausible(
+            "The three steps do not fall from white over grey to black.",
+            "Mark the corners from the white end: top left, top right, then down to the black end.",
+        )
+
+
+STEPS3 = CardKind(
+    name=_NAME,
+    title="Three-step strip",
+    description="White, grey and black in equal thirds. Also undoes the camera's contrast.",
+    size_of="The three steps together: the area inside the corners that you mark.",
+    corrected=(
+        "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
+        "the stray light, and the photo was corrected so that all three read their own values."
+    ),
+    boxes=grid(1, 3),
+    sound=((0, "white step"), (1, "grey step"), (2, "black step")),
+    grey=_GREY,
+    reflectance=_REFLECTANCES[_GREY],
+    tolerance=0.05,  # as of a plain card
+    reference=_reference,
+    correct=_correct,
+    undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
+    require_plausible=_require_plausible,
+)

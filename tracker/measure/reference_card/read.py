@@ -1,0 +1,252 @@
+"""Reads a marked card: what its patches are in linear light, and whether that can be trusted."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from tracker.errors import (
+    CardClipped,
+    CardCovered,
+    CardImplausible,
+    CardMisplaced,
+    CardTooSmall,
+    CardUneven,
+)
+from tracker.maths import polyline
+from tracker.maths.colorimetry import Floats, luminance
+from tracker.maths.rgb_space import RgbSpace
+from tracker.maths.uncertainty import format_share
+from tracker.measure.reference_card.kind import Box, CardKind, CardReading, Corners
+
+
+@dataclass(frozen=True, slots=True)
+class CardLimits:
+    """When a card is refused. Weak choices of our own, to be moved by measurement only.
+
+    Attributes
+    ----------
+    side : float, pixels, shortest side of a patch
+    clipped : float, share of the grey's pixels at either end of the code range
+    gradient : float, EV across the card; 0.1 EV is 1.3 L* at L* 40
+    covered : float, share of a patch's pixels that do not belong to it
+    """
+
+    side: float = 10.0
+    clipped: float = 0.005
+    gradient: float = 0.5
+    covered: float = 0.08
+
+
+_INSET = 0.18  # of a patch's side on each side: frames, rounded corners and imprecise marks stay outside
+_SAMPLES = 64  # per side of a single grey; more adds nothing, the blocks are larger than a pixel
+
+
+def read_card(
+    encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners, limits: CardLimits | None = None
+) -> CardReading:
+    """What the card reads in a photo.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    space : what the codes mean
+    corners : four points, pixels, clockwise from the card's own top left
+
+    Raises
+    ------
+    CardMisplaced, CardTooSmall, CardClipped, CardUneven, CardCovered, CardImplausible
+    """
+    limits = limits or CardLimits()
+    _require_quadrilateral(corners, encoded.shape)
+    _require_size(kind, corners, limits)
+    patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
+    clipped = np.array([_clipped_share(codes) for codes in patches])
+    for index, part in kind.sound:
+        _require_unclipped(part, float(clipped[index]), patches[index], limits)
+    linear = [np.asarray(space.linear(codes), float) for codes in patches]
+    means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
+    used = [index for index, _ in kind.sound]
+    gradient = _check_light([linear[index] for index in used], limits)
+    reading = CardReading(
+        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[used].max()), gradient
+    )
+    _require_plausible(reading)
+    return reading
+
+
+def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
+    points = np.asarray(corners, float)
+    height, width = shape[:2]
+    if points.shape != (4, 2) or not np.all(np.isfinite(points)):
+        raise CardMisplaced("The card needs four corners.", "Mark each corner of the card once.")
+    outside = np.maximum(np.maximum(-points, points - [width, height]), 0).max()
+    if outside > 0:
+        raise CardMisplaced(
+            f"A card corner lies {outside:.0f} pixels outside the photo.",
+            "Move it onto the card, or take the photo again with the whole card in frame.",
+            value=float(outside),
+            limit=0.0,
+            unit="pixels",
+        )
+    sides = np.roll(points, -1, axis=0) - points
+    following = np.roll(sides, -1, axis=0)
+    turns = sides[:, 0] * following[:, 1] - sides[:, 1] * following[:, 0]
+    if not np.all(turns > 0):
+        raise CardMisplaced(
+            "The card's corners cross over, repeat or run the wrong way round.",
+            "Put them clockwise: the card's own top left, top right, bottom right, bottom left.",
+        )
+
+
+def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
+    sides = polyline.sides(corners)
+    columns, rows = (round(1 / (kind.boxes[0][k + 2] - kind.boxes[0][k])) for k in (0, 1))
+    shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
+    if min(shortest) < limits.side:
+        raise CardTooSmall(
+            f"A patch of the card is only {min(shortest):.0f} pixels wide (at least {limits.side:.0f}).",
+            "Move closer or use a larger card.",
+            value=float(min(shortest)),
+            limit=limits.side,
+            unit="pixels",
+        )
+
+
+def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Pixel coordinates of points of the card's unit square, by the projective map of its corners.
+
+    Closed form of Heckbert 1989, Fundamentals of texture mapping and image warping, section 2.2.
+    """
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
+    dx1, dx2, dx3 = x1 - x2, x3 - x2, x0 - x1 + x2 - x3
+    dy1, dy2, dy3 = y1 - y2, y3 - y2, y0 - y1 + y2 - y3
+    area = dx1 * dy2 - dx2 * dy1
+    g = (dx3 * dy2 - dx2 * dy3) / area
+    h = (dx1 * dy3 - dx3 * dy1) / area
+    depth = g * u + h * v + 1
+    x = ((x1 - x0 + g * x1) * u + (x3 - x0 + h * x3) * v + x0) / depth
+    y = ((y1 - y0 + g * y1) * u + (y3 - y0 + h * y3) * v + y0) / depth
+    return x, y
+
+
+def _sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
+    """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged."""
+    count = max(12, _SAMPLES // round(math.sqrt(len(kind.boxes))))
+    steps = (np.arange(count) + 0.5) / count * (1 - 2 * _INSET) + _INSET
+    u = box[0] + steps * (box[2] - box[0])
+    v = box[1] + steps * (box[3] - box[1])
+    x, y = unit_to_photo(corners, *np.meshgrid(u, v))
+    height, width = encoded.shape[:2]
+    columns = np.clip(np.floor(x), 0, width - 1).astype(np.intp)
+    rows = np.clip(np.floor(y), 0, height - 1).astype(np.intp)
+    return np.asarray(encoded[rows, columns])
+
+
+def _clipped_share(codes: np.ndarray) -> float:
+    top = int(np.iinfo(codes.dtype).max)
+    near = top // 255
+    return float(np.mean(np.any((codes >= top - near) | (codes <= near), axis=-1)))
+
+
+def _require_unclipped(part: str, share: float, codes: np.ndarray, limits: CardLimits) -> None:
+    if share <= limits.clipped:
+        return
+    bright = float(codes.mean()) > np.iinfo(codes.dtype).max / 2
+    raise CardClipped(
+        f"The {part} is {'burnt out' if bright else 'crushed to black'} in {format_share(share, 1)} of its pixels "
+        f"(limit {format_share(limits.clipped, 1)}).",
+        f"{'Lower' if bright else 'Raise'} the exposure and take the photo again.",
+        value=share,
+        limit=limits.clipped,
+        unit="share",
+    )
+
+
+_BLOCKS = 6
+
+
+def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
+    """Mean of the pixels that belong together, and the covariance of that mean from block to block."""
+    _, inside = _light_plane(values)
+    kept = np.where(inside[..., None], values, np.nan)
+    cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
+    flat = [block.reshape(-1, 3) for row in cut for block in row]
+    seen = np.array([np.isfinite(block[:, 0]).sum() >= 2 for block in flat])
+    blocks = np.array([np.nanmean(block, axis=0) for block, enough in zip(flat, seen, strict=True) if enough])
+    mean = values[inside].mean(axis=0)
+    if len(blocks) < 4:
+        return mean, np.diag(np.full(3, np.inf))
+    # a smooth fall of light is the gradient's business, not the noise's
+    return mean, np.asarray(np.cov(blocks - _plane(blocks, np.flatnonzero(seen)), rowvar=False) / len(blocks))
+
+
+def _plane(blocks: Floats, places: np.ndarray) -> Floats:
+    """Plane through the blocks, each at its place in the grid, counted row by row."""
+    design = np.stack([np.ones(len(blocks)), places % _BLOCKS, places // _BLOCKS], -1).astype(float)
+    return np.asarray(design @ np.linalg.lstsq(design, blocks, rcond=None)[0])
+
+
+def _exposure(values: Floats) -> Floats:
+    return np.asarray(np.log2(np.maximum(luminance(values), 1e-5)))
+
+
+def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
+    """Plane through a patch's exposure (EV), robust against what covers it, and which pixels lie on it."""
+    ev = _exposure(values)
+    rows, columns = np.mgrid[0 : ev.shape[0], 0 : ev.shape[1]] / np.array(ev.shape)[:, None, None] - 0.5
+    design = np.stack([np.ones(ev.size), columns.ravel(), rows.ravel()], -1)
+    keep = np.abs(ev - np.median(ev)).ravel() <= 0.6
+    for _ in range(4):
+        plane, *_ = np.linalg.lstsq(design[keep], ev.ravel()[keep], rcond=None)
+        rest = ev.ravel() - design @ plane
+        scatter = 1.4826 * float(np.median(np.abs(rest[keep])))
+        keep = np.abs(rest) <= max(4 * scatter, 0.12)
+    return plane, np.asarray(keep.reshape(ev.shape))
+
+
+def _check_light(patches: list[Floats], limits: CardLimits) -> float:
+    """Gradient across the card in EV; refuses a card that is covered or lit too unevenly."""
+    worst = 0.0
+    for values in patches:
+        plane, inside = _light_plane(values)
+        covered = 1 - float(np.mean(inside))
+        if covered > limits.covered:
+            raise CardCovered(
+                f"{format_share(covered)} of the card shows something else or lies in a shadow "
+                f"(limit {format_share(limits.covered)}).",
+                "Keep fingers, hair and hard shadows off the card, and check that its corners are marked.",
+                value=covered,
+                limit=limits.covered,
+                unit="share",
+            )
+        # the samples span the inner part of the patch; light goes on falling to its edges
+        worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * _INSET))
+    if worst > limits.gradient:
+        raise CardUneven(
+            f"The light changes by {worst:.2f} EV across the card (limit {limits.gradient:.2f} EV).",
+            "Turn the card, or move away from the lamp, until it is lit evenly.",
+            value=worst,
+            limit=limits.gradient,
+            unit="EV",
+        )
+    return worst
+
+
+_LARGEST_RATIO = 8.0  # between channels; bare tungsten through a daylight balance reaches about 5
+
+
+def _require_plausible(reading: CardReading) -> None:
+    grey = np.maximum(reading.linear[reading.kind.grey], 1e-6)
+    ratio = float(grey.max() / grey.min())
+    if ratio > _LARGEST_RATIO:
+        raise CardImplausible(
+            f"The grey reads {ratio:.1f} times more in one colour than in another (limit {_LARGEST_RATIO:.0f}).",
+            "Use daylight or white lamps, and check that the corners lie on the grey card.",
+            value=ratio,
+            limit=_LARGEST_RATIO,
+            unit="ratio",
+        )
+    reading.kind.require_plausible(reading)
