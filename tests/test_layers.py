@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from graphlib import TopologicalSorter
@@ -136,6 +137,14 @@ def test_every_room_stands_on_a_floor_and_every_floor_has_its_rooms() -> None:
 
 def test_no_circle_within_a_room() -> None:
     TopologicalSorter({module_name(path): modules_below(path) for path in FILES}).prepare()
+
+
+def test_the_list_of_where_to_change_what_names_places_that_exist() -> None:
+    text = (REPOSITORY / "DEVELOPERS.md").read_text("utf-8")
+    rows = re.findall(r"^\| .+ \| (`.+`) \|$", text.partition("### Where do I change")[2].partition("\n## ")[0], re.M)
+    named = [place for row in rows for place in re.findall(r"`([^`]+)`", row)]
+    assert len(rows) >= 20
+    assert [place for place in named if not (REPOSITORY / "tracker" / place).exists()] == []
 
 
 def test_the_app_stays_a_doorway() -> None:
