@@ -37,13 +37,13 @@ class Alignment:
     Attributes
     ----------
     matrix : two rows of three: turn with scale, then shift
-    scale : float, how much larger the hair gets
+    size : float, how many times larger the hair gets
     turn : float, degrees, clockwise on screen
     miss : float, root mean square of what is left between the paths, share of the path's length
     """
 
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]]
-    scale: float
+    size: float
     turn: float
     miss: float
 
@@ -78,11 +78,11 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
         common = min(lengths[0], lengths[1] * size)
         part = _evenly(later.path, common / size), _evenly(earlier.path, common)
         factor, shift, miss = _similarity(*part, size)
-    scale, turn = abs(factor), math.degrees(math.atan2(factor.imag, factor.real))
-    if not _SCALES[0] <= scale <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
+    larger, turn = abs(factor), math.degrees(math.atan2(factor.imag, factor.real))
+    if not _SCALES[0] <= larger <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
         return None
     rows = (factor.real, -factor.imag, shift.real), (factor.imag, factor.real, shift.imag)
-    return Alignment(rows, scale, turn, miss)
+    return Alignment(rows, larger, turn, miss)
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:
