@@ -34,7 +34,7 @@ def test_a_similarity_is_undone(turn: float, scale: float, x: float, y: float) -
     how = align(marks(), later)
     assert how is not None
     assert how.miss < 1e-9
-    assert how.scale == pytest.approx(1 / scale)
+    assert how.size == pytest.approx(1 / scale)
     assert how.turn == pytest.approx(-turn, abs=1e-6)
     matrix = np.array(how.matrix)
     np.testing.assert_allclose(np.asarray(later.path) @ matrix[:, :2].T + matrix[:, 2], PATH, atol=1e-6)
@@ -99,7 +99,7 @@ def test_rendered_heads_come_to_lie_on_each_other() -> None:
     first, second = "noor_before_daylight.jpg", "noor_after_daylight.jpg"
     how = align(of(first), of(second))
     assert how is not None
-    assert how.scale == pytest.approx(1.0, abs=0.05)
+    assert how.size == pytest.approx(1.0, abs=0.05)
     earlier, later = (cv2.imread(str(sample_photo(file))) for file in (first, second))
     size = tuple(TRUTH[first]["size"])
     laid = aligned_picture(later, size, size, how, 1408)
@@ -114,7 +114,7 @@ def test_hair_that_grew_is_shown_longer_not_smaller() -> None:
     how = align(of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg"))
     assert how is not None
     # the renderer's cameras stand equally far away: the card has one size in both photos
-    assert how.scale == pytest.approx(1.0, abs=0.02)
+    assert how.size == pytest.approx(1.0, abs=0.02)
     matrix = np.array(how.matrix)
     tip = np.array(of("noor_month_6_0.jpg").path[-1]) @ matrix[:, :2].T + matrix[:, 2]
     assert tip[1] > of("noor_before_daylight.jpg").path[-1][1] + 100
@@ -140,9 +140,9 @@ def test_another_card_leaves_the_path_to_decide() -> None:
     )
     by_path = align(small, large)
     assert by_path is not None
-    assert by_path.scale == pytest.approx(0.83, abs=0.02)
+    assert by_path.size == pytest.approx(0.83, abs=0.02)
     # a size that only one of them has says nothing against its being the same card
     assert align(small, month) == align(before, month)
     chart = align(of("noor_before_daylight.jpg"), of("noor_after_chart.jpg"))
     assert chart is not None
-    assert chart.scale == pytest.approx(1.0, abs=0.05)
+    assert chart.size == pytest.approx(1.0, abs=0.05)

@@ -66,14 +66,14 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
     along = np.array([DEFAULT_LOCUS.direction(lightness) for lightness in labs[:, 0]])
     off = np.einsum("ij,ij->i", residuals, along)
     squares = _WORTH * DEFAULT_LOCUS.u**2 + float(np.sum(off**2))
-    spread = math.sqrt(squares / (_WORTH + len(labs) - 2))
+    scatter = math.sqrt(squares / (_WORTH + len(labs) - 2))
     return NeutralLocus(
         name,
         tuple(knots),
         DEFAULT_LOCUS.u,
         DEFAULT_LOCUS.u_dark,
         own=(low, high),
-        u_own=spread * math.sqrt(1 + 1 / len(labs)),
+        u_own=scatter * math.sqrt(1 + 1 / len(labs)),
         source=f"Own natural hair: {len(labs)} swatches from L* {low:.0f} to {high:.0f}; beyond them published hair.",
     )
 

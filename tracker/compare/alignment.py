@@ -38,13 +38,13 @@ class Alignment:
     Attributes
     ----------
     matrix : two rows of three: turn with scale, then shift
-    scale : float, how much larger the hair gets
+    size : float, how many times larger the hair gets
     turn : float, degrees, clockwise on screen
     miss : float, root mean square of what is left between the paths, share of the path's length
     """
 
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]]
-    scale: float
+    size: float
     turn: float
     miss: float
 
@@ -79,11 +79,11 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
         common = min(lengths[0], lengths[1] * size)
         part = _evenly(later.path, common / size), _evenly(earlier.path, common)
         move, miss = _similarity(*part, size)
-    scale, turn = float(move.scale), math.degrees(move.rotation)
-    if not _SCALES[0] <= scale <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
+    larger, turn = float(move.scale), math.degrees(move.rotation)
+    if not _SCALES[0] <= larger <= _SCALES[1] or abs(turn) > _LARGEST_TURN or miss > _LARGEST_MISS:
         return None
     first, second = (tuple(row) for row in move.params[:2].tolist())
-    return Alignment((first, second), scale, turn, miss)
+    return Alignment((first, second), larger, turn, miss)
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:

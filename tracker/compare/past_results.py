@@ -196,8 +196,8 @@ def middle(values: Sequence[float]) -> Middle | None:
     rank, coverage = _rank(count)
     low, high = ordered[rank], ordered[count - 1 - rank]
     quarters = count >= _QUARTERS_FROM
-    spread = np.quantile(ordered, (0.25, 0.75)) if quarters else (ordered[0], ordered[-1])
-    return Middle(float(np.median(ordered)), "", low, high, coverage, float(spread[0]), float(spread[1]), quarters)
+    ends = np.quantile(ordered, (0.25, 0.75)) if quarters else (ordered[0], ordered[-1])
+    return Middle(float(np.median(ordered)), "", low, high, coverage, float(ends[0]), float(ends[1]), quarters)
 
 
 def _rank(count: int) -> tuple[int, float]:

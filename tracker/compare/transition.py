@@ -130,11 +130,11 @@ def _lines(shape: Floats, light: Floats, weight: Floats) -> tuple[Floats, Floats
     total = weight.sum()
     mean_shape, mean_light = shape @ weight / total, float(light @ weight / total)
     away = shape - mean_shape[:, None]
-    spread = np.maximum(np.square(away) @ weight, 1e-12)
-    rise = (away * (light - mean_light)) @ weight / spread
+    squares = np.maximum(np.square(away) @ weight, 1e-12)
+    rise = (away * (light - mean_light)) @ weight / squares
     floor = mean_light - rise * mean_shape
     left = light - floor[:, None] - rise[:, None] * shape
-    return floor, rise, 1 / spread, np.square(left) @ weight
+    return floor, rise, 1 / squares, np.square(left) @ weight
 
 
 def _scatter(rest: Floats) -> float:

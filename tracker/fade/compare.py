@@ -143,8 +143,8 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
     rng = np.random.default_rng(5)
     shuffled = rng.permuted(np.broadcast_to(both, (_EXCHANGES, both.size)), axis=1)
     a, b = shuffled[:, : first.size], shuffled[:, first.size :]
-    spread = np.sqrt(np.maximum(a.var(axis=1, ddof=1) / first.size + b.var(axis=1, ddof=1) / second.size, 1e-18))
-    larger = np.abs(a.mean(axis=1) - b.mean(axis=1)) / spread >= abs(size) / u * (1 - 1e-9)
+    u_drawn = np.sqrt(np.maximum(a.var(axis=1, ddof=1) / first.size + b.var(axis=1, ddof=1) / second.size, 1e-18))
+    larger = np.abs(a.mean(axis=1) - b.mean(axis=1)) / u_drawn >= abs(size) / u * (1 - 1e-9)
     return Measured(size, u, unit, dof), (1 + int(larger.sum())) / (1 + _EXCHANGES)
 
 

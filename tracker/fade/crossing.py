@@ -42,8 +42,8 @@ def curves_of(posterior: Posterior) -> tuple[Array, Array]:
     unit = np.where(sd > 0, sd, 1.0)
     correlation = posterior.covariances / (unit[:, :, None] * unit[:, None, :])
     eigenvalues, vectors = np.linalg.eigh(correlation)
-    spread = unit[:, :, None] * vectors * np.sqrt(np.maximum(eigenvalues, 0.0))[:, None, :]
-    coefficients = posterior.coefficients[chosen] + np.einsum("nij,nj->ni", spread[chosen], normal)
+    axes = unit[:, :, None] * vectors * np.sqrt(np.maximum(eigenvalues, 0.0))[:, None, :]
+    coefficients = posterior.coefficients[chosen] + np.einsum("nij,nj->ni", axes[chosen], normal)
     return posterior.rates[chosen], coefficients
 
 

@@ -108,8 +108,8 @@ class Many:
         variance += 2 * parts.cov[:, :, None] * fast * months
         weights = parts.weights[:, :, None]
         middle = (weights * mean).sum(axis=1)
-        spread = (weights * (variance + (mean - middle[:, None, :]) ** 2)).sum(axis=1)
-        return middle, np.sqrt(np.maximum(spread, 0.0))
+        whole = (weights * (variance + (mean - middle[:, None, :]) ** 2)).sum(axis=1)
+        return middle, np.sqrt(np.maximum(whole, 0.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

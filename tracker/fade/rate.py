@@ -120,7 +120,7 @@ def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | No
 
 def _not_narrowed(priors: Priors, found: Posterior) -> str | None:
     logs = np.log(found.rates)
-    spread = math.sqrt(float(found.weights @ (logs - found.weights @ logs) ** 2))
-    if spread <= _NARROWED * priors.rate_spread:
+    left = math.sqrt(float(found.weights @ (logs - found.weights @ logs) ** 2))
+    if left <= _NARROWED * priors.rate_spread:
         return None
     return "the photos add too little to what was assumed before them. One or two more will help."

@@ -160,8 +160,8 @@ class _Usual:
 
 def _weigh(first: Array, second: Array, published: tuple[float, float], count: float) -> tuple[float, float]:
     """Mean and spread from each service's first and second moment, and the published ones as so many services."""
-    middle, spread = published
+    middle, sd = published
     n = first.size + count
     mean = (count * middle + float(first.sum())) / n
-    square = count * (spread**2 + (mean - middle) ** 2) + float((second - 2 * mean * first + mean**2).sum())
-    return mean, max(math.sqrt(square / n), _LEAST * spread)
+    square = count * (sd**2 + (mean - middle) ** 2) + float((second - 2 * mean * first + mean**2).sum())
+    return mean, max(math.sqrt(square / n), _LEAST * sd)

@@ -10,9 +10,9 @@ from tracker.measure.hair import HairPath, Strip, gloss_share
 from tracker.measure.quality import CheckLimits, Seen, light_at_hair
 from tracker.measure.reading import Point
 from tracker.measure.reference_card import CardKind, Corners, unit_to_photo
+from tracker.measure.reference_card.read import INSET
 from tracker.measure.sharpness import Sharpness, card_blur, hair_blur
 
-_INSET = 0.18  # of a patch's side, as where the card is read
 _SAMPLES = 24
 
 
@@ -72,7 +72,7 @@ def _grey_samples(
 ) -> tuple[Floats, Floats, Floats]:
     """Exposure of samples of the balancing grey in EV, and where they lie in the photo."""
     left, top, right, bottom = kind.boxes[kind.grey]
-    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * (1 - 2 * _INSET) + _INSET
+    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * (1 - 2 * INSET) + INSET
     across, down = np.meshgrid(left + steps * (right - left), top + steps * (bottom - top))
     x, y = (axis.ravel() for axis in unit_to_photo(corners, across, down))
     height, width = encoded.shape[:2]

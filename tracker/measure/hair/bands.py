@@ -191,8 +191,8 @@ def lights_and_lows(cells: Floats, root_cells: Floats | None) -> Pieces:
     formula when neighbouring pieces are alike.
     """
     left = np.array([_quarters(part) for part in _left_out(cells)])
-    whole, spread = _quarters(cells), _jackknife(left)
-    light, low, difference = (Measured(float(whole[k]), float(spread[k]), "L*", len(left) - 1.0) for k in range(3))
+    whole, u = _quarters(cells), _jackknife(left)
+    light, low, difference = (Measured(float(whole[k]), float(u[k]), "L*", len(left) - 1.0) for k in range(3))
     share, shading = (None, 0.0) if root_cells is None else _lightened(cells, root_cells)
     return Pieces(light, low, difference, share, shading)
 

@@ -40,7 +40,7 @@ class CardLimits:
     covered: float = 0.08
 
 
-_INSET = 0.18  # of a patch's side on each side: frames, rounded corners and imprecise marks stay outside
+INSET = 0.18  # of a patch's side on each side: frames, rounded corners and imprecise marks stay outside
 _SAMPLES = 64  # per side of a single grey; more adds nothing, the blocks are larger than a pixel
 
 
@@ -135,7 +135,7 @@ def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.nd
 def _sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
     """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged."""
     count = max(12, _SAMPLES // round(math.sqrt(len(kind.boxes))))
-    steps = (np.arange(count) + 0.5) / count * (1 - 2 * _INSET) + _INSET
+    steps = (np.arange(count) + 0.5) / count * (1 - 2 * INSET) + INSET
     u = box[0] + steps * (box[2] - box[0])
     v = box[1] + steps * (box[3] - box[1])
     x, y = unit_to_photo(corners, *np.meshgrid(u, v))
@@ -223,7 +223,7 @@ def _check_light(patches: list[Floats], limits: CardLimits) -> float:
                 unit="share",
             )
         # the samples span the inner part of the patch; light goes on falling to its edges
-        worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * _INSET))
+        worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * INSET))
     if worst > limits.gradient:
         raise CardUneven(
             f"The light changes by {worst:.2f} EV across the card (limit {limits.gradient:.2f} EV).",
