@@ -23,7 +23,7 @@ from tracker.store.backup_shelf import Shelf
 from tracker.workflow import backups
 from tracker.workflow.backups import back_up, back_up_at_start, bring_back, days_since_backup
 
-# README, "Your data": the last ten backups are kept, each for 30 days
+# README, "Clients' data": the last ten backups are kept, each for 30 days
 MOST, EXPIRE_AFTER = 10, timedelta(days=30)
 
 
