@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from tests.frozen_scenes import DRAWINGS, drawn
+from tests.frozen_studio import STUDIO
 from tests.golden_tables import read_table
 from tests.samples import sample_photo
 from tests.test_sample_images import TRUTH, measured
@@ -343,7 +344,7 @@ def makers() -> dict[str, dict[str, Callable[[], Json]]]:
     readings |= {f"drawn {name}": lambda name=name: of_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
     readings |= {f"pair {name}": make for name, make in PAIRS.items()}
     readings["two photos of one state"] = of_two_photos
-    fits: dict[str, Callable[[], Json]] = {"root": _root, "sample series": _sample_fits}
+    fits: dict[str, Callable[[], Json]] = {"root": _root, "sample series": _sample_fits, **STUDIO}
     for table, series in _series().items():
         fits |= {f"{table}, {name}": make for name, make in _fits(series).items()}
     return {"readings": readings, "fits": fits}

@@ -18,11 +18,14 @@ from hypothesis import strategies as st
 
 from tracker.errors import Conflict, NotFound, StoreDamaged, StoreFull
 from tracker.record.records import now
-from tracker.store import EXPIRE_AFTER, MOST, Store, check_backup
+from tracker.store import Store, check_backup
 from tracker.store.backup import Backups
 from tracker.store.backup_shelf import Shelf
 from tracker.workflow import backups
 from tracker.workflow.backups import back_up, back_up_at_start, bring_back, days_since_backup
+
+# README, "Clients' data": the last ten backups are kept, each for 30 days
+MOST, EXPIRE_AFTER = 10, timedelta(days=30)
 
 
 @pytest.fixture

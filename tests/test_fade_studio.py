@@ -11,7 +11,6 @@ import pytest
 from tracker.errors import TooFewReadings
 from tracker.fade import (
     DEFAULT_PRIORS,
-    FEWEST_SERVICES,
     PRIORS_BY_UNIT,
     FadeSeries,
     Limit,
@@ -93,13 +92,17 @@ class TestMany:
 
 
 class TestStudioPrior:
-    @pytest.mark.parametrize("count", range(FEWEST_SERVICES))
+    @pytest.mark.parametrize("count", [0, 1, 2, 3, 4])
     def test_never_from_fewer_than_five(self, count: int) -> None:
         found = studio_prior(studio(count), "warmth")
         assert not found.learnt
         assert found.priors is DEFAULT_PRIORS
         assert found.services == count
         assert "Published assumptions only" in found.says
+
+    def test_five_are_enough(self) -> None:
+        # as the pages tell people: something is learnt from five past services of a kind
+        assert studio_prior(studio(5), "warmth").learnt
 
     def test_one_photo_does_not_count_as_a_service(self) -> None:
         single = Worn(FadeSeries((0.0,), (5.0,), (0.5,), unit="warmth"), "x")

@@ -88,6 +88,16 @@ def test_provisional_says_so() -> None:
     assert "Scanavez et al. 2000" in PROVISIONAL.source
 
 
+def test_the_provisional_spread_lies_within_what_was_published() -> None:
+    # Scanavez et al. 2000, J Cosmet Sci 51:289-302: dark hair put back under an instrument, one standard deviation:
+    # L* 0.31 to 1.19 by the size of the patch, a* 0.17 to 0.33, b* 0.38 to 0.42; a photo's a* and b* are no surer
+    lightness, a, b = PROVISIONAL.sd
+    assert 0.7 <= lightness <= 1.19
+    assert 0.33 <= a <= 3 * 0.33
+    assert 0.42 <= b <= 3 * 0.42
+    assert (lightness, a, b) == (0.8, 0.5, 0.6)  # what every reading of this version rests on
+
+
 def test_what_one_visit_shares_does_not_shrink_in_a_state() -> None:
     # rendering apart, forty photos under one light are as unsure as that light
     lit = np.diag([1.2, 0.1, 0.2])
