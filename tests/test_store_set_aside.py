@@ -14,6 +14,9 @@ from crash_studio import add_client, files_with, new_photo, note_syncs, pictures
 from tracker.errors import NotFound, StoreDamaged, StoreError
 from tracker.record.records import now
 from tracker.store import Store, restore, set_aside
+from tracker.store.database import Database
+from tracker.store.erasure import Erasures
+from tracker.store.exports import Exports
 
 
 @pytest.fixture
@@ -176,9 +179,17 @@ def test_an_erasure_empties_it_and_counts_what_it_held(root: Path) -> None:
     assert lying(root) == set()
 
 
-@pytest.mark.parametrize("step", ["_discard_files", "_discard_left_overs", "remove_exports", "_leave_no_byte"])
+@pytest.mark.parametrize(
+    ("part", "step"),
+    [
+        (Database, "discard_files"),
+        (Erasures, "_discard_left_overs"),
+        (Exports, "remove_all"),
+        (Erasures, "_leave_no_byte"),
+    ],
+)
 def test_an_erasure_that_was_cut_off_empties_it_at_the_next_start(
-    root: Path, monkeypatch: pytest.MonkeyPatch, step: str
+    root: Path, monkeypatch: pytest.MonkeyPatch, part: type, step: str
 ) -> None:
     leave(root, b"may show the client")
     with Store(root) as store:
@@ -193,14 +204,14 @@ def test_an_erasure_that_was_cut_off_empties_it_at_the_next_start(
             raise KeyboardInterrupt
 
         with monkeypatch.context() as patched:
-            patched.setattr(Store, step, cut_off)
+            patched.setattr(part, step, cut_off)
             with pytest.raises(KeyboardInterrupt):
                 store.erasures.erase(client.id)
-        if step in ("_discard_files", "_discard_left_overs"):
+        if step in ("discard_files", "_discard_left_overs"):
             assert len(lying(root)) == 2
     with Store(root) as store:
         assert lying(root) == set()
-        if step in ("_discard_files", "_discard_left_overs"):
+        if step in ("discard_files", "_discard_left_overs"):
             assert store.pictures.get(missing.file) == b"another client's"  # came back before the rest went
         assert files_with(root, [b"may show the client"]) == []
         assert not store.erasures.has_unfinished()

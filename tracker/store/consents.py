@@ -9,7 +9,7 @@ from tracker.record.records import PURPOSES, Consent
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.lookup import agreed, latest_answer, require_client
-from tracker.store.rows import consent_row, read_records
+from tracker.store.rows import consent_row
 
 
 class Consents:
@@ -37,8 +37,7 @@ class Consents:
         query = (
             select(answers.c.id, answers.c.record).where(answers.c.client_id == client_id).order_by(answers.c.number)
         )
-        with self._database.reading() as connection:
-            return list(read_records(Consent, connection.execute(query)))
+        return self._database.records(Consent, query)
 
     def given(self, client_id: str, purpose: str) -> bool:
         """Whether the client's latest answer for that purpose is yes."""

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING, Any, cast
 
-from sqlalchemy import Connection, event, select, update
+from sqlalchemy import Connection, Select, event, select, update
 
 from tracker.errors import DatabaseDamaged, StoreError
 from tracker.store import schema
@@ -19,7 +19,7 @@ from tracker.store.lookup import Record, find, wanted_files
 from tracker.store.mark import Mark, MarkFile
 from tracker.store.pictures import Pictures
 from tracker.store.room import files_beside, free_to_keep, give_back, limit_of, require_room
-from tracker.store.rows import Row
+from tracker.store.rows import Row, read_records
 from tracker.store.settings_file import read_settings
 from tracker.store.soundness import SoundnessCheck
 from tracker.store.unit import derive
@@ -130,6 +130,11 @@ class Database:
         """The record of that shape and identifier, as `lookup.find`."""
         with self.reading() as connection:
             return find(connection, shape, identifier)
+
+    def records(self, shape: type[Record], query: Select[Any]) -> list[Record]:
+        """The records of rows with ``id`` and ``record``, in the order of the query; damaged ones are left out."""
+        with self.reading() as connection:
+            return list(read_records(shape, connection.execute(query)))
 
     def keep_picture(self, connection: Connection, content: bytes) -> str:
         """Keep a picture and count it, inside a transaction that holds the write lock; returns its name.

@@ -12,7 +12,7 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.edits import SET_ASIDE, edit_line
 from tracker.store.lookup import find, require_client, require_measuring, stored
-from tracker.store.rows import draft_row, read_records
+from tracker.store.rows import draft_row
 from tracker.store.undo import Deletion, Deletions
 
 
@@ -64,8 +64,7 @@ class Drafts:
         query = select(schema.draft).order_by(schema.draft.c.updated_at.desc(), schema.draft.c.id)
         if client_id is not None:
             query = query.where(schema.draft.c.client_id == client_id)
-        with self._database.reading() as connection:
-            return list(read_records(Draft, connection.execute(query)))
+        return self._database.records(Draft, query)
 
     def delete(self, draft_id: str) -> Deletion | None:
         """Remove a draft and the pictures that only it held, until `put_back`; None where it is gone already."""

@@ -13,6 +13,9 @@ from tracker.store.rows import KINDS, Identified, read_record
 
 Record = TypeVar("Record", bound=Identified)
 
+NEWEST_FIRST = (schema.visit.c.on_date.desc(), schema.visit.c.created_at.desc(), schema.visit.c.id)
+"""The order of visits in a list."""
+
 
 def find(connection: Connection, shape: type[Record], identifier: str) -> Record:
     """The record of that shape and identifier.

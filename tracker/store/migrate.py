@@ -15,10 +15,10 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, inspect
 
 from tracker.errors import DatabaseDamaged, NewerDatabase, StoreDamaged
-from tracker.store.derived import rebuild
 from tracker.store.engine import make_engine
 from tracker.store.faults import RESTORE, database_faults, disk_faults
 from tracker.store.folder import private_file
+from tracker.store.unit import rebuild
 
 _SCRIPTS = Path(__file__).parent / "migrations"
 

@@ -12,7 +12,7 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged
 from tracker.store.lookup import find, require_measuring, stored
-from tracker.store.rows import photo_row, read_records, time_text
+from tracker.store.rows import photo_row, time_text
 from tracker.store.undo import Deletion, Deletions
 
 
@@ -88,8 +88,7 @@ class Photos:
         ):
             if value is not None:
                 query = query.where(column == value)
-        with self._database.reading() as connection:
-            return list(read_records(PhotoRecord, connection.execute(query)))
+        return self._database.records(PhotoRecord, query)
 
     def latest(self, role: str, limit: int) -> list[PhotoRecord]:
         """The latest photos of that role of all clients, newest first; damaged records are left out."""
@@ -100,8 +99,7 @@ class Photos:
             .order_by(table.c.taken_at.desc(), table.c.id)
             .limit(limit)
         )
-        with self._database.reading() as connection:
-            return list(read_records(PhotoRecord, connection.execute(query)))
+        return self._database.records(PhotoRecord, query)
 
     def days(self, client_id: str, role: str) -> list[tuple[str, datetime]]:
         """Identifier and time of a client's photos of that role, newest first, without reading the records."""

@@ -13,7 +13,7 @@ from tracker.record.agreed import NOTHING_AGREED
 from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
-from tracker.store.lookup import agreeing
+from tracker.store.lookup import NEWEST_FIRST, agreeing
 from tracker.store.rows import read_record, read_records
 
 
@@ -64,7 +64,7 @@ class Portfolio:
         query = (
             select(visit.c.id, services.label("services"))
             .where(visit.c.client_id.in_(_allowed()), _has_photo(BEFORE), _has_photo(AFTER))
-            .order_by(*_NEWEST_FIRST)
+            .order_by(*NEWEST_FIRST)
         )
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
@@ -82,7 +82,7 @@ class Portfolio:
         """
         visit, photo = schema.visit, schema.photo
         allowed = _allowed()
-        visits = select(visit.c.id, visit.c.record).where(visit.c.client_id.in_(allowed)).order_by(*_NEWEST_FIRST)
+        visits = select(visit.c.id, visit.c.record).where(visit.c.client_id.in_(allowed)).order_by(*NEWEST_FIRST)
         photos = (
             select(photo.c.id, photo.c.record)
             .where(photo.c.client_id.in_(allowed), photo.c.visit_id.is_not(None), photo.c.role.in_((BEFORE, AFTER)))
@@ -99,9 +99,6 @@ class Portfolio:
             for row in visit_rows
             if row.id in pairs and (kept := _readable(row.id, row.record)) is not None
         ]
-
-
-_NEWEST_FIRST = (schema.visit.c.on_date.desc(), schema.visit.c.created_at.desc(), schema.visit.c.id)
 
 
 def _allowed() -> Select[tuple[str]]:

@@ -8,7 +8,7 @@ from tracker.record.records import PriceLine
 from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.lookup import stored
-from tracker.store.rows import price_row, read_records
+from tracker.store.rows import price_row
 from tracker.store.undo import Deletion, Deletions
 
 
@@ -22,8 +22,7 @@ class Prices:
     def all(self) -> list[PriceLine]:
         """The price list by name; damaged lines are left out."""
         query = select(schema.price).order_by(schema.price.c.name, schema.price.c.id)
-        with self._database.reading() as connection:
-            return list(read_records(PriceLine, connection.execute(query)))
+        return self._database.records(PriceLine, query)
 
     def save(self, line: PriceLine, *, by: str = "") -> PriceLine:
         """Keep a line, new or changed; what it said before stays in the log of edits."""

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 from tracker.errors import StoreDamaged
 from tracker.record.records import AFTER, Client, Visit
 from tracker.store import schema
+from tracker.store.lookup import NEWEST_FIRST
 from tracker.store.rows import Row, read_record, read_records, search_text
 from tracker.words import day
 
@@ -61,7 +62,7 @@ def find_visits(database: Database, search: str, limit: int) -> tuple[list[Found
         select(visit.c.id, visit.c.record, client.c.id.label("client_id"), client.c.record.label("client_record"))
         .join(client, client.c.id == visit.c.client_id)
         .where(visit.c.id.in_(select(matching.c.id)))
-        .order_by(visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
+        .order_by(*NEWEST_FIRST)
         .limit(limit)
     )
     with database.reading() as connection:

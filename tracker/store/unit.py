@@ -48,6 +48,17 @@ def derive(connection: Connection, by: str, told: Sequence[Row] = ()) -> set[str
     return left
 
 
+def rebuild(connection: Connection) -> None:
+    """Work out words and outcomes that are missing; run after an upgrade, in its transaction.
+
+    A revision that changes what is derived empties `visit_text` and `outcome`.
+    """
+    known = select(schema.visit_text.c.visit_id)
+    visits = select(schema.visit.c.id).where(schema.visit.c.id.not_in(known))
+    refresh_outcomes(connection, visits)
+    refresh_words(connection, visits)
+
+
 def _lines(connection: Connection) -> Iterator[Row]:
     """One line for each record that was changed or removed, and for each answer of a client who was there before."""
     first: dict[tuple[str, str], Any] = {}

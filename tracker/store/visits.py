@@ -13,7 +13,7 @@ from tracker.store import schema
 from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged
 from tracker.store.edits import was_removed
-from tracker.store.lookup import find, require_measuring, stored
+from tracker.store.lookup import NEWEST_FIRST, find, require_measuring, stored
 from tracker.store.photos import write_photo
 from tracker.store.rows import read_records, visit_row
 from tracker.store.searching import Found, find_visits
@@ -89,21 +89,18 @@ class Visits:
 
     def of_client(self, client_id: str) -> list[Visit]:
         """Visits of a client, newest first; damaged records are left out."""
-        query = select(schema.visit).where(schema.visit.c.client_id == client_id).order_by(*_NEWEST_FIRST)
-        with self._database.reading() as connection:
-            return list(read_records(Visit, connection.execute(query)))
+        query = select(schema.visit).where(schema.visit.c.client_id == client_id).order_by(*NEWEST_FIRST)
+        return self._database.records(Visit, query)
 
     def last_of(self, client_id: str) -> Visit | None:
         """A client's latest visit; None where there is none, or it cannot be read."""
-        query = select(schema.visit).where(schema.visit.c.client_id == client_id).order_by(*_NEWEST_FIRST).limit(1)
-        with self._database.reading() as connection:
-            return next(read_records(Visit, connection.execute(query)), None)
+        query = select(schema.visit).where(schema.visit.c.client_id == client_id).order_by(*NEWEST_FIRST).limit(1)
+        return next(iter(self._database.records(Visit, query)), None)
 
     def recent(self, limit: int) -> list[Visit]:
         """The latest visits of all clients, newest first; damaged records are left out."""
-        query = select(schema.visit).order_by(*_NEWEST_FIRST).limit(limit)
-        with self._database.reading() as connection:
-            return list(read_records(Visit, connection.execute(query)))
+        query = select(schema.visit).order_by(*NEWEST_FIRST).limit(limit)
+        return self._database.records(Visit, query)
 
     def find(self, search: str, limit: int = 30) -> tuple[list[Found], int]:
         """Visits that hold every word, newest first; the client's name and note may hold some of them, not all.
@@ -128,9 +125,6 @@ class Visits:
         NotFound
         """
         return self._deletions.delete(schema.visit, visit_id, by=by)
-
-
-_NEWEST_FIRST = (schema.visit.c.on_date.desc(), schema.visit.c.created_at.desc(), schema.visit.c.id)
 
 
 def _saved_before(connection: Connection, visit_id: str, draft_id: str) -> bool:

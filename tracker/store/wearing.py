@@ -16,7 +16,7 @@ from sqlalchemy.dialects.sqlite import insert as upsert
 
 from tracker.record.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
-from tracker.store.lookup import agreeing, stored
+from tracker.store.lookup import NEWEST_FIRST, agreeing, stored
 from tracker.store.rows import read_records
 from tracker.wear import Due, ServiceReadings
 
@@ -66,10 +66,9 @@ class Wearing:
     def record_of(self, client_id: str) -> ClientRecord:
         """One state of a client's visits and photos; damaged ones are left out."""
         visit, photo, table = schema.visit, schema.photo, schema.refresh
-        newest_first = (visit.c.on_date.desc(), visit.c.created_at.desc(), visit.c.id)
         with self._database.reading() as connection:
             changes = connection.execute(select(table.c.changes).where(table.c.client_id == client_id)).scalar()
-            visits = connection.execute(select(visit).where(visit.c.client_id == client_id).order_by(*newest_first))
+            visits = connection.execute(select(visit).where(visit.c.client_id == client_id).order_by(*NEWEST_FIRST))
             kept = tuple(read_records(Visit, visits))
             rows = connection.execute(
                 select(photo.c.id, photo.c.record)
