@@ -22,7 +22,7 @@ from tracker.fade import (
     studio_prior,
     window,
 )
-from tracker.fade.compare import compare_groups
+from tracker.fade.compare import compare_groups, mean_change
 from tracker.fade.many import Many
 from tracker.fade.posterior import log_evidence
 from tracker.fade.studio import pool
@@ -311,6 +311,12 @@ class TestCompareGroups:
         assert compare_groups({"b": other, "a": few}, "warmth", 2.0)[0].p == pytest.approx(
             float(exchanged.pvalue), abs=0.025
         )
+
+    def test_the_mean_of_a_group_is_as_sure_as_its_clients_tell(self) -> None:
+        # standard error of 1 to 5 by hand: variance 2.5 on 4 degrees of freedom, over five clients
+        found = mean_change(np.arange(1.0, 6.0), "L*")
+        assert (found.value, found.unit, found.dof) == (3.0, "L*", 4)
+        assert found.u == pytest.approx(math.sqrt(2.5 / 5))
 
     def test_pairs_are_adjusted_by_holm(self) -> None:
         # by hand (Holm 1979): the smallest of three times 3, the next times 2, never falling
