@@ -192,6 +192,15 @@ def test_swatches_in_the_wrong_order_are_refused_where_their_photos_do_not_expla
     assert caught.value.limit == pytest.approx(2.83, abs=0.01)
 
 
+def test_a_chart_whose_light_levels_lie_far_apart_is_followed() -> None:
+    # drawn from a curve that rises nearly twice as fast as the built-in one, every level photographed
+    truth = curve(18.0, 68.0, 0.40)
+    found = fit_scale([swatch(level, truth.lightness(level), 0.2) for level in range(1, 11)], "own")
+    assert found.scale.rate == pytest.approx(0.40, abs=0.06)
+    # the quarter of a level by which labels lie off any smooth curve
+    assert max(map(abs, found.residuals)) < 0.25
+
+
 def test_a_swatch_that_is_not_known_well_weighs_little() -> None:
     rows = [(2, 20.0), (5, 31.0), (8, 53.0)]
     sure = fit_scale([*(swatch(*row) for row in rows), swatch(6, 42.0, 0.3)], "own").scale
