@@ -144,9 +144,7 @@ def test_lights_and_lows_are_the_mean_of_all_photos_stretch_by_stretch() -> None
 def test_a_photo_that_disagrees_widens_only_what_it_disagrees_in() -> None:
     # L* as wide as the photos show, variance of 0, 0 and 8; a* and b*, in which they agree, pooled as ever (GUM 4.2.4)
     found = mid(combine(shifted([[0, 0, 0], [0, 0, 0], [8.0, 0, 0]]), KNOWN))
-    np.testing.assert_allclose(
-        np.diag(found.repeat_cov), [64 / 3 / 3, 20 * 0.35**2 / 66, 20 * 0.45**2 / 66], rtol=1e-6
-    )
+    np.testing.assert_allclose(np.diag(found.repeat_cov), [64 / 3 / 3, 20 * 0.35**2 / 66, 20 * 0.45**2 / 66], rtol=1e-6)
 
 
 def test_an_odd_photo_is_named_with_its_distance_and_limit() -> None:
