@@ -59,6 +59,13 @@ def test_the_picture_follows_the_marks() -> None:
     assert np.abs(small[100:450, 75:380].astype(float) - expected[100:450, 75:380]).mean() < 4
 
 
+def test_a_photo_laid_on_itself_stays_where_it_is_to_the_pixel() -> None:
+    how = align(marks(), marks())
+    assert how is not None
+    noise = np.random.default_rng(3).integers(0, 256, (1100, 900, 3), dtype=np.uint8)
+    np.testing.assert_array_equal(aligned_picture(noise, (900, 1100), (900, 1100), how, 1100), noise)
+
+
 def test_what_is_not_there_is_mid_grey() -> None:
     how = align(marks(), moved(0, 1, (300, 0)))
     assert how is not None

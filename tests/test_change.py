@@ -58,6 +58,22 @@ def test_three_verdicts() -> None:
     assert judge((0.1, 0.0, 0.1), (2.0, 0.5, 0.8)) == CANNOT_TELL
 
 
+@pytest.mark.parametrize("at", [(22.0, 0.0, 9.0), (42.0, 2.0, 20.0), (82.0, 5.0, 40.0)])
+def test_no_change_is_said_only_where_less_than_an_accepted_difference_is_left(at: tuple[float, float, float]) -> None:
+    # half of observers accept a ΔE00 of 1.8 (Paravina et al. 2015); what that is in L* and in chroma, by CIEDE2000
+    chroma = np.array([0.0, *at[1:]]) / np.hypot(*at[1:])
+    steps = [1.8 / float(delta_e_2000(np.subtract(at, way / 2), np.add(at, way / 2))) for way in (np.eye(3)[0], chroma)]
+
+    def verdict(u_lightness: float, u_warmth: float) -> str:
+        each = colour(at, (u_lightness / math.sqrt(2), 0.01, 0.01))
+        return compare(each, each, Measured(0.0, u_warmth), np.random.default_rng(1), None).verdict
+
+    # two one-sided tests at 5 %: the 90 % interval, 1.645 standard uncertainties either way, lies inside (Schuirmann)
+    for share, expected in ((0.95, NO_CHANGE), (1.05, CANNOT_TELL)):
+        assert verdict(share * steps[0] / 1.645, 0.01) == expected
+        assert verdict(0.01, share * steps[1] / 1.645) == expected
+
+
 def test_as_many_photos_as_are_asked_for_settle_it_and_fewer_do_not() -> None:
     def at(photos: int, lightness: float, shared: float) -> Change:
         # what occasions share stays, the rest goes with the number of photos

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 
+import numpy as np
 import pytest
 
 from tests.scenes import marks, photograph, scene
 from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.compare.comparison import compare_readings
 from tracker.errors import CannotCompare
+from tracker.maths.quantities import matrix3
 from tracker.measure import measure_photo
-from tracker.measure.reading import PhotoReading
+from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.measure.repeatability import PROVISIONAL
 
 
@@ -75,6 +77,22 @@ def test_the_same_hair_is_never_called_changed(before: PhotoReading) -> None:
         assert "no meaningful change" in region.sentence or "too close to call with one photo each" in region.sentence
     for region in compare_readings(before, again, same_kit=False):
         assert "unlike kits" in region.sentence or "no meaningful change" in region.sentence
+
+
+def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> None:
+    # 0.1 L*, a* and b* either way is far inside the ΔE00 of 1.8 that half of observers accept (Paravina et al. 2015)
+    def surely(region: RegionReading) -> RegionReading:
+        cov = matrix3(np.diag([0.01, 0.01, 0.01]))
+        nothing = matrix3(np.zeros((3, 3)))
+        return dataclasses.replace(
+            region, lab=dataclasses.replace(region.lab, cov=cov), repeat_cov=cov, light_cov=nothing
+        )
+
+    sure = dataclasses.replace(before, regions=tuple(map(surely, before.regions)))
+    found = compare_readings(sure, sure, same_kit=True, light="daylight")
+    assert [each.verdict for each in found] == ["no meaningful change"] * 3
+    said = [each.sentence.split(" (± ")[0] for each in found]
+    assert said == [f"{where}: no meaningful change; level unchanged" for where in ("Root", "Mid-lengths", "Ends")]
 
 
 def test_where_more_photos_do_not_help_it_says_what_may(before: PhotoReading) -> None:

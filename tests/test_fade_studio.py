@@ -21,7 +21,7 @@ from tracker.fade import (
     studio_prior,
     window,
 )
-from tracker.fade.compare import compare_groups
+from tracker.fade.compare import compare_groups, mean_change
 from tracker.fade.many import Many
 from tracker.fade.posterior import log_evidence
 from tracker.fade.studio import pool
@@ -152,6 +152,14 @@ class TestStudioPrior:
         assert unlikely(np.array(at)) - float(best.fun) < 0.2
         assert found.amplitude_mean == pytest.approx(float(best.x[0]), abs=0.3)
 
+    def test_the_next_client_is_less_sure_than_the_past_ones_are_alike(self) -> None:
+        # a further draw where the mean itself is that of n draws varies by 1 + 1/n (any textbook on prediction); six
+        # services and the published one make seven
+        services = studio(6)
+        usual, learnt = pool(services, DEFAULT_PRIORS, 1.0), studio_prior(services).priors
+        for name in ("amplitude", "slope", "rate_spread"):
+            assert (getattr(learnt, name) / getattr(usual, name)) ** 2 == pytest.approx(8 / 7)
+
     def test_washes_are_counted_where_they_are_told(self) -> None:
         # the same heads, read on days twice as dense and washed twice as often
         services = studio(20)
@@ -253,6 +261,15 @@ class TestAcross:
         assert "Cannot say which changes least in size" in overlay.says
         assert overlay.says.startswith("Groups move opposite ways: b warmer; a cooler.")
 
+    def test_five_clients_of_each_group_are_enough_and_are_compared_as_late_as_their_photos_reach(self) -> None:
+        # of 252 ways to part ten clients two part them as clearly as these: a chance of 0.8 %
+        overlay = across([*moved(5, 2.0, "a"), *moved(5, 6.0, "b")])
+        assert overlay.compared_at == 3.0
+        assert [group.clients for group in overlay.groups] == [5, 5]
+        (found,) = overlay.differences
+        assert (found.second, found.verdict) == ("a", "real")
+        assert found.p == pytest.approx(2 / 252, abs=0.005)
+
     def test_too_few_of_a_group_are_not_compared(self) -> None:
         overlay = across([*studio(20, 1, HABIT, "warm"), *studio(4, 2, HABIT, "cool")])
         assert overlay.differences[0].verdict == "cannot say"
@@ -297,6 +314,12 @@ class TestCompareGroups:
         assert compare_groups({"b": other, "a": few}, "warmth", 2.0)[0].p == pytest.approx(
             float(exchanged.pvalue), abs=0.025
         )
+
+    def test_the_mean_of_a_group_is_as_sure_as_its_clients_tell(self) -> None:
+        # standard error of 1 to 5 by hand: variance 2.5 on 4 degrees of freedom, over five clients
+        found = mean_change(np.arange(1.0, 6.0), "L*")
+        assert (found.value, found.unit, found.dof) == (3.0, "L*", 4)
+        assert found.u == pytest.approx(math.sqrt(2.5 / 5))
 
     def test_pairs_are_adjusted_by_holm(self) -> None:
         # by hand (Holm 1979): the smallest of three times 3, the next times 2, never falling

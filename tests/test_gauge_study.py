@@ -121,6 +121,15 @@ class TestPublished:
         assert found.operator is not None
         assert found.operator[0] ** 2 == pytest.approx((5 - 4) / 9)
 
+    def test_two_people_are_told_apart_and_the_whole_is_as_sure_as_satterthwaite_says(self) -> None:
+        # mean squares by hand: two people 10/1, interaction and error together 7/14 = 0.5; one person's photos are a
+        # ninth of the first and eight ninths of the second, so (10/9 + 4/9)² / ((10/9)² / 1 + (4/9)² / 14) = 1.938
+        found = study(shots(values_with_sums((3, 2, 3), part=40, operator=10, cross=1, error=6)[:, :, None]))
+        assert found.operator is not None
+        assert found.operator[0] ** 2 == pytest.approx((10 - 0.5) / 9)
+        assert found.dof == pytest.approx(1.938, abs=5e-4)
+        assert (found.repeat_dof, found.between_dof) == (14, pytest.approx(1))
+
     @pytest.mark.parametrize(
         ("cross", "pooled"),
         # F of 4 and 18 degrees of freedom is 1.67 at a chance of 0.20, 3.84 at 0.020, 4.58 at 0.010 (fdtrc of scipy,

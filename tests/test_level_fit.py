@@ -181,6 +181,26 @@ def test_what_makes_no_scale_is_refused_with_the_swatch_and_the_limit(
     assert caught.value.advice
 
 
+def test_swatches_in_the_wrong_order_are_refused_where_their_photos_do_not_explain_it() -> None:
+    # two photos of 1 L* each differ by less than 2 x sqrt(2) = 2.8 in 95 of 100 cases (GUM 5.1.2, 6.2)
+    def row(fall: float) -> list[LevelSwatch]:
+        return [swatch(5, 31.0, 1.0), swatch(6, 31.0 - fall, 1.0), swatch(8, 53.0, 1.0), swatch(2, 20.0, 1.0)]
+
+    assert len(fit_scale(row(2.6), "own").residuals) == 4
+    with pytest.raises(CannotCalibrate, match="reads darker") as caught:
+        fit_scale(row(3.1), "own")
+    assert caught.value.limit == pytest.approx(2.83, abs=0.01)
+
+
+def test_a_chart_whose_light_levels_lie_far_apart_is_followed() -> None:
+    # drawn from a curve that rises nearly twice as fast as the built-in one, every level photographed
+    truth = curve(18.0, 68.0, 0.40)
+    found = fit_scale([swatch(level, truth.lightness(level), 0.2) for level in range(1, 11)], "own")
+    assert found.scale.rate == pytest.approx(0.40, abs=0.06)
+    # the quarter of a level by which labels lie off any smooth curve
+    assert max(map(abs, found.residuals)) < 0.25
+
+
 def test_a_swatch_that_is_not_known_well_weighs_little() -> None:
     rows = [(2, 20.0), (5, 31.0), (8, 53.0)]
     sure = fit_scale([*(swatch(*row) for row in rows), swatch(6, 42.0, 0.3)], "own").scale

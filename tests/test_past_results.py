@@ -92,6 +92,20 @@ def test_lift_and_warmth_of_cases() -> None:
         assert case.warmth == pytest.approx(warmth_value(case.outcome.after.lab))
 
 
+def test_a_lift_is_as_sure_as_what_stays_between_its_two_lightnesses() -> None:
+    # worked by hand: on this scale a level is 0.2 L* of each L*, so L* 20 ± 0.4 and 40 ± 1.2 are 0.1 and 0.15 levels
+    def colour(lightness: float, u: float, tone_u: float) -> LabMeasured:
+        return LabMeasured((lightness, 5.0, 15.0), ((u * u, 0.0, 0.0), (0.0, tone_u**2, 0.0), (0.0, 0.0, tone_u**2)))
+
+    alone = colour(20.0, 5.0, 5.0), colour(40.0, 5.0, 5.0)
+    pair = colour(20.0, 0.4, 3.0), colour(40.0, 1.2, 2.0)
+    (case,) = summarise([Outcome("a", "mid", date(2026, 1, 1), (), *alone, *pair)], scale=LINE).cases
+    assert case.start == pytest.approx(1 + math.log(2) / 0.2)
+    assert case.lift.value is not None
+    assert case.lift.value.value == pytest.approx(math.log(2) / 0.2)
+    assert case.lift.value.u == pytest.approx(math.hypot(0.1, 0.15))
+
+
 def test_many_warmths_at_once() -> None:
     rng = np.random.default_rng(3)
     labs = np.column_stack([rng.uniform(2, 95, 200), rng.normal(5, 8, 200), rng.normal(15, 12, 200)])

@@ -233,6 +233,20 @@ def test_a_colour_is_no_grey_card() -> None:
         read_card(photograph(linear).encoded, SRGB, GREY, CARD)
 
 
+def test_studio_tungsten_is_light_that_a_card_can_balance_and_candles_are_not() -> None:
+    def under(x: float, y: float) -> Drawn:
+        # sRGB light of that chromaticity by the matrix of IEC 61966-2-1, the strongest channel as drawn
+        lamp = np.linalg.solve(RGB_TO_XYZ, [x / y, 1.0, (1 - x - y) / y])
+        return photograph(np.full((120, 120, 3), 0.18), gains=tuple(lamp / lamp.max()))
+
+    # Planckian radiators, Wyszecki & Stiles 1982 (from memory): 3200 K, and 2000 K with a hundredth as much blue
+    warm = under(0.4234, 0.3990)
+    red, _, blue = read_card(warm.encoded, SRGB, GREY, frame(warm)).linear[0]
+    assert red / blue == pytest.approx(5.2, abs=0.2)
+    with pytest.raises(errors.CardImplausible, match="times more in one colour"):
+        read_card(under(0.5267, 0.4133).encoded, SRGB, GREY, frame(warm))
+
+
 def test_the_worst_step_of_a_strip_says_how_much_is_clipped() -> None:
     steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
     strip = drawn_patches(steps, 1, 3, size=200)

@@ -86,6 +86,13 @@ def test_without_a_scale_the_start_is_a_share_of_the_way() -> None:
     assert "starts at the root" in tell(CHANGES, blend=at_root)
 
 
+def test_a_start_is_never_told_closer_than_a_centimetre() -> None:
+    # by hand: 0.38 of 37 cm is 14 cm, and 2 mm either way is less than anybody can show with a finger
+    sharp = replace(BLEND, start=Interval(0.38, 0.375, 0.385))
+    said = tell(CHANGES, blend=sharp, length=Measured(370.0, 0.5, "mm"))
+    assert "about 14 centimetres from the root, give or take 1." in said
+
+
 def test_what_is_too_unsure_is_not_said() -> None:
     wide = replace(BLEND, start=Interval(0.4, 0.1, 0.7))
     said = tell(CHANGES, blend=wide, lightened=Measured(0.5, 0.3, "share"))

@@ -68,6 +68,19 @@ def test_intervals_hold_the_truth(alike: float) -> None:
     assert np.all(held / tries >= 0.90)
 
 
+def test_what_is_told_is_the_middle_of_what_is_known() -> None:
+    # the truth lies above the stated value as often as below it: half of 100 draws, four standard errors of 5 %
+    rng = np.random.default_rng(14)
+    above = np.zeros(3)
+    for _ in range(100):
+        middle, width, rise = rng.uniform(0.35, 0.55), rng.uniform(0.03, 0.06), rng.uniform(15, 25)
+        found = find_blend(points(30 + rise / (1 + np.exp(-(WAY - middle) / width)) + strayed(rng, 0.0)))
+        assert found is not None
+        truth = middle - np.log(9) * width, rise / (4 * width), rise
+        above += np.array(truth) > (found.start.value, found.steepest.value, found.rise.value)
+    np.testing.assert_allclose(above / 100, 0.5, atol=0.2)
+
+
 def test_even_hair_has_no_blend() -> None:
     rng = np.random.default_rng(5)
     found = [find_blend(points(30 + strayed(rng, 0.4))) for _ in range(200)]
