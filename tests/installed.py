@@ -84,7 +84,7 @@ def find_installed(folder: Path) -> Installed:
     if named:
         where = "import tracker; print(tracker.__path__[0])"
         python = Path(named).with_name("python")
-        package = subprocess.run([python, "-P", "-c", where], cwd=folder, capture_output=True, text=True, check=True)
+        package = subprocess.run([python, "-I", "-c", where], cwd=folder, capture_output=True, text=True, check=True)
         found = Installed(Path(named).parent, Path(package.stdout.strip()))
     else:
         found = install(build_wheel(folder), folder / "environment")

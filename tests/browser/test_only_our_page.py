@@ -153,7 +153,7 @@ def listening(port: int) -> set[str]:
 
 
 @pytest.mark.skipif(not Path("/proc/net/tcp").exists(), reason="reads the sockets from Linux's /proc")
-@pytest.mark.parametrize("way", ["streamlit run app.py", "python app.py"])
+@pytest.mark.parametrize("way", ["streamlit run app.py", "python app.py", "measured-hair open"])
 @pytest.mark.parametrize("others", ["no settings", "settings of others"])
 def test_without_its_settings_the_app_is_as_closed(
     way: str,
@@ -168,6 +168,10 @@ def test_without_its_settings_the_app_is_as_closed(
     command = [sys.executable, WATCHED, str(asked), "app.py"]
     if way == "streamlit run app.py":
         command = [*command[:-1], "streamlit", "run", "app.py", "--server.port", str(port), "--server.headless", "true"]
+    if way == "measured-hair open":
+        words = ["open", "--no-browser", "--port", str(port)]
+        (bare / "program.py").write_text(f"from tracker.__main__ import main\n\nraise SystemExit(main({words}))\n")
+        command = [*command[:-1], "program.py"]
     if others == "no settings":
         (tmp_path / "home" / ".streamlit" / "config.toml").write_text(f"[server]\nport = {port}\n")
     with running(command, bare, port, tmp_path / "studio", tmp_path / "log", **environment) as address:
@@ -176,7 +180,7 @@ def test_without_its_settings_the_app_is_as_closed(
         assert_only_our_page_is_heard(address)
         walk_through(desktop, address)  # Streamlit's page would send statistics itself
         assert asked.read_text("utf-8") == before
-        if way == "python app.py":
+        if way != "streamlit run app.py":
             assert before == ""
 
 

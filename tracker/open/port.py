@@ -14,7 +14,7 @@ HOST = "127.0.0.1"
 FIRST, LAST = 8501, 8520
 """Where `streamlit run` begins, and how far on a free port is looked for."""
 
-_ANSWER_SECONDS = 1.0
+_ANSWER_SECONDS = 3.0
 _START_SECONDS = 120.0
 
 
