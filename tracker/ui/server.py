@@ -20,8 +20,9 @@ from starlette.routing import BaseRoute, Route, WebSocketRoute
 
 from tracker.errors import NotFound, TrackerError
 from tracker.ui.erasures import follow
-from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.first_answer import OursFromTheStart
 from tracker.ui.house_rules import HouseRules
+from tracker.ui.look import drawing
 
 if TYPE_CHECKING:
     import numpy as np
@@ -45,6 +46,7 @@ def routes() -> list[BaseRoute]:
     """All of them, for `st.App`."""
     pictures = Pictures()
     return [
+        Route("/favicon.png", icon),
         Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/set-aside/{name}.jpg", set_aside_picture),
         Route("/forgotten/{once}", forgotten),
@@ -55,6 +57,11 @@ def routes() -> list[BaseRoute]:
         Route("/picture/{photo_id}/measured/{edge:int}.jpg", pictures.measured),
         Route("/picture/{photo_id}/aligned/{edge:int}.jpg", pictures.aligned),
     ]
+
+
+def icon(_: Request) -> Response:
+    """Our own drawing for the tab, at the address where Streamlit has its own and its page looks for one."""
+    return Response(drawing("icon"), media_type="image/svg+xml", headers={"Cache-Control": f"max-age={_ONE_DAY}"})
 
 
 def passing_picture(request: Request) -> Response:
@@ -114,7 +121,7 @@ def keep_uploads_in_memory() -> None:
 
 def middleware() -> list[Middleware]:
     """What stands between a browser and the pages, outermost first, for `st.App`."""
-    return [Middleware(HouseRules), Middleware(StyledFromTheStart)]
+    return [Middleware(HouseRules), Middleware(OursFromTheStart)]
 
 
 class Pictures:
