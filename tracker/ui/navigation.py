@@ -139,7 +139,7 @@ def _guarded(entry: Entry) -> Callable[[], None]:
 
 def _phone_menu() -> None:
     """The same pages at the lower edge of a narrow screen, under the thumb; the style sheet hides it on wide ones."""
-    with st.container(key="phone-menu", horizontal=True):
+    with st.bottom, st.container(key="phone-menu", horizontal=True, wrap=False, gap=None):
         for entry in ENTRIES:
             if entry.listed:
                 st.page_link(page(entry.name), label=entry.title)
