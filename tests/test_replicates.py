@@ -133,9 +133,9 @@ def test_lights_and_lows_are_the_mean_of_all_photos_stretch_by_stretch() -> None
         return replace(reading(region(AT)), stretches=tuple(map(tuple, rows)))
 
     one, other = with_stretches((30.0, 40.0), (50.0, 60.0)), with_stretches((32.0, 46.0), (50.0, 61.0))
-    assert combine([one, other], KNOWN).stretches == ((31.0, 43.0), (50.0, 60.5))
+    assert mean_of_replicates([one, other], KNOWN).stretches == ((31.0, 43.0), (50.0, 60.5))
     # where too little hair was kept in one of them, the first photo's stand
-    assert combine([one, with_stretches((32.0, 46.0), ())], KNOWN).stretches == one.stretches
+    assert mean_of_replicates([one, with_stretches((32.0, 46.0), ())], KNOWN).stretches == one.stretches
 
 
 # photos that disagree
@@ -143,7 +143,7 @@ def test_lights_and_lows_are_the_mean_of_all_photos_stretch_by_stretch() -> None
 
 def test_a_photo_that_disagrees_widens_only_what_it_disagrees_in() -> None:
     # L* as wide as the photos show, variance of 0, 0 and 8; a* and b*, in which they agree, pooled as ever (GUM 4.2.4)
-    found = mid(combine(shifted([[0, 0, 0], [0, 0, 0], [8.0, 0, 0]]), KNOWN))
+    found = mid(mean_of_replicates(shifted([[0, 0, 0], [0, 0, 0], [8.0, 0, 0]]), KNOWN))
     np.testing.assert_allclose(np.diag(found.repeat_cov), [64 / 3 / 3, 20 * 0.35**2 / 66, 20 * 0.45**2 / 66], rtol=1e-6)
 
 

@@ -125,11 +125,12 @@ def test_continuous_integration_types_what_the_readme_says() -> None:
     script = REPOSITORY / ".ci" / "run"
     shown = subprocess.run(["bash", str(script), "--commands"], capture_output=True, text=True, check=True).stdout
     assert shown.splitlines() == [START, TESTS]
-    # but for the locked dependencies before it, each checked by its hash
+    # but for the locked dependencies before it, each checked by its hash, and the lowest in an environment of their own
     installs = [line.strip() for line in script.read_text("utf-8").splitlines() if "pip install" in line]
     assert installs == [
         ".venv/bin/pip install --quiet --require-hashes -r requirements.lock",
         # and the program once more from its wheel, into an environment outside the tree, in the same versions
         '.venv/bin/uv pip install --quiet --cache-dir "$scratch/cache" --python "$scratch/installed/bin/python" \\',
+        """.venv/bin/uv pip install --quiet --python "$scratch/lowest" --resolution lowest-direct -e '.[test]'""",
     ]
     assert script.stat().st_mode & 0o111

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import asyncio
 import io
+import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,13 +16,15 @@ from PIL import Image
 from starlette.applications import Starlette
 from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.routing import Route
+from streamlit import file_util
 
 from tracker.errors import NotFound
 from tracker.measure.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.record.records import BEFORE, PhotoRecord, new_id
 from tracker.ui import look, navigation, offers, passing, server, session
-from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.first_answer import OursFromTheStart, made_ours
 from tracker.ui.house_rules import HouseRules
+from tracker.ui.navigation import NAME
 from tracker.workflow import PassingPhoto
 
 
@@ -125,7 +129,7 @@ def page_of_the_server(request: Any) -> HTMLResponse:
 
 def styled() -> Any:
     routes = [Route("/", page_of_the_server), Route("/told", lambda _: PlainTextResponse("</body>"))]
-    return StyledFromTheStart(Starlette(routes=routes))
+    return OursFromTheStart(Starlette(routes=routes))
 
 
 def test_a_page_carries_its_style_at_the_end_of_its_body() -> None:
@@ -143,6 +147,34 @@ def test_a_page_kept_with_an_earlier_style_is_sent_again() -> None:
     assert answer.status == 200
     assert look.page_style().encode() in answer.body
     assert "etag" not in answer.headers
+
+
+SHELL = "<html lang='en'><head><title>by another</title></head><body><noscript>by another</noscript></body></html>"
+
+
+@pytest.mark.parametrize(
+    ("path", "title"),
+    [("/", f"Today · {NAME}"), ("/client", f"Client · {NAME}"), ("/studio", f"Studio · {NAME}"), ("/nowhere", NAME)],
+)
+def test_a_page_comes_with_its_own_title_and_no_other_name(path: str, title: str) -> None:
+    page = made_ours(SHELL, path).partition("<style>")[0]
+    assert re.findall("<title>(.*?)</title>", page) == [title]
+    assert "by another" not in page
+
+
+def test_the_title_is_put_in_where_streamlit_has_its_own() -> None:
+    shell = (Path(file_util.get_static_dir()) / "index.html").read_text("utf-8")
+    assert "<title>Streamlit</title>" in shell
+    assert 'href="./favicon.png"' in shell
+    shown = re.sub(r"<!--.*?-->|<(style|script).*?</\1>", "", made_ours(shell, "/clients"), flags=re.DOTALL)
+    assert f"<title>Clients · {NAME}</title>" in shown
+    assert re.findall("Streamlit", re.sub("<[^>]*>", "", shown)) == []  # files of theirs are named so
+
+
+def test_the_icon_of_the_tab_is_ours() -> None:
+    answer = ask(house(), "/favicon.png")
+    assert answer.headers["content-type"].startswith("image/svg+xml")
+    assert answer.body.decode() == look.drawing("icon")
 
 
 def test_what_is_no_page_is_sent_as_it_is() -> None:

@@ -1,23 +1,30 @@
-"""The page as it first reaches the browser: with its style sheet in it, and the script that closes its fields."""
+"""The page as it first reaches the browser: with its title and style sheet, and the script that closes its fields."""
 
 from __future__ import annotations
 
+import re
+from html import escape
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers, MutableHeaders
 
 from tracker.ui import look
+from tracker.ui.navigation import PATHS, tab_title
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+_TITLE = re.compile(r"<title>.*?</title>", re.DOTALL)
+_WITHOUT_SCRIPTS = re.compile(r"<noscript>.*?</noscript>", re.DOTALL)
 
-class StyledFromTheStart:
-    """Puts the style sheet into the page itself: sent by the script it comes late, and a phone shows two menus first.
 
-    With it goes the page's own script, which has to be there before the first field. Both stand at the end of the body,
-    so that the rules win over those that Streamlit adds to the head. The page is asked for whole each time, because a
-    browser that kept it would keep the style sheet of an earlier version.
+class OursFromTheStart:
+    """Puts the title and the style sheet into the page itself: what the script sends comes late.
+
+    Until then the tab would bear Streamlit's name, and a phone would show two menus. With them goes the page's own
+    script, which has to be there before the first field. Style and script stand at the end of the body, so that the
+    rules win over those that Streamlit adds to the head. The page is asked for whole each time, because a browser that
+    kept it would keep the style sheet of an earlier version.
 
     Parameters
     ----------
@@ -37,7 +44,7 @@ class StyledFromTheStart:
         start: Message = {}
         body = b""
 
-        async def send_styled(message: Message) -> None:
+        async def send_ours(message: Message) -> None:
             nonlocal start, body
             if message["type"] == "http.response.start":
                 start = message
@@ -46,10 +53,23 @@ class StyledFromTheStart:
             elif message["type"] == "http.response.body":
                 body += message.get("body", b"")
                 if not message.get("more_body", False):
-                    ours = (look.page_style() + look.page_script()).encode()
-                    await _send_whole(start, body.replace(b"</body>", ours + b"</body>"), send)
+                    await _send_whole(start, made_ours(body.decode(), scope["path"]).encode(), send)
 
-        await self._app(scope, receive, send_styled)
+        await self._app(scope, receive, send_ours)
+
+
+def made_ours(page: str, path: str) -> str:
+    """Streamlit's page as ours.
+
+    Parameters
+    ----------
+    page : str, HTML
+    path : str, under which it was asked for
+    """
+    title = f"<title>{escape(tab_title(PATHS.get(path, '')))}</title>"
+    page = _TITLE.sub(title, page, count=1)
+    page = _WITHOUT_SCRIPTS.sub("<noscript><p>This page needs JavaScript.</p></noscript>", page)
+    return page.replace("</body>", look.page_style() + look.page_script() + "</body>")
 
 
 async def _send_whole(start: Message, body: bytes, send: Send) -> None:

@@ -9,7 +9,6 @@ import logging
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
-from pathlib import Path
 from typing import Never
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -22,8 +21,10 @@ from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.forgetting import forget_the_erased
 from tracker.ui.parts.refusal_view import refused
 
+NAME = "Hair colour tracker"
+"""What the app is called where a browser names it."""
+
 _log = logging.getLogger("tracker.ui")
-_ICON = Path(__file__).parent / "drawings" / "icon.svg"
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +34,7 @@ class Entry:
     Attributes
     ----------
     name : str, module under `tracker.ui.pages`
-    title : str, shown in the menu and in the browser's tab
+    title : str, shown in the menu and in the browser's tab; never a client's name, because browsers keep titles
     path : str, the address; empty for the first page
     listed : bool, False for pages that are only reached through a link
     """
@@ -65,8 +66,8 @@ ENTRIES = (
     Entry("studio", "Studio", "studio"),
 )
 
-PATHS = frozenset(f"/{entry.path}" for entry in ENTRIES)
-"""The addresses of the pages, without their questions."""
+PATHS = {f"/{entry.path}": entry.title for entry in ENTRIES}
+"""The addresses of the pages, without their questions, and the title of each."""
 
 
 def page(name: str) -> st.Page:
@@ -96,6 +97,11 @@ def link(name: str, label: str, **query: str) -> None:
 def address(name: str, **query: str) -> str:
     """The page's address within the app, for links inside written HTML."""
     return f"/{_entry(name).path}" + (f"?{urlencode(query)}" if query else "")
+
+
+def tab_title(title: str) -> str:
+    """What a browser's tab says of the page with this title; empty for a page that is not known."""
+    return f"{title} · {NAME}" if title else NAME
 
 
 def show_failure(error: Exception) -> bool:
@@ -133,7 +139,7 @@ def _guarded(entry: Entry) -> Callable[[], None]:
 
 def _phone_menu() -> None:
     """The same pages at the lower edge of a narrow screen, under the thumb; the style sheet hides it on wide ones."""
-    with st.container(key="phone-menu", horizontal=True):
+    with st.bottom, st.container(key="phone-menu", horizontal=True, wrap=False, gap=None):
         for entry in ENTRIES:
             if entry.listed:
                 st.page_link(page(entry.name), label=entry.title)
@@ -141,8 +147,8 @@ def _phone_menu() -> None:
 
 def main() -> None:
     """Show the page that was asked for."""
-    st.set_page_config(page_title="Hair colour tracker", page_icon=str(_ICON), layout="centered")
     chosen = st.navigation([page(entry.name) for entry in ENTRIES], position="top")
+    st.set_page_config(page_title=tab_title(chosen.title), layout="centered")
     _phone_menu()
     if not refused():
         forget_the_erased()

@@ -19,16 +19,17 @@ from typing import Any, Final, Never
 
 from streamlit import config
 
-from tracker.ui.gatekeeper import is_this_computer
+from tracker.ui.gatekeeper import NAMES, is_this_computer
 from tracker.ui.parts.upload import LARGEST_RAW_MB
 
-SAFE: Final[dict[str, bool | int | str]] = {
+SAFE: Final[dict[str, bool | int | str | list[str]]] = {
     "browser.gatherUsageStats": False,
     "browser.serverAddress": "127.0.0.1",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": False,
     "client.toolbarMode": "minimal",
     "server.address": "127.0.0.1",
+    "server.allowedHosts": [name.strip("[]") for name in NAMES],
     "server.enableCORS": True,
     "server.enableStaticServing": False,
     "server.enableXsrfProtection": True,
@@ -96,7 +97,8 @@ def _stays_here(each: socket.socket) -> bool:
 
 def _start_again() -> Never:
     options = config.get_config_options()
-    safe = {options[name].env_var: str(value).lower() for name, value in SAFE.items()}
+    # a list has no form in the environment, and needs none: nobody is let in before the program sets it itself
+    safe = {options[name].env_var: str(value).lower() for name, value in SAFE.items() if not isinstance(value, list)}
     if all(os.environ.get(name) == value for name, value in safe.items()):
         raise SystemExit(_WIDER)  # a flag outranks the environment, so that once more would not help
     _log.warning("The settings in .streamlit are missing or changed: starting again, for this computer only.")

@@ -20,8 +20,9 @@ from starlette.routing import BaseRoute, Route, WebSocketRoute
 
 from tracker.errors import NotFound, TrackerError
 from tracker.ui.erasures import follow
-from tracker.ui.first_answer import StyledFromTheStart
+from tracker.ui.first_answer import OursFromTheStart
 from tracker.ui.house_rules import HouseRules
+from tracker.ui.look import drawing
 
 if TYPE_CHECKING:
     import numpy as np
@@ -46,6 +47,7 @@ def routes() -> list[BaseRoute]:
     pictures = Pictures()
     return [
         Route("/which-studio", which_studio),
+        Route("/favicon.png", icon),
         Route("/passing/{photo_id}.jpg", passing_picture),
         Route("/set-aside/{name}.jpg", set_aside_picture),
         Route("/forgotten/{once}", forgotten),
@@ -66,6 +68,11 @@ def which_studio(_: Request) -> Response:
         return PlainTextResponse(studio_sign(), headers={"Cache-Control": "no-store"})
     except TrackerError:
         return Response(status_code=404)
+
+
+def icon(_: Request) -> Response:
+    """Our own drawing for the tab, at the address where Streamlit has its own and its page looks for one."""
+    return Response(drawing("icon"), media_type="image/svg+xml", headers={"Cache-Control": f"max-age={_ONE_DAY}"})
 
 
 def passing_picture(request: Request) -> Response:
@@ -125,7 +132,7 @@ def keep_uploads_in_memory() -> None:
 
 def middleware() -> list[Middleware]:
     """What stands between a browser and the pages, outermost first, for `st.App`."""
-    return [Middleware(HouseRules), Middleware(StyledFromTheStart)]
+    return [Middleware(HouseRules), Middleware(OursFromTheStart)]
 
 
 class Pictures:

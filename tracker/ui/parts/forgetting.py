@@ -74,7 +74,7 @@ def forget_the_erased() -> None:
             elif key in _SEARCHES:
                 st.session_state[key] = ""  # a name may stand there
     st.session_state[_DRAWN_WITH] = now
-    with st.container(key="erasures-heard"):
+    with st.bottom:  # where it takes no room
         hear_of_erasures(now, _this_tab())
 
 

@@ -33,7 +33,7 @@ def show(work: Work) -> None:
     else:
         go_to_step(work, 0)
     warn_before_saving(work.store, work.photos)
-    with st.container(horizontal=True):
+    with st.bottom, st.container(key="next-step", horizontal=True):
         if st.button("Next: save", type="primary", key="to-save"):
             go_to_step(work, LAST_STEP)
         if st.button("Correct the marks", key="to-marks"):
