@@ -119,7 +119,7 @@ def test_the_bench_sees_a_chart_as_colour_science_does() -> None:
     whole = [patch.copy().align(eye.shape) for patch in patches]
     xyz = np.array([colour.sd_to_XYZ(patch, eye, d65, method="Integration") for patch in whole]) / 100
     seen = linear_to_lab(chart() @ to_linear())
-    assert np.abs(seen - colour.XYZ_to_Lab(xyz)).max() < 0.3
+    assert colour.delta_E(seen, colour.XYZ_to_Lab(xyz)).max() < 0.2
 
 
 def test_a_perfect_white_is_white_to_observer_and_cameras() -> None:

@@ -3,7 +3,7 @@
 from tracker.hair.bands import BANDS, Band, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
 from tracker.hair.gloss import gloss_share
 from tracker.hair.path import HairPath, Strip, straighten
-from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, Selection, clipped_codes, select_body
+from tracker.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, SHADOW, Selection, clipped_codes, select_body
 from tracker.hair.spread import stretches
 from tracker.hair.suggest import suggest_path
 
@@ -13,7 +13,6 @@ __all__ = [
     "GLOSS",
     "KEPT",
     "NOT_HAIR",
-    "OUTSIDE",
     "SHADOW",
     "Band",
     "BandColour",
