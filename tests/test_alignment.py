@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from skimage.metrics import structural_similarity
 
 from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, marks, photograph, scene
@@ -52,6 +53,9 @@ def test_the_picture_follows_the_marks() -> None:
     # the same pixels again, but for what resampling twice blurs
     inner = np.s_[200:900, 150:760]
     assert np.abs(back[inner].astype(float) - codes[inner]).mean() < 4
+    # structural similarity (Wang et al. 2004, IEEE Trans Image Process 13:600) by scikit-image: 1 for the same picture
+    alike, unmoved = (structural_similarity(shown[inner], codes[inner], channel_axis=2) for shown in (back, later))
+    assert unmoved < 0.8 < 0.98 < alike
     # a picture served at half size shows the same at half size
     half = cv2.resize(later, (450, 550), interpolation=cv2.INTER_AREA)
     small = aligned_picture(half, (900, 1100), (900, 1100), how, 550)

@@ -109,6 +109,19 @@ def test_the_formula_gives_the_published_table(eumelanin: float, lab: tuple[floa
     assert np.abs(by_spectrum - lab).max() < 1.1
 
 
+def test_the_bench_sees_a_chart_as_colour_science_does() -> None:
+    import colour
+
+    # colour-science integrates from 360 to 830 nm in steps of 1 [CIE 15:2004]; the bench has every fifth up to 730
+    patches = colour.SDS_COLOURCHECKERS["BabelColor Average"].values()
+    eye = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]
+    d65 = colour.SDS_ILLUMINANTS["D65"].copy().align(eye.shape)
+    whole = [patch.copy().align(eye.shape) for patch in patches]
+    xyz = np.array([colour.sd_to_XYZ(patch, eye, d65, method="Integration") for patch in whole]) / 100
+    seen = linear_to_lab(chart() @ to_linear())
+    assert colour.delta_E(seen, colour.XYZ_to_Lab(xyz)).max() < 0.2
+
+
 def test_a_perfect_white_is_white_to_observer_and_cameras() -> None:
     assert to_linear().sum(axis=0) == pytest.approx(np.ones(3), abs=1e-12)
     for camera in (IDEAL_CAMERA, *MOSAIC, STACKED):

@@ -9,6 +9,7 @@ from contextlib import suppress
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from crash_studio import add_client, new_visit
@@ -20,8 +21,9 @@ from tracker.record.records import PURPOSES, Client
 from tracker.report import sheet_tables, to_csv
 from tracker.store import Store
 from tracker.workflow import csv_file
-from tracker.workflow.bring_in import KNOWN, bring_in, plan_import, refused_csv
+from tracker.workflow.bring_in import KNOWN, bring_in, plan_files, refused_csv
 from tracker.workflow.csv_file import UTF8, UTF16, WESTERN, read_list
+from tracker.workflow.import_plan import ImportPlan
 
 TODAY = date(2026, 6, 1)
 
@@ -30,6 +32,10 @@ TODAY = date(2026, 6, 1)
 def store(tmp_path: Path) -> Iterator[Store]:
     with Store(tmp_path / "studio") as opened:
         yield opened
+
+
+def plan_import(store: Store, content: bytes, **how: Any) -> ImportPlan:
+    return plan_files(store, [content], **how)
 
 
 def names(store: Store) -> list[str]:

@@ -110,3 +110,9 @@ def test_a_look_up_that_fails_is_not_passed_over_unless_it_is_the_network(
 ) -> None:
     done = audit(tmp_path, body)
     assert (done.returncode, says in done.stdout + done.stderr) == (code, True), done
+
+
+@pytest.mark.parametrize("name", [Requirement(line).name for line in PROJECT["dependencies"]])
+def test_the_developers_page_says_what_each_library_is_for_and_what_it_costs(name: str) -> None:
+    page = (REPOSITORY / "DEVELOPERS.md").read_text("utf-8")
+    assert re.search(rf"(?m)^\| {re.escape(name)} \| [^|]{{10,}} \| [\d.]+ \| [\d.]+ \|$", page)

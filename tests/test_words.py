@@ -15,7 +15,7 @@ from tracker import workflow
 from tracker.errors import InvalidEntry
 from tracker.record.records import MEASURING, Visit, new_id, now
 from tracker.store import Store
-from tracker.workflow.bring_in import plan_import
+from tracker.workflow.bring_in import plan_files
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line, clean_note
 
@@ -110,7 +110,7 @@ def test_no_service_and_no_line_of_a_list_is_called_nothing(store: Store, name: 
     assert clean_visit(visit).services == ("toner",)
     assert clean_visit(visit).note == ""
     if not set(name) & set("\r\n\x00\u2028\u2029\x85\ud83d"):
-        plan = plan_import(store, f'name,note\n"{name}",x\nAda,"{name}"\n'.encode())
+        plan = plan_files(store, [f'name,note\n"{name}",x\nAda,"{name}"\n'.encode()])
         assert [refusal.why for refusal in plan.refused] == ["There is no name."]
         assert [(each.name, each.note) for each in plan.clients] == [("Ada", "")]
 

@@ -55,11 +55,12 @@ def _colour() -> Any:
 
 
 def _columns(found: Any) -> Floats:
-    values = np.asarray(found.values, float)
-    if values.ndim == 1:
-        return np.asarray(np.interp(WAVELENGTHS, found.wavelengths, values, left=0, right=0))
-    curves = [np.interp(WAVELENGTHS, found.wavelengths, column, left=0, right=0) for column in values.T]
-    return np.asarray(np.clip(np.stack(curves, 1), 0, None))
+    """Of a spectrum or of several, at `WAVELENGTHS`, nothing beyond what was measured."""
+    shape = _colour().SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], WAVELENGTHS[1] - WAVELENGTHS[0])
+    beyond = {"method": "Constant", "left": 0, "right": 0}
+    straight = _colour().LinearInterpolator
+    aligned = found.copy().align(shape, interpolator=straight, extrapolator_kwargs=beyond)
+    return np.asarray(np.clip(aligned.values, 0, None))
 
 
 @lru_cache(maxsize=32)
@@ -159,9 +160,7 @@ def camera_matrix(camera: int, lamp: str, adapts: bool) -> Floats:
 
 def colour_temperature(lamp: str) -> float:
     """Correlated colour temperature of a light, kelvin [MCC]."""
-    x, y, z = light(lamp) @ observer()
-    n = (x / (x + y + z) - 0.3320) / (y / (x + y + z) - 0.1858)
-    return float(-449 * n**3 + 3525 * n**2 - 6823.3 * n + 5520.33)
+    return float(_colour().temperature.xy_to_CCT_McCamy1992(_colour().XYZ_to_xy(light(lamp) @ observer())))
 
 
 def melanin(eumelanin: float, pheomelanin: float) -> Floats:

@@ -1,14 +1,12 @@
 """How one service wears: readings in, a curve with its band out, and a plain no where they carry no answer."""
 
 from tracker.fade.across import GroupWear, Overlay, Strand, across
-from tracker.fade.compare import Difference
 from tracker.fade.many import Worn
 from tracker.fade.model import FadeFit, fit_fade
-from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, USUAL_WASHES, Posterior, Priors
-from tracker.fade.rate import HalfLife, Rate
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
 from tracker.fade.series import FadeSeries, months_between
 from tracker.fade.series_csv import fade_from_csv
-from tracker.fade.studio import FEWEST_SERVICES, StudioPrior, studio_prior
+from tracker.fade.studio import FEWEST_SERVICES, studio_prior
 from tracker.fade.window import HORIZON, Limit, Window, judge, nothing_known, refresh_window, what_if, window
 
 __all__ = [
@@ -16,19 +14,13 @@ __all__ = [
     "FEWEST_SERVICES",
     "HORIZON",
     "PRIORS_BY_UNIT",
-    "USUAL_WASHES",
-    "Difference",
     "FadeFit",
     "FadeSeries",
     "GroupWear",
-    "HalfLife",
     "Limit",
     "Overlay",
-    "Posterior",
     "Priors",
-    "Rate",
     "Strand",
-    "StudioPrior",
     "Window",
     "Worn",
     "across",

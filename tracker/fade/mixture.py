@@ -12,25 +12,6 @@ Array = NDArray[np.float64]
 _STEPS = 60  # halving alone reaches floating point in about 50, Newton's step in fewer than 10
 
 
-def mixture_probability_above(weights: Array, mean: Array, sd: Array, limit: float) -> Array:
-    """Probability above a limit.
-
-    Parameters
-    ----------
-    weights : (K,), sum to 1
-    mean, sd : (T, K), sd >= 0
-    limit : float
-
-    Returns
-    -------
-    (T,) array, 0..1
-    """
-    from scipy.special import ndtr  # imported late: keeps `import tracker` light
-
-    above: Array = ndtr((mean - limit) / np.maximum(sd, np.finfo(float).tiny)) @ weights
-    return np.clip(above, 0.0, 1.0)
-
-
 def mixture_quantile(weights: Array, mean: Array, sd: Array, probability: float) -> Array:
     """Quantile of each mixture.
 

@@ -12,11 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from tracker.fade.mixture import mixture_probability_above, mixture_quantile
+from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
 from tracker.fade.rate import HalfLife, Rate, judge_rate
 from tracker.fade.series import FadeSeries
-from tracker.words import DAYS_PER_MONTH
 
 Array = NDArray[np.float64]
 
@@ -48,14 +47,6 @@ class FadeFit:
         """Months until half of the fast part has happened; None without a rate."""
         return self.rate.half_life if self.rate else None
 
-    @property
-    def half_life_washes(self) -> HalfLife | None:
-        """Washes until half of the fast part has happened; None without a rate or where nobody told the washes."""
-        if self.half_life is None or self.washes_per_week is None:
-            return None
-        a_month = self.washes_per_week * DAYS_PER_MONTH / 7
-        return HalfLife(*(a_month * x for x in (self.half_life.low, self.half_life.median, self.half_life.high)))
-
     def mean(self, months: ArrayLike) -> Array:
         """Expected curve at `months` (>= 0), in the unit of the quantity; same shape as `months`."""
         t, mean, _ = self._components(months)
@@ -74,11 +65,6 @@ class FadeFit:
         (low, high) : arrays of the shape of `months`; equal tails, exact quantiles of the mixture over k
         """
         return self.quantile(months, (1 - level) / 2), self.quantile(months, (1 + level) / 2)
-
-    def probability_above(self, months: ArrayLike, limit: float) -> Array:
-        """Probability that the curve is above `limit`; same shape as `months`."""
-        t, mean, sd = self._components(months)
-        return mixture_probability_above(self.posterior.weights, mean, sd, limit).reshape(t.shape)
 
     def _components(self, months: ArrayLike) -> tuple[Array, Array, Array]:
         """`months` as an array, and mean and standard deviation of the curve per month and k, (T, K)."""

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.maths.quantities import Vector3, vector3
+from tracker.maths.quantities import Vector3
 from tracker.maths.uncertainty import effective_dof, hotelling_limit
 
 Array = NDArray[np.float64]
@@ -47,15 +47,6 @@ class Repeatability:
     shared: Vector3 = (0.0, 0.0, 0.0)
     shared_dof: float = 4.0
     covers_light: bool = False
-
-    def sd_of_mean(self, photos: int) -> Vector3:
-        """Standard deviation of L*, a*, b* of the mean of that many photos of one occasion."""
-        return vector3(
-            [
-                math.sqrt(shared**2 + max(sd**2 - shared**2, 0.0) / photos)
-                for sd, shared in zip(self.sd, self.shared, strict=True)
-            ]
-        )
 
     def smallest_change(self, photos: int = 1, light: float = 0.0) -> float:
         """Smallest change of L* that the test of the colour as a whole calls real, 95 %, where a* and b* stay.

@@ -13,19 +13,17 @@ from tracker.wear.due import (
     windows,
 )
 from tracker.wear.readings import LIGHTNESS, QUANTITIES, WARMTH, PlaceReadings, ServiceReadings, readings_of
-from tracker.wear.root import ROOT, covers_root, growth, root_window
-from tracker.wear.segments import Segment, changes_colour, kind_of, segments
+from tracker.wear.root import covers_root, growth
+from tracker.wear.segments import changes_colour, kind_of, segments
 
 __all__ = [
     "LIGHTNESS",
     "QUANTITIES",
-    "ROOT",
     "WARMTH",
     "Due",
     "Learnt",
     "PlaceReadings",
     "Reason",
-    "Segment",
     "ServiceReadings",
     "changes_colour",
     "covers_root",
@@ -37,7 +35,6 @@ __all__ = [
     "limits_as_curves",
     "limits_in_force",
     "readings_of",
-    "root_window",
     "segments",
     "together",
     "windows",

@@ -29,35 +29,23 @@ _DOTTED = re.compile(r"(\d{1,2})\.\s*(\d{1,2})\.\s*(\d{4})")
 _SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
 
 
-def plan_import(
-    store: Store, content: bytes, *, day_first: bool | None = None, today: date | None = None
+def plan_files(
+    store: Store, contents: Sequence[bytes], *, day_first: bool | None = None, today: date | None = None
 ) -> ImportPlan:
-    """Read a list and say what it would add; nothing is changed.
+    """Read a list, or several tables that this program wrote, and say what they would add; nothing is changed.
 
     A list with a column ``date`` is one of visits of clients who are there already, any other one of clients.
 
     Parameters
     ----------
     store : Store
-    content : bytes of a CSV file
+    contents : bytes of CSV files
     day_first : bool or None, how to read dates such as 03/04/2025; None to see it from the list
     today : date or None for the current one
 
     Raises
     ------
-    InvalidList : it is no list that can be read, or has no column that is needed
-    """
-    return plan_files(store, [content], day_first=day_first, today=today)
-
-
-def plan_files(
-    store: Store, contents: Sequence[bytes], *, day_first: bool | None = None, today: date | None = None
-) -> ImportPlan:
-    """As `plan_import`, of one list, or of several tables that this program wrote.
-
-    Raises
-    ------
-    InvalidList : one of them cannot be read, or a list of somebody's own is not alone
+    InvalidList : one of them cannot be read or has no column that is needed, or a list of somebody's own is not alone
     """
     files = [read_list(content, KNOWN) for content in contents]
     own = [table_kind(listed) is not None for listed in files]

@@ -18,7 +18,7 @@ from tracker.errors import Unreadable
 
 ADVICE = "Copy it from the camera again."
 
-_START_OF_SCAN, _END, _RESTART_INTERVAL = 0xDA, 0xD9, 0xDD
+_START_OF_SCAN, _END = 0xDA, 0xD9
 _FRAMES = frozenset({0xC0, 0xC1, 0xC2, 0xC9, 0xCA})  # Huffman and arithmetic, one after the other or progressive
 _ALONE = frozenset({0x01, *range(0xD0, 0xD9)})  # markers without a length
 _WARNED = ("corrupt jpeg", "premature end", "extraneous bytes")
@@ -33,12 +33,10 @@ class Layout:
     ----------
     sound : bytes without what lies between the segments of the header, which some cameras leave there
     block : width and height of what is decoded in one step, pixels
-    restart : number of such steps after which the decoder starts anew, 0 = never
     """
 
     sound: bytes
     block: tuple[int, int] = (8, 8)
-    restart: int = 0
 
 
 def layout_of(content: bytes) -> Layout:
@@ -49,7 +47,7 @@ def layout_of(content: bytes) -> Layout:
     Unreadable
         Cut off: a segment reaches beyond the end, or the mark of the end is not there.
     """
-    pieces, at, block, restart, gaps = [content[:2]], 2, (8, 8), 0, False
+    pieces, at, block, gaps = [content[:2]], 2, (8, 8), False
     markers = _markers(content)
     while True:
         start = content.find(b"\xff", at)
@@ -71,8 +69,6 @@ def layout_of(content: bytes) -> Layout:
         body = content[at + 2 : end]
         if marker in _FRAMES:
             block = _block(body)
-        elif marker == _RESTART_INTERVAL:
-            restart = int.from_bytes(body[:2], "big")
         elif marker == _START_OF_SCAN:
             following = int(np.searchsorted(markers, end))
             if following == len(markers):
@@ -80,7 +76,7 @@ def layout_of(content: bytes) -> Layout:
             end = int(markers[following])
         pieces.append(content[start:end])
         at = end
-    return Layout(b"".join([*pieces, b"\xff\xd9"]) if gaps else content, block, restart)
+    return Layout(b"".join([*pieces, b"\xff\xd9"]) if gaps else content, block)
 
 
 def decoded(layout: Layout, mode: str) -> NDArray[np.uint8] | None:

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 _CHANGING = "price-changing"
-_CURRENCY = "price-currency-last"
 
 
 def page() -> None:
