@@ -171,16 +171,6 @@ def test_no_metadata_goes_out(filled: Filled) -> None:
             assert not Image.open(io.BytesIO(body)).getexif()
 
 
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
-    from tracker.ui import session
-
-    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
-    opened = session.open_store()
-    yield opened
-    session.close_stores()
-
-
 def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:
     client = add_client(store, "Ada")
     visit = save_pair(store, client.id, b"before", b"after")
