@@ -10,11 +10,9 @@ import re
 import time
 import typing
 import zipfile
-from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime
 from html.parser import HTMLParser
-from pathlib import Path
 from typing import Any
 
 import pytest
