@@ -42,6 +42,8 @@ class MadeOnce:
 
     def _made(self, name: str, build: Build) -> Path:
         folder, growing = self._shared / name, self._shared / f"{name}.growing"
+        if folder.exists():
+            return folder
         with self._alone(name):
             if not folder.exists():
                 growing.mkdir()
@@ -75,3 +77,18 @@ def made_once(tmp_path_factory: pytest.TempPathFactory) -> MadeOnce:
     shared = (base.parent if "PYTEST_XDIST_WORKER" in os.environ else base) / "made-once"
     shared.mkdir(exist_ok=True)
     return MadeOnce(shared)
+
+
+@pytest.fixture
+def empty_studio(made_once: MadeOnce, tmp_path: Path) -> Path:
+    """The folder of a new studio, in which nothing was saved yet."""
+    root = tmp_path / "studio"
+    made_once.copy("empty-studio", new_studio, root)
+    return root
+
+
+def new_studio(root: Path) -> None:
+    """Make the folder of a studio, with its database."""
+    from tracker.store import Store
+
+    Store(root).close()

@@ -130,7 +130,7 @@ def store(
     if "filled" in request.fixturenames:
         request.node.stash[FILLED] = made_once.copy("filled-studio", fill, root)
     else:
-        made_once.copy("empty-studio", lambda folder: Store(folder).close(), root)
+        request.getfixturevalue("empty_studio")
     opened = session.open_store()
     yield opened
     session.close_stores()
