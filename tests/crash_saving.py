@@ -33,6 +33,7 @@ from tracker.store.mark import MarkFile, read_mark
 
 State = dict[str, Any]
 
+_NEVER = -1
 TOKENS = (b"qxnamexq", b"qxnotexq", b"qxbeforexq")
 ORPHAN = b"nobody's"
 
@@ -190,9 +191,8 @@ JOBS: dict[str, Job] = {
 }
 
 
-def die_at(last: int) -> None:
+def die_at(last: int, steps: Iterator[int]) -> None:
     """Arm the process: it ends at its step of that number."""
-    steps = count()
 
     def step(*_: object) -> None:
         if next(steps) == last:
@@ -255,7 +255,9 @@ def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
     shutil.copytree(folder / "start", root)
     child = os.fork()
     if child == 0:
-        job.run(root, lambda: die_at(last))
+        steps = count()
+        job.run(root, lambda: die_at(last, steps))
+        (folder / "steps").write_text(str(next(steps)))
         os._exit(0)
     _, status = os.waitpid(child, 0)
     found = look(root)
@@ -287,13 +289,8 @@ def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
     steps, done = {}, Counter[str]()
     for name, job in JOBS.items():
         prepare(folder / name / "start", job)
-        low, high = 0, 1
-        while killed(job, folder / name, high)[1]:  # how many steps it has
-            low, high = high, high * 2
-        while high - low > 1:
-            middle = (low + high) // 2
-            low, high = (middle, high) if killed(job, folder / name, middle)[1] else (low, middle)
-        steps[name] = high
+        killed(job, folder / name, _NEVER)
+        steps[name] = int((folder / name / "steps").read_text())
     while sum(done.values()) < kills:
         for name, job in JOBS.items():
             last = chance.randrange(steps[name])

@@ -34,7 +34,26 @@ class Drawn:
 def _strands(width: int, height: int, seed: int) -> np.ndarray:
     noise = np.random.default_rng(seed).normal(size=(height, width))
     strands = cv2.GaussianBlur(noise, (0, 0), sigmaX=1.5, sigmaY=25)
-    return strands / strands.std()
+    return _frozen(strands / strands.std())
+
+
+@lru_cache(maxsize=4)
+def _wall(width: int, height: int, seed: int) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    wall = np.array([0.42, 0.38, 0.33]) + 0.10 * cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
+    wall += 0.10 * np.sin(np.arange(width) / 17)[None, :, None]
+    return _frozen(np.maximum(wall, 0.02))
+
+
+@lru_cache(maxsize=4)
+def _noise(shape: tuple[int, ...], seed: int) -> np.ndarray:
+    return _frozen(np.random.default_rng(seed).normal(size=shape))
+
+
+def _frozen(array: np.ndarray) -> np.ndarray:
+    """The array, read-only: tests share it."""
+    array.flags.writeable = False
+    return array
 
 
 def scene(
@@ -48,23 +67,32 @@ def scene(
     spread: float = 3.0,
 ) -> np.ndarray:
     """Linear scene (h, w, 3), 1.0 = perfect white, under the standard white."""
-    rng = np.random.default_rng(seed)
+    return _scene(tuple(root), tuple(tip), tuple(size), tuple(map(tuple, card)), reflectance, seed, spread).copy()
+
+
+@lru_cache(maxsize=4)
+def _scene(
+    root: tuple[float, float, float],
+    tip: tuple[float, float, float],
+    size: tuple[int, int],
+    card: tuple[tuple[float, float], ...],
+    reflectance: float,
+    seed: int,
+    spread: float,
+) -> np.ndarray:
     width, height = size
-    wall = np.array([0.42, 0.38, 0.33]) + 0.10 * cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
-    wall += 0.10 * np.sin(np.arange(width) / 17)[None, :, None]
-    linear = np.maximum(wall, 0.02)
-    rows = np.arange(height)
-    share = np.clip((rows - 100) / (height - 200), 0, 1)
-    strands = spread * _strands(width, height, seed + 100)
-    lab = (1 - share)[:, None, None] * np.array(root) + share[:, None, None] * np.array(tip)
-    lab = np.repeat(lab, width, axis=1)
-    lab[..., 0] = np.clip(lab[..., 0] + strands, 2, 98)
+    linear = _wall(width, height, seed).copy()
     hair = np.zeros((height, width), np.uint8)
     cv2.ellipse(hair, (305, height // 2), (170, height // 2 - 40), 0, 0, 360, 1, -1)
-    linear = np.where(hair[..., None] > 0, lab_to_linear(lab), linear)
+    rows, columns = np.nonzero(hair)
+    share = np.clip((rows - 100) / (height - 200), 0, 1)[:, None]
+    lab = (1 - share) * np.array(root) + share * np.array(tip)
+    lab[:, 0] = np.clip(lab[:, 0] + spread * _strands(width, height, seed + 100)[rows, columns], 2, 98)
+    linear[rows, columns] = lab_to_linear(lab)
     mask = np.zeros((height, width), np.uint8)
     cv2.fillConvexPoly(mask, np.rint(np.asarray(card)).astype(np.int32), 1)
-    return np.where(mask[..., None] > 0, reflectance, linear)
+    linear[mask > 0] = reflectance
+    return _frozen(linear)
 
 
 def photograph(
@@ -77,7 +105,7 @@ def photograph(
 ) -> Drawn:
     """The scene under a coloured light, as an sRGB-encoded photo."""
     lit = linear * np.asarray(gains)
-    lit = lit + np.random.default_rng(seed).normal(size=lit.shape) * noise * np.sqrt(np.maximum(lit, 0.01))
+    lit = lit + _noise(lit.shape, seed) * noise * np.sqrt(np.maximum(lit, 0.01))
     top = 2**bits - 1
     codes = np.clip(np.rint(encode(lit) * top), 0, top)
     return Drawn(codes.astype(np.uint8 if bits == 8 else np.uint16))

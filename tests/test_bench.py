@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.bench import __main__ as command
-from tests.bench import carried, chart_photos, corrections
+from tests.bench import carried, chart_photos, corrections, pipeline
 from tests.bench.conditions import AFTER, BASE, BEFORE, CONDITIONS, KINDS, QUICK, ROOMS, kits
 from tests.bench.experiment import see_photo
 from tests.bench.hair import COLOURS, HEADS, palette, texture, truth
@@ -294,6 +294,8 @@ def test_rendered_scenes_go_through_all_that_carry_light() -> None:
 def test_the_command_writes_every_cell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = tmp_path / "figures.json"
     monkeypatch.setattr("sys.argv", ["bench", "--only", "base", "--json", str(file)])
+    # two heads fill a cell as well as all do
+    monkeypatch.setattr(pipeline, "run", partial(pipeline.run, heads=2))
     assert command.main() == 0
     cells = json.loads(file.read_text())["cells"]
     assert [(cell["condition"], cell["kind"]) for cell in cells] == [("base", kind) for kind in KINDS]

@@ -29,8 +29,8 @@ TODAY = date(2026, 6, 1)
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path) -> Iterator[Store]:
+    with Store(empty_studio) as opened:
         yield opened
 
 

@@ -34,8 +34,8 @@ from tracker.workflow.drafts import (
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path) -> Iterator[Store]:
+    with Store(empty_studio) as opened:
         yield opened
 
 

@@ -10,11 +10,9 @@ import re
 import time
 import typing
 import zipfile
-from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime
 from html.parser import HTMLParser
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -175,16 +173,6 @@ def test_no_metadata_goes_out(filled: Filled) -> None:
         if name.endswith(".jpg"):
             assert not [token for token in (*TOKENS, b"Exif") if token in body], name
             assert not Image.open(io.BytesIO(body)).getexif()
-
-
-@pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
-    from tracker.ui import session
-
-    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
-    opened = session.open_store()
-    yield opened
-    session.close_stores()
 
 
 def test_drafts_and_damaged_things_go_out_too(store: Store) -> None:

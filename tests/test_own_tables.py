@@ -28,8 +28,8 @@ MOMENT = datetime(2026, 3, 14, 10, 11, 12, 131415, tzinfo=UTC)
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path) -> Iterator[Store]:
+    with Store(empty_studio) as opened:
         yield opened
 
 

@@ -6,11 +6,14 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 from PIL import Image
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from tracker import workflow
@@ -29,6 +32,12 @@ from tracker.record.records import (
 )
 from tracker.store import Store
 from tracker.ui import session
+
+if TYPE_CHECKING:
+    from conftest import MadeOnce
+
+# each page that is opened would have Streamlit read what every installed package says of itself
+manifest_scanner.scan_component_manifests = cache(manifest_scanner.scan_component_manifests)
 
 SCRIPT = """
 from importlib import import_module
@@ -86,6 +95,7 @@ def save_visit(test: AppTest) -> AppTest:
     return test
 
 
+@cache
 def drawn_photo(tip_lightness: float, taken: datetime | None = None, seed: int = 1) -> bytes:
     """A JPEG of a card and a lock of hair that gets lighter towards the tip."""
     from scenes import photograph, scene
@@ -111,30 +121,46 @@ class Filled:
 
 
 @pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
-    """An empty studio in a folder of its own."""
-    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
+def store(
+    request: pytest.FixtureRequest, made_once: MadeOnce, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Store]:
+    """A studio in a folder of its own: the one of `filled` where a test asks for that too, else an empty one."""
+    root = tmp_path / "studio"
+    monkeypatch.setenv("TRACKER_HOME", str(root))
+    if "filled" in request.fixturenames:
+        request.node.stash[FILLED] = made_once.copy("filled-studio", fill, root)
+    else:
+        request.getfixturevalue("empty_studio")
     opened = session.open_store()
     yield opened
     session.close_stores()
 
 
 @pytest.fixture
-def filled(store: Store) -> Filled:
+def filled(request: pytest.FixtureRequest, store: Store) -> Filled:
     """The studio of `Filled`."""
-    client = workflow.add_client(store, "Ada", "likes cool tones", {MEASURING: True, PORTFOLIO: True}, "me")
-    nobody = workflow.add_client(store, NASTY[1], NASTY[3], {MEASURING: True, PORTFOLIO: False}, NASTY[0])
-    on = date.today() - timedelta(days=90)
-    draft = workflow.start_draft(store, client.id, "visit")
-    visit = Visit(new_id(), client.id, on, ("toner", NASTY[3]), (STEP,), NASTY[1], NASTY[2], now())
-    photos = tuple(measured(store, client, role, tip, at(on)) for role, tip in ((BEFORE, 40.0), (AFTER, 62.0)))
-    visit = workflow.record_visit(store, replace(draft, visit=visit, photos=photos))
-    for number, tip in enumerate((60.0, 58.0), start=1):
-        progress = workflow.start_draft(store, client.id, "progress")
-        photo = measured(store, client, PROGRESS, tip, at(on + timedelta(days=30 * number)))
-        workflow.record_progress(store, replace(progress, photos=(photo,)))
-    waiting = workflow.start_draft(store, client.id, "visit")
-    return Filled(store, client, visit, nobody, waiting.id)
+    return Filled(store, *request.node.stash[FILLED])
+
+
+FILLED = pytest.StashKey[tuple[Client, Visit, Client, str]]()
+
+
+def fill(root: Path) -> tuple[Client, Visit, Client, str]:
+    """Build the studio of `Filled`; gives what it holds, in that order."""
+    with Store(root) as store:
+        client = workflow.add_client(store, "Ada", "likes cool tones", {MEASURING: True, PORTFOLIO: True}, "me")
+        nobody = workflow.add_client(store, NASTY[1], NASTY[3], {MEASURING: True, PORTFOLIO: False}, NASTY[0])
+        on = date.today() - timedelta(days=90)
+        draft = workflow.start_draft(store, client.id, "visit")
+        visit = Visit(new_id(), client.id, on, ("toner", NASTY[3]), (STEP,), NASTY[1], NASTY[2], now())
+        photos = tuple(measured(store, client, role, tip, at(on)) for role, tip in ((BEFORE, 40.0), (AFTER, 62.0)))
+        visit = workflow.record_visit(store, replace(draft, visit=visit, photos=photos))
+        for number, tip in enumerate((60.0, 58.0), start=1):
+            progress = workflow.start_draft(store, client.id, "progress")
+            photo = measured(store, client, PROGRESS, tip, at(on + timedelta(days=30 * number)))
+            workflow.record_progress(store, replace(progress, photos=(photo,)))
+        waiting = workflow.start_draft(store, client.id, "visit")
+    return client, visit, nobody, waiting.id
 
 
 def at(on: date) -> datetime:

@@ -16,7 +16,10 @@ from tests import samples
 REPOSITORY = Path(__file__).parents[1]
 
 START = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/streamlit run app.py"
-TESTS = "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && .venv/bin/python -m pytest"
+TESTS = (
+    "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && "
+    ".venv/bin/python -m pytest -n logical --dist worksteal"
+)
 
 MB = 1024**2
 LARGEST_FILE = 2 * MB

@@ -22,8 +22,8 @@ restoring = import_module("tracker.store.restore")  # the function of that name 
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path) -> Iterator[Store]:
+    with Store(empty_studio) as opened:
         yield opened
 
 

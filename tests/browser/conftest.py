@@ -13,9 +13,12 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
+
+if TYPE_CHECKING:
+    from warm import Forked, WarmStart
 
 REPOSITORY = Path(__file__).parents[2]
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
@@ -52,20 +55,36 @@ def missing(reason: str) -> None:
     pytest.skip(reason)
 
 
-@pytest.fixture(scope="module")
-def chromium() -> Iterator[Any]:
-    """A headless browser; gone after each file, because its driver keeps an event loop that other tests would meet."""
-    found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
-    if found is None:
-        missing("no Chromium on this computer: apt install chromium")
+_running = ExitStack()  # what ends with the last test here
+_browsers: list[Any] = []
+_warm: list[WarmStart] = []
+
+
+@pytest.fixture
+def chromium() -> Any:
+    """A headless browser, started once for all tests that drive one."""
+    if not _browsers:
+        found = next((path for name in BROWSERS if (path := shutil.which(name))), None)
+        if found is None:
+            missing("no Chromium on this computer: apt install chromium")
+        try:
+            from playwright.sync_api import sync_playwright
+        except ImportError:
+            missing("playwright is not installed: pip install -e .[test]")
+        driver = _running.enter_context(sync_playwright())
+        _browsers.append(driver.chromium.launch(executable_path=found, args=list(FLAGS)))
+        _running.callback(lambda: _browsers.pop().close())
+    return _browsers[0]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(nextitem: pytest.Item | None) -> Iterator[None]:
+    """End the browser after the last test here: its driver keeps an event loop that other tests would meet."""
     try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("playwright is not installed: pip install -e .[test]")
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=found, args=list(FLAGS))
-        yield browser
-        browser.close()
+        return (yield)
+    finally:
+        if nextitem is None or Path(__file__).parent not in nextitem.path.parents:
+            _running.close()
 
 
 def free_port() -> int:
@@ -75,13 +94,44 @@ def free_port() -> int:
         return int(probe.getsockname()[1])
 
 
+def run_arguments(script: Path, port: int) -> list[str]:
+    """What ``streamlit`` is told."""
+    return ["run", str(script), "--server.port", str(port), "--server.headless", "true"]
+
+
 @contextmanager
 def serving(script: Path, home: Path, log: Path, **environment: str) -> Iterator[str]:
     """Run ``streamlit run SCRIPT`` with the data folder `home`; yields the address."""
     port = free_port()
-    command = [sys.executable, "-m", "streamlit", "run", str(script), "--server.port", str(port)]
-    with running([*command, "--server.headless", "true"], REPOSITORY, port, home, log, **environment) as address:
+    command = [sys.executable, "-m", "streamlit", *run_arguments(script, port)]
+    with running(command, REPOSITORY, port, home, log, **environment) as address:
         yield address
+
+
+@contextmanager
+def serving_at_once(script: Path, home: Path, log: Path, **environment: str) -> Iterator[str]:
+    """As `serving`, from a process that has loaded everything, where the system can fork one."""
+    if not hasattr(os, "fork"):
+        with serving(script, home, log, **environment) as address:
+            yield address
+        return
+    port = free_port()
+    surroundings = {**os.environ, "TRACKER_HOME": str(home), **environment}
+    server = warm_start().fork(run_arguments(script, port), log, surroundings)
+    try:
+        yield wait_for_health(port, server, log)
+    finally:
+        server.end()
+
+
+def warm_start() -> WarmStart:
+    """The process that servers are forked off; it ends with the browser."""
+    if not _warm:
+        from warm import WarmStart
+
+        _warm.append(WarmStart())
+        _running.callback(lambda: _warm.pop().close())
+    return _warm[0]
 
 
 @contextmanager
@@ -97,8 +147,7 @@ def running(command: list[str], cwd: Path, port: int, home: Path, log: Path, **e
             stderr=subprocess.STDOUT,
         )
         try:
-            wait_for_health(f"http://127.0.0.1:{port}", server, log)
-            yield f"http://127.0.0.1:{port}"
+            yield wait_for_health(port, server, log)
         finally:
             server.terminate()
             try:
@@ -108,17 +157,17 @@ def running(command: list[str], cwd: Path, port: int, home: Path, log: Path, **e
                 server.wait()
 
 
-def wait_for_health(address: str, server: subprocess.Popen[bytes], log: Path) -> None:
-    """Return when the server answers; fail with its log when it does not."""
-    for _ in range(300):
+def wait_for_health(port: int, server: subprocess.Popen[bytes] | Forked, log: Path) -> str:
+    """The address of the server, once it answers; fails with its log when it does not."""
+    for _ in range(600):
         if server.poll() is not None:
             break
         try:
-            with urllib.request.urlopen(f"{address}/_stcore/health", timeout=2) as answer:
+            with urllib.request.urlopen(f"http://127.0.0.1:{port}/_stcore/health", timeout=2) as answer:
                 if answer.read() == b"ok":
-                    return
+                    return f"http://127.0.0.1:{port}"
         except OSError:
-            time.sleep(0.1)
+            time.sleep(0.05)
     pytest.fail(f"the server did not start:\n{log.read_text('utf-8', 'replace')}")
 
 
@@ -128,13 +177,13 @@ Serve = Callable[[Path, Path, Path], AbstractContextManager[str]]
 @pytest.fixture(scope="session")
 def serve() -> Serve:
     """How a test runs a server of its own: ``with serve(script, home, log) as address``."""
-    return serving
+    return serving_at_once
 
 
 @pytest.fixture
 def studio(tmp_path: Path) -> Iterator[str]:
     """The whole app with an empty studio; yields its address."""
-    with serving(REPOSITORY / "app.py", tmp_path / "studio", tmp_path / "server.log") as address:
+    with serving_at_once(REPOSITORY / "app.py", tmp_path / "studio", tmp_path / "server.log") as address:
         yield address
 
 
