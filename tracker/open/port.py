@@ -16,6 +16,7 @@ FIRST, LAST = 8501, 8520
 
 _ANSWER_SECONDS = 3.0
 _START_SECONDS = 120.0
+_LONGEST_SIGN = 1000  # bytes; more is never read
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,22 +79,28 @@ def is_free(port: int) -> bool:
 
 def is_served(place: Place) -> bool:
     """Whether this studio is served there; another program may say what it likes, but does not know the sign."""
-    connection = HTTPConnection(HOST, place.port, timeout=_ANSWER_SECONDS)
-    try:
-        connection.request("GET", "/which-studio")
-        answer = connection.getresponse()
-        return answer.status == 200 and answer.read(len(place.sign) + 1) == place.sign.encode()
-    except (OSError, HTTPException):
-        return False
-    finally:
-        connection.close()
+    return _sign_at(place.port) == place.sign.encode()
 
 
 def wait_until_served(place: Place) -> bool:
-    """Return as soon as the pages are served there; False where they are not after two minutes."""
+    """Return as soon as this program serves its pages there; False where it does not after two minutes."""
     end = time.monotonic() + _START_SECONDS
     while time.monotonic() < end:
-        if is_served(place):
+        # whatever the sign: a new studio gets its identifier when it is opened for the first time
+        if _sign_at(place.port) is not None:
             return True
         time.sleep(0.1)
     return False
+
+
+def _sign_at(port: int) -> bytes | None:
+    """What is said there about the studio; None where nothing is."""
+    connection = HTTPConnection(HOST, port, timeout=_ANSWER_SECONDS)
+    try:
+        connection.request("GET", "/which-studio")
+        answer = connection.getresponse()
+        return answer.read(_LONGEST_SIGN) if answer.status == 200 else None
+    except (OSError, HTTPException):
+        return None
+    finally:
+        connection.close()
