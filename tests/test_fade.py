@@ -252,6 +252,16 @@ class TestPosterior:
         assert fit_fade(FadeSeries((0.0,), (5.0,), (0.2,), unit="b*")).priors is DEFAULT_PRIORS
 
 
+def test_what_is_held_likely_before_any_photo_reaches_as_far_as_published_differences() -> None:
+    # Locke & Jachowicz 2005, J Cosmet Sci 56:407: colour differences of 7 to 16 after light and washing. So the least
+    # of them is no surprise and no matter of course either, and the largest is rare: two-sided, of a normal spread
+    def beyond(size: float) -> float:
+        return math.erfc(size / PRIORS_BY_UNIT["dE"].amplitude / math.sqrt(2))
+
+    assert 0.2 < beyond(7.0) < 0.6
+    assert 0.01 < beyond(16.0) < 0.2
+
+
 class TestCalibration:
     def test_bands_and_half_lives_hold_the_truth_as_often_as_they_say(self) -> None:
         rng, priors = np.random.default_rng(10), DEFAULT_PRIORS
