@@ -72,8 +72,8 @@ def first_passing(rates: Array, coefficients: Array, limit: float, *, above: boo
     fast, slow = sign * coefficients[:, 1], sign * coefficients[:, 2]
     end = np.broadcast_to(np.asarray(end, dtype=np.float64), rates.shape)
 
-    def beyond(months: Array, which: NDArray[np.bool_] | slice) -> Array:
-        height: Array = start[which] - fast[which] * np.expm1(-rates[which] * months) + slow[which] * months
+    def beyond(months: Array) -> Array:
+        height: Array = start - fast * np.expm1(-rates * months) + slow * months
         return height
 
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -82,15 +82,12 @@ def first_passing(rates: Array, coefficients: Array, limit: float, *, above: boo
     # past its turn a curve that rose only falls, and before its turn one that fell has not risen
     high = np.where(np.isfinite(turn) & (fast > 0), turn, end)
     low = np.where(np.isfinite(turn) & (fast < 0), turn, 0.0)
-    passes = (start < 0) & (beyond(high, slice(None)) >= 0)
-    months = np.where(start >= 0, 0.0, np.inf)
-    low, high = low[passes], high[passes]
+    passes = (start < 0) & (beyond(high) >= 0)
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        over = beyond(middle, passes) >= 0
+        over = beyond(middle) >= 0
         low, high = np.where(over, low, middle), np.where(over, middle, high)
-    months[passes] = high
-    return months
+    return np.where(start >= 0, 0.0, np.where(passes, high, np.inf))
 
 
 @lru_cache(maxsize=1)
