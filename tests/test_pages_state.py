@@ -25,6 +25,8 @@ TOUCH_THE_SESSION = {
 }
 """Who may touch the session, and why: Streamlit keeps the values of fields and components there as well."""
 
+COMPUTING = {"cmath", "colour", "cv2", "math", "numpy", "pandas", "scipy", "skimage", "statistics"}
+
 KEEPERS = {"held", "found", "put", "drop"}
 
 
@@ -81,3 +83,16 @@ def test_no_two_owners_share_a_key() -> None:
     assert key_of(timeline._Shown, "one") != key_of(changes_view._Shown, "one")
     assert key_of(timeline._Shown, "one") != key_of(timeline._Shown, "other")
     assert "one" in key_of(timeline._Shown, "one")
+
+
+def test_no_mathematics_stands_in_the_pages() -> None:
+    """Whatever works with numbers has a room of its own below, where it is tested without a page."""
+    for name, tree in modules():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.Import):
+                imported = {alias.name for alias in node.names}
+            elif isinstance(node, ast.ImportFrom):
+                imported = {node.module or ""}
+            else:
+                continue
+            assert not {module.split(".")[0] for module in imported} & COMPUTING, f"{name}:{node.lineno}"

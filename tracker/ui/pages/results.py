@@ -82,8 +82,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
     band = state.reading.region("mid") if state is not None and state.reading is not None else None
     if band is None:
         return (DARKEST, LIGHTEST), "all"
-    level = round(2 * scale_in_force(store)[0].level(band.lab.lab[0])) / 2
-    return (max(level - _AROUND, DARKEST), min(level + _AROUND, LIGHTEST)), visit_id
+    return scale_in_force(store)[0].around(band.lab.lab[0], _AROUND), visit_id
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from tracker import workflow
+from tracker.maths import polyline
 from tracker.measure import is_searched
 from tracker.measure.reading import Marks
 from tracker.record.records import PhotoRecord
@@ -217,12 +218,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
     if first.corners is None or (is_searched(marks.card_kind) and problem is None):
         return None
-    moved = max(
-        abs(a - b)
-        for here, there in zip(marks.corners, first.corners, strict=True)
-        for a, b in zip(here, there, strict=True)
-    )
-    if moved > _STILL:
+    if polyline.moved(first.corners, marks.corners) > _STILL:
         return None
     return problem or "The card’s corners were not moved yet. Drag each of the four onto its corner of the card."
 
