@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.calibrate.level import DEFAULT_SCALE, SPREAD, estimate_level, estimate_lift
+from tracker.calibrate.level import DEFAULT_SCALE, HALF_LEVELS, SPREAD, estimate_level, estimate_lift
 from tracker.maths.quantities import LabMeasured, matrix3
 
 
@@ -152,3 +152,9 @@ def test_a_small_change_in_levels_is_what_the_scale_itself_moves_by() -> None:
     # the difference quotient of the curve itself
     change = DEFAULT_SCALE.lightness(6.01) - DEFAULT_SCALE.lightness(5.99)
     assert DEFAULT_SCALE.levels(change, 6.0) == pytest.approx(0.02, rel=1e-4)
+
+
+def test_a_person_chooses_among_nineteen_half_levels() -> None:
+    assert HALF_LEVELS[:3] == (1.0, 1.5, 2.0)
+    assert HALF_LEVELS[-1] == 10.0
+    assert len(HALF_LEVELS) == 19

@@ -8,6 +8,8 @@ from dataclasses import is_dataclass
 from importlib import import_module
 from pathlib import Path
 
+from streamlit.testing.v1 import AppTest
+
 from tracker import ui
 from tracker.ui.parts.held import key_of
 
@@ -83,6 +85,37 @@ def test_no_two_owners_share_a_key() -> None:
     assert key_of(timeline._Shown, "one") != key_of(changes_view._Shown, "one")
     assert key_of(timeline._Shown, "one") != key_of(timeline._Shown, "other")
     assert "one" in key_of(timeline._Shown, "one")
+
+
+COUNTING = """
+import dataclasses
+import streamlit as st
+from tracker.ui.parts.held import drop, found, held, put
+
+@dataclasses.dataclass
+class Runs:
+    number: int = 0
+
+runs = held(Runs, "one")
+runs.number += 1
+st.text(f"{runs.number} {held(Runs, 'other').number} {found(Runs, 'nobody')}")
+if st.button("Anew"):
+    st.text(f"{put(Runs(7), 'one') is found(Runs, 'one')} {found(Runs, 'one').number}")
+if st.button("Drop"):
+    drop(Runs, "one")
+    drop(Runs, "nobody")
+"""
+
+
+def test_a_window_keeps_what_it_holds_until_it_is_dropped() -> None:
+    test = AppTest.from_string(COUNTING).run()
+    assert [text.value for text in test.text] == ["1 0 None"]
+    assert [text.value for text in test.run().text] == ["2 0 None"]
+    assert [text.value for text in test.button[0].click().run().text] == ["3 0 None", "True 7"]
+    assert [text.value for text in test.button[1].click().run().text] == ["8 0 None"]
+    assert [text.value for text in test.run().text] == ["1 0 None"]
+    # another window has its own
+    assert [text.value for text in AppTest.from_string(COUNTING).run().text] == ["1 0 None"]
 
 
 def test_no_mathematics_stands_in_the_pages() -> None:

@@ -19,6 +19,7 @@ from tracker.words import (
     region_is,
     roughly,
     sentence_case,
+    weeks_words,
 )
 
 TRACKER = Path(__file__).parents[1] / "tracker"
@@ -100,3 +101,10 @@ def test_sizes_on_a_disk() -> None:
 )
 def test_a_rough_number_has_two_digits_and_never_promises_more(number: int, said: int) -> None:
     assert roughly(number) == said
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(1, "1 day"), (9, "9 days"), (10, "1 week"), (11, "2 weeks"), (24, "3 weeks"), (25, "4 weeks")]
+)
+def test_a_span_is_told_in_days_and_then_in_weeks(days: int, said: str) -> None:
+    assert weeks_words(days) == said

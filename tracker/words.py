@@ -100,6 +100,11 @@ def months_words(months: float) -> str:
     return count(days, "day") if days < 30 else f"{months:.1f} months"
 
 
+def weeks_words(days: int) -> str:
+    """A span as `3 weeks`, to the nearest; below ten days as `9 days`."""
+    return count(round(days / 7), "week") if days >= 10 else count(days, "day")
+
+
 def roughly(number: int) -> int:
     """A count rounded down to its first two digits.
 

@@ -20,6 +20,9 @@ from tracker.maths.uncertainty import coverage_factor, format_measured
 
 DARKEST, LIGHTEST = 1.0, 10.0
 
+HALF_LEVELS = tuple(DARKEST + step / 2 for step in range(round(2 * (LIGHTEST - DARKEST)) + 1))
+"""The levels in steps of a half, darkest first, for a person to choose from."""
+
 
 @dataclass(frozen=True, slots=True)
 class LevelScale:

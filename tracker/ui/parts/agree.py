@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from tracker.calibrate.level import HALF_LEVELS
 from tracker.fade.posterior import WASHES_RANGE
 from tracker.measure.reading import REGIONS
 from tracker.record.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
@@ -19,7 +20,6 @@ from tracker.words import REGION_TITLES
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
 _ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
 _WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
-_LEVELS = tuple(1.0 + 0.5 * step for step in range(19))
 
 Choice = tuple[AgreedLimits, float | None]
 _OTHER = "other"
@@ -102,7 +102,7 @@ def _one_of(
 
 
 def _level(label: str, value: float | None, key: str) -> float | None:
-    options = sorted({*_LEVELS, *([value] if value is not None else [])})
+    options = sorted({*HALF_LEVELS, *([value] if value is not None else [])})
     chosen = st.selectbox(
         label,
         options,
