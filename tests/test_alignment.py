@@ -14,8 +14,8 @@ from skimage.metrics import structural_similarity
 
 from tests.samples import SAMPLES, sample_photo
 from tests.scenes import CARD, PATH, marks, photograph, scene
-from tracker.compare.alignment import SURROUND, align, aligned_picture
-from tracker.measure.reading import Marks
+from tracker.compare.alignment import SURROUND, align, aligned_picture, on_the_later_way
+from tracker.measure.reading import Marks, ProfilePoint
 
 TRUTH: dict[str, dict[str, Any]] = {photo["file"]: photo for photo in SAMPLES}
 
@@ -157,3 +157,18 @@ def test_another_card_leaves_the_path_to_decide() -> None:
     chart = align(of("noor_before_daylight.jpg"), of("noor_after_chart.jpg"))
     assert chart is not None
     assert chart.size == pytest.approx(1.0, abs=0.05)
+
+
+def test_a_profile_of_cut_hair_keeps_its_distance_from_the_root() -> None:
+    before, month = of("noor_before_daylight.jpg"), of("noor_month_6_0.jpg")
+    profile = tuple(ProfilePoint(way, (30.0 + way, 5.0, 15.0), 0.5) for way in (0.0, 0.5, 0.9, 1.0))
+    # truth: the renderer's distances along the hair, 37.0 cm of path before and 43.6 cm later
+    lengths = [TRUTH[name]["path_arc_cm"] for name in ("noor_before_daylight.jpg", "noor_month_6_0.jpg")]
+    true = (lengths[0][-1] - lengths[0][0]) / (lengths[1][-1] - lengths[1][0])
+    grown = on_the_later_way(profile, before, month)
+    assert [point.position for point in grown] == pytest.approx([true * way for way in (0.0, 0.5, 0.9, 1.0)], rel=0.03)
+    assert [point.lab for point in grown] == [point.lab for point in profile]
+    # the other way round the hair was cut: what lay beyond the later tip is gone
+    cut = on_the_later_way(profile, month, before)
+    assert [point.position for point in cut] == pytest.approx([0.0, 0.5 / true], rel=0.03)
+    assert on_the_later_way(profile, before, before) == profile

@@ -9,7 +9,8 @@ import pytest
 
 from tests.scenes import marks, photograph, scene
 from tracker.calibrate.level import DEFAULT_SCALE
-from tracker.compare.comparison import compare_readings
+from tracker.compare.change import NO_CHANGE
+from tracker.compare.comparison import compare_readings, says_most
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import matrix3
 from tracker.measure import measure_photo
@@ -114,3 +115,26 @@ def test_nothing_in_common_is_said(before: PhotoReading) -> None:
     empty = dataclasses.replace(before, regions=())
     with pytest.raises(CannotCompare, match="nothing to compare"):
         compare_readings(before, empty, same_kit=True)
+
+
+def test_the_band_that_says_most_is_the_one_that_was_lifted_furthest(before: PhotoReading, after: PhotoReading) -> None:
+    changes = compare_readings(before, after, same_kit=True)
+    lifts = {change.name: abs(change.lift.value.value) for change in changes if change.lift.value}
+    assert len(lifts) == 3
+    most = says_most(changes)
+    assert most is not None
+    assert lifts[most.name] == max(lifts.values())
+    assert most == says_most(tuple(reversed(changes)))
+    # what did not change has no say, however far it seems to have been lifted; without any change it is the first band
+    unchanged = tuple(
+        dataclasses.replace(change, change=dataclasses.replace(change.change, verdict=NO_CHANGE))
+        if change == most
+        else change
+        for change in changes
+    )
+    assert says_most(unchanged) != most
+    none = tuple(
+        dataclasses.replace(change, change=dataclasses.replace(change.change, verdict=NO_CHANGE)) for change in changes
+    )
+    assert says_most(none) == none[0]
+    assert says_most(()) is None

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracker.calibrate.level import DEFAULT_SCALE, SPREAD, estimate_level, estimate_lift
+from tracker.calibrate.level import DEFAULT_SCALE, HALF_LEVELS, SPREAD, estimate_level, estimate_lift
 from tracker.maths.quantities import LabMeasured, matrix3
 
 
@@ -137,3 +137,24 @@ def test_a_bound_never_promises_more_than_the_same_pair_just_inside_the_scale(
 
 def test_no_bound_inside_the_noise() -> None:
     assert estimate_lift(18.3, 18.6, 1, 1).text == "no lift can be given (before is darker than 1)"
+
+
+def test_levels_around_a_start_go_by_halves_and_stay_on_the_scale() -> None:
+    at = DEFAULT_SCALE.lightness
+    # by hand: 6.3 is nearest to 6.5, 6.2 to 6
+    assert DEFAULT_SCALE.around(at(6.3), 1.0) == (5.5, 7.5)
+    assert DEFAULT_SCALE.around(at(6.2), 1.0) == (5.0, 7.0)
+    assert DEFAULT_SCALE.around(at(1.2), 1.0) == (1.0, 2.0)
+    assert DEFAULT_SCALE.around(at(10.0) + 5, 2.0) == (8.0, 10.0)
+
+
+def test_a_small_change_in_levels_is_what_the_scale_itself_moves_by() -> None:
+    # the difference quotient of the curve itself
+    change = DEFAULT_SCALE.lightness(6.01) - DEFAULT_SCALE.lightness(5.99)
+    assert DEFAULT_SCALE.levels(change, 6.0) == pytest.approx(0.02, rel=1e-4)
+
+
+def test_a_person_chooses_among_nineteen_half_levels() -> None:
+    assert HALF_LEVELS[:3] == (1.0, 1.5, 2.0)
+    assert HALF_LEVELS[-1] == 10.0
+    assert len(HALF_LEVELS) == 19

@@ -9,7 +9,8 @@ import pytest
 from scipy import stats
 
 from tests.scenes import marks, photograph, scene
-from tracker.compare.lights_and_lows import distribution, shades, share_lightened
+from tracker.compare.lights_and_lows import distribution, is_lightened, shades, share_lightened
+from tracker.maths.quantities import Measured
 from tracker.measure import measure_photo
 from tracker.measure.reading import PhotoReading
 
@@ -103,3 +104,19 @@ def test_too_little_hair_gives_nothing(stretches: tuple[tuple[float, ...], ...])
 
 def test_a_photo_without_a_number_gives_nothing() -> None:
     assert shades(dataclasses.replace(BASE, regions=())) is None
+
+
+def test_a_curve_runs_over_the_whole_of_lightness_where_no_place_is_asked_for() -> None:
+    asked, unasked = distribution(drawn(normal(40, 4)), SCALE), distribution(drawn(normal(40, 4)))
+    assert asked is not None
+    assert unasked is not None
+    np.testing.assert_array_equal(unasked.lightness, SCALE)
+    np.testing.assert_array_equal(unasked.share, asked.share)
+
+
+def test_hair_is_called_lightened_beyond_the_margin_only() -> None:
+    # 95 % of a normal distribution lie within 1.96 standard deviations
+    margin = float(stats.norm.ppf(0.975))
+    assert is_lightened(Measured(margin * 0.1 + 0.001, 0.1, "share"))
+    assert not is_lightened(Measured(margin * 0.1 - 0.001, 0.1, "share"))
+    assert not is_lightened(Measured(0.0, 0.0, "share"))

@@ -16,6 +16,11 @@ from tracker.errors import NotFound, StoreError
 from tracker.record.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
 from tracker.ui import daily, erasures, navigation, offers, session
+from tracker.ui.pages.new_visit.draft_state import _Smalls
+from tracker.ui.pages.new_visit.gone import _Seen
+from tracker.ui.parts.client_care import _Opened
+from tracker.ui.parts.held import ANYBODY, key_of
+from tracker.ui.parts.offer import _Place
 from tracker.ui.parts.words import plain
 from tracker.workflow.export import export_everything
 
@@ -97,8 +102,13 @@ def test_after_an_erasure_there_is_nothing_to_take_back(filled: Filled) -> None:
 def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled: Filled) -> None:
     script = Path(navigation.__file__).parent / "start" / "script.py"
     test = AppTest.from_file(str(script), default_timeout=60).run()
-    of_the_erased = (f"edit-opened-{filled.client.id}", f"draft-seen-{filled.draft_id}", "small-pictures")
-    of_others = (f"edit-opened-{filled.nobody.id}", "waste")
+    of_the_erased = (
+        key_of(_Opened, filled.client.id),
+        key_of(_Seen, filled.draft_id),
+        key_of(_Smalls, ANYBODY),
+        f"edit-note-{filled.client.id}",
+    )
+    of_others = (key_of(_Opened, filled.nobody.id), "waste")
     for key in (*of_the_erased, *of_others):
         test.session_state[key] = "words"
     test.session_state["find-client"] = "Ada"
@@ -141,7 +151,7 @@ def test_one_record_is_handed_out(filled: Filled) -> None:
     test.button(key="export-client").click().run()
     assert_no_failure(test)
     assert "Ready: 1 visit and 4 photos" in words(test)
-    file = offers.offered(test.session_state[f"offer-export-{filled.client.id}"])
+    file = offers.offered(test.session_state[key_of(_Place, f"export-{filled.client.id}")].token)
     assert (file.name[-4:], file.mime) == (".zip", "application/zip")
     names = zipfile.ZipFile(io.BytesIO(file.make())).namelist()
     assert {"record.html", "record.json", "read-me.txt", "tables/visit.csv"} <= set(names)

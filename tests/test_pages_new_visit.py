@@ -27,6 +27,8 @@ from tracker.errors import InvalidMarks
 from tracker.record.records import MEASURING, Client, Visit
 from tracker.store import Store
 from tracker.ui.pages.new_visit import photos
+from tracker.ui.pages.new_visit.draft_state import Adding
+from tracker.ui.parts.held import key_of
 from tracker.words import as_date
 
 pytest_plugins = ("test_pages_harness",)
@@ -373,7 +375,7 @@ def test_files_that_an_overlapping_run_took_in_are_not_taken_twice(
         files = ask_photos(*given, **named_)
         if files and not begun:
             begun.append(workflow.start_draft(store, client.id, "visit"))
-            how_far = next(value for key, value in st.session_state.items() if str(key).startswith("adding-"))
+            how_far = st.session_state[key_of(Adding, client.id, "visit")]
             how_far.turns["before"] += 1
             how_far.draft = begun[0].id
         return files

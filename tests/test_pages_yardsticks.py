@@ -23,6 +23,8 @@ from tracker.measure.repeatability import Repeatability
 from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
 from tracker.ui import passing
+from tracker.ui.parts.held import key_of
+from tracker.ui.parts.passing_photos import _Passing
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -35,7 +37,7 @@ def add(test: AppTest, key: str, content: bytes | list[bytes]) -> AppTest:
     test.file_uploader(key=uploader).set_value(files).run()
     assert_no_failure(test)
     for _ in contents:
-        photo = test.session_state[f"{key}-waiting"][0]
+        photo = test.session_state[key_of(_Passing, key)].waiting[0]
         value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
         test.session_state[f"passing-{photo.id}"] = {"value": value}
         test.button(key=f"{key}-right").click().run()
@@ -136,7 +138,7 @@ def test_a_swatch_without_a_level_is_asked_for_it(store: Store) -> None:
     test = open_page("level_scale")
     uploader = next(found.key for found in test.file_uploader if found.key.startswith("scale-upload-"))
     test.file_uploader(key=uploader).set_value([("a.jpg", drawn_photo(40.0), "image/jpeg")]).run()
-    photo = test.session_state["scale-waiting"][0]
+    photo = test.session_state[key_of(_Passing, "scale")].waiting[0]
     value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
     test.session_state[f"passing-{photo.id}"] = {"value": value}
     test.button(key="scale-right").click().run()

@@ -37,3 +37,19 @@ def test_against_scipys_linear_spline(seed: int) -> None:
     at = rng.uniform(0, reached[-1], (4, 5))
     np.testing.assert_allclose(polyline.length(points), reached[-1], rtol=1e-12)
     np.testing.assert_allclose(polyline.places(points, at), make_interp_spline(reached, points, k=1)(at), atol=1e-9)
+
+
+def test_how_far_a_point_was_moved_along_either_axis() -> None:
+    before = [(10.0, 20.0), (30.0, 40.0)]
+    assert polyline.moved(before, before) == 0
+    # by hand: the second point went 3 to the left and 4 down, so no coordinate went further than 4
+    assert polyline.moved(before, [(10.5, 20.0), (27.0, 44.0)]) == 4
+    assert polyline.moved([(27.0, 44.0)], [(30.0, 40.0)]) == 4
+
+
+def test_a_small_drawing_fills_its_box() -> None:
+    points = polyline.in_box([0.0, 1.0, 4.0], [5.0, 9.0, 6.0], 160.0, 44.0, 5.0)
+    # by hand: 150 by 34 within the edges, and y runs down
+    assert points == [(5.0, 39.0), (42.5, 5.0), (155.0, 30.5)]
+    # nothing to spread lies on the lower edge, at the left
+    assert polyline.in_box([2.0, 2.0], [7.0, 7.0], 160.0, 44.0, 5.0) == [(5.0, 39.0), (5.0, 39.0)]

@@ -14,7 +14,7 @@ from scipy.stats import chi2
 
 from tracker.calibrate.gauge_study import Shot, repeatability_of, study
 from tracker.compare.comparison import compare_readings
-from tracker.compare.replicates import disagreements, mean_of_replicates
+from tracker.compare.replicates import Disagreement, disagreements, mean_of_replicates
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import LabMeasured, Measured, matrix3
 from tracker.maths.uncertainty import coverage_factor, effective_dof
@@ -341,3 +341,17 @@ def test_the_study_and_the_visits_together() -> None:
     three = mid(mean_of_replicates(photos(rng.normal(AT, SD, (3, 3)), sd=own.sd), own))
     one = region(AT, own.sd)
     assert three.repeat_cov[0][0] < 0.75 * one.repeat_cov[0][0]
+
+
+@pytest.mark.parametrize(
+    ("delta", "axis"), [((3.0, -1.0, 2.0), 0), ((1.0, -3.0, 2.0), 1), ((1.0, 2.0, -2.5), 2), ((0.0, 2.0, 2.0), 2)]
+)
+def test_most_of_a_difference_lies_along_its_largest_part(delta: tuple[float, float, float], axis: int) -> None:
+    assert Disagreement(0, "mid", delta, 4.0, 2.0, pair=False).axis == axis
+
+
+def test_lightness_of_one_photo_carries_what_repeats_differ_by() -> None:
+    lab = LabMeasured((48.0, 6.0, 20.0), matrix3(np.diag([9.0, 1.0, 1.0])))
+    one = replace(region(AT), lab=lab, repeat_cov=matrix3(np.diag([0.25, 1.0, 4.0])))
+    # by hand: a variance of 0.25 is a standard uncertainty of 0.5
+    assert (one.repeat_lightness.value, one.repeat_lightness.u) == (48.0, 0.5)

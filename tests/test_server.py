@@ -206,11 +206,11 @@ class Shelf:
 
 @pytest.fixture
 def shelf(monkeypatch: pytest.MonkeyPatch) -> Shelf:
-    from tracker.photo import clean_jpeg, read_photo
+    from tracker.photo import clean_jpeg, read_photo, screen_jpeg
 
     pixels = np.full((1200, 900, 3), 120, np.uint8)
     pixels[:, :450] = 60
-    content = clean_jpeg(read_photo(server._jpeg(pixels)))
+    content = clean_jpeg(read_photo(screen_jpeg(pixels, 88)))
     corners = ((10.0, 10.0), (110.0, 10.0), (110.0, 110.0), (10.0, 110.0))
     reading = PhotoReading(
         "1",

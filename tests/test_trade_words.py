@@ -8,7 +8,19 @@ from pathlib import Path
 
 import pytest
 
-from tracker.words import ago, count, disk_size, listed, months_words, noun, number_word, region_is, sentence_case
+from tracker.words import (
+    ago,
+    count,
+    disk_size,
+    listed,
+    months_words,
+    noun,
+    number_word,
+    region_is,
+    roughly,
+    sentence_case,
+    weeks_words,
+)
 
 TRACKER = Path(__file__).parents[1] / "tracker"
 
@@ -82,3 +94,17 @@ def test_sizes_on_a_disk() -> None:
         "2.5 MB",
         "3.0 GB",
     ]
+
+
+@pytest.mark.parametrize(
+    ("number", "said"), [(0, 0), (7, 7), (99, 99), (100, 100), (119, 110), (1278, 1200), (98765, 98000)]
+)
+def test_a_rough_number_has_two_digits_and_never_promises_more(number: int, said: int) -> None:
+    assert roughly(number) == said
+
+
+@pytest.mark.parametrize(
+    ("days", "said"), [(1, "1 day"), (9, "9 days"), (10, "1 week"), (11, "2 weeks"), (24, "3 weeks"), (25, "4 weeks")]
+)
+def test_a_span_is_told_in_days_and_then_in_weeks(days: int, said: str) -> None:
+    assert weeks_words(days) == said

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tests.samples import SAMPLES, sample_photo
-from tracker.compare.transition import find_blend
+from tracker.compare.transition import Blend, Interval, find_blend
 from tracker.maths.quantities import Measured
 from tracker.measure import measure_photo
 from tracker.measure.reading import Marks, PhotoReading, ProfilePoint
@@ -112,6 +112,11 @@ def test_centimetres_carry_the_doubt_of_the_length() -> None:
     # by hand: 40 cm from root to tip
     assert found.per_cm(sure).value == pytest.approx(found.steepest.value / 40)
     assert found.start_mm(sure).value == pytest.approx(400 * found.start.value)
+    # by hand: 10 mm are a centimetre, ten tenths the whole way
+    assert found.start_cm(unsure).high == pytest.approx(found.start_mm(unsure).high / 10)
+    assert found.start_cm(unsure).low == pytest.approx(found.start_mm(unsure).low / 10)
+    assert 10 * found.per_tenth.value == pytest.approx(found.steepest.value)
+    assert 10 * found.per_tenth.high == pytest.approx(found.steepest.high)
     assert found.per_cm(unsure).high - found.per_cm(unsure).low > 2 * (found.per_cm(sure).high - found.per_cm(sure).low)
     start = found.start_mm(unsure)
     # 60 mm of 400 at 1.96: 29 per cent
@@ -155,3 +160,9 @@ def test_the_painting_starts_where_it_was_rendered(file: str) -> None:
 )
 def test_untreated_heads_have_no_blend(file: str) -> None:
     assert find_blend(measured(file).profile) is None
+
+
+def test_a_rise_at_the_very_beginning_starts_at_the_root() -> None:
+    sure = Interval(12.0, 11.0, 13.0)
+    assert Blend(Interval(0.04, 0.0, 0.1), sure, sure, from_before=False).from_the_root
+    assert not Blend(Interval(0.06, 0.0, 0.1), sure, sure, from_before=False).from_the_root

@@ -100,6 +100,21 @@ def months_words(months: float) -> str:
     return count(days, "day") if days < 30 else f"{months:.1f} months"
 
 
+def weeks_words(days: int) -> str:
+    """A span as `3 weeks`, to the nearest; below ten days as `9 days`."""
+    return count(round(days / 7), "week") if days >= 10 else count(days, "day")
+
+
+def roughly(number: int) -> int:
+    """A count rounded down to its first two digits.
+
+    >>> roughly(1278), roughly(99), roughly(0)
+    (1200, 99, 0)
+    """
+    step: int = 10 ** max(0, len(str(number)) - 2)
+    return number // step * step
+
+
 def disk_size(count_of_bytes: int) -> str:
     """A size on disk in the unit a person would pick."""
     scale = ((10**9, "GB"), (10**6, "MB"), (10**3, "kB"))

@@ -20,6 +20,9 @@ from tracker.maths.uncertainty import coverage_factor, format_measured
 
 DARKEST, LIGHTEST = 1.0, 10.0
 
+HALF_LEVELS = tuple(DARKEST + step / 2 for step in range(round(2 * (LIGHTEST - DARKEST)) + 1))
+"""The levels in steps of a half, darkest first, for a person to choose from."""
+
 
 @dataclass(frozen=True, slots=True)
 class LevelScale:
@@ -59,6 +62,15 @@ class LevelScale:
     def level(self, lightness: float) -> float:
         """Level of an L*, held to 1..10 outside the scale."""
         return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
+
+    def levels(self, change: float, level: float) -> float:
+        """A small change of L* in levels, at that level."""
+        return change / self.slope(self.lightness(level))
+
+    def around(self, lightness: float, reach: float) -> tuple[float, float]:
+        """From `reach` levels darker than an L* to as many lighter: the nearest half level, held to 1..10."""
+        level = round(2 * self.level(lightness)) / 2
+        return max(level - reach, DARKEST), min(level + reach, LIGHTEST)
 
     def beyond(self, lightness: float) -> float:
         """How far an L* lies beyond the swatches: 0 between them, 1 from one level away on, and where there are none.

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tracker.maths import polyline
-from tracker.measure.reading import Marks, Point
+from tracker.measure.reading import Marks, Point, ProfilePoint
 
 Points = NDArray[np.float64]
 
@@ -96,6 +96,16 @@ def way_ratio(earlier: Marks, later: Marks) -> float:
     if size is None or min(lengths) <= 0 or not _cut_or_grown(lengths, size):
         return 1.0
     return lengths[0] / size / lengths[1]
+
+
+def on_the_later_way(profile: Sequence[ProfilePoint], earlier: Marks, later: Marks) -> tuple[ProfilePoint, ...]:
+    """A profile of the earlier photo along the way of the later one; what was cut off since is left out.
+
+    Hair that was cut keeps its distance from the root.
+    """
+    ratio = way_ratio(earlier, later)
+    moved = (replace(point, position=point.position * ratio) for point in profile)
+    return tuple(point for point in moved if point.position <= 1)
 
 
 def _cut_or_grown(lengths: tuple[float, float], size: float) -> bool:

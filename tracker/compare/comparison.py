@@ -7,6 +7,7 @@ rendering does to both drops out. Unlike kits are compared only with the larger 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,6 +51,14 @@ class RegionChange:
     def verdict(self) -> str:
         """``changed``, ``no meaningful change`` or ``cannot tell yet``."""
         return self.change.verdict
+
+
+def says_most(changes: Sequence[RegionChange]) -> RegionChange | None:
+    """The band with the largest lift among those that changed, else the first band; None of none."""
+    real = [change for change in changes if change.verdict == CHANGED]
+    if real:
+        return max(real, key=lambda change: abs(change.lift.value.value) if change.lift.value else 0.0)
+    return changes[0] if changes else None
 
 
 def compare_readings(

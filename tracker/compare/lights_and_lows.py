@@ -23,6 +23,7 @@ _DRAWS = 300
 _INDEPENDENT = 12  # pieces of a stretch that are no neighbours along a strand
 _BY_CHANCE = 0.05  # share of hair beyond the lightest twentieth of what was there before, with nothing done
 _FINE = 80  # steps in which the quantiles of a stretch are read
+_COVERAGE = 1.96  # standard uncertainties of a normal distribution that hold 95 %
 _SMOOTH = 1.5  # L*, standard deviation of the kernel of a drawn distribution
 
 
@@ -70,13 +71,14 @@ def shades(reading: PhotoReading) -> Shades | None:
     return Shades(lights, lows, dimension)
 
 
-def distribution(reading: PhotoReading, lightness: Floats) -> Distribution | None:
+def distribution(reading: PhotoReading, lightness: Floats | None = None) -> Distribution | None:
     """The spread as a curve with its band; None where there is none.
 
     Parameters
     ----------
-    lightness : (n,), L* at which the curve is wanted
+    lightness : (n,), L* at which the curve is wanted; None for 0, 1 and so on up to 100
     """
+    lightness = np.arange(0.0, 101.0) if lightness is None else lightness
     pieces, u_light = _pieces(reading), _u_light(reading)
     if pieces is None or u_light is None:
         return None
@@ -101,6 +103,11 @@ def share_lightened(before: PhotoReading, after: PhotoReading) -> Measured | Non
     redrawn = zip(_redrawn(second, u_second, rng), shifts, strict=True)
     draws = [_beyond(first + shift, sample) for sample, shift in redrawn]
     return Measured(_beyond(first, second), float(np.std(draws, ddof=1)), "share")
+
+
+def is_lightened(share: Measured) -> bool:
+    """Whether a share of lightened hair stands out from none: more than its 95 % margin."""
+    return share.value > _COVERAGE * share.u
 
 
 def _fine(quantiles: tuple[float, ...]) -> Floats:

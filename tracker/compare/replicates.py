@@ -52,6 +52,11 @@ class Disagreement:
     limit: float
     pair: bool
 
+    @property
+    def axis(self) -> int:
+        """Along which axis most of the difference lies: 0 for L*, 1 for a*, 2 for b*."""
+        return max(range(3), key=lambda axis: (abs(self.delta[axis]), axis))
+
 
 def mean_of_replicates(readings: Sequence[PhotoReading], repeatability: Repeatability) -> PhotoReading:
     """One reading from several photos of the same state.

@@ -28,6 +28,7 @@ _PLACES = np.linspace(-0.1, 1.1, 97)  # of the middle of the rise, shares of the
 _WIDTHS = np.geomspace(0.008, 0.35, 40)  # of the logistic: the rise from 10 to 90 % takes 4.4 of them
 _TEN_PERCENT = np.log(9.0)  # widths from the middle of a logistic to where it has reached a tenth
 _FEWEST = 12
+_AT_THE_ROOT = 0.05  # share of the path; a choice of our own
 _SMALLEST_RISE = 2.0  # L*: less is not called lightening; a weak choice of our own
 
 
@@ -38,6 +39,10 @@ class Interval:
     value: float
     low: float
     high: float
+
+    def times(self, factor: float) -> Interval:
+        """The same in another unit; `factor` > 0."""
+        return Interval(factor * self.value, factor * self.low, factor * self.high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +61,20 @@ class Blend:
     steepest: Interval
     rise: Interval
     from_before: bool
+
+    @property
+    def from_the_root(self) -> bool:
+        """Whether it starts so near the root that no way to it is worth telling."""
+        return self.start.value < _AT_THE_ROOT
+
+    @property
+    def per_tenth(self) -> Interval:
+        """The steepest place in L* per tenth of the way."""
+        return self.steepest.times(0.1)
+
+    def start_cm(self, length_mm: Measured) -> Interval:
+        """`start_mm` in centimetres."""
+        return self.start_mm(length_mm).times(0.1)
 
     def per_cm(self, length_mm: Measured) -> Interval:
         """The steepest place in L* per centimetre, for a path of that length with its uncertainty."""

@@ -6,6 +6,7 @@ the ends of a line, and refuse a point that stands there twice.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -32,6 +33,38 @@ def length(points: ArrayLike) -> float:
     11.0
     """
     return float(steps(points).sum())
+
+
+def moved(before: ArrayLike, after: ArrayLike) -> float:
+    """The most by which any coordinate of a point differs between two lines of as many points, (n, 2) each.
+
+    >>> moved([(0, 0), (3, 4)], [(0, 1), (5, 4)])
+    2.0
+    """
+    return float(np.max(np.abs(np.asarray(after, float) - np.asarray(before, float))))
+
+
+def in_box(
+    along: Sequence[float], values: Sequence[float], width: float, height: float, edge: float
+) -> list[tuple[float, float]]:
+    """Readings as points of a drawing, (x, y) with y downward: the smallest and the largest touch the edges.
+
+    Parameters
+    ----------
+    along, values : as many of each, at least one; `along` never falls
+    width, height, edge : float, size of the drawing and of the margin that it leaves, in its own unit
+
+    >>> in_box([0, 1, 4], [5, 7, 6], 10, 6, 1)
+    [(1.0, 5.0), (3.0, 1.0), (9.0, 3.0)]
+    """
+    across, upward = max(along[-1] - along[0], 1e-9), max(max(values) - min(values), 1e-9)
+    return [
+        (
+            edge + (width - 2 * edge) * (x - along[0]) / across,
+            height - edge - (height - 2 * edge) * (y - min(values)) / upward,
+        )
+        for x, y in zip(along, values, strict=True)
+    ]
 
 
 def reached(points: ArrayLike) -> Floats:

@@ -5,6 +5,7 @@ Frozen, made of plain numbers, so that a reading can be kept and compared years 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from tracker.maths.quantities import LabMeasured, Matrix3, Measured, Vector3
@@ -175,6 +176,11 @@ class RegionReading:
     photos: int = 1
     kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     light_cov: Matrix3 = _NOTHING
+
+    @property
+    def repeat_lightness(self) -> Measured:
+        """L* with the standard uncertainty by which photos of the same hair with one kit differ (`repeat_cov`)."""
+        return Measured(self.lab.lab[0], math.sqrt(self.repeat_cov[0][0]))
 
 
 @dataclass(frozen=True, slots=True)

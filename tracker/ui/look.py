@@ -15,6 +15,7 @@ from urllib.parse import quote
 
 import streamlit as st
 
+from tracker.maths.polyline import in_box
 from tracker.maths.uncertainty import format_share
 from tracker.measure.reading import Check
 
@@ -150,14 +151,7 @@ def sparkline_html(along: Sequence[float], values: Sequence[float], words: str) 
     if len(along) < 2:
         return ""
     width, height, edge = 160.0, 44.0, 5.0
-    across, upward = max(along[-1] - along[0], 1e-9), max(max(values) - min(values), 1e-9)
-    points = [
-        (
-            edge + (width - 2 * edge) * (x - along[0]) / across,
-            height - edge - (height - 2 * edge) * (y - min(values)) / upward,
-        )
-        for x, y in zip(along, values, strict=True)
-    ]
+    points = in_box(along, values, width, height, edge)
     line = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
     dots = "".join(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3.2"/>' for x, y in points)
     shape = (

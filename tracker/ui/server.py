@@ -25,8 +25,6 @@ from tracker.ui.house_rules import HouseRules
 from tracker.ui.look import drawing
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
     from starlette.requests import Request
 
     from tracker.record.records import PhotoRecord
@@ -205,17 +203,17 @@ def _plain(photo: PhotoRecord, edge: int) -> bytes:
 
 
 def _balanced(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.photo import read_kept
+    from tracker.photo import read_kept, screen_jpeg
     from tracker.show.overlay import balanced_picture
 
     if photo.reading is None:
         raise NotFound("This photo has no reading.")
-    return _jpeg(balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge))
+    return screen_jpeg(balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge), _QUALITY)
 
 
 def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
     from tracker.compare.alignment import align, aligned_picture
-    from tracker.photo import read_kept
+    from tracker.photo import read_kept, screen_jpeg
     from tracker.show.overlay import balanced_picture
 
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
@@ -224,22 +222,16 @@ def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
     if how is None:
         raise NotFound("These two photos cannot be laid on each other.")
     picture = balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge)
-    return _jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge))
+    return screen_jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge), _QUALITY)
 
 
 def _measured(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.photo import read_kept
+    from tracker.photo import read_kept, screen_jpeg
     from tracker.show.overlay import measured_picture
 
     if photo.reading is None or photo.marks is None:
         raise NotFound("This photo has no reading.")
-    return _jpeg(measured_picture(read_kept(_content(photo)), photo.marks, photo.reading, edge))
-
-
-def _jpeg(pixels: NDArray[np.uint8]) -> bytes:
-    from tracker.photo import screen_jpeg
-
-    return screen_jpeg(pixels, _QUALITY)
+    return screen_jpeg(measured_picture(read_kept(_content(photo)), photo.marks, photo.reading, edge), _QUALITY)
 
 
 def _tag(photo: PhotoRecord, kind: str, edge: int, beside: PhotoRecord | None = None) -> str:

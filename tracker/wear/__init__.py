@@ -1,5 +1,6 @@
 """How the services of the record wear: which photos belong to which, what was read of each, who is due and why."""
 
+from tracker.wear.drawn import limit_heights, modelled_labs, visits_since
 from tracker.wear.due import (
     Due,
     Learnt,
@@ -32,10 +33,13 @@ __all__ = [
     "fit_place",
     "growth",
     "kind_of",
+    "limit_heights",
     "limits_as_curves",
     "limits_in_force",
+    "modelled_labs",
     "readings_of",
     "segments",
     "together",
+    "visits_since",
     "windows",
 ]

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.ui.navigation import link
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
@@ -22,12 +24,18 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 _SHOWN = 20
-_ROUND = "bring-in-round"
 _CODINGS = {
     WESTERN: "The file is not UTF-8; it was read as Windows-1252. Look whether letters such as é and ü are right.",
     UTF16: "The file was read as text in 16 bits (UTF-16).",
 }
 _DAYS, _MONTHS = "day first: 3 April", "month first: 4 March"
+
+
+@dataclass
+class _Round:
+    """How many lists were brought in: each has a field of its own, so that the next one begins empty."""
+
+    number: int = 0
 
 
 def page() -> None:
@@ -37,13 +45,12 @@ def page() -> None:
     with told():
         store = open_store()
         _columns()
-        number = st.session_state.setdefault(_ROUND, 0)
         handed = st.file_uploader(
             "The list, as a CSV file",
             type=["csv", "txt"],
             accept_multiple_files=True,
             max_upload_size=LARGEST_BYTES // 1024**2,
-            key=f"list-{number}",
+            key=f"list-{held(_Round).number}",
         )
         if handed:
             _look(store, [file.getvalue() for file in handed])
@@ -93,7 +100,7 @@ def _look(store: Store, contents: list[bytes]) -> None:
             bring_in(store, plan)
             left = f" {count(len(plan.refused), 'line')} left out." if plan.refused else ""
             say_on_next_page(f"{what} added.{left}")
-            st.session_state[_ROUND] += 1
+            held(_Round).number += 1
             st.rerun()
 
 

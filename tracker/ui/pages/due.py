@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING
@@ -15,6 +16,7 @@ from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.due_words import calendar_description
+from tracker.ui.parts.held import held
 from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
@@ -33,7 +35,13 @@ SHOWN = 12
 """Clients shown before more are asked for."""
 
 _EVERYBODY = "everybody"
-_MORE = "due-more"
+
+
+@dataclass
+class _Shown:
+    """How many clients are shown."""
+
+    clients: int = SHOWN
 
 
 def page() -> None:
@@ -101,12 +109,12 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
     within = None if chosen in (None, _EVERYBODY) else _days(str(chosen))
     find = partial(store.wear.dues, stamp, within)
     dues = find()
-    shown = st.session_state.get(_MORE, SHOWN)
-    for due in dues[:shown]:
+    shown = held(_Shown)
+    for due in dues[: shown.clients]:
         with told():
             due_row(store, due)
-    if len(dues) > shown and st.button(f"Show more of the {len(dues)} clients", key="more-due"):
-        st.session_state[_MORE] = shown + SHOWN
+    if len(dues) > shown.clients and st.button(f"Show more of the {len(dues)} clients", key="more-due"):
+        shown.clients += SHOWN
         st.rerun()
     _calendar(store, find, len(dues), "" if within is None else f"-{chosen}")
 

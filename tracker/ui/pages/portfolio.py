@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -12,6 +13,7 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
 from tracker.ui.parts.change_view import sentence_for_others, show_pair
 from tracker.ui.parts.details import pair_details
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
@@ -29,7 +31,12 @@ ABREAST = 2
 PAGE = 12
 """Pairs that are shown before "Show more"."""
 
-_ROOM = "portfolio-room"
+
+@dataclass
+class _Shown:
+    """How many pairs are shown."""
+
+    visits: int = PAGE
 
 
 def page() -> None:
@@ -69,16 +76,16 @@ def _gallery(store: Store, *, missing: bool) -> None:
         key="portfolio-service",
     )
     chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
-    room = st.session_state.get(_ROOM, PAGE)
-    shown = store.portfolio.entries(chosen[:room])
+    room = held(_Shown)
+    shown = store.portfolio.entries(chosen[: room.visits])
     for start in range(0, len(shown), ABREAST):
         places = st.columns(ABREAST, gap="large")
         for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
             with place:
                 _tile(store, entry)
 
-    if len(chosen) > room and st.button("Show more", key="portfolio-more"):
-        st.session_state[_ROOM] = room + PAGE
+    if len(chosen) > room.visits and st.button("Show more", key="portfolio-more"):
+        room.visits += PAGE
         st.rerun()
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -13,6 +14,7 @@ from tracker.record.records import PriceLine
 from tracker.store.edits import Edit
 from tracker.ui.navigation import link
 from tracker.ui.parts.consent_view import remembered_recorder
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.undo import remember_deletion
@@ -25,7 +27,12 @@ from tracker.workflow.words import NAME_LIMIT
 if TYPE_CHECKING:
     from tracker.store import Store
 
-_CHANGING = "price-changing"
+
+@dataclass
+class _Changing:
+    """Which line of the list is open as a form."""
+
+    line: str | None = None
 
 
 def page() -> None:
@@ -36,7 +43,7 @@ def page() -> None:
     with told():
         store = open_store()
         lines = store.prices.all()
-        changing = next((line for line in lines if line.id == st.session_state.get(_CHANGING)), None)
+        changing = next((line for line in lines if line.id == held(_Changing).line), None)
         for line in lines:
             if line is changing:
                 _form(store, line, lines)
@@ -59,7 +66,7 @@ def _line(store: Store, line: PriceLine) -> None:
         st.markdown(f"**{plain(line.name)}**  \n{price_words(line)} · {ago(as_date(line.changed_at))}")
         with st.container(horizontal=True, gap="small"):
             if st.button("Change", key=f"price-change-{line.id}"):
-                st.session_state[_CHANGING] = line.id
+                held(_Changing).line = line.id
                 st.rerun()
             with st.popover("Remove"):
                 st.markdown("Takes it off the list. Visits that used it keep their price.")
@@ -109,7 +116,7 @@ def _form(store: Store, line: PriceLine | None, lines: list[PriceLine]) -> None:
             )
             leaving = line is not None and st.form_submit_button("Cancel", key=f"price-cancel-{key}")
     if leaving:
-        st.session_state.pop(_CHANGING, None)
+        held(_Changing).line = None
         st.rerun()
     if not saving:
         return
@@ -127,7 +134,7 @@ def _form(store: Store, line: PriceLine | None, lines: list[PriceLine]) -> None:
     except TrackerError as error:
         sorry(error)
         return
-    st.session_state.pop(_CHANGING, None)
+    held(_Changing).line = None
     say_on_next_page(f"{kept.name} is on the list.")
     st.rerun()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -19,6 +20,7 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, state_in_force
@@ -41,7 +43,13 @@ CHARTED = 500
 
 _AROUND = 1.0  # levels to each side of a visit's start
 _ANY = "any"
-_MORE = "results-more"
+
+
+@dataclass
+class _Shown:
+    """How many cases are shown."""
+
+    cases: int = SHOWN
 
 
 def page() -> None:
@@ -74,8 +82,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
     band = state.reading.region("mid") if state is not None and state.reading is not None else None
     if band is None:
         return (DARKEST, LIGHTEST), "all"
-    level = round(2 * scale_in_force(store)[0].level(band.lab.lab[0])) / 2
-    return (max(level - _AROUND, DARKEST), min(level + _AROUND, LIGHTEST)), visit_id
+    return scale_in_force(store)[0].around(band.lab.lab[0], _AROUND), visit_id
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
@@ -136,12 +143,12 @@ def _chart(results: PastResults) -> None:
 
 def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:
     """The newest cases with their photos; more on request."""
-    shown = st.session_state.get(_MORE, SHOWN)
-    for case in cases[:shown]:
+    shown = held(_Shown)
+    for case in cases[: shown.cases]:
         with st.container(key=f"event-{case.outcome.visit_id}"):
             _case(store, case, region)
-    if len(cases) > shown and st.button(f"Show more of the {len(cases)} cases", key="more-cases"):
-        st.session_state[_MORE] = shown + SHOWN
+    if len(cases) > shown.cases and st.button(f"Show more of the {len(cases)} cases", key="more-cases"):
+        shown.cases += SHOWN
         st.rerun()
 
 

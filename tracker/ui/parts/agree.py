@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import streamlit as st
 
+from tracker.calibrate.level import HALF_LEVELS
 from tracker.fade.posterior import WASHES_RANGE
 from tracker.measure.reading import REGIONS
 from tracker.record.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
+from tracker.ui.parts.held import held
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES
@@ -17,10 +20,17 @@ from tracker.words import REGION_TITLES
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
 _ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
 _WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
-_LEVELS = tuple(1.0 + 0.5 * step for step in range(19))
 
 Choice = tuple[AgreedLimits, float | None]
 _OTHER = "other"
+
+
+@dataclass
+class _Begun:
+    """What the fields began with, and how often they did so anew."""
+
+    choice: Choice | None = None
+    turn: int = 0
 
 
 def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
@@ -36,15 +46,15 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
     -------
     limits, washes a week : as they now read
     """
-    begin = st.session_state.setdefault(f"{key}-begin", choice)
-    turn = st.session_state.get(f"{key}-turn", 0)
-    if last is not None and last != begin and st.button("As last time", key=f"{key}-last"):
-        begin = st.session_state[f"{key}-begin"] = last
-        st.session_state[f"{key}-turn"] = turn = turn + 1  # fields of another name, so that they begin anew
+    begun = held(_Begun, key)
+    begun.choice = begun.choice or choice
+    if last is not None and last != begun.choice and st.button("As last time", key=f"{key}-last"):
+        begun.choice = last
+        begun.turn += 1  # fields of another name, so that they begin anew
     if last is not None:
         st.caption(plain(f"Last time: {agreed_sentences(*last) or 'Nothing was agreed.'}"))
-    limits, washes = begin
-    own = f"{key}-{turn}"
+    limits, washes = begun.choice
+    own = f"{key}-{begun.turn}"
     region = st.segmented_control(
         "Where to watch warmth and level",
         REGIONS,
@@ -92,7 +102,7 @@ def _one_of(
 
 
 def _level(label: str, value: float | None, key: str) -> float | None:
-    options = sorted({*_LEVELS, *([value] if value is not None else [])})
+    options = sorted({*HALF_LEVELS, *([value] if value is not None else [])})
     chosen = st.selectbox(
         label,
         options,

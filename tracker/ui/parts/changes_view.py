@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import streamlit as st
@@ -11,6 +11,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.record.records import Client, Draft, PhotoRecord, Visit
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
+from tracker.ui.parts.held import held
 from tracker.ui.parts.limit_words import agreed_words, washes_words
 from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
@@ -27,6 +28,13 @@ SHOWN = 40
 _NOTHING = "nothing"
 
 
+@dataclass
+class _Shown:
+    """How many changes are shown."""
+
+    changes: int = SHOWN
+
+
 def what_changed(
     store: Store, *, client_id: str | None = None, record_id: str | None = None, consents: Sequence[Consent] = ()
 ) -> None:
@@ -37,8 +45,9 @@ def what_changed(
     client_id, record_id : str, one of them
     consents : answers that the edits may be about
     """
-    more = f"changes-more-{record_id or client_id}"
-    limit = st.session_state.get(more, SHOWN)
+    of = record_id or client_id or ""
+    shown = held(_Shown, of)
+    limit = shown.changes
     edits = store.edits.find(client_id, record_id=record_id, limit=limit + 1)
     if not edits:
         return
@@ -50,8 +59,8 @@ def what_changed(
             st.markdown(_edit_words(edit, after, answers))
             if edit.before is not None:
                 later[edit.record_id] = edit.before
-        if len(edits) > limit and st.button("Show earlier changes", key=more + "-button"):
-            st.session_state[more] = limit + 5 * SHOWN
+        if len(edits) > limit and st.button("Show earlier changes", key=f"changes-more-{of}-button"):
+            shown.changes += 5 * SHOWN
             st.rerun()
 
 

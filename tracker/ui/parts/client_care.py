@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from textwrap import shorten
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.forgetting import erase_everywhere
+from tracker.ui.parts.held import drop, found, put
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.receipts import receipt_words
 from tracker.words import count, listed
@@ -24,12 +26,20 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 
+@dataclass
+class _Opened:
+    """The client as the form showed them when it was opened."""
+
+    client: Client
+
+
 def change_words(store: Store, client: Client) -> None:
     """The form for name and note; it remembers what it showed, so that a change in another window is not lost."""
-    name_key, opened_key = f"edit-name-{client.id}", f"edit-opened-{client.id}"
-    if name_key not in st.session_state or opened_key not in st.session_state:
-        st.session_state[opened_key] = client
-    opened: Client = st.session_state[opened_key]
+    name_key = f"edit-name-{client.id}"
+    held = found(_Opened, client.id)
+    if held is None or name_key not in st.session_state:  # Streamlit has forgotten what stood in the fields
+        held = put(_Opened(client), client.id)
+    opened = held.client
     with st.form("client-words", border=False):
         name = st.text_input("Name", value=opened.name, max_chars=NAME_LIMIT, key=name_key)
         note = st.text_area("Note", value=opened.note, max_chars=NOTE_LIMIT, key=f"edit-note-{client.id}")
@@ -40,9 +50,9 @@ def change_words(store: Store, client: Client) -> None:
                 workflow.edit_client(store, opened, name or "", note or "", by=remembered_recorder())
             except Conflict as conflict:
                 _say_what_is_kept(conflict, client)
-                st.session_state[opened_key] = client
+                held.client = client
             else:
-                del st.session_state[opened_key]
+                drop(_Opened, client.id)
                 st.rerun()
 
 

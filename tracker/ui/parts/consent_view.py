@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, day
@@ -17,7 +19,13 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 PURPOSE_WORDS = {MEASURING: "Photos and measuring", PORTFOLIO: "Portfolio"}
-_LAST_ASKED_BY = "consent-asked-by"
+
+
+@dataclass
+class _Recorder:
+    """Who asked a client last in this window."""
+
+    name: str = ""
 
 
 def ask_agreement(key: str) -> dict[str, bool]:
@@ -38,7 +46,7 @@ def ask_name(label: str, key: str) -> str:
     """A name for the record; the one typed last in this window is offered."""
     name = st.text_input(
         label,
-        value=st.session_state.get(_LAST_ASKED_BY, ""),
+        value=remembered_recorder(),
         max_chars=80,
         key=f"{key}-by",
         placeholder="Your name or initials",
@@ -48,13 +56,13 @@ def ask_name(label: str, key: str) -> str:
 
 def remembered_recorder() -> str:
     """The name typed last in this window, or nothing."""
-    return str(st.session_state.get(_LAST_ASKED_BY, ""))
+    return held(_Recorder).name
 
 
 def remember_recorder(name: str) -> None:
     """Offer this name again the next time."""
     if name:
-        st.session_state[_LAST_ASKED_BY] = name
+        held(_Recorder).name = name
 
 
 def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
@@ -66,7 +74,7 @@ def agreement_state(store: Store, client_id: str) -> None:
     """What the client agreed to, with one button each to give or withdraw, and the history."""
     consents = tuple(store.consents.of_client(client_id))
     answers = latest_answers(consents)
-    recorder = st.session_state.get(_LAST_ASKED_BY) or (consents[-1].recorded_by if consents else "the studio")
+    recorder = remembered_recorder() or (consents[-1].recorded_by if consents else "the studio")
     for purpose in PURPOSES:
         _one_purpose(store, client_id, purpose, answers.get(purpose), recorder)
     if consents:

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import date
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 import streamlit as st
 
-from tracker.fade import FadeFit
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.record.agreed import AgreedLimits
-from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words
@@ -23,8 +20,16 @@ from tracker.ui.parts.pair import state_in_force
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.wear import WARMTH as WARMTH_QUANTITY
-from tracker.wear import Learnt, ServiceReadings, fit_place, kind_of, limits_as_curves, limits_in_force
-from tracker.words import DAYS_PER_MONTH, as_date
+from tracker.wear import (
+    ServiceReadings,
+    fit_place,
+    kind_of,
+    limit_heights,
+    limits_in_force,
+    modelled_labs,
+    visits_since,
+)
+from tracker.words import as_date
 from tracker.workflow.learning import learning
 
 if TYPE_CHECKING:
@@ -58,11 +63,11 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     _, limits = limits_in_force(visits)
     lines = []
     if limits.region == region:
-        for limit in limits_as_curves(limits, _QUANTITY[quantity], in_force().scale):
-            start = float(fit.mean(0.0)) if limit.from_start else 0.0
-            lines.append((_agreed(limit.side), start + limit.value))
-    services = _visits_since(readings, visits)
-    strip = _modelled(readings, region, known.priors, axis_end(fit.series, services))
+        heights = limit_heights(fit, limits, _QUANTITY[quantity], in_force().scale)
+        lines = [(_agreed(side), height) for side, height in heights]
+    services = visits_since(readings, visits)
+    modelled = modelled_labs(readings, region, known.priors, axis_end(fit.series, services), _STRIP)
+    strip = [lab_to_hex(lab) for lab in modelled]
     draw = partial(
         fade_chart,
         fit.series,
@@ -105,12 +110,6 @@ def _picture(draw: Callable[[], dict[str, Any]], kind: Format) -> bytes:
     return chart_picture(draw(), kind)
 
 
-def _visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[float]:
-    """Months at which the client came again, up to the next service that changed the colour."""
-    first, last = as_date(readings.begins), readings.ended_on or date.max
-    return sorted((visit.on - first).days / DAYS_PER_MONTH for visit in visits if first < visit.on <= last)
-
-
 def _agreed(side: str) -> str:
     return "at most" if side == "above" else "at least"
 
@@ -124,18 +123,6 @@ def _agreed_words(limits: AgreedLimits, quantity: str, drawn: Sequence[tuple[str
             agreed_words(replace(limits, darkest=None, lightest=None, root_mm=None)) + " than right after the service"
         )
     return agreed_words(replace(limits, warmer=None, root_mm=None))
-
-
-def _modelled(readings: ServiceReadings, region: str, learnt: Learnt, end: float) -> list[str]:
-    """Colours that the three curves of a band go through, at the middles of even steps."""
-    months = (np.arange(_STRIP) + 0.5) * end / _STRIP
-    fits: list[FadeFit] = [
-        fit for channel in ("L*", "a*", "b*") if (fit := fit_place(readings, region, channel, learnt)) is not None
-    ]
-    if len(fits) < 3:
-        return []
-    labs = np.stack([fit.mean(months) for fit in fits], axis=-1)
-    return [lab_to_hex((float(lab[0]), float(lab[1]), float(lab[2]))) for lab in labs]
 
 
 def _first_and_last(store: Store, readings: ServiceReadings) -> tuple[PhotoRecord, ...]:

@@ -19,7 +19,7 @@ from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
-from tracker.words import REGION_TITLES, as_date, count, day
+from tracker.words import REGION_TITLES, as_date, day, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
 
 if TYPE_CHECKING:
@@ -91,8 +91,7 @@ def _shift(before: date | None, after: date) -> str:
     days = (after - before).days
     if abs(days) < 4:
         return ": hardly another day than now"
-    size = count(round(abs(days) / 7), "week") if abs(days) >= 10 else count(abs(days), "day")
-    return f": about {size} {'later' if days > 0 else 'earlier'} than now"
+    return f": about {weeks_words(abs(days))} {'later' if days > 0 else 'earlier'} than now"
 
 
 def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:

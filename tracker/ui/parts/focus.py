@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from dataclasses import dataclass
 
 import streamlit as st
+
+from tracker.ui.parts.held import held
 
 # a constant script: the label is our own word. Fingers are spared the keyboard that would jump up.
 _SCRIPT = """<script>
@@ -37,17 +40,23 @@ _TOP = """<script>
   seek(20, true)
 })()
 </script>"""
-_MOVED = "moved-on"
+
+
+@dataclass
+class _Moves:
+    """How often the person went on to another page or step."""
+
+    count: int = 0
 
 
 def moved_on() -> None:
     """Note that the person goes on to another page or step: it begins at its top."""
-    st.session_state[_MOVED] = st.session_state.get(_MOVED, 0) + 1
+    held(_Moves).count += 1
 
 
 def begin_at_the_top() -> None:
     """Scroll to the top and focus the heading, once each time that the person moved on."""
-    st.html(_TOP.replace("COUNT", str(st.session_state.get(_MOVED, 0))), unsafe_allow_javascript=True)
+    st.html(_TOP.replace("COUNT", str(held(_Moves).count)), unsafe_allow_javascript=True)
 
 
 def focus_field(label: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 from uuid import uuid4
 
@@ -14,15 +15,28 @@ from tracker.ui.components import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
 from tracker.ui.opened import opened
+from tracker.ui.parts.held import ANYBODY, held
 
 if TYPE_CHECKING:
     from tracker.store import Receipt, Store
 
-_SHALL_FORGET = "browser-shall-forget"
-_TAB = "tab"
-_DRAWN_WITH = "erasures-drawn-with"
-_OF_ANYBODY = ("small-pictures", "last-deletion")
 _SEARCHES = ("find-client", "find-other")
+
+
+@dataclass
+class _Window:
+    """What this window knows of erasures.
+
+    Attributes
+    ----------
+    name : str, unlike that of any other window
+    drawn_with : int or None, the latest erasure that its page was drawn after; None before its first page
+    shall_forget : bool, True where the browser is still to drop what it kept
+    """
+
+    name: str = field(default_factory=lambda: uuid4().hex)
+    drawn_with: int | None = None
+    shall_forget: bool = False
 
 
 def erase_everywhere(store: Store, client_id: str) -> Receipt:
@@ -43,8 +57,9 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
         if _is_gone(store, client_id):  # also where what lies beside the record could not all be removed yet
             withdraw_offers()
             opened().forget()
-            erasures.tell(gone, by=_this_tab())
-            st.session_state[_SHALL_FORGET] = True
+            window = held(_Window)
+            erasures.tell(gone, by=window.name)
+            window.shall_forget = True
 
 
 def _is_gone(store: Store, client_id: str) -> bool:
@@ -59,24 +74,22 @@ def _is_gone(store: Store, client_id: str) -> bool:
 
 def ask_to_forget() -> None:
     """Have the browser drop what it kept of this app, once after an erasure (`server.forgotten`)."""
-    if st.session_state.pop(_SHALL_FORGET, False):
+    window = held(_Window)
+    if window.shall_forget:
+        window.shall_forget = False
         fetch(f"/forgotten/{uuid4().hex}")
 
 
 def forget_the_erased() -> None:
     """Let go of what this window holds of anybody erased, and listen for the next erasure; before a page is drawn."""
-    now = erasures.latest()
-    gone = erasures.erased_after(st.session_state.get(_DRAWN_WITH, now))
+    now, window = erasures.latest(), held(_Window)
+    gone = erasures.erased_after(now if window.drawn_with is None else window.drawn_with)
     if gone:
         for key in [str(key) for key in st.session_state]:
-            if key in _OF_ANYBODY or any(identifier in key for identifier in gone):
+            if any(identifier in key for identifier in (ANYBODY, *gone)):
                 del st.session_state[key]
             elif key in _SEARCHES:
                 st.session_state[key] = ""  # a name may stand there
-    st.session_state[_DRAWN_WITH] = now
+    window.drawn_with = now
     with st.bottom:  # where it takes no room
-        hear_of_erasures(now, _this_tab())
-
-
-def _this_tab() -> str:
-    return str(st.session_state.setdefault(_TAB, uuid4().hex))
+        hear_of_erasures(now, window.name)

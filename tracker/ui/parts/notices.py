@@ -4,14 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.ui.look import failure
+from tracker.ui.parts.held import held
 from tracker.ui.parts.words import plain
 
-_LATER = "said-later"
+
+@dataclass
+class _Later:
+    """Sentences for the page that is opened next."""
+
+    sentences: list[str] = field(default_factory=list)
 
 
 def sorry(error: TrackerError) -> None:
@@ -30,10 +37,12 @@ def told() -> Iterator[None]:
 
 def say_on_next_page(sentence: str) -> None:
     """Keep a sentence for the top of the page that is opened next."""
-    st.session_state.setdefault(_LATER, []).append(sentence)
+    held(_Later).sentences.append(sentence)
 
 
 def say_what_was_kept() -> None:
     """Show the sentences that the page before left."""
-    for sentence in st.session_state.pop(_LATER, []):
+    later = held(_Later)
+    sentences, later.sentences = later.sentences, []
+    for sentence in sentences:
         st.success(plain(sentence))

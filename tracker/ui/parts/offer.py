@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from secrets import token_urlsafe
-
-import streamlit as st
 
 from tracker.ui.look import file_link
 from tracker.ui.offers import Offer, offer
+from tracker.ui.parts.held import held
+
+
+@dataclass
+class _Place:
+    """Where a file is fetched from, in this window."""
+
+    token: str = field(default_factory=lambda: token_urlsafe(16))
 
 
 def offer_file(label: str, make: Callable[[], bytes], name: str, mime: str, *, key: str, primary: bool = False) -> None:
@@ -22,5 +29,4 @@ def offer_file(label: str, make: Callable[[], bytes], name: str, mime: str, *, k
     key : str, tells the files of a page apart
     primary : bool, whether this is the next thing to do
     """
-    token = st.session_state.setdefault(f"offer-{key}", token_urlsafe(16))
-    file_link(label, offer(token, Offer(make, name, mime)), name, primary=primary)
+    file_link(label, offer(held(_Place, key).token, Offer(make, name, mime)), name, primary=primary)

@@ -45,10 +45,9 @@ class Pair:
     @property
     def headline(self) -> RegionChange | None:
         """The band that says most: the largest real change, else the first band."""
-        real = [change for change in self.changes if change.verdict == CHANGED]
-        if real:
-            return max(real, key=lambda change: abs(change.lift.value.value) if change.lift.value else 0.0)
-        return self.changes[0] if self.changes else None
+        from tracker.compare.comparison import says_most
+
+        return says_most(self.changes)
 
     def change(self, region: str) -> RegionChange | None:
         """What differs in one band."""

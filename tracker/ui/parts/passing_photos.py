@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import streamlit as st
@@ -14,6 +14,7 @@ from tracker.measure.reading import Marks, PhotoReading
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
@@ -31,6 +32,26 @@ Keep = Callable[[PhotoReading, str | None], None]
 """Keeps one reading, with the camera that took it as far as it is known."""
 
 
+@dataclass
+class _Passing:
+    """Photos that wait on one page.
+
+    Attributes
+    ----------
+    waiting : photos whose marks are still to be looked at
+    total : int, how many were added together; 0 before it is known
+    turns : int, how often photos were added
+    rounds : int, how often all that were added had been looked at
+    said : str or None, why the first one that waits has no reading
+    """
+
+    waiting: list[workflow.PassingPhoto] = field(default_factory=list)
+    total: int = 0
+    turns: int = 0
+    rounds: int = 0
+    said: str | None = None
+
+
 def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
     """The place to add photos, then the marks of each in turn.
 
@@ -44,29 +65,25 @@ def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
     -------
     bool : True while a photo waits to be looked at
     """
-    waiting: list[workflow.PassingPhoto] = st.session_state.setdefault(f"{key}-waiting", [])
-    if not waiting:
-        _add(key, label, waiting)
+    passing = held(_Passing, key)
+    if not passing.waiting:
+        _add(key, label, passing)
         return False
-    total = st.session_state.get(f"{key}-total", len(waiting))
-    st.markdown(f"**Photo {total - len(waiting) + 1} of {total}**")
-    _look_at(store, key, waiting, keep)
+    waiting = len(passing.waiting)
+    total = passing.total or waiting
+    st.markdown(f"**Photo {total - waiting + 1} of {total}**")
+    _look_at(store, key, passing, keep)
     return True
 
 
 def round_of(key: str) -> int:
     """How often photos were added and looked at: put it into the keys of fields that must not outlive their photos."""
-    return int(st.session_state.get(_round_key(key), 0))
+    return held(_Passing, key).rounds
 
 
-def _round_key(key: str) -> str:
-    return f"{key}-round"
-
-
-def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
+def _add(key: str, label: str, passing: _Passing) -> None:
     kind, reflectance = choose_card(key)
-    turn = st.session_state.setdefault(f"{key}-turn", 0)
-    uploads = ask_photos(label, f"{key}-upload-{turn}")
+    uploads = ask_photos(label, f"{key}-upload-{passing.turns}")
     st.caption(NOT_KEPT)
     if not uploads:
         return
@@ -78,30 +95,30 @@ def _add(key: str, label: str, waiting: list[workflow.PassingPhoto]) -> None:
             except TrackerError as error:
                 troubles.append(error)
                 continue
-            waiting.append(photo)
+            passing.waiting.append(photo)
             hold(photo)
     for trouble in troubles:
         sorry(trouble)
     if len(uploads) > MOST_AT_ONCE:
         failure(f"Only the first {MOST_AT_ONCE} photos are taken.", "Add the others after these.")
-    if waiting:
-        st.session_state[f"{key}-turn"] = turn + 1  # a new place to add
+    if passing.waiting:
+        passing.turns += 1  # a new place to add
         let_go_of(uploads)
-        st.session_state[f"{key}-total"] = len(waiting)
+        passing.total = len(passing.waiting)
         if not troubles:
             st.rerun()
         st.button("Go on with the others", key=f"{key}-go-on")
 
 
 @st.fragment
-def _look_at(store: Store, key: str, waiting: list[workflow.PassingPhoto], keep: Keep) -> None:
+def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     """The editor of the first photo that waits; dragging reruns this part of the page only."""
-    if not waiting:
+    if not passing.waiting:
         return
-    photo = waiting[0]
-    said: str = st.session_state.get(f"{key}-said", "")
-    if said or photo.problem:
-        failure(said or photo.problem or "")
+    photo = passing.waiting[0]
+    said = passing.said or photo.problem
+    if said:
+        failure(said)
     else:
         st.markdown("The four corners should lie on the card’s corners, and the line should run along the hair.")
     upright = photo.size[0] < photo.size[1]
@@ -110,9 +127,9 @@ def _look_at(store: Store, key: str, waiting: list[workflow.PassingPhoto], keep:
         marks = _edited(photo)
     with beside:
         if st.button("Looks right", type="primary", key=f"{key}-right"):
-            _measure(store, key, waiting, marks, keep)
+            _measure(store, passing, marks, keep)
         if st.button("Leave this photo out", key=f"{key}-skip"):
-            _done(key, waiting)
+            _done(passing)
 
 
 def _edited(photo: workflow.PassingPhoto) -> Marks:
@@ -134,12 +151,11 @@ def _edited(photo: workflow.PassingPhoto) -> Marks:
 
 def _measure(
     store: Store,
-    key: str,
-    waiting: list[workflow.PassingPhoto],
+    passing: _Passing,
     marks: Marks,
     keep: Keep,
 ) -> None:
-    photo = waiting[0]
+    photo = passing.waiting[0]
     untouched = marks == photo.marks
     with st.spinner("Measuring"):
         if photo.problem and untouched:
@@ -152,15 +168,15 @@ def _measure(
         except TrackerError as error:
             why = error.message
         else:
-            _done(key, waiting)
-    st.session_state[f"{key}-said"] = why
+            _done(passing)
+    passing.said = why
     st.rerun()
 
 
-def _done(key: str, waiting: list[workflow.PassingPhoto]) -> None:
+def _done(passing: _Passing) -> None:
     """On to the next photo; this one is forgotten."""
-    st.session_state.pop(f"{key}-said", None)
-    let_go(waiting.pop(0).id)
-    if not waiting:
-        st.session_state[_round_key(key)] = round_of(key) + 1
+    passing.said = None
+    let_go(passing.waiting.pop(0).id)
+    if not passing.waiting:
+        passing.rounds += 1
     st.rerun()

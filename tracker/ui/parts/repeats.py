@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_number
 from tracker.record.records import PhotoRecord, now
 from tracker.ui.look import failure
@@ -95,9 +93,9 @@ def odd_advice(odd: Disagreement) -> str:
 
 def _direction(odd: Disagreement) -> str:
     """Where most of the difference lies, in words."""
-    size, axis = max((abs(part), axis) for axis, part in enumerate(odd.delta))
-    words = (("darker", "lighter"), ("greener", "redder"), ("bluer", "yellower"))[axis]
-    return f"mostly {words[odd.delta[axis] > 0]} ({format_number(size)})"
+    most = odd.delta[odd.axis]
+    words = (("darker", "lighter"), ("greener", "redder"), ("bluer", "yellower"))[odd.axis]
+    return f"mostly {words[most > 0]} ({format_number(abs(most))})"
 
 
 def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
@@ -132,7 +130,6 @@ def _alone(photo: PhotoRecord) -> str:
     """L* of each band of one photo."""
     if photo.reading is None or not photo.reading.ok:
         return "No number."
-    found = [
-        (region, Measured(region.lab.lab[0], math.sqrt(region.repeat_cov[0][0]))) for region in photo.reading.regions
-    ]
-    return "L* " + ", ".join(f"{REGION_WORDS[region.name]} {format_measured(value)}" for region, value in found)
+    return "L* " + ", ".join(
+        f"{REGION_WORDS[region.name]} {format_measured(region.repeat_lightness)}" for region in photo.reading.regions
+    )

@@ -10,7 +10,7 @@ from tracker.store import NEARLY_FULL_VISITS
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
-from tracker.words import disk_size, noun
+from tracker.words import disk_size, noun, roughly
 
 if TYPE_CHECKING:
     from tracker.store import Room, Store
@@ -44,8 +44,7 @@ def _left_words(room: Room) -> str:
     if room.visits_left < 1:
         return "No room is left for the photos of another visit."
     # two digits: more would claim to know what visits to come will take
-    step = 10 ** max(0, len(str(room.visits_left)) - 2)
-    about = room.visits_left // step * step
+    about = roughly(room.visits_left)
     return f"Room for about {about:,} more {noun(about, 'visit')}."
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
 import streamlit as st
 
 from tracker.errors import TrackerError
@@ -105,11 +104,10 @@ def photo_charts(photo: PhotoRecord) -> None:
 def _spread(*photos: PhotoRecord) -> None:
     """How much of the hair has which lightness, of one photo or of before and after."""
     from tracker.charts import spread_chart
-    from tracker.compare.lights_and_lows import distribution, shades, share_lightened
+    from tracker.compare.lights_and_lows import distribution, is_lightened, shades, share_lightened
 
     readings = [photo.reading for photo in photos if photo.reading is not None and has_number(photo)]
-    lightness = np.arange(0.0, 101.0)
-    curves = {name: distribution(reading, lightness) for name, reading in zip(_NAMES, readings, strict=False)}
+    curves = {name: distribution(reading) for name, reading in zip(_NAMES, readings, strict=False)}
     found = {name: shades(reading) for name, reading in zip(_NAMES, readings, strict=False)}
     curves_seen = {name: curve for name, curve in curves.items() if curve is not None}
     found_seen = {name: each for name, each in found.items() if each is not None}
@@ -118,7 +116,7 @@ def _spread(*photos: PhotoRecord) -> None:
     share = share_lightened(*readings) if len(readings) == 2 else None
     if len(readings) == 1:
         title = f"Lights and lows lie {format_measured(found_seen['before'].dimension)} apart in lightness"
-    elif share is None or share.value <= 1.96 * share.u:
+    elif share is None or not is_lightened(share):
         title = "Lights and lows, before and after"
     else:
         title = f"{format_measured_share(share)} of the hair is lighter than before"
@@ -138,14 +136,12 @@ def _profile(profiles: Sequence[Sequence[ProfilePoint]], blend: Blend | None, ti
 
 def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[ProfilePoint, ...]]:
     """Both profiles along the way of the after photo: hair that was cut keeps its distance from the root."""
-    from tracker.compare.alignment import way_ratio
+    from tracker.compare.alignment import on_the_later_way
 
     first, second = pair.readings
     if pair.before.marks is None or pair.after.marks is None:
         return first.profile, second.profile
-    ratio = way_ratio(pair.before.marks, pair.after.marks)
-    moved = (replace(point, position=point.position * ratio) for point in first.profile)
-    return tuple(point for point in moved if point.position <= 1), second.profile
+    return on_the_later_way(first.profile, pair.before.marks, pair.after.marks), second.profile
 
 
 def _blend(pair: Pair) -> Blend | None:
@@ -157,11 +153,11 @@ def _blend(pair: Pair) -> Blend | None:
 
 
 def _finding(what: str, blend: Blend, path: Measured | None) -> str:
-    if blend.start.value < 0.05:
+    if blend.from_the_root:
         return f"{what} from the root on"
     if path is None:
         return f"{what} from {_share(blend.start)} of the way down"
-    return f"{what} from {_range(blend.start_mm(path), 0.1, 0)} cm below the root"
+    return f"{what} from {_range(blend.start_cm(path), 0)} cm below the root"
 
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
@@ -172,12 +168,12 @@ def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False
         return []
     if found.path is None:
         start = f"The lightening starts at {_share(blend.start)} of the way from root to tip."
-        steep = f"{_range(blend.steepest, 0.1, 1)} in a tenth of the way"
+        steep = f"{_range(blend.per_tenth, 1)} in a tenth of the way"
         why = found.reason or "Note the size of your card on the Studio page to get centimetres."
         why = "" if to_others else why
     else:
-        start = f"The lightening starts {_range(blend.start_mm(found.path), 0.1, 1)} cm below the root."
-        steep = f"{_range(blend.per_cm(found.path), 1, 1)} in a centimetre"
+        start = f"The lightening starts {_range(blend.start_cm(found.path), 1)} cm below the root."
+        steep = f"{_range(blend.per_cm(found.path), 1)} in a centimetre"
         why = f"The marked hair is {format_measured(in_cm(found.path))} cm long in the photo, by the card’s size."
     return [
         start,
@@ -187,12 +183,12 @@ def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False
 
 
 def _share(interval: Interval) -> str:
-    return f"{100 * interval.value:.0f} % ({100 * interval.low:.0f} to {100 * interval.high:.0f} %)"
+    percent = interval.times(100)
+    return f"{percent.value:.0f} % ({percent.low:.0f} to {percent.high:.0f} %)"
 
 
-def _range(interval: Interval, factor: float, digits: int) -> str:
-    value, low, high = (factor * number for number in (interval.value, interval.low, interval.high))
-    return f"{value:.{digits}f} ({low:.{digits}f} to {high:.{digits}f})"
+def _range(interval: Interval, digits: int) -> str:
+    return f"{interval.value:.{digits}f} ({interval.low:.{digits}f} to {interval.high:.{digits}f})"
 
 
 def _shade_words(shades: Mapping[str, Shades]) -> list[str]:

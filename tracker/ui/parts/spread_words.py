@@ -18,8 +18,9 @@ _AT_LEVEL = 6
 
 def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     """The smallest real change in levels, and what it becomes with more photos."""
-    slope, light = scale.slope(scale.lightness(_AT_LEVEL)), light_at_level(spread, scale)
-    one, two, three = (f"{spread.smallest_change(photos, light) / slope:.1f}" for photos in (1, 2, 3))
+    light = light_at_level(spread, scale)
+    changes = (spread.smallest_change(photos, light) for photos in (1, 2, 3))
+    one, two, three = (f"{scale.levels(change, _AT_LEVEL):.1f}" for change in changes)
     whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
     more = f"with two or three photos each {two}" if two == three else f"with two photos each {two}, with three {three}"
     return (

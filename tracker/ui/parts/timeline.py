@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -11,6 +12,7 @@ from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import no_number, reading_swatches
@@ -27,7 +29,12 @@ if TYPE_CHECKING:
 PAGE = 10
 """Visits and photos that are shown before earlier ones are asked for."""
 
-_ROOM = "timeline-room"
+
+@dataclass
+class _Shown:
+    """How many visits and photos of a client are shown."""
+
+    entries: int = PAGE
 
 
 def timeline(store: Store, client_id: str) -> None:
@@ -40,17 +47,17 @@ def timeline(store: Store, client_id: str) -> None:
     else:
         st.caption(plain(scale_words(in_force().scale)))
     entries.sort(key=lambda item: item[0], reverse=True)
-    room_key = f"{_ROOM}-{client_id}"
-    room = st.session_state.get(room_key, PAGE)
-    for _, entry in entries[:room]:
+    shown = held(_Shown, client_id)
+    for _, entry in entries[: shown.entries]:
         if isinstance(entry, Visit):
             with st.container(key=f"event-{entry.id}"):
                 _visit(entry, store.photos.find(visit_id=entry.id))
         else:
             with st.container(key=f"event-{entry}"), told():
                 _progress(store, store.photos.get(entry))
-    if len(entries) > room and st.button(f"Show earlier ones ({len(entries) - room})", key="timeline-more"):
-        st.session_state[room_key] = room + PAGE
+    left = len(entries) - shown.entries
+    if left > 0 and st.button(f"Show earlier ones ({left})", key="timeline-more"):
+        shown.entries += PAGE
         st.rerun()
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import now
+from tracker.ui.parts.held import ANYBODY, drop, held, put
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
@@ -16,14 +18,21 @@ if TYPE_CHECKING:
     from tracker.store import Deletion, Store
 
 UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, later under My data."
-_LAST = "last-deletion"
 _SHOWN_FOR = timedelta(minutes=3)
+
+
+@dataclass
+class _Last:
+    """The last deletion of this window, and what was deleted."""
+
+    deletion: Deletion | None = None
+    sentence: str = ""
 
 
 def remember_deletion(deletion: Deletion | None, sentence: str) -> None:
     """Offer to take a deletion back on the pages that follow; `sentence` says what was deleted."""
     if deletion is not None:
-        st.session_state[_LAST] = (deletion, sentence)
+        put(_Last(deletion, sentence), ANYBODY)
 
 
 def offer_undo(*, always: bool = False) -> bool:
@@ -33,15 +42,16 @@ def offer_undo(*, always: bool = False) -> bool:
     ----------
     always : bool, also when it is not fresh any more
     """
-    deletion, sentence = st.session_state.get(_LAST, (None, ""))
+    last = held(_Last, ANYBODY)
+    deletion = last.deletion
     if deletion is None or not (always or now() - deletion.at < _SHOWN_FOR):
         return False
     store = open_store()
     if not store.deletions.can_put_back(deletion.token):
-        st.session_state.pop(_LAST)
+        drop(_Last, ANYBODY)
         return False
     with st.container(key="undo-line", horizontal=True, vertical_alignment="center"):
-        st.markdown(plain(sentence))
+        st.markdown(plain(last.sentence))
         if st.button("Undo", key="undo"):
             with told():
                 _take_back(store, deletion)
@@ -50,6 +60,6 @@ def offer_undo(*, always: bool = False) -> bool:
 
 def _take_back(store: Store, deletion: Deletion) -> None:
     store.deletions.put_back(deletion.token)
-    st.session_state.pop(_LAST)
+    drop(_Last, ANYBODY)
     say_on_next_page("It is back, as it was.")
     st.rerun()

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -112,8 +111,7 @@ def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | No
         corners, path, width = _four(value["corners"]), _points(value["path"]), float(value["width"])
     except (KeyError, TypeError, ValueError):
         return None
-    numbers = [number for point in (*corners, *path) for number in point]
-    if len(path) < 2 or not width > 0 or not all(map(math.isfinite, (*numbers, width))):
+    if len(path) < 2 or not 0 < width < float("inf"):
         return None
     if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path)):
         return None

@@ -15,6 +15,7 @@ from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft
 from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.held import ANYBODY, drop, found, held, put
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
 from tracker.words import ROLE_WORDS
@@ -26,6 +27,27 @@ if TYPE_CHECKING:
 
 LAST_STEP = 3
 """Where what was done is noted."""
+
+
+@dataclass
+class _Fields:
+    """What the fields of the first step are called after, for a client before there is a draft, then for the draft."""
+
+    name: str = field(default_factory=new_id)
+
+
+@dataclass
+class _Smalls:
+    """The small pictures that this window made, by the file of the photo."""
+
+    by_file: dict[str, Small] = field(default_factory=dict)
+
+
+@dataclass
+class _Card:
+    """Why no card was found in a photo."""
+
+    problem: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,15 +104,16 @@ def fields_of(work: Work) -> str:
     Fields that two drafts share would bring the light and the card of one into the other.
     """
     if work.draft is None:
-        return str(st.session_state.setdefault(f"fields-{work.client.id}", new_id()))
-    return str(st.session_state.get(f"fields-{work.draft.id}", work.draft.id))
+        return held(_Fields, work.client.id).name
+    fields = found(_Fields, work.draft.id)
+    return fields.name if fields is not None else work.draft.id
 
 
 def _begun(work: Work) -> Work:
     """The work with a new draft, which has the fields that were filled in before it was there."""
     draft = workflow.start_draft(work.store, work.client.id, work.kind)
-    st.session_state[f"fields-{draft.id}"] = fields_of(work)
-    del st.session_state[f"fields-{work.client.id}"]
+    put(_Fields(fields_of(work)), draft.id)
+    drop(_Fields, work.client.id)
     return replace(work, draft=draft, tab=tab_of(draft))
 
 
@@ -123,7 +146,7 @@ class Adding:
     anew : bool, True where another window closed the draft, so that these photos begin another
     turns : dict of int by role, how often files were taken in
     troubles : dict of errors by role, still to be said
-    problems : dict of str or None, why no card was found, by the key that the session keeps it under
+    problems : dict of str or None, why no card was found, by the identifier of the photo
     reading : lock, held from looking at `turns` until photos are kept
     """
 
@@ -138,9 +161,9 @@ class Adding:
 
 def adding(work: Work) -> Adding:
     """How far adding photos has got; ask before reading any, since asking touches the session."""
-    found: Adding = st.session_state.setdefault(_adding_key(work.client.id, work.kind), Adding())
-    found.fields = fields_of(work)
-    return found
+    how_far = held(Adding, work.client.id, work.kind)
+    how_far.fields = fields_of(work)
+    return how_far
 
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> None:
@@ -172,26 +195,22 @@ def _added(work: Work, draft_id: str, photos: Sequence[PhotoRecord]) -> Changed 
 
 def catch_up(client_id: str, kind: str) -> str | None:
     """Bring session and address up to what was added; the draft that was begun, where the address lacks it."""
-    found: Adding | None = st.session_state.get(_adding_key(client_id, kind))
-    if found is None or found.draft is None:
+    how_far = found(Adding, client_id, kind)
+    if how_far is None or how_far.draft is None:
         return None
-    for key, problem in found.problems.items():
-        st.session_state[key] = problem
-    st.session_state[f"fields-{found.draft}"] = found.fields
-    st.session_state.pop(f"fields-{client_id}", None)
-    st.query_params.from_dict({"draft": found.draft})
-    if found.anew:
+    for photo_id, problem in how_far.problems.items():
+        note_card_problem(photo_id, problem)
+    put(_Fields(how_far.fields), how_far.draft)
+    drop(_Fields, client_id)
+    st.query_params.from_dict({"draft": how_far.draft})
+    if how_far.anew:
         say_on_next_page(
             "This draft was saved or thrown away in another window meanwhile, so what you added begins a new one."
         )
-    found.anew = False
-    begun, found.draft = found.draft, None
-    found.problems.clear()
+    how_far.anew = False
+    begun, how_far.draft = how_far.draft, None
+    how_far.problems.clear()
     return begun
-
-
-def _adding_key(client_id: str, kind: str) -> str:
-    return f"adding-{client_id}-{kind}"
 
 
 def go_on_without_photos(work: Work) -> None:
@@ -228,18 +247,23 @@ def _is_there(store: Store, draft_id: str) -> bool:
 
 def small_picture(store: Store, photo: PhotoRecord) -> Small:
     """The small picture of a photo, made once in this window."""
-    held: dict[str, Small] = st.session_state.setdefault("small-pictures", {})
-    if photo.file not in held:
-        held[photo.file] = workflow.small_picture_of(store, photo)
-    return held[photo.file]
+    by_file = held(_Smalls, ANYBODY).by_file
+    if photo.file not in by_file:
+        by_file[photo.file] = workflow.small_picture_of(store, photo)
+    return by_file[photo.file]
 
 
 def forget_opened(work: Work) -> None:
     """Let go of the opened photos: the job is done."""
     opened().forget(photo.file for photo in work.photos)
-    st.session_state.pop("small-pictures", None)
+    drop(_Smalls, ANYBODY)
 
 
-def card_problem_key(photo: PhotoRecord) -> str:
-    """Where the sentence about a card that was not found is kept until the marks are confirmed."""
-    return f"card-problem-{photo.id}"
+def card_problem(photo_id: str) -> str | None:
+    """Why no card was found in a photo; None where one was, and once the marks were confirmed."""
+    return held(_Card, photo_id).problem
+
+
+def note_card_problem(photo_id: str, problem: str | None) -> None:
+    """Keep why no card was found in a photo, until the marks are confirmed."""
+    held(_Card, photo_id).problem = problem

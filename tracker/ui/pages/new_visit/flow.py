@@ -17,7 +17,7 @@ from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, catch_up, go
 from tracker.ui.pages.new_visit.tab import tab_of
 from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.opening import OPEN_DRAFT, begin
+from tracker.ui.parts.opening import begin, draft_open
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
 from tracker.ui.parts.words import plain
@@ -36,7 +36,7 @@ _STEPS = (photos.show, marks.show, result.show, save.show)
 
 def page() -> None:
     """The page."""
-    shown = st.session_state.get(OPEN_DRAFT)
+    shown = draft_open()
     begin()
     with told():
         store = open_store()

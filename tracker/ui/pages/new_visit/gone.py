@@ -12,6 +12,7 @@ from tracker.record.records import PROGRESS, Draft, Visit
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.pages.new_visit.visit_fields import TEXTS
+from tracker.ui.parts.held import found, put
 from tracker.ui.parts.words import plain
 
 if TYPE_CHECKING:
@@ -34,15 +35,22 @@ class _Seen:
     changing: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Typed:
+    """What stood in the fields of a draft when it was gone, each text with what it is."""
+
+    texts: list[tuple[str, str]]
+
+
 def remember(draft: Draft, *, changing: bool) -> None:
     """Note which draft this window shows, to be able to say later what became of it."""
-    st.session_state[_seen_key(draft.id)] = _Seen(draft, changing)
+    put(_Seen(draft, changing), draft.id)
 
 
 def say_what_became_of_it(store: Store, draft_id: str) -> None:
     """The page in place of a draft that is gone."""
     st.title("New visit", anchor=False)
-    seen: _Seen | None = st.session_state.get(_seen_key(draft_id))
+    seen = found(_Seen, draft_id)
     if seen is None:
         failure("There is no such draft any more.", "It was saved or thrown away, perhaps in another window.")
         link("clients", "Clients")
@@ -74,12 +82,10 @@ def _was_saved(store: Store, seen: _Seen) -> bool:
 
 def _what_was_typed(store: Store, draft: Draft) -> None:
     """The words of this window that the kept visit does not have, to be copied: fields are gone with the draft."""
-    key = f"typed-{draft.id}"
-    if key not in st.session_state:
-        st.session_state[key] = _typed(draft.id)
+    typed = found(_Typed, draft.id) or put(_Typed(_typed(draft.id)), draft.id)
     kept = store.visits.get(draft.visit.id) if draft.visit is not None and store.visits.has(draft.visit.id) else None
     there = _texts_of(kept) if kept is not None else set()
-    lost = [(words, text) for words, text in st.session_state[key] if text not in there]
+    lost = [(words, text) for words, text in typed.texts if text not in there]
     if not lost:
         return
     st.markdown("**This was typed here and is not saved. Copy what you need:**")
@@ -90,7 +96,7 @@ def _what_was_typed(store: Store, draft: Draft) -> None:
 
 def _typed(draft_id: str) -> list[tuple[str, str]]:
     """What stands in the fields of text that this window showed last, each with what it is."""
-    found = []
+    texts = []
     for key, text in sorted(st.session_state.items(), key=lambda item: str(item[0])):
         if not isinstance(text, str) or not text.strip():
             continue
@@ -98,8 +104,8 @@ def _typed(draft_id: str) -> list[tuple[str, str]]:
         if not words and str(key).startswith(f"steps-{draft_id}") and str(key).endswith(_STEP_TEXTS):
             words = "Step"
         if words:
-            found.append((words, text.strip()))
-    return found
+            texts.append((words, text.strip()))
+    return texts
 
 
 def _texts_of(visit: Visit) -> set[str]:
@@ -110,7 +116,3 @@ def _texts_of(visit: Visit) -> set[str]:
         for text in (step.zone, step.what, step.product, step.note, step.ratio, step.weave, step.sections)
     )
     return {*of_steps, *(getattr(visit, field) for _, field in TEXTS.values())}
-
-
-def _seen_key(draft_id: str) -> str:
-    return f"draft-seen-{draft_id}"

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.maths import polyline
 from tracker.measure import is_searched
 from tracker.measure.reading import Marks
 from tracker.record.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.opened import opened
-from tracker.ui.pages.new_visit.draft_state import Work, card_problem_key, go_to_step, put_photo
+from tracker.ui.pages.new_visit.draft_state import (
+    Work,
+    card_problem,
+    go_to_step,
+    note_card_problem,
+    put_photo,
+)
 from tracker.ui.parts.focus import moved_on
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
@@ -24,7 +32,22 @@ _STILL = 1.0
 
 _PLACED = "The four corners should lie on the card’s corners, and the line should run from root to tip."
 
-_PHOTO, _NEXT = "marks-photo", "marks-next-photo"
+_PHOTO = "marks-photo"
+"""Key of the field that says which photo is shown."""
+
+
+@dataclass
+class _Next:
+    """Which photo of a client is to be shown next."""
+
+    photo: str | None = None
+
+
+@dataclass
+class _Editor:
+    """How often the editor of a photo was told to begin with other marks."""
+
+    rev: int = 0
 
 
 def show(work: Work) -> None:
@@ -54,7 +77,8 @@ def _how_far(photo: PhotoRecord) -> str:
 
 def _which(work: Work, ids: list[str]) -> str:
     """The photo to show: the one that was asked for, else the first without a result."""
-    wanted = st.session_state.pop(_NEXT, None) or st.session_state.get(_PHOTO)
+    asked = held(_Next, work.client.id)
+    wanted, asked.photo = asked.photo or st.session_state.get(_PHOTO), None
     if wanted in ids:
         return str(wanted)
     return next((photo.id for photo in work.photos if not is_measured(photo)), ids[0])
@@ -99,7 +123,7 @@ def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
         corners=given.corners,
         path=given.path,
         width=given.width,
-        rev=st.session_state.setdefault(_rev_key(photo), 0),
+        rev=held(_Editor, photo.id).rev,
         label=f"{work.name(photo)} photo",
     )
     marks = replace(given, corners=edited.corners, path=edited.path, width=edited.width)
@@ -119,7 +143,7 @@ def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
 
 def begin_anew(work: Work, photo: PhotoRecord) -> None:
     """Let the editor of a photo begin with the marks that the draft has."""
-    st.session_state[_rev_key(photo)] = st.session_state.get(_rev_key(photo), 0) + 1
+    held(_Editor, photo.id).rev += 1
     if work.tab is not None:
         work.tab.marks.pop(photo.id, None)
 
@@ -138,13 +162,9 @@ def _buttons(work: Work, photo: PhotoRecord) -> None:
         _without_number(work, photo)
 
 
-def _rev_key(photo: PhotoRecord) -> str:
-    return f"marks-rev-{photo.id}"
-
-
 def _card_is_placed(photo: PhotoRecord, marks: Marks) -> bool:
     """True where the corners lie on the card by now; else what is to be done before is said."""
-    problem = st.session_state.get(card_problem_key(photo))
+    problem = card_problem(photo.id)
     if problem:
         failure(problem)
         return False
@@ -170,7 +190,7 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
     if marks is None:
         return
     found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
-    st.session_state[card_problem_key(photo)] = problem
+    note_card_problem(photo.id, problem)
     put_photo(work, replace(photo, marks=found, reading=None, failure=None), photo)
 
 
@@ -184,7 +204,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
                 measured = replace(photo, reading=None, failure=missing)
             else:
                 measured = workflow.measure_record(work.store, photo, marks, decoded=opened())
-        st.session_state.pop(card_problem_key(photo), None)
+        note_card_problem(photo.id, None)
         put_photo(work, measured, photo)
     if no_number(measured):
         st.rerun()
@@ -198,12 +218,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
     if first.corners is None or (is_searched(marks.card_kind) and problem is None):
         return None
-    moved = max(
-        abs(a - b)
-        for here, there in zip(marks.corners, first.corners, strict=True)
-        for a, b in zip(here, there, strict=True)
-    )
-    if moved > _STILL:
+    if polyline.moved(first.corners, marks.corners) > _STILL:
         return None
     return problem or "The card’s corners were not moved yet. Drag each of the four onto its corner of the card."
 
@@ -214,7 +229,7 @@ def _next(work: Work, photo: PhotoRecord) -> None:
     now = replace(work, draft=work.tab.draft if work.tab is not None else work.draft)
     waiting = [other for other in now.photos if other.id != photo.id and not is_measured(other)]
     if waiting:
-        st.session_state[_NEXT] = waiting[0].id
+        held(_Next, work.client.id).photo = waiting[0].id
         moved_on()
         st.rerun()
     go_to_step(work, 2)

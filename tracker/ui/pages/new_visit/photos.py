@@ -19,13 +19,13 @@ from tracker.ui.pages.new_visit.draft_state import (
     Adding,
     Work,
     adding,
-    card_problem_key,
     catch_up,
     fields_of,
     go_on_without_photos,
     go_to_step,
     keep,
     keep_photos,
+    note_card_problem,
     small_picture,
 )
 from tracker.ui.parts.card_choice import choose_card
@@ -156,7 +156,7 @@ def _all_in(
             # the photo itself is let go at once: it would stay in memory while others have their turn
             record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
             put.append(record.file)
-            record, how_far.problems[card_problem_key(record)] = _with_card(work, record, card, reflectance)
+            record, how_far.problems[record.id] = _with_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
                 raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
@@ -184,7 +184,8 @@ def _with_card(work: Work, record: PhotoRecord, card: str, reflectance: float | 
 
 def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
     """The photo with the marks that were found for that card."""
-    marked, st.session_state[card_problem_key(record)] = _with_card(work, record, card, reflectance)
+    marked, problem = _with_card(work, record, card, reflectance)
+    note_card_problem(record.id, problem)
     return marked
 
 

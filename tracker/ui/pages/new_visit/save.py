@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
 from typing import TYPE_CHECKING
 
@@ -19,12 +19,20 @@ from tracker.ui.pages.new_visit.visit_fields import visit_fields
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
 from tracker.ui.parts.day_field import day_field
+from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry
 from tracker.words import as_date, day
 from tracker.workflow.drafts import with_words
 
 if TYPE_CHECKING:
     from streamlit.delta_generator import DeltaGenerator
+
+
+@dataclass
+class _Asked:
+    """Whether the person was asked about saving a visit without a service."""
+
+    unserved: bool = False
 
 
 def show(work: Work) -> None:
@@ -122,12 +130,12 @@ def _new_visit(work: Work) -> Visit:
 
 def _wants_to_save(draft_id: str, said: DeltaGenerator, *, unserved: bool) -> bool:
     """True when the visit is to be saved; one without a service is asked about first, in `said`."""
-    asked = f"save-asked-{draft_id}"
+    asked = held(_Asked, draft_id)
     if st.button("Save the visit", type="primary", key="save"):
         if not unserved:
             return True
-        st.session_state[asked] = True
-    if not (unserved and st.session_state.get(asked)):
+        asked.unserved = True
+    if not (unserved and asked.unserved):
         return False
     if st.button("Save without a service", key="save-unserved"):
         return True

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from tracker.record.mixing import MILLILITRE, Charge, developer_grams
 from tracker.record.records import PriceLine, Step
 from tracker.ui.navigation import link
+from tracker.ui.parts.held import held
 from tracker.ui.parts.step_words import cost_words
 from tracker.ui.parts.words import plain
 
 _UNIT_WORDS = {"g": "Grams", "ml": "Millilitres"}
+
+
+@dataclass
+class _Followed:
+    """The quantity that a field was last filled in with."""
+
+    quantity: float | None = None
 
 
 def step_cost(step: Step, first: Step, prices: Sequence[PriceLine], key: str) -> Step:
@@ -75,10 +83,10 @@ def _charge(place: int, step: Step, line: PriceLine | None, kept: Charge | None,
 
 def _follow(begins: float | None, key: str) -> None:
     """Let an untouched quantity follow what was noted above it; one that was typed stays."""
-    last = st.session_state.get(f"{key}-begins")
-    if st.session_state.get(key) in (None, last):
+    followed = held(_Followed, key)
+    if st.session_state.get(key) in (None, followed.quantity):
         st.session_state[key] = begins
-    st.session_state[f"{key}-begins"] = begins
+    followed.quantity = begins
 
 
 def _usual_quantity(place: int, step: Step) -> float | None:

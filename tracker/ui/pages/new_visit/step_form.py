@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
@@ -19,6 +19,7 @@ from tracker.record.mixing import (
 )
 from tracker.record.records import KINDS_OF_STEP, PLACEMENTS, ZONES, PriceLine, Step
 from tracker.ui.pages.new_visit.step_cost import step_cost
+from tracker.ui.parts.held import held
 from tracker.ui.parts.step_words import total_words
 from tracker.ui.parts.words import plain
 from tracker.workflow.steps import LINE_LIMIT
@@ -26,7 +27,13 @@ from tracker.workflow.steps import LINE_LIMIT
 OTHER = "other"
 _RATIOS = ("1:1", "1:1.5", "1:2", "1:3")
 _STRENGTHS = tuple(Strength(volume).text for volume in USUAL_VOLUMES)
-_LAST_UNIT = "amount-unit"
+
+
+@dataclass
+class _Weighing:
+    """The unit of weight that was chosen last in this window."""
+
+    unit: str = GRAM
 
 
 def step_form(first: Step, prices: Sequence[PriceLine], key: str) -> Step:
@@ -103,7 +110,7 @@ def _amount(first: Amount | None, key: str) -> Amount | None:
     """Grams or ounces of the product; the unit chosen last is offered again."""
     number, unit = st.columns([3, 2], wrap=False, vertical_alignment="bottom")
     with unit:
-        begins = first.unit if first is not None else st.session_state.get(_LAST_UNIT, GRAM)
+        begins = first.unit if first is not None else held(_Weighing).unit
         units = st.segmented_control("Unit", AMOUNT_UNITS, default=begins, required=True, key=f"{key}-amount-unit")
     with number:
         value = st.number_input(
@@ -118,7 +125,7 @@ def _amount(first: Amount | None, key: str) -> Amount | None:
         )
     if not value or units is None:
         return None
-    st.session_state[_LAST_UNIT] = units
+    held(_Weighing).unit = units
     same = first is not None and first.unit == units and round(first.typed, 3) == value
     found = first if same and first is not None else amount(value, units)
     if units != GRAM:

@@ -10,6 +10,7 @@ import streamlit as st
 from tracker import workflow
 from tracker.record.records import PriceLine, Step, Visit
 from tracker.ui.pages.new_visit.step_form import step_form
+from tracker.ui.parts.held import drop, found, put
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import plain
 from tracker.words import day
@@ -80,7 +81,7 @@ def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[
     fresh : bool, True where the page was opened anew: fields have forgotten what was typed, the draft has not
     """
     if fresh:
-        st.session_state.pop(key, None)
+        drop(_Editing, key)
     editing = _editing(visit.steps, key)
     prices = store.prices.all()
     st.markdown("**Steps, in the order they were done**")
@@ -100,13 +101,13 @@ def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[
 
 
 def _editing(steps: tuple[Step, ...], key: str) -> _Editing:
-    held: _Editing | None = st.session_state.get(key)
-    if held is None:
-        held = _Editing([])
+    editing = found(_Editing, key)
+    if editing is None:
+        editing = _Editing([])
         for step in steps:
-            held.add(step)
-        st.session_state[key] = held
-    return held
+            editing.add(step)
+        put(editing, key)
+    return editing
 
 
 def _apply(

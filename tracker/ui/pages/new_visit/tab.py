@@ -6,12 +6,11 @@ from collections import Counter
 from dataclasses import dataclass, field
 from datetime import datetime
 
-import streamlit as st
-
 from tracker.measure.reading import Marks
 from tracker.record.agreed import NOTHING_AGREED
 from tracker.record.records import Draft, PhotoRecord, Visit
-from tracker.ui.parts.opening import OPEN_DRAFT
+from tracker.ui.parts.held import found, put
+from tracker.ui.parts.opening import note_draft_open
 from tracker.words import ROLE_WORDS, count
 from tracker.workflow.drafts import PARTS, Changed, Seen, parts_unlike, with_part
 
@@ -163,11 +162,10 @@ class Tab:
 
 def tab_of(draft: Draft, *, anew: bool = False) -> Tab:
     """This window on the draft; a new one where the page was opened `anew`."""
-    key = f"draft-tab-{draft.id}"
-    held: Tab | None = None if anew else st.session_state.get(key)
+    held = None if anew else found(Tab, draft.id)
     if held is None:
-        held = st.session_state[key] = Tab(draft, draft.step)
-    st.session_state[OPEN_DRAFT] = draft.id
+        held = put(Tab(draft, draft.step), draft.id)
+    note_draft_open(draft.id)
     return held
 
 
