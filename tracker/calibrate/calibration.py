@@ -103,7 +103,9 @@ def level_of(region: RegionReading, kit: Kit, own: Yardsticks) -> LevelReading:
 
     Parameters
     ----------
+    region : RegionReading, the band
     kit : what its photo was taken with
+    own : Yardsticks, the studio's, in force
 
     Notes
     -----

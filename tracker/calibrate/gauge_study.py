@@ -150,6 +150,7 @@ def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
 
     Parameters
     ----------
+    found : GaugeStudy, evaluated
     name : str, shown beside what rests on it, such as ``set-up check of 3 March 2026``
     """
     repeat, shared = np.asarray(found.repeat), np.array(found.between)

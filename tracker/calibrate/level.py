@@ -49,21 +49,25 @@ class LevelScale:
     source: str = ""
 
     def lightness(self, level: float) -> float:
-        """L* of a level."""
+        """L* of hair at `level`, 1..10."""
         return self.floor + self.span * math.exp(self.rate * (level - 1))
 
     def slope(self, lightness: float) -> float:
-        """L* per level at that lightness, > 0; outside the scale as at its end."""
+        """L* per level at `lightness`, L*; > 0, and held beyond the ends of the scale."""
         return self.rate * (self._held(lightness) - self.floor)
 
     def level(self, lightness: float) -> float:
-        """Level of an L*, held to 1..10 outside the scale."""
+        """Level of hair of that `lightness`, L*; 1 or 10 beyond the ends of the scale."""
         return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
 
     def beyond(self, lightness: float) -> float:
-        """How far an L* lies beyond the swatches: 0 between them, 1 from one level away on, and where there are none.
+        """How far an L* lies beyond the swatches: 0 between them, rising to 1 one level away; 1 without swatches.
 
-        Over that one level, a choice of our own, the swatches give way to what was known before.
+        Over that one level, a choice of our own, the swatches give way to the scale from before.
+
+        Parameters
+        ----------
+        lightness : float, L*
         """
         if self.span_levels is None:
             return 1.0
@@ -71,13 +75,17 @@ class LevelScale:
         return min(max(darkest - level, level - lightest, 0.0), 1.0)
 
     def uncertainty(self, lightness: float) -> float:
-        """Standard uncertainty of the level that the scale gives at that L*, levels."""
+        """Standard uncertainty, in levels, of the level that the scale gives at `lightness`, L*."""
         return math.hypot(self.u, self._fitted(self._shift(lightness)))
 
     def difference_uncertainty(self, before: float, after: float) -> float:
-        """Standard uncertainty that the curve's shape brings into a difference of two levels.
+        """Standard uncertainty that the shape of the curve brings into a difference of two levels.
 
-        What shifts both alike drops out, as does what no curve can know of its labels.
+        What shifts both levels alike cancels, and so does what no curve can know of its labels.
+
+        Parameters
+        ----------
+        before, after : float, L*
         """
         first, second = self._shift(before), self._shift(after)
         return self._fitted([late - early for early, late in zip(first, second, strict=True)])
@@ -194,6 +202,7 @@ def estimate_lift(
     ----------
     before, after : float, L*
     u_before, u_after : float, standard uncertainties of the parts that do not cancel, L*
+    scale : LevelScale, for both
     dof : float, degrees of freedom behind them
     """
     if _outside(before, scale) or _outside(after, scale):

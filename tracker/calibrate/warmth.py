@@ -49,13 +49,13 @@ class NeutralLocus:
     source: str = ""
 
     def at(self, lightness: float) -> tuple[float, float]:
-        """a* and b* of neutral hair at that L*; held beyond the ends."""
+        """a* and b* of neutral hair of that `lightness`, L*; held beyond the ends of the locus."""
         held = min(max(float(lightness), self.knots[0][0]), self.knots[-1][0])
         a, b = _curve(self.knots)(np.asarray(held))
         return float(a), float(b)
 
     def uncertainty(self, lightness: float) -> float:
-        """Standard uncertainty of the locus at that L*, CIELAB units."""
+        """Standard uncertainty of the locus at `lightness`, L*, in CIELAB units."""
         published = float(np.interp(lightness, _DARK_TO_LIGHT, (self.u_dark, self.u)))
         if self.own is None:
             return published
@@ -63,7 +63,7 @@ class NeutralLocus:
         return float(np.interp(beyond, (0.0, JOIN), (self.u_own, max(published, self.u_own))))
 
     def direction(self, lightness: float) -> tuple[float, float]:
-        """Unit vector in (a*, b*) towards warm at that L*."""
+        """Unit vector in (a*, b*) that points towards warm at `lightness`, L*."""
         # black hair has no hue of its own, so below the first coloured knot that knot's direction holds
         coloured = next(knot for knot in self.knots if math.hypot(knot[1], knot[2]) >= 5)
         a, b = self.at(max(lightness, coloured[0]))
@@ -134,7 +134,13 @@ class WarmthReading:
 
 
 def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> float:
-    """Signed distance from the neutral locus along its hue direction, CIELAB units."""
+    """Signed distance from the neutral locus along its hue direction, CIELAB units.
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     lightness, a, b = (float(v) for v in lab)
     neutral = locus.at(lightness)
     along = locus.direction(lightness)
@@ -142,7 +148,13 @@ def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLoc
 
 
 def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
-    """`warmth_value` of many colours at once: shape (n, 3) to (n,)."""
+    """`warmth_value` of many colours at once, (n,).
+
+    Parameters
+    ----------
+    labs : (n, 3), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     knots, neutral = np.asarray(locus.knots, float), _curve(locus.knots)
     coloured = knots[np.hypot(knots[:, 1], knots[:, 2]) >= 5][0, 0]
     held = np.clip(labs[:, 0], knots[0, 0], knots[-1, 0])
@@ -152,7 +164,13 @@ def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.n
 
 
 def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
-    """Change of warmth for one unit of L*, a* and b*, shape (3,), by central differences."""
+    """Change of warmth for one unit of L*, a* and b*, shape (3,), by central differences.
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     step = 0.25
     at = np.asarray(lab, float)
     shifts = step * np.eye(3)
@@ -160,7 +178,13 @@ def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAU
 
 
 def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> WarmthReading:
-    """Warmth of a colour with the uncertainty of the colour and of the locus."""
+    """Warmth of a colour, with the uncertainties of the colour and of the locus combined.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
+    locus : NeutralLocus, what counts as neutral
+    """
     gradient = warmth_gradient(lab.lab, locus)
     u = math.hypot(combined_u(gradient, lab.cov), locus.uncertainty(lab.lab[0]))
     value = Measured(warmth_value(lab.lab, locus), u, "CIELAB units", lab.dof)
@@ -170,11 +194,12 @@ def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Wa
 
 
 def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Measured:
-    """Change of warmth; the locus' own error drops out between like lightnesses and stays between unlike ones.
+    """Change of warmth; the error of the locus cancels between colours of similar lightness, and remains otherwise.
 
     Parameters
     ----------
-    before, after : colours whose covariance holds only what does not cancel between them
+    before, after : LabMeasured, with only the covariance that does not cancel between them
+    locus : NeutralLocus, what counts as neutral
     """
     first, second = (locus.uncertainty(lab.lab[0]) for lab in (before, after))
     alike = math.exp(-abs(after.lab[0] - before.lab[0]) / _TOGETHER)
@@ -192,7 +217,14 @@ def _tone(value: Measured) -> str:
 
 
 def undertone(lab: LabMeasured) -> str | None:
-    """The one likeliest undertone family, to sort by; `undertone_words` says how sure it is. None as there."""
+    """The likeliest undertone family, to sort by; None where there is no hue to name.
+
+    `undertone_words` says how sure it is.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
+    """
     hue = _hue(lab)
     if hue is None or not _FIRST_HUE <= hue.value < _UNDERTONES[-1][0]:
         return None
@@ -201,7 +233,11 @@ def undertone(lab: LabMeasured) -> str | None:
 
 
 def undertone_words(lab: LabMeasured) -> str | None:
-    """What may be said of the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+    """What may be said about the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
 
     Returns
     -------

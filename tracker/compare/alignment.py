@@ -87,9 +87,14 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:
-    """What a share of the way from root to tip in the earlier photo is as a share of the way in the later one.
+    """Position along the later path over position along the earlier path, for the same place on the hair.
 
-    1 where both paths hold the same hair; another where it was cut or has grown in between, as the card tells.
+    Both positions are shares of their path. 1 where both paths cover the same hair; not 1 where it was cut or has grown
+    in between, as far as the card shows.
+
+    Parameters
+    ----------
+    earlier, later : Marks, of the two photos
     """
     lengths = polyline.length(earlier.path), polyline.length(later.path)
     size = _card_ratio(earlier, later)
@@ -143,6 +148,7 @@ def aligned_picture(
     ----------
     later : (h, w, 3) uint8, the whole later photo at any size
     later_size, earlier_size : width and height of the photos that the marks are in, pixels
+    how : Alignment, from `align`
     max_edge : int, longest side of the result, pixels
     """
     shrink = min(1.0, max_edge / max(earlier_size))

@@ -61,7 +61,7 @@ class Scatter:
     photos: int = 1
 
     def share(self, photos: int) -> float:
-        """What is left of the variance of the difference with so many photos on each side."""
+        """Share of the variance of the difference that is left with so many `photos` (>= 1) on each side."""
         now, then = (self.between**2 + self.single**2 / number for number in (self.photos, photos))
         return then / now if now > 0 else 1.0
 

@@ -97,7 +97,14 @@ def pair_colours(
 ) -> Colours | None:
     """The two colours of a band, each with the part of its uncertainty that stays in their difference.
 
-    None where a reading lacks the band.
+    None where either reading lacks the band.
+
+    Parameters
+    ----------
+    before, after : PhotoReading
+    name : str, the band: ``root``, ``mid`` or ``end``
+    same_kit : bool, True where camera, card and light are the same, so that their errors cancel
+    light : str or None, one of `reading.LIGHTS`
     """
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
@@ -207,6 +214,6 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
 
 
 def warmth_words(warmth: Measured) -> str:
-    """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
+    """The change of warmth `warmth`, CIELAB units, in words such as ``5.7 warmer (± 2.0)``."""
     size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
     return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"

@@ -59,7 +59,7 @@ class Distribution:
 
 
 def shades(reading: PhotoReading) -> Shades | None:
-    """Lights and lows over the whole path; None where the photo has no number or too little hair was kept."""
+    """Lights and lows over the whole path of `reading`; None without a number or with too little hair kept."""
     pieces, u_light = _pieces(reading), _u_light(reading)
     if pieces is None or u_light is None:
         return None
@@ -75,6 +75,7 @@ def distribution(reading: PhotoReading, lightness: Floats) -> Distribution | Non
 
     Parameters
     ----------
+    reading : PhotoReading
     lightness : (n,), L* at which the curve is wanted
     """
     pieces, u_light = _pieces(reading), _u_light(reading)
@@ -86,10 +87,14 @@ def distribution(reading: PhotoReading, lightness: Floats) -> Distribution | Non
 
 
 def share_lightened(before: PhotoReading, after: PhotoReading) -> Measured | None:
-    """Share of the hair that is lighter than nearly all of the same stretch was before, 0..1.
+    """Share of the hair that is now lighter than nearly all of the same stretch was before, 0..1.
 
-    Each stretch is held against its own before, so that the shape of the head does not count; what lies beyond the
-    lightest twentieth by chance is taken off. None where either photo has too little to tell.
+    Each stretch is compared with itself, so the shape of the head does not count. What lies above the lightest
+    twentieth by chance is subtracted. None where either photo shows too little hair to tell.
+
+    Parameters
+    ----------
+    before, after : PhotoReading
     """
     first, second = _common(before, after)
     u_first, u_second = _u_light(before), _u_light(after)

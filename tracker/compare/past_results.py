@@ -118,8 +118,9 @@ def outcomes_of(
 
     Parameters
     ----------
-    photos : of the visit; those of one role are repeats and are read together
-    repeatability : how far photos of one hair scatter, as it is in force
+    visit : Visit
+    photos : of the visit; those of one role are repeats, read together
+    repeatability : Repeatability in force, how far photos of the same hair scatter
     """
     before, after = state_of(photos, BEFORE, repeatability), state_of(photos, AFTER, repeatability)
     if before is None or after is None or before.reading is None or after.reading is None:
@@ -188,7 +189,7 @@ def _lift_middle(lifts: Sequence[Lift], outcomes: Sequence[Outcome]) -> Middle |
 
 
 def middle(values: Sequence[float]) -> Middle | None:
-    """Median with its interval from order statistics [CON] and the spread; None for fewer than `FEWEST` values."""
+    """Median of `values` with its interval from order statistics [CON], and the spread; None below `FEWEST` values."""
     count = len(values)
     if count < FEWEST:
         return None

@@ -46,7 +46,7 @@ class State:
         return self.standing.reading if self.used else None
 
     def number(self, photo: PhotoRecord) -> int:
-        """Place of a photo among those of the state, from 1."""
+        """Place of `photo` among the photos of the state, from 1."""
         return 1 + [other.id for other in self.photos].index(photo.id)
 
 
@@ -63,7 +63,13 @@ def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatabil
 
 
 def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
-    """The state that these photos show together; None where there are none."""
+    """The state that these photos show together; None where no photo counts.
+
+    Parameters
+    ----------
+    photos : sequence of PhotoRecord, of one occasion
+    repeatability : Repeatability in force
+    """
     if not photos:
         return None
     row = tuple(sorted(photos, key=lambda photo: (photo.taken_at, photo.added_at, photo.id)))
@@ -84,7 +90,7 @@ def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability =
 
 
 def kit_of(photo: PhotoRecord) -> Kit:
-    """What a photo was taken with, as far as it is known."""
+    """What `photo` was taken with, as far as is known."""
     light = photo.light if photo.light != NOT_NOTED else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
@@ -94,7 +100,12 @@ def kit_of(photo: PhotoRecord) -> Kit:
 
 
 def match_states(before: State, after: State) -> KitMatch:
-    """Whether all photos of both states come from the same kit; the first that does not says why."""
+    """Whether all photos of both states come from the same kit; the first that does not gives the reason.
+
+    Parameters
+    ----------
+    before, after : State
+    """
     first = kit_of(before.used[0]) if before.used else kit_of(before.standing)
     match = match_kits(first, kit_of(after.standing))
     for photo in (*before.used[1:], *after.used):
@@ -105,10 +116,17 @@ def match_states(before: State, after: State) -> KitMatch:
 
 
 def leave_out(photo: PhotoRecord, why: str, at: datetime) -> PhotoRecord:
-    """The photo as one that a person left out, with the reason; its reading is kept."""
+    """The photo, left out by a person for that reason; its reading is kept.
+
+    Parameters
+    ----------
+    photo : PhotoRecord
+    why : str, the reason
+    at : datetime, when it was left out
+    """
     return replace(photo, left_out=LeftOut(at, why))
 
 
 def use_again(photo: PhotoRecord) -> PhotoRecord:
-    """The photo as one that counts."""
+    """`photo`, no longer left out."""
     return replace(photo, left_out=None)

@@ -106,8 +106,13 @@ def _alike(readings: Sequence[PhotoReading]) -> bool:
 def disagreements(readings: Sequence[PhotoReading], repeatability: Repeatability) -> tuple[Disagreement, ...]:
     """Photos that differ from the others by more than repeats of the same hair do; at most one entry each.
 
-    The furthest is pointed at first and the rest is looked at without it, so that one odd photo does not make the
-    others look odd too. Each photo and band is tested at its share of 5 % [DUN], as a vector [HOT].
+    The furthest is found first and the rest is judged without it, so that one odd photo does not make the others look
+    odd. Each photo and band is tested at its share of 5 % [DUN], as a vector [HOT].
+
+    Parameters
+    ----------
+    readings : sequence of PhotoReading, of one occasion
+    repeatability : Repeatability in force
     """
     left = [index for index, reading in enumerate(readings) if reading.ok]
     found: list[Disagreement] = []
@@ -149,10 +154,15 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
 
 
 def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
-    """What the photos of one occasion have in common, of what differs between occasions, (3, 3).
+    """Covariance of L*, a*, b* that all photos of one occasion share but other occasions do not, (3, 3).
 
-    Light that falls on the hair otherwise than on the card is in all of them alike, so their scatter does not show it.
-    A studio's own spread between occasions has the same causes: the larger of both stands.
+    Light that differs between hair and card is the same in all of them, so their scatter does not show it. A studio's
+    own spread between occasions has the same causes, so the larger of the two counts.
+
+    Parameters
+    ----------
+    regions : sequence of RegionReading, of one band
+    repeatability : Repeatability in force
     """
     light = np.mean([region.light_cov for region in regions], axis=0)
     smallest = np.min([np.diag(region.repeat_cov) for region in regions], axis=0)

@@ -58,7 +58,7 @@ class Blend:
     from_before: bool
 
     def per_cm(self, length_mm: Measured) -> Interval:
-        """The steepest place in L* per centimetre, for a path of that length with its uncertainty."""
+        """The steepest slope, L* per centimetre, for a path of `length_mm`, millimetres."""
         value = self.steepest.value / (length_mm.value / 10)
         unsure = 1.96 * length_mm.u / length_mm.value
         below = math.hypot(1 - self.steepest.low / self.steepest.value, unsure)
@@ -66,7 +66,7 @@ class Blend:
         return Interval(value, value * max(1 - below, 0.0), value * (1 + above))
 
     def start_mm(self, length_mm: Measured) -> Interval:
-        """How far from the root the lightening starts, for a path of that length with its uncertainty, mm."""
+        """Distance from the root to where the lightening starts, mm, for a path of `length_mm`, millimetres."""
         value = self.start.value * length_mm.value
         unsure = 1.96 * length_mm.u * self.start.value
         below = math.hypot((self.start.value - self.start.low) * length_mm.value, unsure)

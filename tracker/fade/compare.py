@@ -62,22 +62,28 @@ class Difference:
 
 
 def how_far(changes: Array) -> float:
-    """How far the clients of a group moved, whichever way; infinite for fewer than five."""
+    """Mean size of `changes`, (n,), one for each client, up or down alike; infinite for fewer than five."""
     return float(np.abs(changes).mean()) if changes.size >= FEWEST else math.inf
 
 
 def mean_change(changes: Array, unit: str = "") -> Measured:
-    """Mean of a group of two clients or more, up or down, as far as its clients tell."""
+    """Mean change of a group, with the uncertainty that its clients' scatter gives.
+
+    Parameters
+    ----------
+    changes : (n,), n >= 2, one for each client, up or down
+    unit : str, of the changes
+    """
     return Measured(float(changes.mean()), float(changes.std(ddof=1)) / math.sqrt(changes.size), unit, changes.size - 1)
 
 
 def way_of(mean: Measured) -> int:
-    """1 for more, -1 for less, 0 where the 95 % interval holds no change."""
+    """1 where `mean` is more, -1 where less, 0 where its 95 % interval includes no change."""
     return 0 if abs(mean.value) <= expanded(mean) else int(math.copysign(1, mean.value))
 
 
 def words_for(unit: str) -> tuple[str, str]:
-    """What more and less of a quantity is called, by its unit."""
+    """What more and less of a quantity in this `unit` are called."""
     return _WAYS.get(unit, ("higher", "lower"))
 
 

@@ -27,7 +27,11 @@ _HALVINGS = 40
 
 
 def curves_of(posterior: Posterior) -> tuple[Array, Array]:
-    """Curves that stand for the posterior, alike likely.
+    """Equally likely curves that represent the posterior.
+
+    Parameters
+    ----------
+    posterior : Posterior, of one series
 
     Returns
     -------

@@ -83,7 +83,7 @@ class Many:
         self._slow_y = (p * slow * away[:, None, :]).sum(axis=2)
 
     def under(self, priors: Priors) -> Parts:
-        """The same with priors, y0 integrated out."""
+        """The same services under the given `priors`, y0 integrated out."""
         a, b = priors.amplitude**-2.0, priors.slope**-2.0
         aa, ab, bb = self._fast_fast + a, self._fast_slow, self._slow_slow + b
         ay = self._fast_y + a * priors.amplitude_mean
@@ -101,7 +101,13 @@ class Many:
         return Parts(weights, mean_a, mean_b, bb / det, aa / det, -ab / det, evidence)
 
     def change(self, parts: Parts, months: Array) -> tuple[Array, Array]:
-        """Change since the service at each of T months: mean and standard deviation, two (S, T) arrays."""
+        """Change since the service: mean and standard deviation, two (S, T) arrays.
+
+        Parameters
+        ----------
+        parts : Parts, from `under`
+        months : (T,), since the service
+        """
         fast = -np.expm1(-self.rates[:, None] * months[None, :])
         mean = parts.fast[:, :, None] * fast + parts.slow[:, :, None] * months
         variance = parts.var_fast[:, :, None] * fast**2 + parts.var_slow[:, :, None] * months**2

@@ -48,17 +48,33 @@ class FadeFit:
         return self.rate.half_life if self.rate else None
 
     def mean(self, months: ArrayLike) -> Array:
-        """Expected curve at `months` (>= 0), in the unit of the quantity; same shape as `months`."""
+        """Expected curve, in the unit of the quantity, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        """
         t, mean, _ = self._components(months)
         return (mean @ self.posterior.weights).reshape(t.shape)
 
     def quantile(self, months: ArrayLike, probability: float) -> Array:
-        """Value that the curve lies below with `probability` (0..1 exclusive); same shape as `months`."""
+        """Value below which the curve lies with the given probability, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        probability : float, 0..1 exclusive
+        """
         t, mean, sd = self._components(months)
         return mixture_quantile(self.posterior.weights, mean, sd, probability).reshape(t.shape)
 
     def band(self, months: ArrayLike, level: float = 0.95) -> tuple[Array, Array]:
         """Ends of the interval that holds the curve (not a further reading) with probability `level`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        level : float, 0..1 exclusive
 
         Returns
         -------

@@ -60,7 +60,7 @@ class Priors:
             raise ValueError("priors need finite scales >= 0 and a rate and its spread > 0")
 
     def at_washes(self, washes_per_week: float | None) -> Priors:
-        """The same wear per wash, for hair washed that often; itself where nobody told."""
+        """The same wear per wash for hair washed `washes_per_week` times; unchanged where that is None."""
         pace = pace_of(washes_per_week)
         if pace == 1.0:
             return self
@@ -80,7 +80,11 @@ WASHES_RANGE = (0.25, 21.0)
 
 
 def pace_of(washes_per_week: float | None) -> float:
-    """How many usual months of washing one month of this head holds; 1 where nobody told.
+    """Usual months of washing in one month at this pace; 1 where nobody said.
+
+    Parameters
+    ----------
+    washes_per_week : float or None, 0.25..21
 
     Raises
     ------
@@ -138,20 +142,26 @@ class Posterior:
     covariances: Array
 
     def curve(self, months: Array) -> tuple[Array, Array]:
-        """Mean and standard deviation of the curve at (T,) months for each k: two (T, K) arrays."""
+        """Mean and standard deviation of the curve at `months`, (T,), for each k: two (T, K) arrays."""
         rows = design(months, self.rates)
         mean = np.einsum("kti,ki->tk", rows, self.coefficients)
         variance = np.sum((rows @ self.covariances) * rows, axis=-1).T
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
     def rate_quantile(self, probability: float) -> float:
-        """Rate, per month, that the true one lies below with `probability`; cells of the grid are even in ln k."""
+        """Rate, per month, below which the true one lies with `probability`, 0..1; the grid is even in ln k."""
         middles = np.cumsum(self.weights) - self.weights / 2
         return float(np.exp(np.interp(probability, middles, np.log(self.rates))))
 
 
 def posterior(series: FadeSeries, priors: Priors) -> Posterior:
-    """What readings and priors together say about the curve."""
+    """What readings and priors together say about the curve.
+
+    Parameters
+    ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
+    """
     rates, log_weights = _grid(series, priors)
     weights = np.exp(log_weights - log_weights.max())
     kept = weights > _KEPT * weights.sum()
@@ -161,9 +171,14 @@ def posterior(series: FadeSeries, priors: Priors) -> Posterior:
 
 
 def log_evidence(series: FadeSeries, priors: Priors) -> float:
-    """Log of how probable the readings are under the priors, all unknowns integrated out.
+    """Log of the probability of the readings under the priors, with all unknowns integrated out.
 
-    Meaningful as a difference between priors for one series: the flat prior of y0 leaves a common constant.
+    Only differences between priors for one series mean anything: the flat prior of y0 leaves a common constant.
+
+    Parameters
+    ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     """
     rates, log_weights = _grid(series, priors)
     step = math.log(rates[1] / rates[0])
@@ -172,7 +187,13 @@ def log_evidence(series: FadeSeries, priors: Priors) -> float:
 
 
 def design(months: Array, rates: Array) -> Array:
-    """Factors of y0, A and B in the curve: (K, T, 3) for (T,) months and (K,) rates."""
+    """Factors of y0, A and B in the curve, (K, T, 3).
+
+    Parameters
+    ----------
+    months : (T,), since the service
+    rates : (K,), per month
+    """
     shape = (rates.size, months.size)
     fast = -np.expm1(-np.outer(rates, months))
     return np.stack([np.ones(shape), fast, np.broadcast_to(months, shape)], axis=-1)
@@ -183,6 +204,8 @@ def linear_part(series: FadeSeries, priors: Priors, rows: Array) -> tuple[Array,
 
     Parameters
     ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     rows : (K, n, 3), from `design`
 
     Returns

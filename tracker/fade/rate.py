@@ -47,6 +47,8 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
 
     Parameters
     ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     found : the posterior of that series under those priors
 
     Returns

@@ -19,6 +19,10 @@ U_RANGE = (1e-4, 1000.0)
 def months_between(earlier: datetime, later: datetime) -> float:
     """Time between two moments in months of 30.4375 days; negative where they are the other way round.
 
+    Parameters
+    ----------
+    earlier, later : datetime, both with a time zone
+
     Examples
     --------
     >>> from datetime import UTC

@@ -102,6 +102,8 @@ def pool(services: Sequence[Service], published: Priors, count: float) -> Priors
 
     Parameters
     ----------
+    services : sequence of Service, the studio's own
+    published : Priors, to begin from
     count : float, >= 0, services that the published assumptions count as; with 0 the readings speak alone
     """
     many, priors = Many(services, published), published

@@ -132,8 +132,11 @@ def what_if(
 
     Parameters
     ----------
-    washes_per_week : from now on
-    now : float, months since the service; the last photo where left out
+    fit : FadeFit, of the washes so far
+    limit : Limit, in the unit of the fit
+    washes_per_week : float, from now on
+    now : float or None, months since the service; None for the last photo
+    horizon_months : float, > 0, months to look ahead
 
     Returns
     -------
@@ -239,7 +242,13 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
 
 
 def nothing_known(why: str, name: str = "") -> Window:
-    """A window of which nothing is known but the reason."""
+    """A window with nothing in it but the reason.
+
+    Parameters
+    ----------
+    why : str, one sentence
+    name : str, of the limit
+    """
     return Window(name, None, None, None, why, "unknown", 0.0, 0.0, None, 0.0, 0.0)
 
 

@@ -226,7 +226,7 @@ def _inverse_table(curves: tuple[Curve, Curve, Curve]) -> NDArray[np.uint8]:
 
 
 def white_xyz(white: Chromaticity) -> Vector3:
-    """CIE XYZ of a white given by its chromaticity x, y, scaled to Y = 1."""
+    """CIE XYZ of the white with chromaticity `white`, x and y, scaled to Y = 1."""
     x, y = white
     return (x / y, 1.0, (1.0 - x - y) / y)
 

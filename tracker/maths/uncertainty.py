@@ -111,7 +111,13 @@ def coverage_factor(dof: float, level: float = 0.95) -> float:
 
 
 def expanded(measured: Measured, level: float = 0.95) -> float:
-    """Half width of the interval around a measured value, ``U = k u``, in its unit (GUM 6.2.1)."""
+    """Half width of the interval around a measured value, ``U = k u``, in its unit (GUM 6.2.1).
+
+    Parameters
+    ----------
+    measured : Measured, with its standard uncertainty
+    level : float, 0..1 exclusive, probability that the interval holds the true value
+    """
     return coverage_factor(measured.dof, level) * measured.u
 
 
@@ -120,6 +126,7 @@ def format_measured(measured: Measured, digits: int = 1, *, with_unit: bool = Fa
 
     Parameters
     ----------
+    measured : Measured, shown with its 95 % interval
     digits : int, >= 0, digits after the point
     with_unit : bool, appends the unit where there is one
 
@@ -140,19 +147,29 @@ def format_measured(measured: Measured, digits: int = 1, *, with_unit: bool = Fa
 
 
 def format_number(value: float, digits: int = 1) -> str:
-    """A number with a real minus sign, and never minus nothing.
+    """A number with a true minus sign, and never minus zero.
+
+    Parameters
+    ----------
+    value : float
+    digits : int, >= 0, digits after the point
 
     Examples
     --------
     >>> format_number(-0.04), format_number(-2.25, 2)
-    ('0.0', '\u22122.25')
+    ('0.0', '−2.25')
     """
     size = f"{abs(value):.{digits}f}"
     return f"\u2212{size}" if value < 0 and float(size) != 0 else size
 
 
 def format_share(share: float, digits: int = 0) -> str:
-    """A share of 0..1 in per cent.
+    """A share of 0..1 as a percentage.
+
+    Parameters
+    ----------
+    share : float, 0..1
+    digits : int, >= 0, digits after the point of the percentage
 
     Examples
     --------
@@ -163,12 +180,16 @@ def format_share(share: float, digits: int = 0) -> str:
 
 
 def format_measured_share(share: Measured) -> str:
-    """A measured share of 0..1 in per cent, with its 95 % interval.
+    """A measured share of 0..1 as a percentage with its 95 % interval.
+
+    Parameters
+    ----------
+    share : Measured, 0..1
 
     Examples
     --------
     >>> format_measured_share(Measured(0.41, 0.1))
-    '41 % (\u00b1 20)'
+    '41 % (± 20)'
     """
     size, margin = format_measured(Measured(100 * share.value, 100 * share.u, "", share.dof), 0).split(" ± ")
     return f"{size} % (± {margin})"

@@ -61,7 +61,7 @@ def tone(
 
 
 def neutral_lightness(light: Floats) -> Floats:
-    """L* of greys of these luminances; below zero it goes on in a straight line."""
+    """L* of greys of the luminances `light`, any shape, 1.0 = white; a straight line below zero."""
     return np.asarray(linear_to_lab(np.repeat(np.asarray(light, float)[..., None], 3, -1))[..., 0])
 
 
@@ -70,6 +70,7 @@ def apply(correction: Correction, linear: NDArray[Any]) -> Floats:
 
     Parameters
     ----------
+    correction : Correction, of that photo
     linear : (..., 3), linear sRGB primaries, as photographed
 
     Returns

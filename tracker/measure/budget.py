@@ -40,7 +40,18 @@ def region_reading(
     size: CameraError,
     settings: Settings,
 ) -> RegionReading:
-    """One band's reading with both parts of its uncertainty."""
+    """The reading of one band, with every part of its uncertainty.
+
+    Parameters
+    ----------
+    name : str, the band
+    colours : BandColour of every band of the photo, by name
+    card : CardReading, of the same photo
+    correction : Correction, made from that card
+    moved : (3, 3), covariance of L*, a*, b* from where the marks were put
+    size : CameraError, what the correction leaves of the camera's error
+    settings : Settings, how the photo is measured
+    """
     colour, misfit = colours[name], np.diag(np.square(correction.misfit))
     lit = _light(colour, card, settings)
     here = [

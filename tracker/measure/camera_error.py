@@ -84,7 +84,13 @@ class Undone:
 
 
 def shifts(lab: ArrayLike, size: CameraError) -> Floats:
-    """What each cause does to a colour when it is one standard uncertainty off, shape (6, 3): L*, a*, b*."""
+    """What each cause does to a colour when it is one standard uncertainty off: L*, a*, b*, shape (6, 3).
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     colour = np.asarray(lab, float)
     linear = np.maximum(lab_to_linear(colour), 1e-4)
     step = 0.01
@@ -105,7 +111,8 @@ def lightness_shifts(lightness: float, size: CameraError, tolerance: float) -> F
     Parameters
     ----------
     lightness : float, L*
-    tolerance : float, relative half width of what the card's grey may differ by, rectangular
+    size : CameraError, standard uncertainty of each cause
+    tolerance : float, relative half width of the tolerance of the card's grey, rectangular
     """
     grey, step = lab_to_linear((lightness, 0.0, 0.0)), tolerance / math.sqrt(3)
     card = (linear_to_lab(grey * (1 + step)) - linear_to_lab(grey * (1 - step)))[0] / 2
@@ -113,12 +120,24 @@ def lightness_shifts(lightness: float, size: CameraError, tolerance: float) -> F
 
 
 def standing_alone(lab: ArrayLike, size: CameraError) -> Floats:
-    """Covariance of one colour's L*, a*, b* by all causes, 3 x 3."""
+    """Covariance of one colour's L*, a*, b* from all causes, (3, 3).
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     each = shifts(lab, size)
     return np.asarray(each.T @ each)
 
 
 def between(before: ArrayLike, after: ArrayLike, size: CameraError) -> Floats:
-    """Covariance of the difference of two colours taken with one kit, 3 x 3: what does not cancel."""
+    """Covariance that does not cancel in the difference of two colours taken with one kit, (3, 3).
+
+    Parameters
+    ----------
+    before, after : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     each = shifts(after, size) - shifts(before, size)
     return np.asarray(each.T @ each)

@@ -56,12 +56,16 @@ class CardScale:
 
 
 def in_cm(length: Measured) -> Measured:
-    """A length of millimetres in centimetres."""
+    """A `length` in millimetres, as centimetres."""
     return Measured(length.value / 10, length.u / 10, "cm", length.dof)
 
 
 def require_size(size_mm: tuple[float, float]) -> None:
-    """Check that width and height can be those of a card.
+    """Check that width and height could be those of a card.
+
+    Parameters
+    ----------
+    size_mm : width and height, mm
 
     Raises
     ------
@@ -151,6 +155,8 @@ def scale_of(reading: PhotoReading, marks: Marks, photo_size: tuple[int, int]) -
 
     Parameters
     ----------
+    reading : PhotoReading, of the photo
+    marks : Marks, card and path on the same photo
     photo_size : width and height of the whole photo, pixels
 
     Raises

@@ -68,12 +68,17 @@ def _other_grey(before: Kit, after: Kit) -> bool:
 
 
 def was_developed(reading: PhotoReading | None) -> bool:
-    """True where a reading comes from a camera's raw file."""
+    """True where `reading` comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:
-    """Whether two kits are the same; what nobody noted is taken as the same, and that is said."""
+    """Whether two kits are the same; what nobody noted counts as the same, and the answer says so.
+
+    Parameters
+    ----------
+    before, after : Kit, of the two photos
+    """
     unlike = []
     if before.camera and after.camera and before.camera != after.camera:
         unlike.append("another camera")

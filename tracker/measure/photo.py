@@ -51,9 +51,15 @@ class Picture(Protocol):
 
 
 def find_marks(picture: Picture, kind: str, reflectance: float | None = None) -> tuple[Marks, CardError | None]:
-    """A first suggestion of all marks, and why the card was not found where it was not.
+    """A first suggestion for all marks, and the reason where the card was not found.
 
-    The corners of a kind of card that is not searched for start beside the middle of the photo.
+    For a kind of card that the program cannot find, the corners start to the right of the photo's middle.
+
+    Parameters
+    ----------
+    picture : Picture, upright codes and their meaning
+    kind : str, name of the kind of card
+    reflectance : float or None, of the card's grey, 0..1; None for the kind's own
     """
     height, width = picture.encoded.shape[:2]
     find = card_kind(kind).find
@@ -81,7 +87,8 @@ def measure_photo(
     ----------
     picture : upright codes and their meaning
     marks : card and path; the card is searched for where it has no corners
-    light : what is noted of the light, one of `reading.LIGHTS`; None where nobody noted it
+    settings : Settings or None, how to measure; None for the defaults
+    light : str or None, the noted light, one of `reading.LIGHTS`
 
     Returns
     -------

@@ -224,5 +224,5 @@ class PhotoReading:
         return tuple(check for check in self.checks if check.warns)
 
     def region(self, name: str) -> RegionReading | None:
-        """The band of that name, or None where there is no number."""
+        """The band called `name`, or None where there is no number."""
         return next((region for region in self.regions if region.name == name), None)

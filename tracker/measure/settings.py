@@ -36,9 +36,14 @@ class Settings:
 
 
 def light_u(lightness: float, settings: Settings) -> float:
-    """How far light that differs between card and hair moves L* of hair of that lightness: standard uncertainty.
+    """Standard uncertainty of L* where the light differs between card and hair.
 
     Rectangular limits in EV (GUM 4.3.7), carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
+
+    Parameters
+    ----------
+    lightness : float, L* of the hair
+    settings : Settings, with the limits in EV
     """
     relative = settings.light_half_width * math.log(2) / math.sqrt(3)
     return relative * (lightness + 16) / 3

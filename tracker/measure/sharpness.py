@@ -193,5 +193,14 @@ def _step_blur(lines: Floats, offsets: Floats) -> float | None:
 def sharpness(
     encoded: np.ndarray, path: tuple[Point, ...], width: float, limit: float, corners: tuple[Point, ...]
 ) -> Sharpness:
-    """Blur of the hair and of the card's border; arguments as in `hair_blur` and `card_blur`."""
+    """Blur of the hair and of the card's border.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    path : points of the path, pixels
+    width : float, of the ribbon, pixels
+    limit : float, pixels, the blur that matters, where the answer is most exact
+    corners : of the card, clockwise, pixels
+    """
     return Sharpness(hair_blur(encoded, path, width, limit, corners), card_blur(encoded, corners))

@@ -46,6 +46,11 @@ NOTHING_AGREED = AgreedLimits()
 def check_limits(limits: AgreedLimits, washes_per_week: float | None) -> None:
     """Check that the limits can be kept.
 
+    Parameters
+    ----------
+    limits : AgreedLimits, as typed
+    washes_per_week : float or None, >= 0, as the client says
+
     Raises
     ------
     InvalidEntry : a number is out of its range, or the darkest level is lighter than the lightest

@@ -138,12 +138,18 @@ class Cost:
 
 
 def amount(number: float, unit: str) -> Amount:
-    """An amount from a typed number, grams or ounces."""
+    """An amount from a number as typed.
+
+    Parameters
+    ----------
+    number : float, in `unit`
+    unit : str, ``g`` or ``oz``
+    """
     return Amount(number * GRAMS_PER_OUNCE if unit == OUNCE else number, unit)
 
 
 def read_ratio(text: str) -> tuple[float, ...] | None:
-    """The parts of a mixing ratio such as ``1:1.5``, ``1 + 1,5`` or ``1:1:2``; None where it cannot be read."""
+    """The parts of a mixing ratio `text` such as ``1:1.5``, ``1 + 1,5`` or ``1:1:2``; None where it is not one."""
     found = _RATIO.fullmatch(text)
     if found is None:
         return None
@@ -152,13 +158,19 @@ def read_ratio(text: str) -> tuple[float, ...] | None:
 
 
 def ratio_text(text: str) -> str:
-    """A ratio written the usual way, ``1:1.5``; text that is none stays as it was typed."""
+    """The ratio `text` in the usual form, ``1:1.5``; anything else stays as typed."""
     parts = read_ratio(text)
     return text.strip() if parts is None else ":".join(_short(part, 3) for part in parts)
 
 
 def developer_grams(product_grams: float, ratio: str) -> float | None:
-    """Grams of developer beside that much product; None where the ratio has not exactly two parts."""
+    """Grams of developer for that much product; None unless the ratio has exactly two parts.
+
+    Parameters
+    ----------
+    product_grams : float, grams, >= 0
+    ratio : str, as typed, such as ``1:1.5``
+    """
     parts = read_ratio(ratio)
     return None if parts is None or len(parts) != 2 else product_grams * parts[1] / parts[0]
 

@@ -198,7 +198,7 @@ class PriceLine:
     changed_at: datetime
 
     def charge(self, quantity: float) -> Charge:
-        """That much of it, at the price of today."""
+        """A charge for that `quantity`, at today's price."""
         return Charge(self.id, self.name, self.pack_size, self.pack_unit, self.price, self.currency, quantity)
 
 
@@ -285,12 +285,17 @@ def _adapter(shape: Hashable) -> TypeAdapter[list[Any]]:
 
 
 def to_json(record: object) -> str:
-    """One record as JSON text."""
+    """The dataclass `record` as JSON text."""
     return _adapter(cast("Hashable", type(record))).dump_json([record]).decode()[1:-1]
 
 
 def from_json(shape: type[Record], text: str) -> Record:
-    """The record of that shape from its JSON text.
+    """The record of that shape, read from its JSON text.
+
+    Parameters
+    ----------
+    shape : type, the dataclass of the record
+    text : str, JSON
 
     Raises
     ------

@@ -103,7 +103,16 @@ def fit_place(
     learnt: Learnt,
     washes_per_week: float | None = None,
 ) -> FadeFit | None:
-    """The curve of one quantity in one band; None where the band was not read."""
+    """The curve of one quantity in one band; None where the band was not read.
+
+    Parameters
+    ----------
+    readings : ServiceReadings, of one service
+    region : str, the band
+    quantity : str, lightness or warmth
+    learnt : Learnt, the priors from the studio's own services
+    washes_per_week : float or None; None for the pace noted with the service
+    """
     place = readings.place(region)
     if place is None or not place.months:
         return None
@@ -112,7 +121,14 @@ def fit_place(
 
 
 def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[Limit]:
-    """The agreed limits of a quantity, in its unit; warmth counts from the curve's own beginning."""
+    """The agreed limits of a quantity, in its unit; warmth counts from where the curve begins.
+
+    Parameters
+    ----------
+    limits : AgreedLimits
+    quantity : str, lightness or warmth
+    scale : LevelScale, between levels and L*
+    """
     where = f"the {REGION_WORDS[limits.region]}"
     if quantity == WARMTH:
         return [] if limits.warmer is None else [Limit(limits.warmer, "above", f"warmth at {where}", from_start=True)]
@@ -136,8 +152,12 @@ def windows(
 
     Parameters
     ----------
-    found : how the root grows, or None
-    washes_from_now : washes a week from now on, and how many months since the service now is; None for as told
+    readings : ServiceReadings or None, of the service that is worn
+    limits : AgreedLimits
+    learnt : Learnt, the priors from the studio's own services
+    scale : LevelScale, between levels and L*
+    found : Regrowth or None, how the root grows
+    washes_from_now : washes a week from now on, and now in months since the service; None for as told
     """
     each = []
     for quantity in (WARMTH, LIGHTNESS):
@@ -156,7 +176,14 @@ def windows(
 
 
 def together(found: Sequence[Window]) -> Window:
-    """The one window of several limits. One that was passed right after the service tells no date: others count."""
+    """The one window of several limits.
+
+    A limit already passed right after the service gives no date, so the others count.
+
+    Parameters
+    ----------
+    found : sequence of Window, one for each limit
+    """
     dated = [each for each in found if each.state != "passed" or each.middle is not None]
     return refresh_window([(each.name, each) for each in dated or found])
 
@@ -174,6 +201,7 @@ def due_of(
 
     Parameters
     ----------
+    client_id : str
     visits : of the client, newest first
     segment, readings : of the service that is worn, None where it has no photo after it with a number
     own : yardsticks in force
@@ -222,7 +250,13 @@ def _reason(each: Window, begins: datetime, share: float) -> Reason:
 
 
 def day_of(begins: datetime, months: float | None) -> date | None:
-    """The local day that lies so many months after the service."""
+    """The local day that lies that many months after the service; None without a number of months.
+
+    Parameters
+    ----------
+    begins : datetime, of the service
+    months : float or None
+    """
     if months is None:
         return None
     return (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()

@@ -97,7 +97,7 @@ class ServiceReadings:
     covered: bool = False
 
     def place(self, region: str) -> PlaceReadings | None:
-        """The readings of one band."""
+        """The readings of the band `region`."""
         return next((place for place in self.places if place.region == region), None)
 
     @property
@@ -107,7 +107,13 @@ class ServiceReadings:
 
 
 def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> ServiceReadings | None:
-    """The readings of a service; None where the photo right after it has no number."""
+    """The readings of a service; None where the photo right after it has no number.
+
+    Parameters
+    ----------
+    segment : Segment, from one colour service to the next
+    locus : NeutralLocus, for the warmth
+    """
     if not segment.states or segment.begins is None:
         return None
     alike = all(match_states(segment.states[0], state).same for state in segment.states[1:])

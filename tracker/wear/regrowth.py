@@ -76,7 +76,11 @@ class Regrowth:
     why_not: str | None = None
 
     def length(self, months: Floats) -> tuple[Floats, Floats]:
-        """Root length and its standard uncertainty at months since the service, mm.
+        """Root length and its standard uncertainty, mm, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, since the service
 
         Raises
         ------
@@ -110,7 +114,13 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootL
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:
-    """Length of the root of a blend that was found, for a path of that length; mm."""
+    """Length of the root where a blend was found, mm.
+
+    Parameters
+    ----------
+    blend : Blend, found along the path
+    path : Measured, length of the path, mm
+    """
     interval = blend.start_mm(path)
     value = float(interval.value)
     # the wider side stands for both: the place of a soft root is surer towards the scalp
@@ -170,7 +180,9 @@ def forecast(
 
     Parameters
     ----------
+    found : Regrowth, from `regrowth`
     limit_mm : float, 0..1000
+    name : str, of the limit
     since_service : bool, True where only hair that grew since the service counts: that needs no photo of the root
     last : float, months since the service of the last photo of any kind, to look ahead from
     horizon_months : float, > 0, months after the last photo to look ahead

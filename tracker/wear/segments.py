@@ -45,14 +45,14 @@ class Segment:
 
 
 def kind_of(services: Iterable[str]) -> str:
-    """What services are compared by: all that change the colour, in one order; empty where there is none."""
+    """What `services` are compared by: those that change the colour, in a fixed order; empty where none does."""
     named = {" ".join(name.split()).casefold() for name in services} - _LEAVES_COLOUR - {""}
     known = [name for name in SERVICES if name in named]
     return " + ".join([*known, *sorted(named.difference(known))])
 
 
 def changes_colour(visit: Visit) -> bool:
-    """True where a visit may have changed the colour: anything but a cut, a treatment or a talk."""
+    """True where `visit` may have changed the colour: anything but a cut, a treatment or a talk."""
     return not visit.services or not all(" ".join(name.split()).casefold() in _LEAVES_COLOUR for name in visit.services)
 
 

@@ -100,6 +100,8 @@ def band_colour(
     ----------
     linear : (n, m, 3), balanced linear light; rows run from root to tip
     usable : (n, m) bool
+    name : str, the band, for the message
+    how : Selection, which pixels count as body hair
     area : float, pixels of the photo for one grid point
     inside : (n, m) bool, False outside the photo; None where all of it lies inside
 
@@ -143,7 +145,14 @@ def _block_spread(means: Floats) -> tuple[Floats, float]:
 
 
 def body_mean(linear: Floats, usable: np.ndarray, how: Selection) -> tuple[Floats, np.ndarray]:
-    """Mean of the body hair in linear light, (3,), not a number where there is none, and what was kept, (n, m)."""
+    """Mean of the body hair in linear light, (3,), NaN where there is none; and the verdict on each pixel, (n, m).
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced linear light
+    usable : (n, m) bool, False for clipped pixels and outside the photo
+    how : Selection, which pixels count as body hair
+    """
     verdict = select_body(linear_to_lab(linear), luminance(linear), usable, how)
     body = linear[verdict == KEPT]
     mean = body.mean(axis=0, dtype=float) if len(body) else np.full(3, np.nan)
@@ -241,7 +250,8 @@ def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[Prof
     Parameters
     ----------
     linear : (n, m, 3), balanced
-    verdict : (n, m), what was kept
+    verdict : (n, m) uint8, see `tracker.measure.hair.select`
+    points : int, > 0, how many steps from root to tip
     """
     kept = verdict == KEPT
     blocks = _block_means(linear, kept, (points, 6), fewest=4)

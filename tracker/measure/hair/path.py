@@ -87,7 +87,12 @@ class Strip:
     area: float
 
     def rows(self, start: float, stop: float) -> slice:
-        """Rows between two shares of the length."""
+        """Rows between two shares of the length.
+
+        Parameters
+        ----------
+        start, stop : float, shares of the length from the root, 0..1
+        """
         count = len(self.codes)
         first = min(int(np.floor(start * count)), count - 1)
         return slice(first, max(int(np.ceil(stop * count)), first + 1))

@@ -37,7 +37,12 @@ _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
 
 def clipped_codes(codes: np.ndarray) -> np.ndarray:
-    """True where any channel of a code value sits at either end of the range, shape of one channel."""
+    """True where any channel is at either end of its range, (n, m).
+
+    Parameters
+    ----------
+    codes : (n, m, 3) uint8 or uint16
+    """
     top = np.iinfo(codes.dtype).max
     return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
 
@@ -50,6 +55,7 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
     lab : (n, m, 3), balanced
     luminance : (n, m), linear
     usable : (n, m) bool, False for clipped pixels and outside the photo
+    how : Selection, its limits
 
     Returns
     -------

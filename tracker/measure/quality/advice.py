@@ -32,7 +32,13 @@ class Seen:
 
 
 def advise(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
-    """Every check of what was seen, passed or not; none of them stops the number."""
+    """Every check that only warns, passed or not.
+
+    Parameters
+    ----------
+    seen : Seen, what was seen in the photo
+    limits : CheckLimits, what each may be
+    """
     return (
         _card_whole(seen.margin, limits),
         _light(seen.light, limits),

@@ -45,9 +45,10 @@ def check_photo(
     card : as found in the photo
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
+    limits : CheckLimits or None, what may be; None for the defaults
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
     seen : what else was seen in the photo, for the checks that only warn, or None to leave them out
-    light : what is noted of the light, one of `reading.LIGHTS`, or None
+    light : str or None, the noted light, one of `reading.LIGHTS`
     on_card : float, share of the ribbon that lies on the card, 0..1
     """
     limits = limits or CheckLimits()

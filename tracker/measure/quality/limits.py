@@ -50,5 +50,5 @@ class CheckLimits:
     moved: float = 0.15
 
     def largest_blur(self, width: float) -> float:
-        """The blur that a ribbon of that width in pixels may have, pixels."""
+        """The most blur, pixels, that a ribbon of that `width`, pixels, may have."""
         return max(self.blur * width, self.blur_pixels)

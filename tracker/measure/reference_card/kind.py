@@ -96,7 +96,12 @@ class CardKind:
 
 
 def grid(columns: int, rows: int) -> tuple[Box, ...]:
-    """Boxes of equal patches, row by row."""
+    """Boxes of equal patches, row by row.
+
+    Parameters
+    ----------
+    columns, rows : int, > 0, patches across and down
+    """
     return tuple(
         (c / columns, r / rows, (c + 1) / columns, (r + 1) / rows) for r in range(rows) for c in range(columns)
     )

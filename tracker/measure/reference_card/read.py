@@ -53,7 +53,9 @@ def read_card(
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
     space : what the codes mean
+    kind : CardKind, of the card in the photo
     corners : four points, pixels, clockwise from the card's own top left
+    limits : CardLimits or None, when no number is given; None for the defaults
 
     Raises
     ------
@@ -116,9 +118,14 @@ def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
 
 
 def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pixel coordinates of points of the card's unit square, by the projective map of its corners.
+    """Pixels of points in the card's unit square, by the projective map through its corners.
 
     Closed form of Heckbert 1989, Fundamentals of texture mapping and image warping, section 2.2.
+
+    Parameters
+    ----------
+    corners : four points, pixels, clockwise from the card's own top left
+    u, v : any shape, 0..1 from left to right and from top to bottom
     """
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
     dx1, dx2, dx3 = x1 - x2, x3 - x2, x0 - x1 + x2 - x3
