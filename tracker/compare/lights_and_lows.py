@@ -1,9 +1,9 @@
 """Lights and lows over the whole length: how the lightness of the hair is spread, and what share was lightened.
 
-How sure these are comes from drawing the photo again: the light may have been a little stronger or weaker, the same
-for all pieces, and the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces
-than lie across the ribbon. Lights and lows standing alone are less sure than that, by what every photo with that camera
-and card is off alike; it moves neither one curve against another nor the share that was lightened.
+The uncertainty comes from redrawing the photo: the light may have been a little stronger or weaker for all pieces, and
+the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces than lie across the
+ribbon. Lights and lows as single values also carry the error that every photo with that camera and card shares; it
+cancels between two curves and in the share that was lightened.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from tracker.measure.reading import PhotoReading
 from tracker.measure.reference_card import kind_or_plain
 
 _DRAWS = 300
-_INDEPENDENT = 12  # pieces of a stretch that are no neighbours along a strand
-_BY_CHANCE = 0.05  # share of hair beyond the lightest twentieth of what was there before, with nothing done
-_FINE = 80  # steps in which the quantiles of a stretch are read
+_INDEPENDENT = 12  # pieces of a stretch on different strands
+_BY_CHANCE = 0.05  # share of hair above the lightest twentieth of what was there before, when nothing was done
+_FINE = 80  # steps at which the quantiles of a stretch are read
 _SMOOTH = 1.5  # L*, standard deviation of the kernel of a drawn distribution
 
 
@@ -43,7 +43,7 @@ class Shades:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Distribution:
-    """How much of the hair has which lightness.
+    """How much of the hair has each lightness.
 
     Attributes
     ----------
@@ -101,7 +101,7 @@ def share_lightened(before: PhotoReading, after: PhotoReading) -> Measured | Non
     if not len(first) or u_first is None or u_second is None:
         return None
     rng = np.random.default_rng(13)
-    # the limits of what was there before are known as well as their light; the pieces after are a sample
+    # the limits from before are as certain as their light; the pieces after are a sample
     shifts = rng.normal(0.0, u_first, _DRAWS)
     redrawn = zip(_redrawn(second, u_second, rng), shifts, strict=True)
     draws = [_beyond(first + shift, sample) for sample, shift in redrawn]
@@ -121,7 +121,7 @@ def _pieces(reading: PhotoReading) -> Floats | None:
 
 
 def _common(before: PhotoReading, after: PhotoReading) -> tuple[Floats, Floats]:
-    """The stretches that both photos have, none where they are fewer than half."""
+    """The stretches that both photos have; none if fewer than half."""
     both = [(a, b) for a, b in zip(before.stretches, after.stretches, strict=False) if a and b]
     if 2 * len(both) < max(len(before.stretches), len(after.stretches)):
         both = []
@@ -129,14 +129,14 @@ def _common(before: PhotoReading, after: PhotoReading) -> tuple[Floats, Floats]:
 
 
 def _u_light(reading: PhotoReading) -> float | None:
-    """What moves the lightness of all pieces alike from photo to photo, standard uncertainty."""
+    """Standard uncertainty of the lightness that all pieces of a photo share."""
     if not reading.ok:
         return None
     return float(np.sqrt(np.mean([region.repeat_cov[0][0] for region in reading.regions])))
 
 
 def _kit_u(reading: PhotoReading, lights: float, lows: float) -> Floats:
-    """What the camera's rendering and the card leave unsure of lights, lows and dimension, standard uncertainties."""
+    """Standard uncertainties of lights, lows and dimension from the camera's rendering and the card."""
     kind, misfit = kind_or_plain(reading.card.kind), MISFIT_ALONE * reading.correction.misfit[0]
     size = kind.undone.under(None, reading.card.reflectance)
     light, low = (lightness_shifts(value, size, kind.tolerance) for value in (lights, lows))

@@ -18,17 +18,17 @@ from tracker.record.records import LeftOut, PhotoRecord
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What the photos of one state say together.
+    """The photos of one state and their combined reading.
 
     Attributes
     ----------
     photos : all of them, in the order they were taken
     used : those that count: with a number, and not left out
     left_out : those that a person left out
-    doubles : those that show the same picture as another one that counts: a repeat that nobody took
+    doubles : those with the same picture as another one that counts, and so not a repeat
     without_number : those that have no number
-    standing : the photo that stands for the state on a page; where several count it carries their combined reading,
-        so it is for showing and never to be saved
+    standing : the photo that represents the state on a page; where several count it carries their combined reading,
+        so it may be shown but never saved
     odd : which of `used` disagree, each with its distance and its limit
     """
 
@@ -51,19 +51,19 @@ class State:
 
 
 def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatability = PROVISIONAL) -> State | None:
-    """The state that the photos of this role show; None where there is none.
+    """The state that the photos of this role show; None without photos.
 
     Parameters
     ----------
-    photos : of one visit, or one photo taken between visits
+    photos : sequence of PhotoRecord, of one visit, or one taken between visits
     role : str, one of `records.ROLES`
-    repeatability : how far photos of one hair scatter, as it is in force
+    repeatability : Repeatability in force
     """
     return combined_state([photo for photo in photos if photo.role == role], repeatability)
 
 
 def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
-    """The state that these photos show together; None where no photo counts.
+    """The state that these photos show together; None without photos.
 
     Parameters
     ----------

@@ -1,15 +1,15 @@
 """Where the lightening starts along the hair, and how softly the root blends into it.
 
-A smooth rise is laid through the lightness from root to tip. Its start, its steepest slope and its height are given
-with the intervals that the scatter of the profile leaves: every pair of place and width of the rise is weighed by how
-well it fits, so a rise that the photo cannot place comes out wide or not at all.
+A smooth rise is fitted to the lightness from root to tip. Its start, steepest slope and height come with intervals from
+the scatter of the profile: every pair of place and width of the rise is weighted by how well it fits, so a rise that
+the photo cannot place comes out wide or not at all.
 
-Lightness falls and rises along a head by its shape alone, by several L*. That is the same before and after, so where
-there are two photos the rise is laid through their difference.
+The shape of the head alone changes the lightness along it by several L*. That is the same before and after, so with two
+photos the rise is fitted to their difference.
 
 References
 ----------
-Weighing on a grid with the linear part integrated: Bretthorst 1988, Bayesian Spectrum Analysis, Springer, ch. 3.
+Weights on a grid with the linear part integrated: Bretthorst 1988, Bayesian Spectrum Analysis, Springer, ch. 3.
 """
 
 from __future__ import annotations
@@ -28,12 +28,12 @@ _PLACES = np.linspace(-0.1, 1.1, 97)  # of the middle of the rise, shares of the
 _WIDTHS = np.geomspace(0.008, 0.35, 40)  # of the logistic: the rise from 10 to 90 % takes 4.4 of them
 _TEN_PERCENT = np.log(9.0)  # widths from the middle of a logistic to where it has reached a tenth
 _FEWEST = 12
-_SMALLEST_RISE = 2.0  # L*: less is not called lightening; a weak choice of our own
+_SMALLEST_RISE = 2.0  # L*: smaller rises do not count as lightening; a weak choice of our own
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A value with its 95 % interval, which need not lie evenly around it."""
+    """A value with its 95 % interval, which may be asymmetric."""
 
     value: float
     low: float
@@ -47,9 +47,9 @@ class Blend:
     Attributes
     ----------
     start : where a tenth of the rise is reached, share of the path, 0 at the root
-    steepest : L* for the whole length of the path, at the steepest place
+    steepest : slope at the steepest place, L* for the whole length of the path
     rise : L*, from the root to the lightened lengths
-    from_before : bool, True where it is the difference to an earlier photo
+    from_before : bool, True where it is the difference from an earlier photo
     """
 
     start: Interval
@@ -75,16 +75,16 @@ class Blend:
 
 
 def find_blend(after: Sequence[ProfilePoint], before: Sequence[ProfilePoint] | None = None) -> Blend | None:
-    """The rise of lightness along the hair of one photo, or of what an earlier photo has not.
+    """The rise of lightness along the hair in one photo, or in the difference from an earlier one.
 
     Parameters
     ----------
     after : points along the path, root first
-    before : those of an earlier photo of the same hair, whose path runs the same way; None for one photo alone
+    before : those of an earlier photo of the same hair, along the same path; None for a single photo
 
     Returns
     -------
-    Blend or None : None where no rise is beyond doubt, or too few points are there
+    Blend or None : None where no rise is significant, or there are too few points
     """
     points = sorted(after, key=lambda point: point.position)
     if len(points) < _FEWEST or (before is not None and len(before) < _FEWEST):
@@ -108,7 +108,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
     rest = (light - floor[best] - rise[best] * shape[best]) / u
     scatter = _scatter(rest)
     weight = np.exp(-(misfit - misfit[best]) / (2 * scatter))
-    # a rise that lies nearly whole beside the path is one that nobody saw
+    # nobody saw a rise that lies almost wholly off the path
     seen = shape[:, -1] - shape[:, 0]
     weight = np.where(seen > 0.5, weight, 0.0)
     if weight.sum() <= 0:
@@ -116,7 +116,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
     rng = np.random.default_rng(5)
     drawn = rng.choice(len(weight), size=4000, p=weight / weight.sum())
     heights = rise[drawn] + rng.normal(size=len(drawn)) * np.sqrt(cov[drawn] * scatter)
-    # what is not on the path is not counted as risen
+    # only the part on the path counts as risen
     risen = heights * seen[drawn]
     height = _interval(risen)
     if height.low <= 0 or height.value < _SMALLEST_RISE:
@@ -126,7 +126,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
 
 
 def _lines(shape: Floats, light: Floats, weight: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Weighted line of the lightness over each shape: floor, rise, variance of the rise, and what is left over."""
+    """Weighted fit of each shape to the lightness: floor, rise, variance of the rise, and residual."""
     total = weight.sum()
     mean_shape, mean_light = shape @ weight / total, float(light @ weight / total)
     away = shape - mean_shape[:, None]
@@ -138,9 +138,9 @@ def _lines(shape: Floats, light: Floats, weight: Floats) -> tuple[Floats, Floats
 
 
 def _scatter(rest: Floats) -> float:
-    """How much larger the scatter is than claimed: neighbouring points that stray together count for fewer.
+    """Factor by which the scatter exceeds the claim; neighbouring points that stray together count for fewer.
 
-    One lag of correlation, as for an autoregressive series: the variance of a mean grows by (1 + r) / (1 - r).
+    First-order autoregression: the variance of a mean grows by (1 + r) / (1 - r).
     """
     variance = float(rest @ rest) / max(len(rest) - 4, 1)
     away = rest - rest.mean()

@@ -198,5 +198,5 @@ def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
     """
     from skimage.color import deltaE_ciede2000  # imported late: only comparisons need it
 
-    # of the same shape, or scikit-image takes another axis for the channels
+    # equal shapes, or scikit-image takes the wrong axis for the channels
     return np.asarray(deltaE_ciede2000(*np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))))

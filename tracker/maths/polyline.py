@@ -1,7 +1,7 @@
 """Lengths and places along a line through points.
 
-NumPy's own linear interpolation, one coordinate at a time: SciPy's interpolators for several coordinates go on beyond
-the ends of a line, and refuse a point that stands there twice.
+NumPy's linear interpolation, one coordinate at a time: SciPy's interpolators for several coordinates extrapolate beyond
+the ends of a line, and refuse a repeated point.
 """
 
 from __future__ import annotations

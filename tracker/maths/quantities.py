@@ -1,4 +1,4 @@
-"""Values that know how sure they are."""
+"""Values with their uncertainty."""
 
 from __future__ import annotations
 

@@ -35,7 +35,7 @@ from tracker.measure.settings import Settings
 
 
 class Picture(Protocol):
-    """What is needed of a photo: upright codes and their meaning."""
+    """What measuring needs from a photo: upright codes and their meaning."""
 
     @property
     def encoded(self) -> np.ndarray:
@@ -81,12 +81,12 @@ def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Poin
 def measure_photo(
     picture: Picture, marks: Marks, settings: Settings | None = None, *, light: str | None = None
 ) -> PhotoReading:
-    """Everything that one photo says, with its uncertainty.
+    """Everything that one photo shows, with its uncertainty.
 
     Parameters
     ----------
-    picture : upright codes and their meaning
-    marks : card and path; the card is searched for where it has no corners
+    picture : Picture, upright codes and their meaning
+    marks : Marks, card and path, pixels; without corners the card is searched for
     settings : Settings or None, how to measure; None for the defaults
     light : str or None, the noted light, one of `reading.LIGHTS`
 
@@ -96,7 +96,7 @@ def measure_photo(
 
     Raises
     ------
-    CardError, HairError, InvalidMarks : where a mark cannot be used
+    CardError, HairError, InvalidMarks : a mark that cannot be used
     """
     settings = settings or Settings()
     kind = card_kind(marks.card_kind)
@@ -154,7 +154,7 @@ def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Fl
 def _bands(
     linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings
 ) -> tuple[dict[str, BandColour], np.ndarray]:
-    """Colour of each band, and what was kept along the whole path."""
+    """Colour of each band, and the verdict on every pixel of the whole path."""
     verdict = np.zeros(usable.shape, np.uint8)
     edges = sorted({0.0, 1.0, *(edge for band in settings.bands for edge in (band.start, band.stop))})
     named = {(band.start, band.stop): band.name for band in settings.bands}
@@ -185,7 +185,7 @@ def _placement(
             linear, usable = _balanced(strip, picture.space, correction)
             labs.append(_quick_labs(linear, usable, strip, settings))
         for name, cov in found.items():
-            # where a moved ribbon holds no hair at all, the marks sit on an edge that the checks speak of
+            # a moved ribbon without any hair means marks on an edge, which the checks report
             half = np.nan_to_num((labs[1][name] - labs[0][name]) / 2)
             cov += np.outer(half, half)
     return found

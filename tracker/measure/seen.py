@@ -1,4 +1,4 @@
-"""What is seen in a photo beside the colours: blur, gloss, fall of the light, room around the card."""
+"""What a photo shows besides the colours: blur, gloss, fall-off of the light, room around the card."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def see(
     linear: Floats,
     limits: CheckLimits,
 ) -> Seen:
-    """Everything that the checks that only warn are made on.
+    """Everything that the warnings are based on.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def _patch(kind: CardKind, corners: Corners) -> tuple[Point, ...]:
 def _grey_samples(
     encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners
 ) -> tuple[Floats, Floats, Floats]:
-    """Exposure of samples of the balancing grey in EV, and where they lie in the photo."""
+    """Exposure of samples of the balancing grey in EV, and their x and y in the photo."""
     left, top, right, bottom = kind.boxes[kind.grey]
     steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * (1 - 2 * INSET) + INSET
     across, down = np.meshgrid(left + steps * (right - left), top + steps * (bottom - top))

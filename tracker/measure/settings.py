@@ -21,8 +21,8 @@ class Settings:
     selection : how body hair is chosen
     limits, card_limits : when no number is given
     repeatability : spread between photos of the same hair by the same kit
-    light_half_width : float, EV by which the light on the hair may differ from that on the card, either way,
-        beside what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
+    light_half_width : float, EV by which the light on the hair may differ from that on the card, either way, on top
+        of what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
     placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
     """
 

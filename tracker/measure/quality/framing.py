@@ -1,4 +1,4 @@
-"""Whether a photo is framed like an earlier one: what is framed alike can be compared best."""
+"""Whether a photo is framed like an earlier one: photos with the same framing compare best."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tracker.measure.reading import Check, Marks
 
 @dataclass(frozen=True, slots=True)
 class Framing:
-    """How hair and card lie in a photo.
+    """The place of hair and card in a photo.
 
     Attributes
     ----------
@@ -28,7 +28,7 @@ class Framing:
 
     @classmethod
     def of(cls, marks: Marks, size: tuple[int, int]) -> Framing:
-        """How hair and card lie in a photo with these marks.
+        """The framing of a photo with these marks.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Reads a marked card: what its patches are in linear light, and whether that can be trusted."""
+"""Reads a marked card: its patches in linear light, and whether they can be trusted."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from tracker.measure.reference_card.kind import Box, CardKind, CardReading, Corn
 
 @dataclass(frozen=True, slots=True)
 class CardLimits:
-    """When a card is refused. Weak choices of our own, to be moved by measurement only.
+    """When a card is refused: weak choices of our own, to be changed only on the strength of a measurement.
 
     Attributes
     ----------
@@ -40,14 +40,14 @@ class CardLimits:
     covered: float = 0.08
 
 
-INSET = 0.18  # of a patch's side on each side: frames, rounded corners and imprecise marks stay outside
-_SAMPLES = 64  # per side of a single grey; more adds nothing, the blocks are larger than a pixel
+INSET = 0.18  # of a patch's side, left out at each edge: keeps out frames, rounded corners and imprecise marks
+_SAMPLES = 64  # per side of a single grey; more adds nothing, since blocks are larger than a pixel
 
 
 def read_card(
     encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners, limits: CardLimits | None = None
 ) -> CardReading:
-    """What the card reads in a photo.
+    """The reading of the card in a photo.
 
     Parameters
     ----------
@@ -176,7 +176,7 @@ _BLOCKS = 6
 
 
 def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
-    """Mean of the pixels that belong together, and the covariance of that mean from block to block."""
+    """Mean of a patch without outliers, and the covariance of that mean from block to block."""
     _, inside = _light_plane(values)
     kept = np.where(inside[..., None], values, np.nan)
     cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
@@ -186,12 +186,12 @@ def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
     mean = values[inside].mean(axis=0)
     if len(blocks) < 4:
         return mean, np.diag(np.full(3, np.inf))
-    # a smooth fall of light is the gradient's business, not the noise's
+    # a smooth fall-off of light counts as gradient, not as noise
     return mean, np.asarray(np.cov(blocks - _plane(blocks, np.flatnonzero(seen)), rowvar=False) / len(blocks))
 
 
 def _plane(blocks: Floats, places: np.ndarray) -> Floats:
-    """Plane through the blocks, each at its place in the grid, counted row by row."""
+    """Plane through the blocks, each at its place in the grid, row by row."""
     design = np.stack([np.ones(len(blocks)), places % _BLOCKS, places // _BLOCKS], -1).astype(float)
     return np.asarray(design @ np.linalg.lstsq(design, blocks, rcond=None)[0])
 
@@ -229,7 +229,7 @@ def _check_light(patches: list[Floats], limits: CardLimits) -> float:
                 limit=limits.covered,
                 unit="share",
             )
-        # the samples span the inner part of the patch; light goes on falling to its edges
+        # the samples span only the inner part of the patch, and the light falls off further out to its edges
         worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * INSET))
     if worst > limits.gradient:
         raise CardUneven(

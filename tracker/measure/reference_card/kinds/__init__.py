@@ -1,4 +1,4 @@
-"""The kinds of reference card that there are, one file each. A new kind is a file and its place in `KINDS`."""
+"""The kinds of reference card, one file each. A new kind is a new file and an entry in `KINDS`."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tracker.measure.reference_card.kinds.grey18 import GREY18
 from tracker.measure.reference_card.kinds.steps3 import STEPS3
 
 KINDS = (GREY18, STEPS3, CHART24)
-"""In the order in which they are offered; the first is taken where nobody chose."""
+"""In the order offered; the first is the default."""
 
 CARD_KINDS: Mapping[str, CardKind] = {kind.name: kind for kind in KINDS}
 

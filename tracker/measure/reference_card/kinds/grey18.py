@@ -37,7 +37,7 @@ GREY18 = CardKind(
     sound=((0, "card"),),
     grey=0,
     reflectance=_GREY,
-    tolerance=0.05,  # no standard gives one for grey cards; a weak choice of our own
+    tolerance=0.05,  # no standard gives a tolerance for grey cards; a weak choice of our own
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.08, stray=0.005, tint=1.0),

@@ -67,7 +67,7 @@ STEPS3 = CardKind(
     sound=((0, "white step"), (1, "grey step"), (2, "black step")),
     grey=_GREY,
     reflectance=_REFLECTANCES[_GREY],
-    tolerance=0.05,  # as of a plain card
+    tolerance=0.05,  # as for a plain card
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
