@@ -145,7 +145,7 @@ def _scatter(rest: Floats) -> float:
     variance = float(rest @ rest) / max(len(rest) - 4, 1)
     away = rest - rest.mean()
     alike = float(away[1:] @ away[:-1] / max(float(away @ away), 1e-12))
-    alike += (1 + 4 * alike) / len(rest)  # a short series looks less alike than it is (Marriott and Pope 1954)
+    alike += (1 + 4 * alike) / len(rest)  # a short series looks less correlated than it is (Marriott and Pope 1954)
     alike = float(np.clip(alike, 0.0, 0.8))
     return max(variance, 1.0) * (1 + alike) / (1 - alike)
 

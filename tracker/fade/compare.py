@@ -24,7 +24,7 @@ from tracker.maths.uncertainty import expanded, format_measured
 Array = NDArray[np.float64]
 
 FEWEST = 5
-"""Clients with photos as late as that, below which a group has no median and no comparison."""
+"""Fewest clients with photos late enough for a group to have a median and a comparison."""
 
 ASSUMPTIONS = (
     "Taken for granted: clients are independent of each other, each counts once in a group, and groups do not differ "
@@ -47,8 +47,8 @@ class Difference:
     Attributes
     ----------
     first, second : str, the groups; the clients of `second` change less in size
-    size : Measured or None, how much further those of `first` change, whichever way
-    p : float or None, chance of a difference as large where there is none, adjusted for the number of pairs
+    size : Measured or None, how much further those of `first` change, up or down
+    p : float or None, probability of as large a difference by chance alone, adjusted for the number of pairs
     verdict : str, ``real``, ``not shown`` or ``cannot say``
     says : str, what was found, and what each group does where they do not clearly move the same way
     """
@@ -113,13 +113,13 @@ def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> 
 
 
 def _compare_sizes(more: Array, less: Array, unit: str) -> tuple[Measured, float]:
-    """How much further clients of one group moved than those of the other, and the chance of that from nothing.
+    """How much further clients of one group moved than those of the other, and the probability of that by chance alone.
 
     Notes
     -----
-    Sizes of single clients alone would take a group whose photos scatter for one that changes; sizes of the means
-    alone would take one whose clients move both ways for one that does not. So both must differ, and the means do
-    where they differ as they are and with one of them turned round. Of tests that must all agree the largest p counts
+    Judged by the sizes of single changes alone, a group with scattered photos would seem to change; judged by the size
+    of the mean alone, a group whose clients move both ways would seem not to. So both must differ. The means differ in
+    size where they differ both as they are and with one sign reversed. When tests must all agree, the largest p counts
     (Berger 1982).
     """
     size, p = _welch(np.abs(more), np.abs(less), unit)
@@ -129,12 +129,12 @@ def _compare_sizes(more: Array, less: Array, unit: str) -> tuple[Measured, float
 
 
 def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
-    """Difference of two means, and the chance of one as large where there is none.
+    """Difference of two means, and the probability of one as large by chance alone.
 
     Notes
     -----
-    Welch's t, which takes no equal spreads for granted; up to a hundred clients its distribution comes from exchanging
-    clients between the groups (Janssen 1997), beyond from Student's.
+    Welch's t, which does not assume equal spreads. Up to a hundred clients, its distribution comes from permuting
+    clients between the groups (Janssen 1997); beyond that it is Student's.
     """
     from scipy.special import stdtr  # imported late: keeps `import tracker` light
 

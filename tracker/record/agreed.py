@@ -1,4 +1,4 @@
-"""What colourist and client agreed to at a visit: how far the colour may go before it is refreshed."""
+"""What colourist and client agreed at a visit: how far the colour may go before it is refreshed."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from tracker.fade.posterior import WASHES_RANGE
 from tracker.measure.reading import REGIONS
 
 MOST_WARMER = 40.0
-"""CIELAB units: hair that was lightened to the palest yellow lies about 30 above the neutral line."""
+"""CIELAB units: hair lightened to the palest yellow lies about 30 above the neutral line."""
 
 LONGEST_ROOT_MM = 300.0
 
 
 @dataclass(frozen=True, slots=True)
 class AgreedLimits:
-    """Limits that the colour shall not pass before the next visit; None where nothing was agreed.
+    """Limits that the colour should not pass before the next visit; None where nothing was agreed.
 
     Attributes
     ----------
-    warmer : float or None, CIELAB units of warmth above what it was right after the service, > 0
-    darkest, lightest : float or None, levels 1..10, on the scale that is in force when it is looked at
+    warmer : float or None, warmth gained since right after the service, CIELAB units, > 0
+    darkest, lightest : float or None, levels 1..10, on whatever scale is in force
     root_mm : float or None, length of regrown hair in millimetres, > 0
-    region : str, one of `reading.REGIONS`, where warmth and level are looked at
+    region : str, one of `reading.REGIONS`, where warmth and level are judged
     """
 
     warmer: float | None = None

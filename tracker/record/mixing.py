@@ -1,6 +1,6 @@
-"""What goes into the bowl: strength of developer, mixing ratio, amounts, and what the product cost.
+"""What goes into the bowl: strength of developer, mixing ratio, amounts, and the cost of the product.
 
-Every value keeps the unit that was typed. Nothing here says what should be mixed.
+Every value keeps the unit it was typed in. Nothing here says what should be mixed.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ USUAL_VOLUMES = (10.0, 20.0, 30.0, 40.0)
 
 STRONGEST_PERCENT = 12.0
 """The strongest hydrogen peroxide allowed in hair products in the European Union (40 volumes)
-[Regulation (EC) No 1223/2009, annex III; from memory]: a stronger one is taken for a slip of the finger."""
+[Regulation (EC) No 1223/2009, annex III; from memory]: a stronger one is taken as a typing error."""
 
 GRAM, OUNCE, MILLILITRE = "g", "oz", "ml"
 AMOUNT_UNITS = (GRAM, OUNCE)
@@ -33,7 +33,7 @@ _RATIO = re.compile(rf"\s*({_NUMBER}(?:\s*[:+/]\s*{_NUMBER}){{1,3}})\s*")
 
 @dataclass(frozen=True, slots=True)
 class Strength:
-    """How strong a developer is, as it was typed.
+    """How strong a developer is, as typed.
 
     Attributes
     ----------
@@ -56,14 +56,14 @@ class Strength:
 
     @property
     def text(self) -> str:
-        """Both ways, the typed one first, such as ``20 vol (6 %)``."""
+        """Both units, the typed one first, such as ``20 vol (6 %)``."""
         volume, percent = f"{_short(self.volume)} vol", f"{_short(self.percent)} %"
         return f"{volume} ({percent})" if self.unit == VOLUME else f"{percent} ({volume})"
 
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A weight: kept in grams, shown as it was typed.
+    """A weight, kept in grams and shown as typed.
 
     Attributes
     ----------
@@ -76,7 +76,7 @@ class Amount:
 
     @property
     def typed(self) -> float:
-        """The number in the unit that was typed."""
+        """The number in the unit it was typed in."""
         return self.grams / GRAMS_PER_OUNCE if self.unit == OUNCE else self.grams
 
     @property
@@ -111,7 +111,7 @@ class Charge:
 
     @property
     def cost(self) -> float:
-        """Of the quantity that was mixed."""
+        """Cost of the quantity mixed."""
         return self.price * self.quantity / self.pack_size
 
 
@@ -176,11 +176,11 @@ def developer_grams(product_grams: float, ratio: str) -> float | None:
 
 
 def costs(bowls: Iterable[tuple[Iterable[Charge], float | None]]) -> tuple[Cost, ...]:
-    """What the products of several bowls cost, one sum for each currency in the order they appear.
+    """The cost of the products in several bowls, one sum for each currency in order of appearance.
 
     Parameters
     ----------
-    bowls : for each bowl what went into it, and the share that was left over and thrown away, percent or None
+    bowls : for each bowl the charges, and the share that was thrown away, percent or None
     """
     sums: dict[str, tuple[float, float]] = {}
     for charges, waste in bowls:

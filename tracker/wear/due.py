@@ -1,4 +1,4 @@
-"""When a client is due, and why: the limits that were agreed against how the service wears."""
+"""When a client is due, and why: how the service wears against the agreed limits."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tracker.wear.segments import Segment, changes_colour, kind_of
 from tracker.words import DAYS_PER_MONTH, REGION_WORDS
 
 Learnt = Mapping[tuple[str, str, str], Priors]
-"""Priors by kind of service, band and quantity; what is not in it goes by the published ones."""
+"""Priors by kind of service, band and quantity; anything missing uses the published ones."""
 
 _NO_START = "The photo right after the service is missing or has no number, so its wear cannot be foreseen."
 
@@ -31,9 +31,9 @@ class Reason:
     ----------
     name : str, such as ``warmth at the ends``
     early, middle, late : dates by which it is passed in 10, 50 and 90 of 100 cases, or None
-    state : str, as `fade.Window` has it
+    state : str, as in `fade.Window`
     why_not : str or None, a sentence
-    share : float, chance of being the first that is passed, 0..1
+    share : float, chance of being passed first, 0..1
     """
 
     name: str
@@ -51,14 +51,14 @@ class Due:
 
     Attributes
     ----------
-    visit_id : str or None, of the service that is worn
-    on : date of it, or None
-    services : of it
+    visit_id : str or None, of the service now worn
+    on : date or None, of that visit
+    services : of that visit
     state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
     early, middle, late : dates of the refresh window, or None
     why_not : str or None, a sentence that says why there is no date
-    reasons : one per agreed limit, the likeliest to be the first in front
-    region, quantity : what `values` are of
+    reasons : one per agreed limit, the one most likely to be passed first in front
+    region, quantity : of `values`
     months, values : readings so far, for a small picture of the wear
     photo_id : str or None, the last photo
     """
@@ -81,7 +81,7 @@ class Due:
 
 
 def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits]:
-    """The service that is worn, and the limits agreed at it or at a visit since that left the colour as it is.
+    """The service now worn, and the limits agreed then or at a later visit that left the colour alone.
 
     Parameters
     ----------
@@ -203,10 +203,10 @@ def due_of(
     ----------
     client_id : str
     visits : of the client, newest first
-    segment, readings : of the service that is worn, None where it has no photo after it with a number
+    segment, readings : of the service now worn, None where no photo right after it has a number
     own : yardsticks in force
     learnt : priors from the studio's own services, empty where that is switched off
-    root : how the root grows since that service, or None
+    root : how the root has grown since that service, or None
     """
     worn, limits = limits_in_force(visits)
     if worn is None:

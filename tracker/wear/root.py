@@ -15,10 +15,10 @@ ROOT = "length of the root"
 
 # common practice, no source: these colour the hair up to the scalp
 _COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})
-_COVERING_STEPS = _COVERING_SERVICES | {"root shadow"}  # as steps of earlier records call it
+_COVERING_STEPS = _COVERING_SERVICES | {"root shadow"}  # the name in the steps of earlier records
 
 _JUST_COVERED = FadeSeries((0.0,), (0.0,), (1.0,), ROOT, "mm")
-"""Stands for photos of a root that was coloured up to the scalp: within a millimetre of it."""
+"""Used in place of photos for a root that was coloured up to the scalp: within a millimetre of it."""
 
 
 def covers_root(visit: Visit) -> bool:
@@ -53,7 +53,7 @@ def growth(series: Sequence[FadeSeries | None], *, covered: bool) -> Regrowth:
     """
     known = [each for each in series if each is not None]
     if not series or series[-1] is None:
-        # earlier services tell the rate; of the root now they tell nothing, unless it was coloured
+        # earlier services show the rate, but nothing about the root now, unless it was coloured
         if covered:
             return regrowth([*known, _JUST_COVERED])
         return regrowth([])
