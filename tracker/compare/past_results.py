@@ -203,7 +203,7 @@ def middle(values: Sequence[float]) -> Middle | None:
 
 def _rank(count: int) -> tuple[int, float]:
     """How many values lie outside the interval on each side, and its coverage: 95 % or more where possible."""
-    log_term = -count * math.log(2)  # of the binomial distribution with a half, which underflows for many values
+    log_term = -count * math.log(2)  # of the binomial distribution at one half, which underflows for many values
     tail = math.exp(log_term)
     best = (0, 1 - 2 * tail)
     for rank in range(1, count // 2):

@@ -142,7 +142,9 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
     parts = np.array([first.var(ddof=1) / first.size, second.var(ddof=1) / second.size])
     u = math.sqrt(max(float(parts.sum()), 1e-18))
     dof = float(parts.sum() ** 2 / max(parts[0] ** 2 / (first.size - 1) + parts[1] ** 2 / (second.size - 1), 1e-300))
-    dof = max(dof, min(first.size, second.size) - 1.0)  # never below, but for rounding and groups without any spread
+    dof = max(
+        dof, min(first.size, second.size) - 1.0
+    )  # never smaller, except by rounding and for groups without any spread
     both = np.concatenate([first, second])
     if both.size > _EXCHANGED_UP_TO:
         return Measured(size, u, unit, dof), float(2 * stdtr(dof, -abs(size) / u))

@@ -222,7 +222,7 @@ def _says(rate: Measured, weight: float, unlike: bool) -> str:
         return (
             "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
         )
-    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how sure a well-known rate is
+    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how certain a well-known rate is
     often = format_measured(rate, digits, with_unit=True)
     if weight > 1:
         return f"This client's hair grows {often} (95 %), from their own photos."
