@@ -193,7 +193,7 @@ def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Rep
         return "between photos from unlike kits"
     if change.photos_needed is None:
         if repeatability.covers_light:
-            return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
+            return f"with {have}, and more photos would not settle it: visits here differ by more than that"
         return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
         return f"with {have}; {number_word(change.photos_needed)} of each should settle it"

@@ -27,10 +27,10 @@ FEWEST = 5
 """Fewest clients with photos late enough for a group to have a median and a comparison."""
 
 ASSUMPTIONS = (
-    "Taken for granted: clients are independent of each other, each counts once in a group, and groups do not differ "
+    "Assumed: clients are independent of each other, each counts once in a group, and groups do not differ "
     "in how well or how late photos are taken. Change is read off each client's own curve between their photos. "
-    "Compared is how far colour moved, whichever way: a difference counts where both the means of the groups and "
-    "their clients one by one show it. Tested by Welch's t at 5 %, adjusted for the number of pairs (Holm); up to 100 "
+    "The comparison is of how far colour moved, up or down: a difference counts where both the means of the groups and "
+    "their single clients show it. Tested by Welch's t at 5 %, adjusted for the number of pairs (Holm); up to 100 "
     "clients by exchanging them between the groups."
 )
 
@@ -142,9 +142,7 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
     parts = np.array([first.var(ddof=1) / first.size, second.var(ddof=1) / second.size])
     u = math.sqrt(max(float(parts.sum()), 1e-18))
     dof = float(parts.sum() ** 2 / max(parts[0] ** 2 / (first.size - 1) + parts[1] ** 2 / (second.size - 1), 1e-300))
-    dof = max(
-        dof, min(first.size, second.size) - 1.0
-    )  # never smaller, except by rounding and for groups without any spread
+    dof = max(dof, min(first.size, second.size) - 1.0)  # smaller only by rounding, or without any spread
     both = np.concatenate([first, second])
     if both.size > _EXCHANGED_UP_TO:
         return Measured(size, u, unit, dof), float(2 * stdtr(dof, -abs(size) / u))

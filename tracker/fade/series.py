@@ -137,7 +137,7 @@ def _require_u(number: int, u: float) -> None:
     if math.isfinite(u) and u > high:
         why = f"Reading {number} has a ± so large ({u:g}) that it says nothing."
     else:
-        why = f"Reading {number} has no ±: no photo is sure beyond any doubt."
+        why = f"Reading {number} has no ±: no photo is free of uncertainty."
     raise InvalidSeries(
         why,
         "Measure that photo again, or leave it out.",

@@ -58,7 +58,7 @@ class Limit:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.value) and abs(self.value) <= 1000):
             raise InvalidEntry(
-                f"The limit for {self.name or 'the colour'} is no number that hair can have.", "Enter it again."
+                f"The limit for {self.name or 'the colour'} is not a number that hair can have.", "Enter it again."
             )
         if self.side not in ("above", "below"):
             raise ValueError(f"a limit is passed above or below, not {self.side!r}")
@@ -162,7 +162,7 @@ def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, no
     last = fit.series.months[-1]
     end = last + horizon
     if washes is not None and fit.washes_per_week is None:
-        why = "Ask how often the hair is washed now: without it nothing can be said of fewer washes."
+        why = "Ask how often the hair is washed now: without that, nothing can be said about fewer washes."
         return nothing_known(why, limit.name)
     rates, coefficients = curves_of(fit.posterior)
     if limit.from_start:
@@ -236,7 +236,7 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
         return answer("not soon", why, dated=False)
     why = (
         f"No date can be given yet: {what} is passed within {ahead:.0f} months of the last photo in "
-        f"{100 * chance:.0f} of 100 cases. One more photo makes it surer."
+        f"{100 * chance:.0f} of 100 cases. One more photo would make it more certain."
     )
     return answer("unknown", why, dated=False)
 

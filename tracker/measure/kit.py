@@ -92,11 +92,11 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
     if before.method and after.method and before.method != after.method:
         reasons.append(f"measured by versions {before.method} and {after.method} of the method")
     if reasons:
-        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less sure.", light)
+        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less certain.", light)
     pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
     missing = [word for word, known in pairs if not known]
     if len(missing) == 1:
-        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.", light)
+        return KitMatch(True, f"The {missing[0]} was not noted and is assumed to be the same.", light)
     if missing:
-        return KitMatch(True, "Camera and light were not noted and are taken to be the same.", light)
+        return KitMatch(True, "Camera and light were not noted and are assumed to be the same.", light)
     return KitMatch(True, "Same camera, card and light.", light)

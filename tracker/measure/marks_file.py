@@ -79,7 +79,7 @@ def parse_marks(text: str) -> MarksFile:
 
 def _decoded(text: str) -> object:
     def refuse(name: str) -> NoReturn:
-        raise ValueError(f"{name} is no JSON number")
+        raise ValueError(f"{name} is not a JSON number")
 
     try:
         return json.loads(text, parse_constant=refuse)

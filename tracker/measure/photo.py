@@ -130,7 +130,7 @@ def measure_photo(
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
     if kind.find is None:
-        raise CardNotFound("This kind of card is not searched for.", "Mark its four corners by hand.")
+        raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
     return kind.find(picture.encoded)
 
 

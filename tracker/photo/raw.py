@@ -72,7 +72,7 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
     """
     if not can_read_raw():
         raise UnsupportedFormat(
-            "This is a raw photo, and what reads raw photos is not installed.",
+            "This is a raw photo, and the reader for raw photos is not installed.",
             "Install the raw extra (pip install -e '.[raw]'), or use the camera's JPEG.",
         )
     check_whole(content)

@@ -56,7 +56,7 @@ def check_limits(limits: AgreedLimits, washes_per_week: float | None) -> None:
     InvalidEntry : a number is out of its range, or the darkest level is lighter than the lightest
     """
     if limits.region not in REGIONS:
-        raise InvalidEntry("This is no part of the hair.", f"Choose {', '.join(REGIONS)}.")
+        raise InvalidEntry("That is not a part of the hair.", f"Choose {', '.join(REGIONS)}.")
     _within("The warmth that was agreed", limits.warmer, 0.0, MOST_WARMER, "", above=True)
     _within("The darkest level", limits.darkest, DARKEST, LIGHTEST, "level")
     _within("The lightest level", limits.lightest, DARKEST, LIGHTEST, "level")
@@ -65,7 +65,7 @@ def check_limits(limits: AgreedLimits, washes_per_week: float | None) -> None:
     if limits.darkest is not None and limits.lightest is not None and limits.darkest >= limits.lightest:
         raise InvalidEntry(
             f"No darker than {limits.darkest:g} and no lighter than {limits.lightest:g} leaves no level between them.",
-            "Choose a darker level first and a lighter one after it, or only one of both.",
+            "Choose a darker level first and a lighter one after it, or only one of the two.",
             value=limits.darkest,
             limit=limits.lightest,
             unit="level",
@@ -77,7 +77,7 @@ def _within(what: str, value: float | None, low: float, high: float, unit: str, 
         return
     allowed = f"{'more than ' if above else ''}{low:g} to {high:g}{unit and f' {unit}'}"
     raise InvalidEntry(
-        f"{what} cannot be {value:g}, allowed is {allowed}.",
+        f"{what} cannot be {value:g} (allowed: {allowed}).",
         "Correct it, or leave it out.",
         value=value if math.isfinite(value) else None,
         limit=high if value > high else low,

@@ -20,7 +20,7 @@ from tracker.words import DAYS_PER_MONTH, REGION_WORDS
 Learnt = Mapping[tuple[str, str, str], Priors]
 """Priors by kind of service, band and quantity; anything missing uses the published ones."""
 
-_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be foreseen."
+_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be predicted."
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +224,7 @@ def due_of(
         values=_values(place, quantity) if place is not None else (),
         photo_id=segment.photos[-1].id if segment is not None and segment.photos else None,
         state="nothing agreed",
-        why_not="No limit was agreed at this service, so there is nothing to be due for.",
+        why_not="No limit was agreed at this service, so nothing falls due.",
     )
     if not limits.anything:
         return base

@@ -192,7 +192,7 @@ def forecast(
     if since_service:
         found = replace(found, start=Measured(0.0, 0.0, "mm"), covariance=0.0)
     if found.start is None:
-        return nothing_known(found.why_not or "Nothing is known of the root.", name)
+        return nothing_known(found.why_not or "Nothing is known about the root.", name)
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
     last = max(found.last, last)

@@ -30,7 +30,7 @@ GREY18 = CardKind(
     size_of="The grey itself, without a rim.",
     corrected=(
         "The grey card gave the colour and the strength of the light, and the photo was corrected so that the card "
-        "reads its own grey. One grey cannot tell how the camera renders other colours; that part of the doubt is in "
+        "reads its own grey. One grey cannot tell how the camera renders other colours; that uncertainty is part of "
         "the ± of every single value, and mostly cancels in a before and after from the same camera, card and light."
     ),
     boxes=grid(1, 1),
