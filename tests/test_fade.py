@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
-from tests.test_blend import TRUTH, measured
+from tests.test_transition import TRUTH, measured
 
 from tests.golden_tables import read_table
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings

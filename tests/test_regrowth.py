@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 import pytest
-from tests.test_blend import TRUTH, measured
-from tests.test_scale import of_photo
+from tests.test_transition import TRUTH, measured
+from tests.test_card_scale import of_photo
 
 from tracker.fade import FadeSeries
 from tracker.maths.quantities import Measured

@@ -74,6 +74,7 @@ class Overlay:
     all : all services together
     groups : by group, the one with the smallest changes first
     in_washes : bool, True where all clients said how often they wash: a month is then a month of usual washing
+    compared_at : float or None, months since the service at which groups are compared
     differences : one per pair of groups
     says : str, which lasts longest and whether that is real; which way each group moves if they move opposite ways
     assumptions : str, what the test assumes
@@ -83,6 +84,7 @@ class Overlay:
     all: GroupWear
     groups: tuple[GroupWear, ...]
     in_washes: bool
+    compared_at: float | None
     differences: tuple[Difference, ...]
     says: str
     assumptions: str
@@ -128,6 +130,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
         _group(table, None, at),
         ordered,
         washed,
+        at,
         differences,
         _finding(differences, ordered, unit),
         ASSUMPTIONS,
