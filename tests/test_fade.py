@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
-from tests.test_transition import TRUTH, measured
 
 from tests.golden_tables import read_table
+from tests.test_transition import TRUTH, measured
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
 from tracker.fade import (
     DEFAULT_PRIORS,

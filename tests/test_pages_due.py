@@ -216,7 +216,9 @@ def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
             switch_learning(store, on=False)
         return record_of(client_id)
 
-    store.photos.save(store.photos.find(client_id)[-1])
+    last = store.photos.find(client_id)[-1]
+    for photo in (replace(last, camera="another"), last):
+        store.photos.save(photo)
     assert store.wear.to_work_out(stamp, 9) == [client_id]
     with monkeypatch.context() as patched:
         patched.setattr(store.wear, "record_of", meanwhile)

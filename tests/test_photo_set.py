@@ -7,8 +7,8 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from tests.test_replicates import AT, photos
 
+from tests.test_replicates import AT, photos
 from tracker.compare.photo_set import leave_out, match_states, state_of, use_again
 from tracker.measure.reading import Marks, PhotoReading
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, new_id, now

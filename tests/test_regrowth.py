@@ -6,9 +6,9 @@ import math
 
 import numpy as np
 import pytest
-from tests.test_transition import TRUTH, measured
-from tests.test_card_scale import of_photo
 
+from tests.test_card_scale import of_photo
+from tests.test_transition import TRUTH, measured
 from tracker.fade import FadeSeries
 from tracker.maths.quantities import Measured
 from tracker.measure.reading import ProfilePoint

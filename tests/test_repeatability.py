@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.test_replicates import ALONE, AT, photos, reading, region
 
+from tests.test_replicates import ALONE, AT, photos, reading, region
 from tracker.compare.change import CHANGED
 from tracker.compare.comparison import compare_readings
 from tracker.compare.replicates import mean_of_replicates

@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from tests.test_photo_set import record, row
-
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
 from tracker.wear import changes_colour, kind_of, readings_of, segments
 
