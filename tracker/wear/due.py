@@ -157,7 +157,7 @@ def windows(
     learnt : Learnt, the priors from the studio's own services
     scale : LevelScale, between levels and L*
     found : Regrowth or None, how the root grows
-    washes_from_now : washes a week from now on, and now in months since the service; None for as told
+    washes_from_now : washes a week from now on, and now in months since the service; None for the pace so far
     """
     each = []
     for quantity in (WARMTH, LIGHTNESS):

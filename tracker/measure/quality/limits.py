@@ -20,8 +20,8 @@ class CheckLimits:
     coloured : float, smallest share of pixels whose three codes differ; zero in a black-and-white photo
     on_card : float, share of the ribbon that lies on the card: marks are not exact, and a hundredth of the path can be
         a twentieth of a band
-    blur : float, standard deviation of the blur at the hair as a share of the ribbon's width: half of one of the
-        twelve pieces across that lights and lows are told from
+    blur : float, standard deviation of the blur at the hair as a share of the ribbon's width: half a piece, of the
+        twelve across that lights and lows are made of
     blur_pixels : float, pixels; less than this never counts as blurred: sharp hair itself reads up to 1.2
     across : float, pixels across the ribbon: three for each of those pieces
     gloss : float, share of the ribbon that shines; our rendered heads of dry hair have 0 to 0.03
