@@ -124,7 +124,7 @@ def card_scale(
         )
     if pose.unlike > _UNLIKE_LIMIT:
         raise CardTilted(
-            f"No lengths: the marked card does not have the shape of {size_mm[0]:g} x {size_mm[1]:g} mm.",
+            f"No lengths: the marked card does not have the shape of a card of {size_mm[0]:g} x {size_mm[1]:g} mm.",
             "Check that the corners lie on the card, and check its size on the Studio page.",
             value=pose.unlike,
             limit=_UNLIKE_LIMIT,
