@@ -1,8 +1,10 @@
-"""Every public function of the core says what each of its parameters is (numpydoc's `Parameters` section)."""
+"""Every public function of the core says what each of its parameters is (numpydoc), and its examples are true."""
 
 from __future__ import annotations
 
 import ast
+import doctest
+import importlib
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -52,6 +54,18 @@ def test_every_public_function_describes_its_parameters(module: Path) -> None:
         if (left := undescribed(function))
     }
     assert not missing
+
+
+@pytest.mark.parametrize(
+    "module",
+    [path for path in MODULES if ">>> " in path.read_text("utf-8")],
+    ids=lambda path: path.relative_to(PACKAGE).as_posix(),
+)
+def test_every_example_gives_what_it_shows(module: Path) -> None:
+    name = ".".join(module.relative_to(PACKAGE.parent).with_suffix("").parts)
+    found = doctest.testmod(importlib.import_module(name))
+    assert found.attempted
+    assert not found.failed
 
 
 @pytest.mark.parametrize(

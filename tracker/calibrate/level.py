@@ -205,6 +205,11 @@ def estimate_lift(
     u_before, u_after : float, standard uncertainties of the parts that do not cancel, L*
     scale : LevelScale, for both
     dof : float, degrees of freedom behind them
+
+    Examples
+    --------
+    >>> estimate_lift(30.0, 45.0, 0.5, 0.5).text
+    '2.6 levels lighter (± 0.7)'
     """
     if _outside(before, scale) or _outside(after, scale):
         # a bound must hold, so both lightnesses and the scale move by their 95 % towards the smaller lift

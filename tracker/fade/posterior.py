@@ -89,6 +89,11 @@ def pace_of(washes_per_week: float | None) -> float:
     Raises
     ------
     InvalidEntry : an impossible number of washes
+
+    Examples
+    --------
+    >>> pace_of(6.0)
+    2.0
     """
     if washes_per_week is None:
         return 1.0

@@ -170,6 +170,11 @@ def developer_grams(product_grams: float, ratio: str) -> float | None:
     ----------
     product_grams : float, grams, >= 0
     ratio : str, as typed, such as ``1:1.5``
+
+    Examples
+    --------
+    >>> developer_grams(30.0, "1:1.5")
+    45.0
     """
     parts = read_ratio(ratio)
     return None if parts is None or len(parts) != 2 else product_grams * parts[1] / parts[0]
