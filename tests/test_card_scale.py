@@ -87,7 +87,7 @@ def test_a_card_turned_away_gives_no_lengths(yaw: float, pitch: float) -> None:
 
 
 def test_a_wrong_size_is_refused() -> None:
-    with pytest.raises(CardTilted, match="shape of one of 100 x 100 mm"):
+    with pytest.raises(CardTilted, match="shape of a card of 100 x 100 mm"):
         card_scale(pinhole(), (100.0, 100.0), (4000, 3000), PATH)  # type: ignore[arg-type]
 
 

@@ -64,7 +64,7 @@ def test_the_portfolio_does_not_talk_to_another_client(filled: Filled) -> None:
     assert_no_failure(test)
     assert "To read aloud" not in words(test)
     assert "Your ends" not in words(test)
-    for note in ("taken to be the same", "of each should settle it", "Note the size of your card", "Move the path"):
+    for note in ("assumed to be the same", "of each should settle it", "Note the size of your card", "Move the path"):
         assert note not in words(test), note
     assert "too close to call" in words(test)
 

@@ -269,7 +269,7 @@ def frame(photo: Drawn) -> tuple:
 def test_strip_the_wrong_way_round_and_chart_upside_down() -> None:
     steps = np.repeat(np.array([0.9, 0.18, 0.035])[:, None], 3, axis=1)
     strip = drawn_patches(steps[::-1], 1, 3)
-    with pytest.raises(errors.CardImplausible, match="white over grey to black"):
+    with pytest.raises(errors.CardImplausible, match="white through grey to black"):
         read_card(strip.encoded, SRGB, CARD_KINDS["steps3"], frame(strip))
     chart = drawn_patches(np.clip(chart_reference(), 0, 1)[::-1], 6, 4)
     with pytest.raises(errors.CardImplausible, match="do not look like the chart"):

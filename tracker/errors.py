@@ -5,44 +5,44 @@
     │   ├── UnsupportedFormat   not a photo format that is read here
     │   ├── TooLarge            over the limit of bytes or pixels
     │   ├── Unreadable          damaged, cut off or empty
-    │   ├── TooCostly           takes more memory or time to open than a photo may
-    │   └── ReaderFailed        what opens photos ended in the middle, or did not start
+    │   ├── TooCostly           takes more memory or time to open than a photo should
+    │   └── ReaderFailed        the process that opens photos broke off, or did not start
     ├── CardError
     │   ├── CardNotFound        nothing in the photo looks like the card
     │   ├── CardAmbiguous       more than one thing looks like the card
-    │   ├── CardMisplaced       corners that are no card: outside, crossed, folded
+    │   ├── CardMisplaced       corners that cannot be a card's: outside, crossed, folded
     │   ├── CardTooSmall        too few pixels to read
     │   ├── CardClipped         burnt out or crushed to black
     │   ├── CardUneven          light falls off across the card
-    │   ├── CardCovered         a part of the card is something else
+    │   ├── CardCovered         part of the card is hidden
     │   ├── CardTilted          turned away too far to give a scale, or not the noted card
     │   ├── CardFarAway         too far from the hair to give its scale
     │   └── CardImplausible     patches that contradict their known values
     ├── HairError
-    │   ├── InvalidPath         a path that is no line from root to tip
+    │   ├── InvalidPath         a path that is not a line from root to tip
     │   ├── OutsidePhoto        a path that leaves the photo
     │   └── TooFewPixels        too little hair left to average
     ├── ReadingError
-    │   ├── InvalidMarks        a marks file that does not follow the contract
+    │   ├── InvalidMarks        a marks file that breaks the contract
     │   ├── CannotCompare       two readings with nothing in common
-    │   └── CannotCalibrate     swatches that make no scale
+    │   └── CannotCalibrate     swatches that do not make a scale
     ├── FadeError
-    │   ├── InvalidSeries       months or values that make no series
+    │   ├── InvalidSeries       months or values that do not make a series
     │   └── TooFewReadings      not enough readings for what was asked
     └── StoreError
         ├── NotFound            no such record
         ├── Conflict            somebody else saved first
-        │   └── DraftChanged    a draft was saved in another window since it was read
+        │   └── DraftChanged    a draft saved in another window since it was read
         ├── ConsentMissing      the client has not agreed to this
         ├── InvalidEntry        words or choices that cannot be kept as they are
-        ├── InvalidList         a list that cannot be brought in
+        ├── InvalidList         a list that cannot be imported
         ├── StoreFull           no room, or over the limit
         ├── StoreDamaged        a file or record fails its check
-        │   ├── DatabaseDamaged pages of the database are damaged
-        │   └── WrongDatabase   not the database that the studio's pictures belong to
+        │   ├── DatabaseDamaged damaged pages in the database
+        │   └── WrongDatabase   not the database that belongs to the studio's pictures
         └── NewerDatabase       made by a newer version of this program
 
-Each error says what is wrong, the measured value against its limit where there is one, and what to do.
+Each error says what is wrong, the value against its limit where there is one, and what to do.
 """
 
 from __future__ import annotations
@@ -96,7 +96,7 @@ class PhotoError(TrackerError):
 
 
 class UnsupportedFormat(PhotoError):
-    """The content is not one of the photo formats that are read here."""
+    """The content is not in one of the photo formats we read."""
 
 
 class TooLarge(PhotoError):
@@ -112,7 +112,7 @@ class TooCostly(PhotoError):
 
 
 class ReaderFailed(PhotoError):
-    """The process that opens photos ended without an answer, or did not start."""
+    """The process that opens photos ended without a result, or did not start."""
 
 
 class CardError(TrackerError):
@@ -144,11 +144,11 @@ class CardUneven(CardError):
 
 
 class CardCovered(CardError):
-    """Part of the card shows something else."""
+    """Something covers part of the card."""
 
 
 class CardTilted(CardError):
-    """The card is turned away from the camera too far to give a scale, or its noted size is another card's."""
+    """The card is turned too far from the camera to give a scale, or the noted size belongs to another card."""
 
 
 class CardFarAway(CardError):
@@ -180,7 +180,7 @@ class ReadingError(TrackerError):
 
 
 class InvalidMarks(ReadingError):
-    """The marks do not follow the contract."""
+    """The marks break the contract."""
 
 
 class CannotCompare(ReadingError):
@@ -188,7 +188,7 @@ class CannotCompare(ReadingError):
 
 
 class CannotCalibrate(ReadingError):
-    """The swatches make no scale."""
+    """The swatches do not make a scale."""
 
 
 class FadeError(TrackerError):
@@ -220,7 +220,7 @@ class DraftChanged(Conflict):
 
     Parameters
     ----------
-    kept : tracker.record.records.Draft, as it stands now
+    kept : tracker.record.records.Draft, as it is now
     """
 
     def __init__(self, kept: Any) -> None:
@@ -232,7 +232,7 @@ class DraftChanged(Conflict):
 
 
 class ConsentMissing(StoreError):
-    """The client has not agreed to this purpose."""
+    """The client has not consented to this purpose."""
 
 
 class InvalidEntry(StoreError):
@@ -240,7 +240,7 @@ class InvalidEntry(StoreError):
 
 
 class InvalidList(StoreError):
-    """A list from a spreadsheet that cannot be brought in."""
+    """A list from a spreadsheet that cannot be imported."""
 
 
 class StoreFull(StoreError):
@@ -252,20 +252,20 @@ class StoreDamaged(StoreError):
 
 
 class DatabaseDamaged(StoreDamaged):
-    """Pages of the database are damaged: what can be read still is, and nothing is written any more."""
+    """Pages of the database are damaged: the readable part stays available, and nothing is written."""
 
 
 class WrongDatabase(StoreDamaged):
-    """The database is not the one that the studio's pictures belong to, so nothing was opened and nothing changed.
+    """The database does not belong to the studio's pictures, so nothing was opened or changed.
 
     Parameters
     ----------
     what, advice : str, as for every error
     found : str, one of the constants of `tracker.store.identity`, such as ``empty`` or ``older``
     folder : Path of the studio
-    pictures : int, how many picture files lie there
+    pictures : int, number of picture files there
     backups : folders of the newest backups that can be restored, newest first
-    readable : bool, True where the database that lies there is sound, so that it can be restored too
+    readable : bool, True where the database there is sound, and can be restored too
     """
 
     def __init__(

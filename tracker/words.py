@@ -1,6 +1,6 @@
 """The words of the trade, and the grammar of small numbers and dates, for the screen, the papers and the core.
 
-What the core finds is a code (``mid``, ``after``) or a number; whoever says it takes the word from here.
+The core finds codes (``mid``, ``after``) and numbers; their words come from here.
 """
 
 from __future__ import annotations
@@ -9,19 +9,19 @@ from collections.abc import Iterable
 from datetime import date, datetime
 
 REGION_WORDS = {"root": "root", "mid": "mid-lengths", "end": "ends"}
-"""A band of the hair within a sentence, by its code."""
+"""A band of the hair inside a sentence, by its code."""
 
 REGION_TITLES = {"root": "Root", "mid": "Mid-lengths", "end": "Ends"}
 """A band as a heading, or at the beginning of a sentence."""
 
 REGION_PLURALS = {"root": "roots", "mid": "mid-lengths", "end": "ends"}
-"""A band as one says it to the client: your roots, your ends."""
+"""A band as said to the client: your roots, your ends."""
 
 ROLE_WORDS = {"before": "Before", "after": "After", "progress": "Progress"}
-"""What a photo is to its visit."""
+"""The role of a photo in its visit."""
 
 MADE_UP = "made up"
-"""Marks a client of the demo, and all that is theirs."""
+"""Marks a client of the demo and everything of theirs."""
 
 DAYS_PER_MONTH = 30.4375
 """A year of 365.25 days in twelve."""
@@ -40,12 +40,12 @@ def number_word(number: int) -> str:
 
 
 def noun(number: float, word: str, plural: str = "") -> str:
-    """The noun in the form that goes with a number."""
+    """The noun in singular or plural, to go with a number."""
     return word if number == 1 else plural or word + "s"
 
 
 def count(number: int, word: str, plural: str = "") -> str:
-    """A number with its noun in the right form, as `1,200 visits`."""
+    """A number with its noun, as `1,200 visits`."""
     return f"{number:,} {noun(number, word, plural)}"
 
 
@@ -60,7 +60,7 @@ def listed(words: Iterable[str], empty: str = "") -> str:
 
 
 def sentence_case(text: str) -> str:
-    """The text with its first letter large and the rest untouched."""
+    """The text with a capital first letter and the rest unchanged."""
     return text[:1].upper() + text[1:]
 
 
@@ -77,7 +77,7 @@ def as_date(when: date | datetime) -> date:
 
 
 def ago(when: date, today: date | None = None) -> str:
-    """How long ago a day was, in the largest unit that still says something."""
+    """How long ago a day was, in the largest sensible unit."""
     days = ((today or date.today()) - when).days
     if days < 0:
         return f"on {day(when)}"
@@ -93,7 +93,7 @@ def ago(when: date, today: date | None = None) -> str:
 
 
 def months_words(months: float) -> str:
-    """A span as `6.0 months`, in days where it is shorter than a month; empty for the same day."""
+    """A time span such as `6.0 months`, in days below a month; empty for the same day."""
     days = round(months * DAYS_PER_MONTH)
     if days < 1:
         return ""

@@ -1,1 +1,1 @@
-"""What turns a colour into level and tone: the scales in force, a studio's own, and the gauge study."""
+"""From a colour to level and tone: the built-in scales, a studio's own, and the gauge study."""

@@ -1,7 +1,7 @@
-"""The studio's own yardsticks: how far photos of one hair scatter, which lightness is which level, what is neutral.
+"""The studio's own yardsticks: how far photos of the same hair scatter, the lightness of each level, what is neutral.
 
-Every version is kept with its date and with the readings that it was made of; the newest that was not undone is in
-force. The photos behind it are not kept.
+Every version is kept with its date and the readings it was made from; the newest that was not undone is in force. The
+photos behind it are not kept.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ KINDS_OF_YARDSTICK = (SPREAD, SCALE, LOCUS)
 
 @dataclass(frozen=True, slots=True)
 class Swatch:
-    """One swatch or lock that was photographed beside the card.
+    """One swatch or lock, photographed beside the card.
 
     Attributes
     ----------
     name : str, the studio's own words
     level : float or None, what its label says; None for natural hair, whose level does not matter
     lab : its colour, with the part of its uncertainty that differs between photos of one kit
-    kit : Kit or None, what it was photographed with; None where that was not kept
+    kit : Kit or None, what it was photographed with, where known
     """
 
     name: str
@@ -52,7 +52,7 @@ class Yardstick:
     made_at : datetime
     shots : readings of the photos behind a `SPREAD`
     swatches : readings behind a `SCALE` or a `LOCUS`
-    undone_at : datetime or None, since when it is out of force
+    undone_at : datetime or None, when it was undone
     """
 
     id: str
@@ -68,7 +68,7 @@ class Yardstick:
 
 @dataclass(frozen=True, slots=True)
 class Yardsticks:
-    """What is in force; the built-in ones until the studio has its own. `kits` took the swatches behind `scale`."""
+    """The yardsticks in force, built-in until the studio has its own. `kits` took the swatches behind `scale`."""
 
     spread: Repeatability = PROVISIONAL
     scale: LevelScale = DEFAULT_SCALE
@@ -77,7 +77,7 @@ class Yardsticks:
 
 
 def in_force(versions: Iterable[Yardstick]) -> Yardsticks:
-    """The newest of each kind that was not undone.
+    """The newest version of each kind that was not undone.
 
     Parameters
     ----------
@@ -103,13 +103,15 @@ def level_of(region: RegionReading, kit: Kit, own: Yardsticks) -> LevelReading:
 
     Parameters
     ----------
+    region : RegionReading, the band
     kit : what its photo was taken with
+    own : Yardsticks, the studio's, in force
 
     Notes
     -----
-    What all photos of one kit share, the swatches of the studio's scale carry as the hair does. Between the swatches it
-    drops out for the kit that took them; for another kit that of the swatches comes on top, taken to be as large. Away
-    from them published hair is the scale, and what the photo shares with others counts as it is.
+    The error that all photos of one kit share is in the studio's swatches as it is in the hair. Within the range of the
+    swatches it cancels for the kit that took them; with another kit, the error of the swatches is added and assumed
+    to be as large. Outside that range the scale is published hair, and the photo's own shared error counts in full.
     """
     alike = all(each is not None and match_kits(each, kit).same for each in own.kits)
     beyond = own.scale.beyond(region.lab.lab[0])

@@ -1,4 +1,4 @@
-"""The studio's set-up check: photos of unchanged hair, taken again and again, and what their scatter is made of.
+"""The studio's set-up check: repeated photos of unchanged hair, and what makes them scatter.
 
 References
 ----------
@@ -25,11 +25,11 @@ Array = NDArray[np.float64]
 Cells = Mapping[tuple[str, str, str], Sequence[Array]]
 
 FEWEST_DOF = 6
-"""Repeats below which no figure is given: there it is unsure by more than 29 % (GUM E.4.3)."""
+"""Repeats below which no figure is given: with fewer, it is uncertain by more than 29 % (GUM E.4.3)."""
 
 FEWEST_BETWEEN = 4
-"""Degrees of freedom of people and days below which they are too few to say how they differ: five days, three people on
-three days. Counted, not estimated: to judge by what was found would keep the studies that found too little."""
+"""Degrees of freedom of people and days below which too few were seen to say how they differ: five days, or three
+people on three days. Counted, not estimated: judging by the result would favour studies that found too little."""
 
 _POOLING_LEVEL = 0.05
 
@@ -38,13 +38,13 @@ WANTED = "five hair samples from dark to light on five days, by whoever takes ph
 
 @dataclass(frozen=True, slots=True)
 class Shot:
-    """One photo of the set-up check, by its readings only.
+    """The readings of one photo of the set-up check.
 
     Attributes
     ----------
     sample : str, which hair, in the studio's own words
     operator : str, who took it
-    session : str, when: photos of one session were taken without packing up in between
+    session : str, when; nothing was packed away between the photos of one session
     labs : L*, a*, b* of each band, root first
     """
 
@@ -56,19 +56,19 @@ class Shot:
 
 @dataclass(frozen=True, slots=True)
 class GaugeStudy:
-    """What the scatter of one photo is made of: standard deviations of L*, a* and b*.
+    """The components of the scatter of one photo: standard deviations of L*, a* and b*.
 
     Attributes
     ----------
-    repeat : photos of one hair by one person in one session
-    operator, session : what people and days add; None where the study cannot tell
-    occasion : what one person in one session does otherwise with one hair; 0 where it joined `repeat`
+    repeat : between photos of the same hair by one person in one session
+    operator, session : between people and between days; None where the study cannot tell
+    occasion : interaction of person, session and hair; 0 where it was pooled with `repeat`
     total : of one photo, by anyone, on any day
-    between : what all photos of one occasion share, people and days as they came, so rather too large than too small
+    between : what all photos of one occasion share, with people and days as they came; if anything, too large
     dof, repeat_dof, between_dof : float, degrees of freedom behind `total`, `repeat` and `between`
-    enough : bool, True where people and days are enough to say how they differ
-    photos, samples, operators, sessions : int, what the study is made of
-    left_over : int, photos that could not be used to tell people and days apart, because others are missing
+    enough : bool, True where there were enough people and days to say how they differ
+    photos, samples, operators, sessions : int, how many of each
+    left_over : int, photos that could not help to tell people and days apart, because others are missing
     """
 
     repeat: Vector3
@@ -89,11 +89,11 @@ class GaugeStudy:
 
 
 def study(shots: Sequence[Shot]) -> GaugeStudy:
-    """The scatter of a set-up check and what it is made of.
+    """The scatter of a set-up check and its components.
 
     Parameters
     ----------
-    shots : photos with the same number of bands each
+    shots : photos, all with the same number of bands
 
     Raises
     ------
@@ -101,10 +101,10 @@ def study(shots: Sequence[Shot]) -> GaugeStudy:
 
     Notes
     -----
-    Bands of one photo share its card and light, so they count as one photo: variances are averaged over bands and
-    degrees of freedom are those of one. Model: hair + person + session + occasion + repeat, all additive; from
-    the photos that make a whole table of hair, people, sessions and repeats. An occasion that is not significant at
-    5 % joins the repeats; what comes out negative is 0.
+    Bands of one photo share its card and light, so variances are averaged over bands and degrees of freedom are those
+    of one band. Additive model: hair + person + session + occasion + repeat, from the photos that make a complete
+    table of hair, people, sessions and repeats. An occasion not significant at 5 % is pooled with the repeats;
+    negative components count as 0.
     """
     cells: dict[tuple[str, str, str], list[Array]] = defaultdict(list)
     for shot in shots:
@@ -150,12 +150,13 @@ def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
 
     Parameters
     ----------
-    name : str, shown beside what rests on it, such as ``set-up check of 3 March 2026``
+    found : GaugeStudy, evaluated
+    name : str, shown with every result that uses it, such as ``set-up check of 3 March 2026``
     """
     repeat, shared = np.asarray(found.repeat), np.array(found.between)
     if not found.enough:
-        # light is allowed for in L* all the same; in tone, days are taken to differ as much as photos do: a weak choice
-        # of our own, with which visits of studios whose days differ so much still hold
+        # L* has an allowance for light anyway; in tone, days are assumed to differ as much as photos do: a weak choice
+        # of our own
         shared[1:] = np.maximum(shared, repeat)[1:]
     people = f", {found.operators} people" if found.operators > 1 else ""
     days = f", {found.sessions} sessions" if found.sessions > 1 else ""
@@ -168,7 +169,7 @@ def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
         source=f"Own set-up check: {found.photos} photos of {found.samples} hair {heads}{people}{days}.",
         shared=vector3(shared),
         shared_dof=max(found.between_dof, float(FEWEST_BETWEEN)),
-        # only photos on another occasion had their light made anew
+        # only a new occasion has new light
         covers_light=found.enough,
     )
 
@@ -197,10 +198,10 @@ def _sd(variance: Array) -> Vector3:
 
 
 def _table(cells: Cells) -> tuple[Array | None, bool, bool]:
-    """The photos that make a whole table, (hair, people, sessions, repeats, bands, 3), and whether people and sessions
-    can be told apart from everything else.
+    """The photos that make a complete table, (hair, people, sessions, repeats, bands, 3), and whether the effects of
+    people and sessions can be separated from the rest.
 
-    Where people and sessions changed together, their occasions stand in the place of the sessions.
+    Where people and sessions changed together, occasions take the place of sessions.
     """
     samples, people, days = (sorted({key[axis] for key in cells}) for axis in range(3))
     grid = [[(person, day) for day in days] for person in people]
@@ -213,7 +214,7 @@ def _table(cells: Cells) -> tuple[Array | None, bool, bool]:
 
 
 def _whole(cells: Cells, samples: Sequence[str], grid: Sequence[Sequence[tuple[str, str]]]) -> Array | None:
-    """All hair that every occasion of the grid has, with as many repeats as the poorest has; None without any."""
+    """All hair seen on every occasion of the grid, with as many repeats as each has at least; None without any."""
     occasions = [occasion for row in grid for occasion in row]
     whole = [sample for sample in samples if all((sample, *occasion) in cells for occasion in occasions)]
     if not whole:
@@ -223,7 +224,7 @@ def _whole(cells: Cells, samples: Sequence[str], grid: Sequence[Sequence[tuple[s
 
 
 def _components(table: Array, repeat: Array, dof: int) -> _Parts:
-    """Variance components of a whole table by its mean squares."""
+    """Variance components of a complete table, from its mean squares."""
     p, o, s, r = table.shape[:4]
     cell = table.mean(axis=3)
     mean_person, mean_day = cell.mean(axis=(0, 2)), cell.mean(axis=(0, 1))
@@ -239,7 +240,7 @@ def _components(table: Array, repeat: Array, dof: int) -> _Parts:
         name: np.maximum((stratum.mean - base.mean) / share, 0) if stratum.dof else np.zeros(3)
         for name, stratum, share in (("operator", person, p * s * r), ("session", day, p * o * r))
     }
-    # the sum as a combination of mean squares, for its degrees of freedom
+    # the total as a combination of mean squares, for its degrees of freedom
     shares = {
         name: float(np.any(parts[name] > 0)) / share
         for name, share in (("operator", p * s * r), ("session", p * o * r))
@@ -248,7 +249,7 @@ def _components(table: Array, repeat: Array, dof: int) -> _Parts:
     terms = [(shares["operator"], person), (shares["session"], day), (rest, base)]
     if not pooled:
         terms.append((1 - 1 / r, error))
-    # between occasions: the mean squares as they are, since to subtract the repeats would now and then leave nothing
+    # between occasions: the mean squares as they are, since subtracting the repeats would sometimes leave nothing
     shared = [(1 / (p * s * r), person), (1 / (p * o * r), day), *([] if pooled else [(1 / r, occasion)])]
     return _Parts(
         between=np.sum([share * stratum.mean for share, stratum in shared], axis=0),
@@ -275,7 +276,7 @@ class _Stratum:
 
 
 def _stands_out(occasion: _Stratum, error: _Stratum) -> bool:
-    """True where occasions differ by more than their repeats explain, in any of L*, a* and b*."""
+    """True where occasions differ by more than repeats explain, in any of L*, a* and b*."""
     if occasion.dof <= 0:
         return False
     from scipy.special import fdtrc  # imported late: keeps `import tracker` light
@@ -285,7 +286,7 @@ def _stands_out(occasion: _Stratum, error: _Stratum) -> bool:
 
 
 def _satterthwaite(terms: Sequence[tuple[float, _Stratum]]) -> float:
-    """Degrees of freedom of a combination of mean squares, over all three components together."""
+    """Degrees of freedom of a combination of mean squares, for L*, a* and b* together."""
     sizes = [(share * float(np.sum(stratum.mean)), stratum.dof) for share, stratum in terms if stratum.dof]
     total = sum(size for size, _ in sizes)
     return total**2 / sum(size**2 / dof for size, dof in sizes)

@@ -1,7 +1,7 @@
 """From lightness to the trade's level, 1 (black) to 10 (lightest blonde), in decimals.
 
-No published table of L* for each level was found. The default scale is a smooth curve through three anchors and
-is provisional; a studio replaces it by its own. A reading keeps its Lab, so levels follow the scale in force.
+We found no published table of L* by level. The default scale is a smooth curve through three anchors and is
+provisional; a studio can replace it with its own. Readings keep their Lab, so levels follow the scale in force.
 
 References
 ----------
@@ -33,12 +33,12 @@ class LevelScale:
     name : str, shown beside every level
     floor, span : float, L*
     rate : float, per level
-    u : float, how far labels and a smooth curve lie apart, standard deviation in levels; it is no part of a lift
+    u : float, standard deviation of labels from the smooth curve, levels; not a part of a lift
     provisional : bool, True until the studio has set its own
-    cov : 3 x 3, covariance of the curve's L* at level 1, L* at level 10 and rate: an own scale is less sure away from
-        its swatches, and all scales are surer of the step between near levels than of one between far ones
-    span_levels : two floats or None, the darkest and the lightest level that was photographed
-    source : str, what the scale rests on, one sentence
+    cov : 3 x 3, covariance of the curve's L* at level 1, L* at level 10 and rate: a studio's scale is less certain away
+        from its swatches, and every scale is more certain of a small step than of a large one
+    span_levels : two floats or None, the darkest and the lightest level photographed
+    source : str, where the scale comes from, one sentence
     """
 
     name: str
@@ -52,15 +52,15 @@ class LevelScale:
     source: str = ""
 
     def lightness(self, level: float) -> float:
-        """L* of a level."""
+        """L* of hair at `level`, 1..10."""
         return self.floor + self.span * math.exp(self.rate * (level - 1))
 
     def slope(self, lightness: float) -> float:
-        """L* per level at that lightness, > 0; outside the scale as at its end."""
+        """L* per level at `lightness`, L*; > 0, and held beyond the ends of the scale."""
         return self.rate * (self._held(lightness) - self.floor)
 
     def level(self, lightness: float) -> float:
-        """Level of an L*, held to 1..10 outside the scale."""
+        """Level of hair of that `lightness`, L*; 1 or 10 beyond the ends of the scale."""
         return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
 
     def levels(self, change: float, level: float) -> float:
@@ -73,9 +73,13 @@ class LevelScale:
         return max(level - reach, DARKEST), min(level + reach, LIGHTEST)
 
     def beyond(self, lightness: float) -> float:
-        """How far an L* lies beyond the swatches: 0 between them, 1 from one level away on, and where there are none.
+        """How far an L* lies beyond the swatches: 0 between them, rising to 1 one level away; 1 without swatches.
 
-        Over that one level, a choice of our own, the swatches give way to what was known before.
+        Over that one level, a choice of our own, the swatches give way to the scale from before.
+
+        Parameters
+        ----------
+        lightness : float, L*
         """
         if self.span_levels is None:
             return 1.0
@@ -83,13 +87,17 @@ class LevelScale:
         return min(max(darkest - level, level - lightest, 0.0), 1.0)
 
     def uncertainty(self, lightness: float) -> float:
-        """Standard uncertainty of the level that the scale gives at that L*, levels."""
+        """Standard uncertainty, in levels, of the level that the scale gives at `lightness`, L*."""
         return math.hypot(self.u, self._fitted(self._shift(lightness)))
 
     def difference_uncertainty(self, before: float, after: float) -> float:
-        """Standard uncertainty that the curve's shape brings into a difference of two levels.
+        """Standard uncertainty that the shape of the curve brings into a difference of two levels.
 
-        What shifts both alike drops out, as does what no curve can know of its labels.
+        What shifts both levels alike cancels, and so does the scatter of labels about any curve.
+
+        Parameters
+        ----------
+        before, after : float, L*
         """
         first, second = self._shift(before), self._shift(after)
         return self._fitted([late - early for early, late in zip(first, second, strict=True)])
@@ -112,14 +120,15 @@ class LevelScale:
 
 
 LABELS = 0.25
-"""Levels by which labels lie off a smooth curve, standard deviation: a choice of our own."""
+"""Standard deviation of labels from a smooth curve, levels: a choice of our own."""
 
 SPREAD = (2.0, 7.0, 0.06)
-"""How unsure the built-in curve's L* at level 1, its L* at level 10 and its rate are, standard uncertainties.
+"""Standard uncertainties of the built-in curve's L* at level 1, its L* at level 10 and its rate.
 
-Black hair reads L* 18.0 to 21.6 in [SCA], and 15 to 18 on a trade page (weak). The other two each move the level where
-they act most, at level 10 and in the middle, by 0.6: one level either way, rectangular, about what trade charts differ
-among themselves (common practice, no source). As errors of one smooth curve they part far levels and hardly near ones.
+Black hair reads L* 18.0 to 21.6 in [SCA], and 15 to 18 on a trade page (weak). The other two each move the level by 0.6
+where they act most, at level 10 and in the middle: one level either way, rectangular, about as much as trade charts
+differ (common practice, no source). Being errors of one smooth curve, they matter between distant levels and hardly
+between close ones.
 """
 
 # through [SCA]'s two rows and the remembered one
@@ -137,13 +146,13 @@ DEFAULT_SCALE = LevelScale(
 
 @dataclass(frozen=True, slots=True)
 class LevelReading:
-    """A level, or on which side of the scale it lies.
+    """A level, or the end of the scale that it lies beyond.
 
     Attributes
     ----------
     value : Measured or None, levels; None outside the scale
     text : str, such as ``6.2 ± 0.5``, ``darker than 1``
-    provisional : bool, as the scale
+    provisional : bool, as of the scale
     """
 
     value: Measured | None
@@ -200,16 +209,22 @@ def estimate_lift(
     scale: LevelScale = DEFAULT_SCALE,
     dof: float = math.inf,
 ) -> Lift:
-    """Lift between two lightnesses; what is wrong with the scale at both alike drops out, what parts them stays.
+    """Lift between two lightnesses; errors of the scale that are the same at both cancel.
 
     Parameters
     ----------
     before, after : float, L*
     u_before, u_after : float, standard uncertainties of the parts that do not cancel, L*
+    scale : LevelScale, for both
     dof : float, degrees of freedom behind them
+
+    Examples
+    --------
+    >>> estimate_lift(30.0, 45.0, 0.5, 0.5).text
+    '2.6 levels lighter (± 0.7)'
     """
     if _outside(before, scale) or _outside(after, scale):
-        # a bound must hold, so each lightness gives way to the other by its own 95 %, and so does the scale
+        # a bound must hold, so both lightnesses and the scale move by their 95 % towards the smaller lift
         (dark, u_dark), (light, u_light) = sorted(((before, u_before), (after, u_after)))
         factor = coverage_factor(dof)
         light, dark = light - factor * u_light, dark + factor * u_dark

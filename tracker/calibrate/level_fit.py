@@ -1,13 +1,13 @@
 """The studio's own level scale, from swatches of known level beside its card.
 
-The scale keeps the shape of the built-in one, a curve that rises ever faster, and lets the swatches say where it lies:
-L* at level 1, L* at level 10 and how fast it rises. Three numbers are what a few swatches can carry; the curve rises
-everywhere whatever they read, has its inverse in closed form, and says how unsure it is away from them, where what
-was known before comes in again. A free curve through every swatch would copy the errors of each into the levels.
+The scale keeps the shape of the built-in one, a curve that rises ever faster, and the swatches fix three numbers: L* at
+level 1, L* at level 10 and the rate. A few swatches cannot support more. Such a curve always rises, has an inverse in
+closed form, and knows its uncertainty away from the swatches, where it falls back on the built-in scale. A free curve
+through every swatch would copy the error of each into the levels.
 
 References
 ----------
-[GUM]  JCGM 100:2008, 4.3 and H.3: what was known before, and a curve with the covariance of its parameters.
+[GUM]  JCGM 100:2008, 4.3 and H.3: prior knowledge, and a curve with the covariance of its parameters.
 [GEL]  Gelman et al., Bayesian Data Analysis, 3rd ed., 2013, 14.8: prior knowledge as further observations. From memory.
 """
 
@@ -33,9 +33,9 @@ LEAST_SPAN = 2.0
 """Levels between the darkest and the lightest swatch, at least."""
 
 LARGEST_RESIDUAL = 1.5
-"""Levels by which one swatch may lie off the curve: more is a wrong label or a photo of something else."""
+"""Levels by which a swatch may lie off the curve: more means a wrong label or a photo of something else."""
 
-# what is known before is the built-in scale, as unsure as it is
+# the prior is the built-in scale with its own uncertainty
 _KNOWN = np.array([DEFAULT_SCALE.lightness(DARKEST), DEFAULT_SCALE.lightness(LIGHTEST), DEFAULT_SCALE.rate])
 _LOWEST, _HIGHEST = np.array([6.0, 40.0, 0.04]), np.array([32.0, 95.0, 0.50])
 
@@ -60,7 +60,7 @@ class LevelSwatch:
 
 @dataclass(frozen=True, slots=True)
 class ScaleFit:
-    """A scale and how its swatches lie on it.
+    """A scale and how well its swatches fit it.
 
     Attributes
     ----------
@@ -73,7 +73,7 @@ class ScaleFit:
 
 
 def fit_scale(swatches: Sequence[LevelSwatch], name: str) -> ScaleFit:
-    """The level scale that these swatches make.
+    """The level scale that fits these swatches.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ def fit_scale(swatches: Sequence[LevelSwatch], name: str) -> ScaleFit:
 
     Raises
     ------
-    CannotCalibrate : too few, too close together, in the wrong order, or one far off the others
+    CannotCalibrate : too few, too close together, in the wrong order, or one far from the others
     """
     _require(swatches)
     levels = np.array([swatch.level for swatch in swatches])
@@ -93,7 +93,7 @@ def fit_scale(swatches: Sequence[LevelSwatch], name: str) -> ScaleFit:
         found, cov, freedom = _curve(levels, lightness, u, labels)
         residuals = _level(found, lightness) - levels
         own = u / _slope(found, lightness)
-        # of what a swatch is off, the part that its own photo does not explain; the guess counts like further swatches
+        # what the photo's own uncertainty does not explain of each residual; the guess counts as extra swatches
         share = labels**2 / (labels**2 + own**2)
         off = _WORTH * LABELS**2 + float(np.sum(share * residuals**2))
         again = math.sqrt(off / (_WORTH + freedom * float(np.mean(share))))
@@ -176,7 +176,7 @@ def _lightness(curve: Array, levels: Array) -> Array:
 
 
 def _level(curve: Array, lightness: Array) -> Array:
-    """Level of an L*, beyond 1 and 10 along the straight line that the curve ends in, so that a residual stays one."""
+    """Level of an L*, along the tangent beyond 1 and 10, so that residuals still count there."""
     low, high = curve[0], curve[1]
     inside = np.clip(lightness, low, high)
     levels = DARKEST + np.log1p((inside - low) / _span(curve)) / curve[2]
@@ -184,12 +184,12 @@ def _level(curve: Array, lightness: Array) -> Array:
 
 
 def _slope(curve: Array, lightness: Array) -> Array:
-    """L* for one level, beyond 1 and 10 as at the ends."""
+    """L* per level; beyond 1 and 10 that of the ends."""
     return np.asarray(curve[2] * (np.clip(lightness, curve[0], curve[1]) - curve[0] + _span(curve)))
 
 
 def _curve(levels: Array, lightness: Array, u: Array, labels: float) -> tuple[Array, Array, float]:
-    """The likeliest curve, its covariance, and how many swatches are left to tell the scatter."""
+    """The likeliest curve, its covariance, and the swatches left over to estimate the scatter."""
     from scipy.optimize import least_squares  # imported late: keeps `import tracker` light
 
     curve = _KNOWN

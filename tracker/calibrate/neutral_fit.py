@@ -1,12 +1,11 @@
-"""What counts as neutral in this studio, from swatches of its own natural hair that was never coloured.
+"""What counts as neutral in this studio, from its own swatches of hair that was never coloured.
 
-Published hair gives the shape of the locus; the swatches say how far this studio's hair and camera lie from it, with a
-step that changes evenly with lightness. It stands in the place of published hair only between the darkest and the
-lightest swatch; a few L* beyond them it has gone over into published hair, which counts as before.
+Published hair gives the shape of the locus; the swatches shift it by an offset that is linear in lightness. The result
+replaces published hair between the darkest and the lightest swatch, and blends into it within a few L* beyond them.
 
 References
 ----------
-[GUM]  JCGM 100:2008, H.3: a straight line through observations, and 4.3 what was known before.
+[GUM]  JCGM 100:2008, H.3: a straight line through observations; 4.3: prior knowledge.
 """
 
 from __future__ import annotations
@@ -25,14 +24,14 @@ LEAST_SPAN = 8.0
 """L* between the darkest and the lightest swatch, at least: a choice of our own."""
 
 LARGEST_STEP = 12.0
-"""CIELAB units by which natural hair may lie from published hair; more is coloured hair, or lamps. A choice of our own,
-three times the largest difference between the published sources."""
+"""CIELAB units by which natural hair may differ from published hair; more means coloured hair, or lamps. A choice of
+our own, three times the largest difference between the published sources."""
 
-_WORTH = 2.0  # swatches that the published uncertainty is worth against the scatter of the studio's own
+_WORTH = 2.0  # swatches that the published uncertainty counts as, beside the scatter of the studio's own
 
 
 def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> NeutralLocus:
-    """The neutral locus that these swatches make.
+    """The neutral locus that fits these swatches.
 
     Parameters
     ----------
@@ -41,7 +40,7 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
 
     Raises
     ------
-    CannotCalibrate : too few, too close together, or one that is no natural hair
+    CannotCalibrate : too few, too close together, or one that is not natural hair
     """
     labs = np.array([lab.lab for _, lab in swatches], float).reshape(-1, 3)
     _require(swatches, labs)
@@ -59,7 +58,7 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
         return lightness, float(a), float(b)
 
     inside = [knot[0] for knot in DEFAULT_LOCUS.knots if low + 1 < knot[0] < high - 1]
-    # published hair counts again within `JOIN` of the last swatch on either side, also where its own rows end sooner
+    # published hair takes over `JOIN` beyond the outer swatches, even where its own rows end sooner
     outside = [knot for knot in DEFAULT_LOCUS.knots if not low - JOIN - 1 < knot[0] < high + JOIN + 1]
     outside += [(lightness, *DEFAULT_LOCUS.at(lightness)) for lightness in (low - JOIN, high + JOIN)]
     knots = sorted([*outside, *(neutral(lightness) for lightness in (low, *inside, high))])

@@ -1,8 +1,8 @@
 """Warmth: how much warmer a colour is than natural hair of the same lightness.
 
-Natural hair is itself warm, black hair hardly and dark blonde hair most, and people take dark brown as neutral. So
-warmth is measured from a neutral locus a*(L*), b*(L*) along the locus' own hue direction: positive is warmer,
-negative ashier.
+Natural hair is itself warm, black hair least and dark blonde hair most, and people see dark brown as neutral. So warmth
+is measured from a neutral locus a*(L*), b*(L*) along the hue direction of the locus: positive is warmer, negative
+ashier.
 
 References
 ----------
@@ -35,9 +35,9 @@ class NeutralLocus:
     knots : tuple of (L*, a*, b*), rising in L*
     u : float, standard uncertainty of the locus itself along its direction, CIELAB units
     u_dark : float, the same for dark hair, up to L* 25
-    own : two floats or None, the L* between which the studio's own swatches stand in the place of published hair
+    own : two floats or None, the L* between which the studio's own swatches replace published hair
     u_own : float, standard uncertainty of the locus there
-    source : str, what it rests on, one sentence
+    source : str, where it comes from, one sentence
     """
 
     name: str
@@ -49,13 +49,13 @@ class NeutralLocus:
     source: str = ""
 
     def at(self, lightness: float) -> tuple[float, float]:
-        """a* and b* of neutral hair at that L*; held beyond the ends."""
+        """a* and b* of neutral hair of that `lightness`, L*; held beyond the ends of the locus."""
         held = min(max(float(lightness), self.knots[0][0]), self.knots[-1][0])
         a, b = _curve(self.knots)(np.asarray(held))
         return float(a), float(b)
 
     def uncertainty(self, lightness: float) -> float:
-        """Standard uncertainty of the locus at that L*, CIELAB units."""
+        """Standard uncertainty of the locus at `lightness`, L*, in CIELAB units."""
         published = float(np.interp(lightness, _DARK_TO_LIGHT, (self.u_dark, self.u)))
         if self.own is None:
             return published
@@ -63,8 +63,8 @@ class NeutralLocus:
         return float(np.interp(beyond, (0.0, JOIN), (self.u_own, max(published, self.u_own))))
 
     def direction(self, lightness: float) -> tuple[float, float]:
-        """Unit vector in (a*, b*) towards warm at that L*."""
-        # black hair has no hue of its own, so below the first coloured knot that knot's direction holds
+        """Unit vector in (a*, b*) that points towards warm at `lightness`, L*."""
+        # black hair has no hue of its own, so below the first coloured knot the direction is that knot's
         coloured = next(knot for knot in self.knots if math.hypot(knot[1], knot[2]) >= 5)
         a, b = self.at(max(lightness, coloured[0]))
         size = math.hypot(a, b)
@@ -73,7 +73,7 @@ class NeutralLocus:
 
 @lru_cache(maxsize=16)
 def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[np.ndarray], np.ndarray]:
-    """The curve through knots, made once: a page asks for it some hundred times."""
+    """The curve through the knots, cached: a page asks for it hundreds of times."""
     from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
 
     points = np.asarray(knots, float)
@@ -82,8 +82,8 @@ def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[np.ndarra
 
 
 _DARK_TO_LIGHT = 25.0, 30.0  # L* between which the sources of the locus change
-JOIN = 5.0  # L*, over which the studio's own swatches go over into published hair: a choice of our own
-_TOGETHER = 10.0  # L*, about how far one error of the locus reaches: a choice of our own
+JOIN = 5.0  # L*, over which the studio's own swatches blend into published hair: a choice of our own
+_TOGETHER = 10.0  # L*, over which errors of the locus are correlated: a choice of our own
 
 # [SCA] rows of black hair (two), dark brown hair; [CHI] lighter hair. The spread between published rows of the same
 # darkness and between two published sets of melanin constants is about 2 units either way; for dark hair the melanin
@@ -112,7 +112,7 @@ _FIRST_HUE = -10.0  # degrees, where red begins
 _PALE, _PALE_FROM = "pale yellow", 70.0  # L*, from which yellow is called pale: common practice, no source
 
 UNDERTONES = (*(name for _, name in _UNDERTONES), _PALE)
-"""The families that `undertone` can name, from red to pale yellow."""
+"""The families that `undertone` may name, from red to pale yellow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +122,7 @@ class WarmthReading:
     Attributes
     ----------
     value : Measured, CIELAB units, positive = warmer than natural hair of that lightness
-    tone : str, ``cool``, ``neutral`` or ``warm``: neutral where the 95 % interval holds zero
+    tone : str, ``cool``, ``neutral`` or ``warm``: neutral where the 95 % interval includes zero
     undertone : str or None, as `undertone_words`
     text : str, such as ``warm, +4.1 ± 2.0``
     """
@@ -134,7 +134,13 @@ class WarmthReading:
 
 
 def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> float:
-    """Signed distance from the neutral locus along its hue direction, CIELAB units."""
+    """Signed distance from the neutral locus along its hue direction, CIELAB units.
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     lightness, a, b = (float(v) for v in lab)
     neutral = locus.at(lightness)
     along = locus.direction(lightness)
@@ -142,7 +148,13 @@ def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLoc
 
 
 def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
-    """`warmth_value` of many colours at once: shape (n, 3) to (n,)."""
+    """`warmth_value` of many colours at once, (n,).
+
+    Parameters
+    ----------
+    labs : (n, 3), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     knots, neutral = np.asarray(locus.knots, float), _curve(locus.knots)
     coloured = knots[np.hypot(knots[:, 1], knots[:, 2]) >= 5][0, 0]
     held = np.clip(labs[:, 0], knots[0, 0], knots[-1, 0])
@@ -152,7 +164,13 @@ def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.n
 
 
 def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
-    """Change of warmth for one unit of L*, a* and b*, shape (3,), by central differences."""
+    """Change of warmth for one unit of L*, a* and b*, shape (3,), by central differences.
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    locus : NeutralLocus, what counts as neutral
+    """
     step = 0.25
     at = np.asarray(lab, float)
     shifts = step * np.eye(3)
@@ -160,7 +178,13 @@ def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAU
 
 
 def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> WarmthReading:
-    """Warmth of a colour with the uncertainty of the colour and of the locus."""
+    """Warmth of a colour, with the uncertainties of the colour and of the locus combined.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
+    locus : NeutralLocus, what counts as neutral
+    """
     gradient = warmth_gradient(lab.lab, locus)
     u = math.hypot(combined_u(gradient, lab.cov), locus.uncertainty(lab.lab[0]))
     value = Measured(warmth_value(lab.lab, locus), u, "CIELAB units", lab.dof)
@@ -170,11 +194,12 @@ def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Wa
 
 
 def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Measured:
-    """Change of warmth; the locus' own error drops out between like lightnesses and stays between unlike ones.
+    """Change of warmth; the error of the locus cancels between colours of similar lightness.
 
     Parameters
     ----------
-    before, after : colours whose covariance holds only what does not cancel between them
+    before, after : LabMeasured, with only the covariance that does not cancel between them
+    locus : NeutralLocus, what counts as neutral
     """
     first, second = (locus.uncertainty(lab.lab[0]) for lab in (before, after))
     alike = math.exp(-abs(after.lab[0] - before.lab[0]) / _TOGETHER)
@@ -192,7 +217,14 @@ def _tone(value: Measured) -> str:
 
 
 def undertone(lab: LabMeasured) -> str | None:
-    """The one likeliest undertone family, to sort by; `undertone_words` says how sure it is. None as there."""
+    """The likeliest undertone family, to sort by; None where there is no hue to name.
+
+    `undertone_words` says how sure it is.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
+    """
     hue = _hue(lab)
     if hue is None or not _FIRST_HUE <= hue.value < _UNDERTONES[-1][0]:
         return None
@@ -201,12 +233,16 @@ def undertone(lab: LabMeasured) -> str | None:
 
 
 def undertone_words(lab: LabMeasured) -> str | None:
-    """What may be said of the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+    """What may be said about the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+
+    Parameters
+    ----------
+    lab : LabMeasured, CIELAB under D65
 
     Returns
     -------
-    str or None : every family that the 95 % interval of the hue reaches; None where these are more than two, where it
-        leaves the named hues, or where chroma lies inside its ±
+    str or None : every family that the 95 % interval of the hue touches; None where there are more than two, where the
+        interval leaves the named hues, or where chroma is within its ±
     """
     hue = _hue(lab)
     if hue is None:
@@ -226,7 +262,7 @@ def undertone_words(lab: LabMeasured) -> str | None:
 
 
 def _hue(lab: LabMeasured) -> Measured | None:
-    """Hue angle, degrees; None where chroma lies inside its ±, so that there is no hue to speak of."""
+    """Hue angle, degrees; None where chroma is within its ±, and the hue means nothing."""
     _, a, b = lab.lab
     chroma = math.hypot(a, b)
     if chroma == 0:

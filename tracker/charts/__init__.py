@@ -1,4 +1,4 @@
-"""Charts that Altair writes, as dictionaries, each with a text that says the same to people who do not see it."""
+"""Charts made with Altair, as dictionaries, each with a text that says the same in words."""
 
 from tracker.charts.across import MOST_STRANDS, across_chart
 from tracker.charts.cases import CasePoint, cases_chart

@@ -1,4 +1,4 @@
-"""Services of one kind over one another, as a picture: each one, the middle, and where most of them lie."""
+"""Services of one kind, drawn over one another: each one, the middle, and where most of them lie."""
 
 from __future__ import annotations
 
@@ -27,13 +27,13 @@ from tracker.fade import GroupWear, Overlay, Strand
 from tracker.maths.uncertainty import format_number
 
 MOST_STRANDS = 60
-"""Services that are drawn one by one: more only cover each other and make a phone wait."""
+"""Most services drawn one by one: more would only cover each other and slow down a phone."""
 
 _CROWD = 5
-"""Services from which each is drawn faint, so that the middle of them stands out: about where a middle begins."""
+"""From this many services each is drawn faint, to let the middle stand out."""
 
 _DASHES: tuple[tuple[int, ...], ...] = ((), (8, 4), (2, 3), (8, 3, 2, 3), (14, 4))
-"""Groups are told apart by dash and by name, never by hue."""
+"""Dashes and names tell groups apart, never hue."""
 
 MOST_GROUPS = len(_DASHES)
 
@@ -43,18 +43,18 @@ def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> t
 
     Parameters
     ----------
-    overlay : from `fade.across`
+    overlay : Overlay, from `fade.across`
     title : str, the finding
     y_title : str, the quantity with its unit
     dark : bool, theme of the page
 
     Returns
     -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
+    (spec, text) : Vega-Lite dictionary as wide as its container, and the same in words for people who do not see it
 
     Raises
     ------
-    ValueError : where no service has a curve
+    ValueError : no service has a curve
     """
     strands = [strand for strand in overlay.strands if len(strand.months) > 1][:MOST_STRANDS]
     if not strands:

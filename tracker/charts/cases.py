@@ -1,4 +1,4 @@
-"""Earlier cases as a picture: where each started and by how much it changed."""
+"""A picture of earlier cases: where each started and by how much it changed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tracker.maths.quantities import Measured, Vector3
 from tracker.maths.uncertainty import coverage_factor, format_number
 
 MOST_POINTS = 400
-"""Cases that are drawn, the newest: more only cover each other."""
+"""Most cases drawn, the newest: more would only cover each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +47,7 @@ def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> tuple[
 
     Raises
     ------
-    ValueError : where there is no case
+    ValueError : there is no case
     """
     points = [_point(case) for case in cases[:MOST_POINTS]]
     if not points:

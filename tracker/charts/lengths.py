@@ -1,4 +1,4 @@
-"""Lightness from root to tip, as a picture."""
+"""A picture of lightness from root to tip."""
 
 from __future__ import annotations
 
@@ -49,8 +49,8 @@ def profile_chart(
     before, after : points of a reading from root to tip; `after` may be None. The first of two is dashed
     dark : bool, theme of the page
     title : str, the finding; by default where each line starts and ends
-    names : what stands beside the lines of two; one alone needs no name
-    start : where the lightening starts, share of the way, with its interval; a dotted line marks it
+    names : labels of two lines; a single one needs none
+    start : where the lightening starts, share of the way, with its interval; marked by a dotted line
 
     Returns
     -------
@@ -58,7 +58,7 @@ def profile_chart(
 
     Raises
     ------
-    ValueError : where a reading has no points
+    ValueError : a reading has no points
     """
     if not before or (after is not None and not after):
         raise ValueError("a profile needs at least one point")
@@ -91,7 +91,7 @@ def _edges(points: Sequence[ProfilePoint]) -> tuple[Array, Array]:
 
 
 def _start(start: Interval, axes: Axes, greys: Greys) -> list[Layer]:
-    """A dotted line where the lightening starts, with a bar as long as its interval at the foot of the plot."""
+    """A dotted line where the lightening starts, and its interval as a bar at the foot of the plot."""
     at, foot = [{"along": start.value, "from": start.low, "to": start.high}], alt.value(HEIGHT)
     left = start.value > 0.7
     word = {"align": "right" if left else "left", "baseline": "bottom", "dx": -6 if left else 6, "dy": -8}

@@ -1,7 +1,7 @@
-"""What every chart here is made of: greys, bands, lines, and labels that never cover each other.
+"""The parts of every chart here: greys, bands, lines, and labels that never cover each other.
 
-Greys only (equal red, green and blue), so that the measured colours are the only colour on the page. Nothing is
-told apart by hue.
+Greys only (equal red, green and blue), to keep measured colours the only colours on the page. Hue never tells things
+apart.
 """
 
 from __future__ import annotations
@@ -22,22 +22,22 @@ Row = dict[str, Any]
 Channel = dict[str, Any]
 
 BLANK = alt.Chart()
-"""What the marks of every layer begin from."""
+"""The base of every layer's marks."""
 
 HEIGHT = 300
 """Height of the plot in pixels; the width is that of the container."""
 
 COVERAGE = 1.96
-"""Half width of a 95 % bar in standard uncertainties that are taken as known."""
+"""Half width of a 95 % bar, in standard uncertainties assumed known."""
 
 _FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
-_TITLE_LETTERS = 80  # fits a chart drawn as a file; on a page the title stands above the chart and wraps by itself
+_TITLE_LETTERS = 80  # fits a chart drawn as a file; on a page the title is above the chart and wraps by itself
 _LABEL_GAP = 17.0  # pixels between the middles of two labels
 _LABEL_ROOM = 110  # pixels at most to the right of the plot; a longer name is cut
 
 
 class Layer(NamedTuple):
-    """Numbers and how they look. They stay outside Altair, which would copy and check every one of them many times.
+    """Numbers and how they look. The numbers stay outside Altair, which would copy and check each of them many times.
 
     Attributes
     ----------
@@ -65,13 +65,13 @@ DARK = Greys(ink="#ececec", label="#b4b4b4", grid="#3d3d3d", band="#cfcfcf")
 
 @dataclass(frozen=True, slots=True)
 class Axes:
-    """Both channels of a chart, shared by its layers so that they are drawn once.
+    """Both channels of a chart, shared by its layers and drawn once.
 
     Attributes
     ----------
-    along : what `horizontal` gives
+    along : from `horizontal`
     domain : lowest and highest value of the plot
-    title : str, what the values are, with the unit
+    title : str, the quantity with its unit
     lift : float, pixels between the plot and that title
     """
 
@@ -87,7 +87,7 @@ class Axes:
     def y(self, field: str = "value") -> alt.Y:
         """The vertical channel of a field; the same axis in every layer, or none would be drawn.
 
-        The title lies above the axis: easier to read than a standing one, and it leaves a phone its width.
+        The title is above the axis: easier to read than a vertical one, and it takes no width on a phone.
         """
         place = {"titleAngle": 0, "titleAlign": "left", "titleAnchor": "end", "titleX": 0, "titleY": -self.lift}
         axis = alt.Axis(titleBaseline="bottom", tickCount=5, domain=False, ticks=False, labelPadding=6, **place)
@@ -116,7 +116,7 @@ def line(along: ArrayLike, value: ArrayLike, axes: Axes, greys: Greys, dash: Seq
 def readings(numbers: Sequence[Row], axes: Axes, greys: Greys, **more: Any) -> list[Layer]:
     """A bar from ``low`` to ``high`` and a dot at ``value`` for each row; `more` are channels of the dot.
 
-    The dot has the row's ``colour``, and a rim that shows it on any ground.
+    The dot has the row's ``colour``, and a rim that shows on any background.
     """
     bar = BLANK.mark_rule(color=greys.ink, strokeWidth=1.5).encode(axes.x(), axes.y("low"), y2=alt.Y2("high"))
     dot = BLANK.mark_point(filled=True, size=190, stroke=greys.ink, strokeWidth=1.5, opacity=1)
@@ -125,7 +125,7 @@ def readings(numbers: Sequence[Row], axes: Axes, greys: Greys, **more: Any) -> l
 
 
 def labels(ends: Mapping[str, float], axes: Axes, greys: Greys) -> Layer:
-    """Names at the right edge, beside the ends of what they name."""
+    """Names at the right edge, beside the ends of their lines."""
     low, high = axes.domain
     pixels = [HEIGHT * (high - value) / (high - low) for value in ends.values()]
     places = np.array(spread_labels(pixels, _LABEL_GAP, 0.0, float(HEIGHT)))
@@ -153,7 +153,7 @@ def chart(title: str, layers: Sequence[Layer], greys: Greys) -> Spec:
         config=alt.Config(font=_FONT, view=alt.ViewConfig(stroke=None), axis=axis),
     )
     spec: Spec = whole.to_dict()
-    spec.pop("datasets", None)  # an empty one, for the layers that had no numbers yet
+    spec.pop("datasets", None)  # an empty one, for layers without numbers
     for drawn, layer in zip(spec["layer"], layers, strict=True):
         drawn["data"] = {"values": list(layer.numbers)}
     return spec
@@ -166,14 +166,14 @@ def rows(**columns: ArrayLike) -> list[Row]:
 
 
 def padded(*values: float) -> tuple[float, float]:
-    """Lowest and highest value with some air around them."""
+    """Lowest and highest value with some room around them."""
     bottom, top = min(values), max(values)
     air = max(0.06 * (top - bottom), 0.05)
     return bottom - air, top + air
 
 
 def spread_labels(wanted: Sequence[float], gap: float, low: float, high: float) -> list[float]:
-    """Places near the wanted ones, in the same order, at least `gap` apart and inside the range.
+    """Positions near the wanted ones, in the same order, at least `gap` apart and within the range.
 
     Parameters
     ----------
@@ -189,7 +189,7 @@ def spread_labels(wanted: Sequence[float], gap: float, low: float, high: float) 
     places = [min(max(wanted[index], low), high) for index in order]
     for upper, lower in pairwise(range(len(places))):
         places[lower] = max(places[lower], places[upper] + gap)
-    # what ran over the end is pushed back as far as the others leave room
+    # labels past the end are pushed back as far as the others leave room
     ceiling = max(high, low + gap * (len(places) - 1))
     for index in reversed(range(len(places))):
         places[index] = min(places[index], ceiling)

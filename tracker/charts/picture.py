@@ -1,4 +1,4 @@
-"""A chart as a file, drawn without a browser and without asking any other computer."""
+"""A chart as a file, drawn without a browser and without contacting any other computer."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ def chart_picture(spec: Spec, kind: Format, width: int = WIDTH) -> bytes:
 
     Parameters
     ----------
-    spec : Vega-Lite dictionary as the charts of this room give it, best in the greys of a light page
+    spec : Vega-Lite dictionary from one of the charts here, best in the greys of a light page
     kind : ``svg``, ``png`` or ``pdf``
     width : int, > 0, pixels
 
@@ -36,7 +36,7 @@ def chart_picture(spec: Spec, kind: Format, width: int = WIDTH) -> bytes:
 
     Raises
     ------
-    ValueError : no such kind, or the specification is none
+    ValueError : no such kind, or not a specification
     """
     import vl_convert  # imported late: it takes 80 MB
 

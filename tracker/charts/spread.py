@@ -1,4 +1,4 @@
-"""How much of the hair has which lightness, before and after, as a picture."""
+"""A picture of how much of the hair has each lightness, before and after."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def spread_chart(
 
     Parameters
     ----------
-    distributions : by name, the earlier first: it is dashed; all at the same values of L*
+    distributions : by name, the earlier first, drawn dashed; all at the same values of L*
     shades : lights and lows by the same names, for the words
     dark : bool, theme of the page
     title : str, the finding
@@ -70,7 +70,7 @@ def spread_chart(
 
 
 def _lightness(distributions: Mapping[str, Distribution]) -> Channel:
-    """The horizontal channel: as much of the scale as holds any hair."""
+    """The horizontal channel: the part of the scale where there is any hair."""
     first = next(iter(distributions.values()))
     seen = np.max([each.high for each in distributions.values()], axis=0) > 0.05
     low, high = float(first.lightness[seen].min()), float(first.lightness[seen].max())

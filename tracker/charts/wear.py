@@ -1,4 +1,4 @@
-"""How one service wears, as a picture."""
+"""A picture of how one service wears."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def fade_chart(
     begins: date | None = None,
     until: float = 0.0,
 ) -> tuple[Spec, str]:
-    """Readings of one service's wear, the curve through them and how sure it is.
+    """Readings of one service's wear, and the curve through them with its band.
 
     Parameters
     ----------
@@ -70,8 +70,8 @@ def fade_chart(
     swatches : measured colour of each reading, ``#rrggbb``; none leaves them grey
     limits : name and value of each agreed limit, drawn as a dashed line
     strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
-    begins : day of the service, so that pointing at the curve tells dates
-    until : months that the axis reaches at least
+    begins : day of the service, to show dates when someone points at the curve
+    until : float, months, least length of the axis
 
     Returns
     -------
@@ -79,7 +79,7 @@ def fade_chart(
 
     Raises
     ------
-    ValueError : where there is not one well-formed swatch per reading
+    ValueError : not exactly one well-formed swatch per reading
     """
     if swatches and (len(swatches) != len(series) or not all(map(_HEX.fullmatch, swatches))):
         raise ValueError("swatches need one #rrggbb colour per reading")
@@ -148,7 +148,7 @@ def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Layer]:
     if not colours:
         return []
     edges = np.linspace(0.0, end, len(colours) + 1)
-    # each reaches under the next one, or fine lines of the ground would show between them
+    # each reaches under the next one, or fine lines of the background would show between them
     pairs = rows(along=edges[:-1], until=np.minimum(edges[1:] + end / len(colours), end))
     patches = [{**row, "colour": colour} for row, colour in zip(pairs, colours, strict=True)]
     foot = {"y": alt.value(HEIGHT - _STRIP_PIXELS), "y2": alt.value(HEIGHT)}
@@ -157,7 +157,7 @@ def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Layer]:
 
 
 def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Layer]:
-    """A dashed line per limit; its name stands at the right edge with the others."""
+    """A dashed line per limit; its name is at the right edge with the others."""
     if not limits:
         return []
     rule = BLANK.mark_rule(strokeDash=[7, 4], strokeWidth=1.5, color=greys.ink)
@@ -165,7 +165,7 @@ def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> li
 
 
 def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Layer:
-    """Points along the curve that nobody sees and that tell the day when they are pointed at."""
+    """Invisible points along the curve that show the day when someone points at them."""
     numbers = [
         {
             "along": row["along"],

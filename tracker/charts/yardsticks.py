@@ -1,4 +1,4 @@
-"""The studio's own yardsticks, as pictures: what one more photo is worth, the level scale, what is neutral."""
+"""Pictures of the studio's own yardsticks: what one more photo is worth, the level scale, what is neutral."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec,
 
     Parameters
     ----------
-    light : float, L* that light unlike on card and hair adds, as `Repeatability.smallest_change` takes it
+    light : float, L*, uncertainty from light that differs between card and hair, as in `Repeatability.smallest_change`
 
     Returns
     -------
@@ -63,7 +63,7 @@ def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec,
 def scale_chart(
     scale: LevelScale, swatches: Sequence[tuple[str, float, LabMeasured]], dark: bool, colours: Sequence[str] = ()
 ) -> tuple[Spec, str]:
-    """The level scale with the swatches that it was made of.
+    """The level scale with the swatches it was made from.
 
     Parameters
     ----------
@@ -78,7 +78,7 @@ def scale_chart(
     levels = np.linspace(DARKEST, LIGHTEST, 91)
     lightness = np.array([scale.lightness(level) for level in levels])
     built_in = np.array([DEFAULT_SCALE.lightness(level) for level in levels])
-    # the doubt of a level at that lightness, drawn across the lightness that it spans
+    # the uncertainty of a level at that lightness, drawn across the lightness that it spans
     reach = COVERAGE * np.array([scale.uncertainty(value) * scale.slope(value) for value in lightness])
     low, high = lightness - reach, lightness + reach
     seen = [lab.lab[0] for _, _, lab in swatches]
@@ -100,7 +100,7 @@ def scale_chart(
 def neutral_chart(
     locus: NeutralLocus, swatches: Sequence[LabMeasured], dark: bool, colours: Sequence[str] = ()
 ) -> tuple[Spec, str]:
-    """How yellow natural hair is at each lightness, with the swatches that say so.
+    """How yellow natural hair is at each lightness, with the swatches behind it.
 
     Returns
     -------
@@ -121,7 +121,7 @@ def neutral_chart(
     if locus.own is not None:
         layers.append(line(lightness, published, axes, greys, _DASHED))
     layers += _swatches([(lab.lab[0], lab) for lab in swatches], colours, axes, greys, component=2)
-    # beyond the swatches both are one, so the only name is that of published hair
+    # beyond the swatches both curves coincide, so the only label is that of published hair
     layers.append(labels({"published": float(published[-1])}, axes, greys))
     title = "What counts as neutral: published hair" if locus.own is None else "What counts as neutral in your studio"
     each = ", ".join(f"L* {value}: b* {locus.at(value)[1]:.0f}" for value in (20, 30, 40, 50, 60, 70))

@@ -1,1 +1,1 @@
-"""Several photos held against one another: sets of one state, changes, past results."""
+"""Comparing photos: sets of one state, changes between states, past results."""

@@ -1,7 +1,7 @@
-"""The later photo moved, turned and scaled so that its hair comes to lie on that of the earlier one.
+"""Shift, turn and scale the later photo to lay its hair over that of the earlier one.
 
-Only a similarity (shift, turn, scale): anything freer would bend the hair and show a change that is none. Where the two
-paths have too little in common for that, there is no alignment.
+Only a similarity: anything freer would bend the hair and show a change that is not there. Paths with too little in
+common are not aligned.
 """
 
 from __future__ import annotations
@@ -24,11 +24,11 @@ SURROUND = (131, 131, 131)
 """Mid-grey where the moved photo has nothing to show."""
 
 _POINTS = 41
-# weak choices of our own: beyond them the pair would mislead more than it helps
+# weak choices of our own: beyond them the pair would mislead more than help
 _SCALES = (0.5, 2.0)
 _LARGEST_TURN = 25.0  # degrees
 _LARGEST_MISS = 0.08  # root mean square, share of the length of the path
-_SAME_SIZE = 0.10  # natural log of a ratio: how far card and hair may disagree, as the card is not quite at the hair
+_SAME_SIZE = 0.10  # natural log of a ratio: how far card and hair may disagree, since the card is not quite at the hair
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class Alignment:
     matrix : two rows of three: turn with scale, then shift
     size : float, how many times larger the hair gets
     turn : float, degrees, clockwise on screen
-    miss : float, root mean square of what is left between the paths, share of the path's length
+    miss : float, root mean square distance left between the paths, share of the path's length
     """
 
     matrix: tuple[tuple[float, float, float], tuple[float, float, float]]
@@ -50,11 +50,11 @@ class Alignment:
 
 
 def align(earlier: Marks, later: Marks) -> Alignment | None:
-    """What brings the later photo's hair onto the earlier one's, root on root.
+    """The similarity that lays the later photo's hair over the earlier one's, root on root.
 
     Parameters
     ----------
-    earlier, later : what was marked in both photos
+    earlier, later : Marks, of the two photos, pixels
 
     Returns
     -------
@@ -62,9 +62,9 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
 
     Notes
     -----
-    The whole path is laid on the whole path. Hair that was cut or has grown between the photos is told by the card:
-    where the paths ask for another size than the card does, the card's is taken, and only what is equally far from the
-    root in both photos is laid on each other.
+    The whole path is laid over the whole path. The card shows whether hair was cut or has grown in between: where path
+    and card suggest different scales, the card's is used, and only the part of the hair that both photos show is
+    matched, from the root.
 
     References
     ----------
@@ -87,9 +87,14 @@ def align(earlier: Marks, later: Marks) -> Alignment | None:
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:
-    """What a share of the way from root to tip in the earlier photo is as a share of the way in the later one.
+    """Position along the later path over position along the earlier path, for the same place on the hair.
 
-    1 where both paths hold the same hair; another where it was cut or has grown in between, as the card tells.
+    Both positions are shares of their path. 1 where both paths cover the same hair; not 1 where it was cut or has grown
+    in between, as far as the card shows.
+
+    Parameters
+    ----------
+    earlier, later : Marks, of the two photos
     """
     lengths = polyline.length(earlier.path), polyline.length(later.path)
     size = _card_ratio(earlier, later)
@@ -109,7 +114,7 @@ def on_the_later_way(profile: Sequence[ProfilePoint], earlier: Marks, later: Mar
 
 
 def _cut_or_grown(lengths: tuple[float, float], size: float) -> bool:
-    """Whether the paths ask for another size than the card does."""
+    """Whether the paths suggest another scale than the card."""
     return abs(math.log(lengths[0] / lengths[1] / size)) > _SAME_SIZE
 
 
@@ -130,7 +135,7 @@ def _similarity(source: Points, target: Points, size: float | None = None) -> tu
 
 
 def _card_ratio(earlier: Marks, later: Marks) -> float | None:
-    """How many times larger the card is in the earlier photo; None where it is another card, as far as is noted."""
+    """How many times larger the card is in the earlier photo; None where a different card was noted."""
     if earlier.corners is None or later.corners is None or earlier.card_kind != later.card_kind:
         return None
     if earlier.size_mm and later.size_mm and earlier.size_mm != later.size_mm:
@@ -153,13 +158,14 @@ def aligned_picture(
     ----------
     later : (h, w, 3) uint8, the whole later photo at any size
     later_size, earlier_size : width and height of the photos that the marks are in, pixels
+    how : Alignment, from `align`
     max_edge : int, longest side of the result, pixels
     """
     shrink = min(1.0, max_edge / max(earlier_size))
     width, height = (max(1, round(edge * shrink)) for edge in earlier_size)
     grow = later_size[0] / later.shape[1]
     matrix = np.asarray(how.matrix, float)
-    # pixel centres lie half a pixel from the edges that marks count from
+    # marks are measured from pixel edges, half a pixel from the centres
     matrix = np.column_stack([matrix[:, :2] * grow * shrink, matrix[:, 2] * shrink])
     matrix[:, 2] += matrix[:, :2] @ (0.5, 0.5) - 0.5
     moved = cv2.warpAffine(later, matrix, (width, height), flags=cv2.INTER_LINEAR, borderValue=SURROUND)

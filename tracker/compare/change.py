@@ -1,8 +1,8 @@
 """Is the difference between two colours real?
 
-The difference is tested as a vector first: with no change at all, the size alone (ΔE above 1) would fire most of the
-time. Lightness and warmth are the declared primary quantities. Where neither a change nor its absence can be shown,
-that is the verdict.
+The difference is first tested as a vector: judged by its size alone (ΔE above 1), most pairs without any change would
+look changed. Lightness and warmth are the declared primary quantities. Where neither a change nor its absence can be
+shown, the verdict says so.
 
 References
 ----------
@@ -29,16 +29,16 @@ NO_CHANGE = "no meaningful change"
 CANNOT_TELL = "cannot tell yet"
 
 ACCEPTED = 1.8
-"""ΔE00 that half of observers accept [PAR]: the margin inside which a change has no meaning."""
+"""ΔE00 that half of observers accept [PAR]: a change within this margin has no meaning."""
 
 _ALPHA = 0.05
 _DRAWS = 4000
-_MOST_PHOTOS = 20  # nobody takes more of one state
+_MOST_PHOTOS = 20  # nobody takes more photos of one state
 
 
 @dataclass(frozen=True, slots=True)
 class Size:
-    """A ΔE00 with its 95 % interval by Monte Carlo; never a test of its own."""
+    """A ΔE00 with its 95 % interval by Monte Carlo; never used as a test."""
 
     value: float
     low: float
@@ -47,13 +47,13 @@ class Size:
 
 @dataclass(frozen=True, slots=True)
 class Scatter:
-    """How far photos of unchanged hair lie apart, L*.
+    """How far photos of unchanged hair scatter, L*.
 
     Attributes
     ----------
     single : float, standard deviation of one photo around the mean of its occasion
-    between : float, standard deviation between occasions, which more photos do not make smaller
-    photos : int, photos there are on each side, the fewer of both
+    between : float, standard deviation between occasions, which more photos do not reduce
+    photos : int, photos on each side, the smaller of the two
     """
 
     single: float
@@ -61,26 +61,26 @@ class Scatter:
     photos: int = 1
 
     def share(self, photos: int) -> float:
-        """What is left of the variance of the difference with so many photos on each side."""
+        """Share of the variance of the difference that is left with so many `photos` (>= 1) on each side."""
         now, then = (self.between**2 + self.single**2 / number for number in (self.photos, photos))
         return then / now if now > 0 else 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """The difference between two colours and what may be said of it.
+    """The difference between two colours and the verdict on it.
 
     Attributes
     ----------
     delta : after minus before, L*, a*, b*
     u : standard uncertainties of the three
     size : Size, ΔE00
-    p_value : float, probability of a vector difference at least this large where there is none
+    p_value : float, probability of a vector difference at least this large by chance alone
     verdict : str, `CHANGED`, `NO_CHANGE` or `CANNOT_TELL`
     lightness, warmth : bool, which of the primary quantities changed at 5 %
-    photos_needed : int or None, photos on each side that settle it if the difference stays as it is; None where it is
-        settled or more photos would not help
-    scatter : Scatter or None, None between unlike kits
+    photos_needed : int or None, photos on each side that would settle it if the difference stays the same; None where
+        it is settled or more photos would not help
+    scatter : Scatter or None, None between different kits
     """
 
     delta: Vector3
@@ -101,10 +101,10 @@ def compare(
 
     Parameters
     ----------
-    before, after : colours whose covariances hold only what does not cancel between them
-    warmth : change of warmth with its uncertainty, CIELAB units
-    rng : for the interval of ΔE00
-    scatter : Scatter or None, how far single photos lie apart; None where more photos would not help
+    before, after : LabMeasured, with only the covariance that does not cancel between them
+    warmth : Measured, change of warmth, CIELAB units
+    rng : random numbers for the interval of ΔE00
+    scatter : Scatter or None, of single photos; None where more photos would not help
     """
     delta = np.subtract(after.lab, before.lab)
     cov = np.asarray(before.cov) + np.asarray(after.cov)
@@ -144,7 +144,7 @@ def compare(
 
 
 def _margins(lab: Vector3) -> tuple[float, float]:
-    """Steps of L* and of chroma that make `ACCEPTED` ΔE00 at a colour (CIEDE2000's S_L and S_C)."""
+    """Steps of L* and of chroma worth `ACCEPTED` ΔE00 at a colour (CIEDE2000's S_L and S_C)."""
     lightness, chroma, _ = lab_to_lch(lab)
     offset = (float(lightness) - 50) ** 2
     return ACCEPTED * (1 + 0.015 * offset / math.sqrt(20 + offset)), ACCEPTED * (1 + 0.045 * float(chroma))
@@ -156,7 +156,7 @@ def _inside(value: float, u: float, dof: float, margin: float) -> bool:
 
 
 def _size(before: ArrayLike, delta: np.ndarray, cov: np.ndarray, rng: np.random.Generator, *, real: bool) -> Size:
-    """ΔE00 with its interval: a distance is never negative, so noise alone pushes the draws away from zero."""
+    """ΔE00 with its interval; a distance is never negative, so noise alone moves the draws away from zero."""
     start = np.asarray(before, float)
     draws = rng.multivariate_normal(delta, cov, size=_DRAWS, method="eigh")
     low, high = np.quantile(delta_e_2000(start, start + draws), [0.025, 0.975])

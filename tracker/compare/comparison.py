@@ -1,7 +1,7 @@
 """Before against after, region by region: lift, warmth, verdict, and a sentence.
 
-Differences under the same camera, card and light are far better than absolute values, because what the camera's
-rendering does to both drops out. Unlike kits are compared only with the larger uncertainty that they deserve.
+Differences with the same camera, card and light are far more certain than absolute values, because the error of the
+camera's rendering cancels. Different kits are compared with the larger uncertainty that they deserve.
 """
 
 from __future__ import annotations
@@ -76,15 +76,15 @@ def compare_readings(
 
     Parameters
     ----------
-    before, after : readings of the same hair
-    same_kit : bool, as `kit.match_kits` says
-    light : under which one kit took both, as `kit.match_kits` says
-    scale, locus, repeatability : what is in force
-    rng : for the interval of ΔE00; a fixed seed where none is given, so that a result can be shown again
+    before, after : PhotoReading, of the same hair
+    same_kit : bool, from `kit.match_kits`
+    light : str or None, of both photos, from `kit.match_kits`
+    scale, locus, repeatability : those in force
+    rng : random numbers for the interval of ΔE00; by default from a fixed seed, so that results repeat
 
     Raises
     ------
-    CannotCompare : where they share no region
+    CannotCompare : they share no region
     """
     rng = rng or np.random.default_rng(20_000)
     found = []
@@ -106,7 +106,14 @@ def pair_colours(
 ) -> Colours | None:
     """The two colours of a band, each with the part of its uncertainty that stays in their difference.
 
-    None where a reading lacks the band.
+    None where either reading lacks the band.
+
+    Parameters
+    ----------
+    before, after : PhotoReading
+    name : str, the band: ``root``, ``mid`` or ``end``
+    same_kit : bool, True where camera, card and light are the same, so that their errors cancel
+    light : str or None, one of `reading.LIGHTS`
     """
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
@@ -129,7 +136,7 @@ def _region_change(
     first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
     warmth = warmth_change(first, second, locus)
-    # what unlike kits differ in does not average out over more photos
+    # the difference between two kits does not average out over more photos
     scatter = _scatter(before, after, repeatability) if same_kit else None
     change = compare(first, second, warmth, rng, scatter)
     photos = before.photos, after.photos
@@ -137,7 +144,7 @@ def _region_change(
 
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
-    """How far L* of single photos lies apart, of the side that spreads more."""
+    """How far L* of single photos scatters, on the side that scatters more."""
     between_occasions = [float(occasion_cov([side], repeatability)[0, 0]) for side in (before, after)]
     single = [
         max(side.repeat_cov[0][0] - common, 0.0) * side.photos
@@ -148,10 +155,10 @@ def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeata
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
-    """Both colours with their whole uncertainty: nothing cancels between unlike kits.
+    """Both colours with their whole uncertainty: nothing cancels between different kits.
 
-    Two cameras may still be off alike, which parts colours on either side of the card's grey: what is left is never
-    less than with one kit.
+    Two cameras may still share an error that separates colours on either side of the card's grey, so the uncertainty is
+    never smaller than with one kit.
     """
     whole = np.asarray(before.lab.cov) + np.asarray(after.lab.cov)
     alike = np.sum([np.asarray(colour.cov) for colour in _remaining(before, after, size)], axis=0)
@@ -164,7 +171,7 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     """Both colours with the part of their uncertainty that does not cancel between two photos of one kit."""
     apart = np.subtract(after.lab.lab, before.lab.lab)
     noise = np.asarray(before.repeat_cov) + np.asarray(after.repeat_cov)
-    # what the colours differ by is part noise, on average as much as three components of it
+    # part of the difference is noise, on average as much as three components of it
     surplus = max(1 - 3 / max(float(apart @ np.linalg.solve(noise, apart)), 3.0), 0.0)
     kept = between(before.lab.lab, np.add(before.lab.lab, surplus * apart), size) / 2
     first, second = (
@@ -185,7 +192,7 @@ def _sentence(
 
 
 def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Repeatability) -> str:
-    """With how many photos it cannot be told, and how many more would settle it."""
+    """How many photos there are, and how many more would settle it."""
     before, after = photos
     alike = before == after
     have = f"{number_word(before)} before and {number_word(after)} after"
@@ -195,7 +202,7 @@ def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Rep
         return "between photos from unlike kits"
     if change.photos_needed is None:
         if repeatability.covers_light:
-            return f"with {have}, and more photos would not settle it: what visits differ in here is larger"
+            return f"with {have}, and more photos would not settle it: visits here differ by more than that"
         return f"with {have}; more photos would not settle it, a set-up check on five days may"
     if not alike:
         return f"with {have}; {number_word(change.photos_needed)} of each should settle it"
@@ -203,7 +210,7 @@ def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Rep
 
 
 def _what(lift: Lift, warmth: Measured, change: Change) -> str:
-    """The primary quantities that changed, in words; the colour as a whole where neither did alone."""
+    """The primary quantities that changed, in words; the colour as a whole where neither changed on its own."""
     parts = []
     if change.lightness:
         parts.append(lift.text)
@@ -216,6 +223,6 @@ def _what(lift: Lift, warmth: Measured, change: Change) -> str:
 
 
 def warmth_words(warmth: Measured) -> str:
-    """A change of warmth in words, such as ``5.7 warmer (± 2.0)``."""
+    """The change of warmth `warmth`, CIELAB units, in words such as ``5.7 warmer (± 2.0)``."""
     size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
     return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"

@@ -1,9 +1,9 @@
 """Lights and lows over the whole length: how the lightness of the hair is spread, and what share was lightened.
 
-How sure these are comes from drawing the photo again: the light may have been a little stronger or weaker, the same
-for all pieces, and the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces
-than lie across the ribbon. Lights and lows standing alone are less sure than that, by what every photo with that camera
-and card is off alike; it moves neither one curve against another nor the share that was lightened.
+The uncertainty comes from redrawing the photo: the light may have been a little stronger or weaker for all pieces, and
+the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces than lie across the
+ribbon. Lights and lows as single values also carry the error that every photo with that camera and card shares; it
+cancels between two curves and in the share that was lightened.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from tracker.measure.reading import PhotoReading
 from tracker.measure.reference_card import kind_or_plain
 
 _DRAWS = 300
-_INDEPENDENT = 12  # pieces of a stretch that are no neighbours along a strand
-_BY_CHANCE = 0.05  # share of hair beyond the lightest twentieth of what was there before, with nothing done
-_FINE = 80  # steps in which the quantiles of a stretch are read
+_INDEPENDENT = 12  # pieces of a stretch on different strands
+_BY_CHANCE = 0.05  # share of hair above the lightest twentieth of what was there before, when nothing was done
+_FINE = 80  # steps at which the quantiles of a stretch are read
 _COVERAGE = 1.96  # standard uncertainties of a normal distribution that hold 95 %
 _SMOOTH = 1.5  # L*, standard deviation of the kernel of a drawn distribution
 
@@ -44,7 +44,7 @@ class Shades:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Distribution:
-    """How much of the hair has which lightness.
+    """How much of the hair has each lightness.
 
     Attributes
     ----------
@@ -60,7 +60,7 @@ class Distribution:
 
 
 def shades(reading: PhotoReading) -> Shades | None:
-    """Lights and lows over the whole path; None where the photo has no number or too little hair was kept."""
+    """Lights and lows over the whole path of `reading`; None without a number or with too little hair kept."""
     pieces, u_light = _pieces(reading), _u_light(reading)
     if pieces is None or u_light is None:
         return None
@@ -76,6 +76,7 @@ def distribution(reading: PhotoReading, lightness: Floats | None = None) -> Dist
 
     Parameters
     ----------
+    reading : PhotoReading
     lightness : (n,), L* at which the curve is wanted; None for 0, 1 and so on up to 100
     """
     lightness = np.arange(0.0, 101.0) if lightness is None else lightness
@@ -88,17 +89,21 @@ def distribution(reading: PhotoReading, lightness: Floats | None = None) -> Dist
 
 
 def share_lightened(before: PhotoReading, after: PhotoReading) -> Measured | None:
-    """Share of the hair that is lighter than nearly all of the same stretch was before, 0..1.
+    """Share of the hair that is now lighter than nearly all of the same stretch was before, 0..1.
 
-    Each stretch is held against its own before, so that the shape of the head does not count; what lies beyond the
-    lightest twentieth by chance is taken off. None where either photo has too little to tell.
+    Each stretch is compared with itself, so the shape of the head does not count. What lies above the lightest
+    twentieth by chance is subtracted. None where either photo shows too little hair to tell.
+
+    Parameters
+    ----------
+    before, after : PhotoReading
     """
     first, second = _common(before, after)
     u_first, u_second = _u_light(before), _u_light(after)
     if not len(first) or u_first is None or u_second is None:
         return None
     rng = np.random.default_rng(13)
-    # the limits of what was there before are known as well as their light; the pieces after are a sample
+    # the limits from before are as certain as their light; the pieces after are a sample
     shifts = rng.normal(0.0, u_first, _DRAWS)
     redrawn = zip(_redrawn(second, u_second, rng), shifts, strict=True)
     draws = [_beyond(first + shift, sample) for sample, shift in redrawn]
@@ -123,7 +128,7 @@ def _pieces(reading: PhotoReading) -> Floats | None:
 
 
 def _common(before: PhotoReading, after: PhotoReading) -> tuple[Floats, Floats]:
-    """The stretches that both photos have, none where they are fewer than half."""
+    """The stretches that both photos have; none if fewer than half."""
     both = [(a, b) for a, b in zip(before.stretches, after.stretches, strict=False) if a and b]
     if 2 * len(both) < max(len(before.stretches), len(after.stretches)):
         both = []
@@ -131,14 +136,14 @@ def _common(before: PhotoReading, after: PhotoReading) -> tuple[Floats, Floats]:
 
 
 def _u_light(reading: PhotoReading) -> float | None:
-    """What moves the lightness of all pieces alike from photo to photo, standard uncertainty."""
+    """Standard uncertainty of the lightness that all pieces of a photo share."""
     if not reading.ok:
         return None
     return float(np.sqrt(np.mean([region.repeat_cov[0][0] for region in reading.regions])))
 
 
 def _kit_u(reading: PhotoReading, lights: float, lows: float) -> Floats:
-    """What the camera's rendering and the card leave unsure of lights, lows and dimension, standard uncertainties."""
+    """Standard uncertainties of lights, lows and dimension from the camera's rendering and the card."""
     kind, misfit = kind_or_plain(reading.card.kind), MISFIT_ALONE * reading.correction.misfit[0]
     size = kind.undone.under(None, reading.card.reflectance)
     light, low = (lightness_shifts(value, size, kind.tolerance) for value in (lights, lows))

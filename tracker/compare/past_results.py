@@ -1,6 +1,6 @@
-"""What came of earlier visits: from where the hair started to where it ended, and the middle of many such cases.
+"""The results of earlier visits: where the hair started, where it ended, and the middle of many such cases.
 
-An outcome keeps Lab and no level, so that levels follow the scale in force. Nothing here says what to do next.
+An outcome keeps Lab instead of a level, so that levels follow the scale in force. Nothing here says what to do next.
 
 References
 ----------
@@ -27,14 +27,14 @@ from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
 
 FEWEST = 3
-"""Cases from which a middle and a spread are given: a choice of our own, as are the two below."""
+"""Fewest cases that give a middle and a spread: a choice of our own, as are the two below."""
 
 FEW = 6
-"""Below this many cases the middle is said to rest on few: no interval of 95 % exists for it."""
+"""Fewest cases that are not called few: below, no 95 % interval of the median exists."""
 
-_SHOWN = 0.05  # levels: half of the last digit that is shown
+_SHOWN = 0.05  # levels: half of the last digit shown
 
-_QUARTERS_FROM = 8  # cases from which the middle half is shown instead of lowest to highest
+_QUARTERS_FROM = 8  # fewest cases to show the middle half instead of lowest to highest
 
 AT_LEAST, AT_MOST = "at least", "at most"
 
@@ -46,9 +46,9 @@ class Outcome:
     Attributes
     ----------
     region : str, one of `REGIONS`
-    services : as the visit has them
-    before, after : colours with their whole uncertainty, each standing alone
-    before_pair, after_pair : the same colours with the part of it that stays in their difference
+    services : of the visit
+    before, after : colours with their whole uncertainty, as single values
+    before_pair, after_pair : the same colours with only the uncertainty that remains in their difference
     """
 
     visit_id: str
@@ -63,7 +63,7 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """An outcome as the scale and the locus in force tell it.
+    """An outcome on the scale and the locus in force.
 
     Attributes
     ----------
@@ -85,8 +85,8 @@ class Middle:
     Attributes
     ----------
     median : float
-    bound : str, ``at least`` or ``at most`` where cases beyond the scale leave the median open to one side, else empty
-    low, high : float, where the median of such cases lies with probability `coverage`
+    bound : str, ``at least`` or ``at most`` where cases beyond the scale leave the median open on one side, else empty
+    low, high : float, between which the median of such cases lies with probability `coverage`
     coverage : float, 0..1, at least 0.95 from `FEW` cases on
     spread_low, spread_high : float, see `quarters`
     quarters : bool, True where the spread holds the middle half of the cases, False where it holds all of them
@@ -104,7 +104,7 @@ class Middle:
 
 @dataclass(frozen=True, slots=True)
 class PastResults:
-    """Cases, newest first, and their middles; None where there are fewer than `FEWEST`, or none can be given."""
+    """Cases, newest first, and their middles; None below `FEWEST` cases, or where none can be given."""
 
     cases: tuple[Case, ...]
     lift: Middle | None
@@ -114,12 +114,13 @@ class PastResults:
 def outcomes_of(
     visit: Visit, photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL
 ) -> tuple[Outcome, ...]:
-    """What came of a visit, one for each band that was measured before and after; nothing where there is no pair.
+    """The results of a visit, one for each band measured before and after; empty without a pair.
 
     Parameters
     ----------
-    photos : of the visit; those of one role are repeats and are read together
-    repeatability : how far photos of one hair scatter, as it is in force
+    visit : Visit
+    photos : of the visit; those of one role are repeats, read together
+    repeatability : Repeatability in force, how far photos of the same hair scatter
     """
     before, after = state_of(photos, BEFORE, repeatability), state_of(photos, AFTER, repeatability)
     if before is None or after is None or before.reading is None or after.reading is None:
@@ -165,7 +166,7 @@ def _case(outcome: Outcome, warmth: float, scale: LevelScale) -> Case:
 
 
 def _lift_middle(lifts: Sequence[Lift], outcomes: Sequence[Outcome]) -> Middle | None:
-    """The middle of lifts, of which some may be known to one side only: their true values may lie anywhere there."""
+    """The middle of lifts, some of which may be known only as a bound: their true value lies anywhere beyond it."""
     values: list[float] = []
     more: set[float] = set()
     less: set[float] = set()
@@ -188,7 +189,7 @@ def _lift_middle(lifts: Sequence[Lift], outcomes: Sequence[Outcome]) -> Middle |
 
 
 def middle(values: Sequence[float]) -> Middle | None:
-    """Median with its interval from order statistics [CON] and the spread; None for fewer than `FEWEST` values."""
+    """Median of `values` with its interval from order statistics [CON], and the spread; None below `FEWEST` values."""
     count = len(values)
     if count < FEWEST:
         return None
@@ -201,8 +202,8 @@ def middle(values: Sequence[float]) -> Middle | None:
 
 
 def _rank(count: int) -> tuple[int, float]:
-    """How many values lie outside the interval on each side, and its coverage: 95 % or more where there is one."""
-    log_term = -count * math.log(2)  # of the binomial distribution with a half, which underflows for many values
+    """How many values lie outside the interval on each side, and its coverage: 95 % or more where possible."""
+    log_term = -count * math.log(2)  # of the binomial distribution at one half, which underflows for many values
     tail = math.exp(log_term)
     best = (0, 1 - 2 * tail)
     for rank in range(1, count // 2):

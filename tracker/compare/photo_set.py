@@ -18,17 +18,17 @@ from tracker.record.records import LeftOut, PhotoRecord
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What the photos of one state say together.
+    """The photos of one state and their combined reading.
 
     Attributes
     ----------
     photos : all of them, in the order they were taken
     used : those that count: with a number, and not left out
     left_out : those that a person left out
-    doubles : those that show the same picture as another one that counts: a repeat that nobody took
+    doubles : those with the same picture as another one that counts, and so not a repeat
     without_number : those that have no number
-    standing : the photo that stands for the state on a page; where several count it carries their combined reading,
-        so it is for showing and never to be saved
+    standing : the photo that represents the state on a page; where several count it carries their combined reading,
+        so it may be shown but never saved
     odd : which of `used` disagree, each with its distance and its limit
     """
 
@@ -46,24 +46,30 @@ class State:
         return self.standing.reading if self.used else None
 
     def number(self, photo: PhotoRecord) -> int:
-        """Place of a photo among those of the state, from 1."""
+        """Place of `photo` among the photos of the state, from 1."""
         return 1 + [other.id for other in self.photos].index(photo.id)
 
 
 def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatability = PROVISIONAL) -> State | None:
-    """The state that the photos of this role show; None where there is none.
+    """The state that the photos of this role show; None without photos.
 
     Parameters
     ----------
-    photos : of one visit, or one photo taken between visits
+    photos : sequence of PhotoRecord, of one visit, or one taken between visits
     role : str, one of `records.ROLES`
-    repeatability : how far photos of one hair scatter, as it is in force
+    repeatability : Repeatability in force
     """
     return combined_state([photo for photo in photos if photo.role == role], repeatability)
 
 
 def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
-    """The state that these photos show together; None where there are none."""
+    """The state that these photos show together; None without photos.
+
+    Parameters
+    ----------
+    photos : sequence of PhotoRecord, of one occasion
+    repeatability : Repeatability in force
+    """
     if not photos:
         return None
     row = tuple(sorted(photos, key=lambda photo: (photo.taken_at, photo.added_at, photo.id)))
@@ -84,7 +90,7 @@ def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability =
 
 
 def kit_of(photo: PhotoRecord) -> Kit:
-    """What a photo was taken with, as far as it is known."""
+    """What `photo` was taken with, as far as is known."""
     light = photo.light if photo.light != NOT_NOTED else None
     card_kind = photo.marks.card_kind if photo.marks is not None else ""
     gains = photo.reading.correction.gains if photo.reading is not None else None
@@ -94,7 +100,12 @@ def kit_of(photo: PhotoRecord) -> Kit:
 
 
 def match_states(before: State, after: State) -> KitMatch:
-    """Whether all photos of both states come from the same kit; the first that does not says why."""
+    """Whether all photos of both states come from the same kit; the first that does not gives the reason.
+
+    Parameters
+    ----------
+    before, after : State
+    """
     first = kit_of(before.used[0]) if before.used else kit_of(before.standing)
     match = match_kits(first, kit_of(after.standing))
     for photo in (*before.used[1:], *after.used):
@@ -105,10 +116,17 @@ def match_states(before: State, after: State) -> KitMatch:
 
 
 def leave_out(photo: PhotoRecord, why: str, at: datetime) -> PhotoRecord:
-    """The photo as one that a person left out, with the reason; its reading is kept."""
+    """The photo, left out by a person for that reason; its reading is kept.
+
+    Parameters
+    ----------
+    photo : PhotoRecord
+    why : str, the reason
+    at : datetime, when it was left out
+    """
     return replace(photo, left_out=LeftOut(at, why))
 
 
 def use_again(photo: PhotoRecord) -> PhotoRecord:
-    """The photo as one that counts."""
+    """`photo`, no longer left out."""
     return replace(photo, left_out=None)

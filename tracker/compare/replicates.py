@@ -1,14 +1,14 @@
 """Several photos of the same state: one reading from them, and which of them disagrees.
 
-What differs between photos shrinks with their number; what they share does not: the camera's rendering, the card's
-tolerance, and what a whole occasion has in common: who took them, and how the light fell on card and hair.
+Errors that differ between photos average out. Errors that they share do not: the camera's rendering, the tolerance of
+the card, and those of the whole occasion, from who took them and how the light fell on card and hair.
 
 References
 ----------
 [GUM]  JCGM 100:2008, 4.2 and 4.3: the mean of repeats and its uncertainty; pooled estimates from earlier series.
 [HOT]  Hotelling 1931, Ann Math Statist 2:360-378.
 [DUN]  Dunn 1961, J Am Stat Assoc 56:52-64: several tests at once, each at its share of the level.
-[BIR]  Birge 1932, Phys Rev 40:207-227: results that disagree by more than they should are less sure than they say.
+[BIR]  Birge 1932, Phys Rev 40:207-227: results that disagree more than they should are less certain than they claim.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from tracker.measure.repeatability import Repeatability
 
 Array = NDArray[np.float64]
 
-_ALPHA = 0.05  # how often a state without any odd photo is pointed at, over all its photos and bands
+_ALPHA = 0.05  # chance of a false alarm for a state without any odd photo, over all its photos and bands
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +41,8 @@ class Disagreement:
     region : str, the band where it differs most
     delta : the photo minus the mean of the others, L*, a*, b*
     distance : float, length of `delta`, CIELAB units
-    limit : float, the distance in that direction up to which repeats of one hair lie apart
-    pair : bool, True where only two are left, so that nothing tells which of them is the odd one
+    limit : float, the largest distance in that direction between repeats of the same hair
+    pair : bool, True where only two are left, and nothing shows which is the odd one
     """
 
     photo: int
@@ -63,23 +63,22 @@ def mean_of_replicates(readings: Sequence[PhotoReading], repeatability: Repeatab
 
     Parameters
     ----------
-    readings : of the same hair in the same state, each with numbers
-    repeatability : the spread between photos in force
+    readings : sequence of PhotoReading, of the same hair in the same state, each with numbers
+    repeatability : Repeatability in force
 
     Returns
     -------
-    PhotoReading : its bands are the combination; card, correction and checks are those of the first photo, which
-        stands for all
+    PhotoReading : with combined bands; card, correction and checks are those of the first photo
 
     Raises
     ------
-    CannotCompare : where none has a number
+    CannotCompare : none has a number
 
     Notes
     -----
-    The mean of Lab. Spread between photos: what was known before (`dof` degrees of freedom, at most those of
-    `repeatability`) pooled with what these photos show (n - 1). Where one of them disagrees and is kept all the same,
-    the spread is widened to what the photos show, so that the result does not claim more than they do [BIR].
+    The mean of Lab. The spread between photos pools prior knowledge (`dof` degrees of freedom, at most those of
+    `repeatability`) with what these photos show (n - 1). Where one of them disagrees but is kept, the spread is widened
+    to what the photos show, so that the result does not claim more than they support [BIR].
     """
     usable = [reading for reading in readings if reading.ok]
     if not usable:
@@ -111,8 +110,13 @@ def _alike(readings: Sequence[PhotoReading]) -> bool:
 def disagreements(readings: Sequence[PhotoReading], repeatability: Repeatability) -> tuple[Disagreement, ...]:
     """Photos that differ from the others by more than repeats of the same hair do; at most one entry each.
 
-    The furthest is pointed at first and the rest is looked at without it, so that one odd photo does not make the
-    others look odd too. Each photo and band is tested at its share of 5 % [DUN], as a vector [HOT].
+    The furthest is found first and the rest is judged without it, so that one odd photo does not make the others look
+    odd. Each photo and band is tested at its share of 5 % [DUN], as a vector [HOT].
+
+    Parameters
+    ----------
+    readings : sequence of PhotoReading, of one occasion
+    repeatability : Repeatability in force
     """
     left = [index for index, reading in enumerate(readings) if reading.ok]
     found: list[Disagreement] = []
@@ -154,10 +158,15 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
 
 
 def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
-    """What the photos of one occasion have in common, of what differs between occasions, (3, 3).
+    """Covariance of L*, a*, b* that all photos of one occasion share but other occasions do not, (3, 3).
 
-    Light that falls on the hair otherwise than on the card is in all of them alike, so their scatter does not show it.
-    A studio's own spread between occasions has the same causes: the larger of both stands.
+    Light that differs between hair and card is the same in all of them, so their scatter does not show it. A studio's
+    own spread between occasions has the same causes, so the larger of the two counts.
+
+    Parameters
+    ----------
+    regions : sequence of RegionReading, of one band
+    repeatability : Repeatability in force
     """
     light = np.mean([region.light_cov for region in regions], axis=0)
     smallest = np.min([np.diag(region.repeat_cov) for region in regions], axis=0)
@@ -166,14 +175,14 @@ def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability)
 
 
 def _within(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
-    """Covariance of one photo around the mean of its occasion, as known before."""
+    """Prior covariance of one photo around the mean of its occasion."""
     mean = np.mean([region.repeat_cov for region in regions], axis=0)
     values, vectors = np.linalg.eigh(mean - occasion_cov(regions, repeatability))
     return np.asarray((vectors * np.maximum(values, 1e-6)) @ vectors.T)
 
 
 def _known_dof(regions: Sequence[RegionReading], repeatability: Repeatability) -> float:
-    """Never more trust in the known spread than the study behind it deserves."""
+    """Degrees of freedom of the known spread, at most those of the study behind it."""
     return min([repeatability.dof, *(region.lab.dof for region in regions)])
 
 
@@ -196,7 +205,7 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
     kit = np.mean([region.kit_u for region in regions], axis=0).tolist()
     light = np.mean([region.light_cov for region in regions], axis=0)
     lit = math.sqrt(float(light[0, 0]))
-    # these photos tell of their own spread, not of what they share
+    # these photos show their own spread, not the error they share
     sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in (light, between - light, within / n)]
     together = effective_dof(sizes, [math.inf, repeatability.shared_dof, dof + n - 1])
 
@@ -221,9 +230,9 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
 
 
 def _pooled(repeats: Sequence[Measured], dof: float, in_all: float) -> Measured:
-    """Mean of repeats of one number; its scatter pooled from what each claims and how far they lie apart.
+    """Mean of repeats of one number; its scatter pooled from the claim of each and the distances between them.
 
-    What all of them share (`in_all`), a standard uncertainty and a part of each one's, stays as it is.
+    The standard uncertainty that all of them share, `in_all`, is a part of each one's and does not average out.
     """
     values = np.array([repeat.value for repeat in repeats])
     n = len(values)
@@ -235,7 +244,7 @@ def _pooled(repeats: Sequence[Measured], dof: float, in_all: float) -> Measured:
 
 
 def _profile(readings: Sequence[PhotoReading]) -> tuple[ProfilePoint, ...]:
-    """The mean profile at the places that all photos have."""
+    """The mean profile at the positions that all photos have."""
     rows = [{round(point.position, 6): point for point in reading.profile} for reading in readings]
     places = [place for place in rows[0] if all(place in row for row in rows)]
     points = []

@@ -1,4 +1,4 @@
-"""What a visit changed, in words to be read aloud to the client: no symbols, no decimals, and how sure it is."""
+"""What a visit changed, in words to read aloud to the client: how sure it is, without symbols or decimals."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def _size(change: RegionChange) -> float:
 
 
 def _lift(change: RegionChange) -> float:
-    """Change of lightness where it is a real one, L*."""
+    """Change of lightness where it is real, L*."""
     return change.change.delta[0] if change.change.lightness else 0.0
 
 
@@ -102,7 +102,7 @@ def _levels(value: float) -> str:
 
 
 def _give_or_take(reach: float) -> str:
-    """Half the 95 % interval in words, never smaller than it is by more than a tenth of a level."""
+    """Half the 95 % interval in words, at most a tenth of a level smaller than it is."""
     if reach <= 0.3:
         return "a quarter of a level"
     return _levels(math.ceil(2 * (reach - 0.1)) / 2)
@@ -118,7 +118,7 @@ def _where(blend: Blend | None, length: Measured | None, lightened: Measured | N
 
 
 def _share(share: float, reach: float) -> str:
-    """How much of the hair is lighter, in tenths; with one bound where the other would lie beyond all or none of it."""
+    """How much of the hair is lighter, in tenths; one bound only where the other would pass all or none of it."""
     tenths, around = round(10 * share), _up_to_tenths(reach)
     if tenths + around > 10:
         how_sure = f"at least {_in_tenths(max(tenths - around, 1))} of it"
@@ -154,7 +154,7 @@ def _in_tenths(count: int) -> str:
 
 
 def _sure(real: Sequence[RegionChange]) -> str:
-    """How often chance alone would show so much: the least sure of the changes counts."""
+    """How often chance alone would show as much, for the least certain of the changes."""
     worst = max(change.change.p_value for change in real)
     odds = next((word for limit, word in _SURENESS if worst < limit), "")
     rare = f"less than once in a {odds} times" if odds else "less than once in twenty times"

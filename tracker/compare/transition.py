@@ -1,15 +1,15 @@
 """Where the lightening starts along the hair, and how softly the root blends into it.
 
-A smooth rise is laid through the lightness from root to tip. Its start, its steepest slope and its height are given
-with the intervals that the scatter of the profile leaves: every pair of place and width of the rise is weighed by how
-well it fits, so a rise that the photo cannot place comes out wide or not at all.
+A smooth rise is fitted to the lightness from root to tip. Its start, steepest slope and height come with intervals from
+the scatter of the profile: every pair of place and width of the rise is weighted by how well it fits, so a rise that
+the photo cannot place comes out wide or not at all.
 
-Lightness falls and rises along a head by its shape alone, by several L*. That is the same before and after, so where
-there are two photos the rise is laid through their difference.
+The shape of the head alone changes the lightness along it by several L*. That is the same before and after, so with two
+photos the rise is fitted to their difference.
 
 References
 ----------
-Weighing on a grid with the linear part integrated: Bretthorst 1988, Bayesian Spectrum Analysis, Springer, ch. 3.
+Weights on a grid with the linear part integrated: Bretthorst 1988, Bayesian Spectrum Analysis, Springer, ch. 3.
 """
 
 from __future__ import annotations
@@ -29,12 +29,12 @@ _WIDTHS = np.geomspace(0.008, 0.35, 40)  # of the logistic: the rise from 10 to 
 _TEN_PERCENT = np.log(9.0)  # widths from the middle of a logistic to where it has reached a tenth
 _FEWEST = 12
 _AT_THE_ROOT = 0.05  # share of the path; a choice of our own
-_SMALLEST_RISE = 2.0  # L*: less is not called lightening; a weak choice of our own
+_SMALLEST_RISE = 2.0  # L*: smaller rises do not count as lightening; a weak choice of our own
 
 
 @dataclass(frozen=True, slots=True)
 class Interval:
-    """A value with its 95 % interval, which need not lie evenly around it."""
+    """A value with its 95 % interval, which may be asymmetric."""
 
     value: float
     low: float
@@ -52,9 +52,9 @@ class Blend:
     Attributes
     ----------
     start : where a tenth of the rise is reached, share of the path, 0 at the root
-    steepest : L* for the whole length of the path, at the steepest place
+    steepest : slope at the steepest place, L* for the whole length of the path
     rise : L*, from the root to the lightened lengths
-    from_before : bool, True where it is the difference to an earlier photo
+    from_before : bool, True where it is the difference from an earlier photo
     """
 
     start: Interval
@@ -77,7 +77,7 @@ class Blend:
         return self.start_mm(length_mm).times(0.1)
 
     def per_cm(self, length_mm: Measured) -> Interval:
-        """The steepest place in L* per centimetre, for a path of that length with its uncertainty."""
+        """The steepest slope, L* per centimetre, for a path of `length_mm`, millimetres."""
         value = self.steepest.value / (length_mm.value / 10)
         unsure = 1.96 * length_mm.u / length_mm.value
         below = math.hypot(1 - self.steepest.low / self.steepest.value, unsure)
@@ -85,7 +85,7 @@ class Blend:
         return Interval(value, value * max(1 - below, 0.0), value * (1 + above))
 
     def start_mm(self, length_mm: Measured) -> Interval:
-        """How far from the root the lightening starts, for a path of that length with its uncertainty, mm."""
+        """Distance from the root to where the lightening starts, mm, for a path of `length_mm`, millimetres."""
         value = self.start.value * length_mm.value
         unsure = 1.96 * length_mm.u * self.start.value
         below = math.hypot((self.start.value - self.start.low) * length_mm.value, unsure)
@@ -94,16 +94,16 @@ class Blend:
 
 
 def find_blend(after: Sequence[ProfilePoint], before: Sequence[ProfilePoint] | None = None) -> Blend | None:
-    """The rise of lightness along the hair of one photo, or of what an earlier photo has not.
+    """The rise of lightness along the hair in one photo, or in the difference from an earlier one.
 
     Parameters
     ----------
     after : points along the path, root first
-    before : those of an earlier photo of the same hair, whose path runs the same way; None for one photo alone
+    before : those of an earlier photo of the same hair, along the same path; None for a single photo
 
     Returns
     -------
-    Blend or None : None where no rise is beyond doubt, or too few points are there
+    Blend or None : None where no rise is significant, or there are too few points
     """
     points = sorted(after, key=lambda point: point.position)
     if len(points) < _FEWEST or (before is not None and len(before) < _FEWEST):
@@ -127,7 +127,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
     rest = (light - floor[best] - rise[best] * shape[best]) / u
     scatter = _scatter(rest)
     weight = np.exp(-(misfit - misfit[best]) / (2 * scatter))
-    # a rise that lies nearly whole beside the path is one that nobody saw
+    # nobody saw a rise that lies almost wholly off the path
     seen = shape[:, -1] - shape[:, 0]
     weight = np.where(seen > 0.5, weight, 0.0)
     if weight.sum() <= 0:
@@ -135,7 +135,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
     rng = np.random.default_rng(5)
     drawn = rng.choice(len(weight), size=4000, p=weight / weight.sum())
     heights = rise[drawn] + rng.normal(size=len(drawn)) * np.sqrt(cov[drawn] * scatter)
-    # what is not on the path is not counted as risen
+    # only the part on the path counts as risen
     risen = heights * seen[drawn]
     height = _interval(risen)
     if height.low <= 0 or height.value < _SMALLEST_RISE:
@@ -145,7 +145,7 @@ def _fit(way: Floats, light: Floats, u: Floats, *, from_before: bool) -> Blend |
 
 
 def _lines(shape: Floats, light: Floats, weight: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Weighted line of the lightness over each shape: floor, rise, variance of the rise, and what is left over."""
+    """Weighted fit of each shape to the lightness: floor, rise, variance of the rise, and residual."""
     total = weight.sum()
     mean_shape, mean_light = shape @ weight / total, float(light @ weight / total)
     away = shape - mean_shape[:, None]
@@ -157,14 +157,14 @@ def _lines(shape: Floats, light: Floats, weight: Floats) -> tuple[Floats, Floats
 
 
 def _scatter(rest: Floats) -> float:
-    """How much larger the scatter is than claimed: neighbouring points that stray together count for fewer.
+    """Factor by which the scatter exceeds the claim; neighbouring points that stray together count for fewer.
 
-    One lag of correlation, as for an autoregressive series: the variance of a mean grows by (1 + r) / (1 - r).
+    First-order autoregression: the variance of a mean grows by (1 + r) / (1 - r).
     """
     variance = float(rest @ rest) / max(len(rest) - 4, 1)
     away = rest - rest.mean()
     alike = float(away[1:] @ away[:-1] / max(float(away @ away), 1e-12))
-    alike += (1 + 4 * alike) / len(rest)  # a short series looks less alike than it is (Marriott and Pope 1954)
+    alike += (1 + 4 * alike) / len(rest)  # a short series looks less correlated than it is (Marriott and Pope 1954)
     alike = float(np.clip(alike, 0.0, 0.8))
     return max(variance, 1.0) * (1 + alike) / (1 - alike)
 

@@ -1,4 +1,4 @@
-"""How one service wears: readings in, a curve with its band out, and a plain no where they carry no answer."""
+"""How one service wears: readings in, a curve with its band out, or a plain no where they cannot tell."""
 
 from tracker.fade.across import GroupWear, Overlay, Strand, across
 from tracker.fade.many import Worn

@@ -1,4 +1,4 @@
-"""Services of one kind laid over one another: how they usually wear, and whether two groups really differ."""
+"""Services of one kind together: how they usually wear, and whether two groups really differ."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _LATEST = 3.0  # months: most colour has been refreshed by then; a choice of our
 
 @dataclass(frozen=True, slots=True)
 class Strand:
-    """One service on the common axis: change since the service, only as far as its photos reach."""
+    """One service on the common time axis: change since the service, up to its last photo."""
 
     name: str
     group: str
@@ -49,9 +49,9 @@ class GroupWear:
     ----------
     group : str
     services, clients : int
-    months : where at least five clients have photos as late
-    median, low, high : change since the service, half of the clients below, and the middle 80 % of clients
-    at_compared : Measured or None, mean change, up or down, at the month that groups are compared at; None for too few
+    months : as far as at least five clients have photos
+    median, low, high : change since the service: median and middle 80 % of clients
+    at_compared : Measured or None, mean change, up or down, at the month of comparison; None for too few clients
     """
 
     group: str
@@ -66,18 +66,18 @@ class GroupWear:
 
 @dataclass(frozen=True, slots=True)
 class Overlay:
-    """Services of one kind over one another.
+    """Services of one kind, drawn over one another.
 
     Attributes
     ----------
     strands : one per service
     all : all services together
-    groups : by group, the one whose clients change least in size first
-    in_washes : bool, True where all clients told their washes: a month then stands for one of usual washing
+    groups : by group, the one with the smallest changes first
+    in_washes : bool, True where all clients said how often they wash: a month is then a month of usual washing
     compared_at : float or None, months since the service at which groups are compared
     differences : one per pair of groups
-    says : str, which lasts longest and whether that is real; which way each group moves where they move opposite ways
-    assumptions : str, what the test takes for granted
+    says : str, which lasts longest and whether that is real; which way each group moves if they move opposite ways
+    assumptions : str, what the test assumes
     """
 
     strands: tuple[Strand, ...]
@@ -91,11 +91,11 @@ class Overlay:
 
 
 def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay:
-    """Lay services of one kind over one another and compare their groups.
+    """Put services of one kind on a common time axis and compare their groups.
 
     Parameters
     ----------
-    services : of one quantity and region; those with photos at one time only are left out
+    services : of one quantity and region; any with photos at only one time are left out
     compare_at : months since the service to compare groups at; by default the latest month that half of the clients
         of each group reach, at most three
 
@@ -105,8 +105,8 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
 
     Raises
     ------
-    TooFewReadings : where no service has photos at two times
-    ValueError : where the services are of unlike units
+    TooFewReadings : no service has photos at two times
+    ValueError : services in different units
     """
     counted = [each for each in services if each.series.occasions > 1]
     if not counted:
@@ -138,7 +138,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
 
 
 class _Table:
-    """Change of every service on one axis, a gap (not a number) beyond its last photo."""
+    """Change of every service on one time axis, NaN beyond its last photo."""
 
     def __init__(self, services: Sequence[Worn], months: Array, change: Array) -> None:
         self.services, self.months, self.change = services, months, change
@@ -167,7 +167,7 @@ class _Table:
         return len({self.services[i].client for i in self.rows(group)})
 
     def by_client(self, group: str | None) -> Array:
-        """Change of each client of a group, the mean of their services where there are several: (clients, T)."""
+        """Change of each client of a group, averaged over their services: (clients, T)."""
         rows = self.rows(group)
         names, place = np.unique([self.services[i].client for i in rows], return_inverse=True)
         seen = np.isfinite(self.change[rows])
@@ -177,7 +177,7 @@ class _Table:
         return np.where(count > 0, total / np.maximum(count, 1), np.nan)
 
     def comparable(self, groups: Sequence[str]) -> float | None:
-        """The latest month that half of the clients of each group reach, and five at least."""
+        """The latest month that half of the clients of each group reach, and at least five."""
         if not groups:
             return None
         last = len(self.months)
@@ -231,7 +231,7 @@ def _finding(differences: tuple[Difference, ...], groups: Sequence[GroupWear], u
 
 
 def _opposite(groups: Sequence[GroupWear], unit: str) -> str:
-    """Which groups move which way, where they clearly move opposite ways; else nothing."""
+    """Which way each group moves, where they clearly move opposite ways; else nothing."""
     ways = {each.group: way_of(each.at_compared) for each in groups if each.at_compared}
     more, less = ([group for group, way in ways.items() if way == side] for side in (1, -1))
     if not (more and less):

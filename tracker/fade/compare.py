@@ -24,13 +24,13 @@ from tracker.maths.uncertainty import expanded, format_measured
 Array = NDArray[np.float64]
 
 FEWEST = 5
-"""Clients with photos as late as that, below which a group has no median and no comparison."""
+"""Fewest clients with photos late enough for a group to have a median and a comparison."""
 
 ASSUMPTIONS = (
-    "Taken for granted: clients are independent of each other, each counts once in a group, and groups do not differ "
+    "Assumed: clients are independent of each other, each counts once in a group, and groups do not differ "
     "in how well or how late photos are taken. Change is read off each client's own curve between their photos. "
-    "Compared is how far colour moved, whichever way: a difference counts where both the means of the groups and "
-    "their clients one by one show it. Tested by Welch's t at 5 %, adjusted for the number of pairs (Holm); up to 100 "
+    "The comparison is of how far colour moved, up or down: a difference counts where both the means of the groups and "
+    "their single clients show it. Tested by Welch's t at 5 %, adjusted for the number of pairs (Holm); up to 100 "
     "clients by exchanging them between the groups."
 )
 
@@ -47,8 +47,8 @@ class Difference:
     Attributes
     ----------
     first, second : str, the groups; the clients of `second` change less in size
-    size : Measured or None, how much further those of `first` change, whichever way
-    p : float or None, chance of a difference as large where there is none, adjusted for the number of pairs
+    size : Measured or None, how much further those of `first` change, up or down
+    p : float or None, probability of as large a difference by chance alone, adjusted for the number of pairs
     verdict : str, ``real``, ``not shown`` or ``cannot say``
     says : str, what was found, and what each group does where they do not clearly move the same way
     """
@@ -62,22 +62,28 @@ class Difference:
 
 
 def how_far(changes: Array) -> float:
-    """How far the clients of a group moved, whichever way; infinite for fewer than five."""
+    """Mean size of `changes`, (n,), one for each client, up or down alike; infinite for fewer than five."""
     return float(np.abs(changes).mean()) if changes.size >= FEWEST else math.inf
 
 
 def mean_change(changes: Array, unit: str = "") -> Measured:
-    """Mean of a group of two clients or more, up or down, as far as its clients tell."""
+    """Mean change of a group, with the uncertainty that its clients' scatter gives.
+
+    Parameters
+    ----------
+    changes : (n,), n >= 2, one for each client, up or down
+    unit : str, of the changes
+    """
     return Measured(float(changes.mean()), float(changes.std(ddof=1)) / math.sqrt(changes.size), unit, changes.size - 1)
 
 
 def way_of(mean: Measured) -> int:
-    """1 for more, -1 for less, 0 where the 95 % interval holds no change."""
+    """1 where `mean` is more, -1 where less, 0 where its 95 % interval includes no change."""
     return 0 if abs(mean.value) <= expanded(mean) else int(math.copysign(1, mean.value))
 
 
 def words_for(unit: str) -> tuple[str, str]:
-    """What more and less of a quantity is called, by its unit."""
+    """What more and less of a quantity in this `unit` are called."""
     return _WAYS.get(unit, ("higher", "lower"))
 
 
@@ -107,13 +113,13 @@ def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> 
 
 
 def _compare_sizes(more: Array, less: Array, unit: str) -> tuple[Measured, float]:
-    """How much further clients of one group moved than those of the other, and the chance of that from nothing.
+    """How much further clients of one group moved than those of the other, and the probability of that by chance alone.
 
     Notes
     -----
-    Sizes of single clients alone would take a group whose photos scatter for one that changes; sizes of the means
-    alone would take one whose clients move both ways for one that does not. So both must differ, and the means do
-    where they differ as they are and with one of them turned round. Of tests that must all agree the largest p counts
+    Judged by the sizes of single changes alone, a group with scattered photos would seem to change; judged by the size
+    of the mean alone, a group whose clients move both ways would seem not to. So both must differ. The means differ in
+    size where they differ both as they are and with one sign reversed. When tests must all agree, the largest p counts
     (Berger 1982).
     """
     size, p = _welch(np.abs(more), np.abs(less), unit)
@@ -123,12 +129,12 @@ def _compare_sizes(more: Array, less: Array, unit: str) -> tuple[Measured, float
 
 
 def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
-    """Difference of two means, and the chance of one as large where there is none.
+    """Difference of two means, and the probability of one as large by chance alone.
 
     Notes
     -----
-    Welch's t, which takes no equal spreads for granted; up to a hundred clients its distribution comes from exchanging
-    clients between the groups (Janssen 1997), beyond from Student's.
+    Welch's t, which does not assume equal spreads. Up to a hundred clients, its distribution comes from permuting
+    clients between the groups (Janssen 1997); beyond that it is Student's.
     """
     from scipy.special import stdtr  # imported late: keeps `import tracker` light
 
@@ -136,7 +142,7 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
     parts = np.array([first.var(ddof=1) / first.size, second.var(ddof=1) / second.size])
     u = math.sqrt(max(float(parts.sum()), 1e-18))
     dof = float(parts.sum() ** 2 / max(parts[0] ** 2 / (first.size - 1) + parts[1] ** 2 / (second.size - 1), 1e-300))
-    dof = max(dof, min(first.size, second.size) - 1.0)  # never below, but for rounding and groups without any spread
+    dof = max(dof, min(first.size, second.size) - 1.0)  # smaller only by rounding, or without any spread
     both = np.concatenate([first, second])
     if both.size > _EXCHANGED_UP_TO:
         return Measured(size, u, unit, dof), float(2 * stdtr(dof, -abs(size) / u))

@@ -1,7 +1,7 @@
 """When each of many curves first passes a limit.
 
-The posterior is laid out as a few thousand curves at evenly spread points, the same every time: no chance is involved,
-and a probability is a share of curves, good to about half a percent. A curve turns at most once, so the time at which
+The posterior is represented by a few thousand curves at evenly spread points, always the same ones, so nothing is
+random. A probability is a share of curves, good to about half a percent. A curve turns at most once, so the time when
 it first passes is found exactly.
 
 References
@@ -22,12 +22,16 @@ from tracker.fade.posterior import Posterior
 Array = NDArray[np.float64]
 
 CURVES = 4096
-_DIMENSIONS = 5  # rate, three coefficients, and one for what a caller adds
+_DIMENSIONS = 5  # rate, three coefficients, and a spare one for the caller
 _HALVINGS = 40
 
 
 def curves_of(posterior: Posterior) -> tuple[Array, Array]:
-    """Curves that stand for the posterior, alike likely.
+    """Equally likely curves that represent the posterior.
+
+    Parameters
+    ----------
+    posterior : Posterior, of one series
 
     Returns
     -------
@@ -37,7 +41,7 @@ def curves_of(posterior: Posterior) -> tuple[Array, Array]:
     points, normal = _points()
     cumulative = np.cumsum(posterior.weights)
     chosen = np.minimum(np.searchsorted(cumulative, points[:, 0] * cumulative[-1]), cumulative.size - 1)
-    # scaled to correlations, so that the spread does not depend on the units; a part held fixed has none
+    # scaled to correlations, so that units do not matter; a coefficient held fixed has no spread
     sd = np.sqrt(np.maximum(np.diagonal(posterior.covariances, axis1=1, axis2=2), 0.0))
     unit = np.where(sd > 0, sd, 1.0)
     correlation = posterior.covariances / (unit[:, :, None] * unit[:, None, :])
@@ -48,7 +52,7 @@ def curves_of(posterior: Posterior) -> tuple[Array, Array]:
 
 
 def spare_share() -> Array:
-    """Evenly spread numbers 0..1, one per curve and unrelated to it: for one more thing that is not known."""
+    """Evenly spread numbers 0..1, one per curve and independent of it, for one more unknown of the caller's."""
     return _points()[0][:, 4]
 
 
@@ -60,12 +64,12 @@ def first_passing(rates: Array, coefficients: Array, limit: float, *, above: boo
     rates : (N,)
     coefficients : (N, 3), y0, A and B
     limit : float, unit of the quantity
-    above : True where beyond is above
+    above : bool, True where beyond means above
     end : months, how far to look, one number or one per curve
 
     Returns
     -------
-    (N,) array : 0 where it is beyond from the start, infinite where it does not pass until `end`
+    (N,) array : 0 where it starts beyond, infinite where it does not pass by `end`
     """
     sign = 1.0 if above else -1.0
     start = sign * (coefficients[:, 0] - limit)
@@ -79,7 +83,7 @@ def first_passing(rates: Array, coefficients: Array, limit: float, *, above: boo
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         turn = np.log(-fast * rates / slow) / rates
     turn = np.where(np.isfinite(turn) & (turn > 0), np.minimum(turn, end), np.nan)
-    # past its turn a curve that rose only falls, and before its turn one that fell has not risen
+    # after its turn a curve that rose only falls; before its turn one that fell has not yet risen
     high = np.where(np.isfinite(turn) & (fast > 0), turn, end)
     low = np.where(np.isfinite(turn) & (fast < 0), turn, 0.0)
     passes = (start < 0) & (beyond(high) >= 0)

@@ -1,4 +1,4 @@
-"""Many services at once: what studies of a whole studio need of each, in one pass."""
+"""Many services at once, in one pass, for studies of a whole studio."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from tracker.fade.series import FadeSeries
 Array = NDArray[np.float64]
 
 _RATES = 41
-_REACH = 3.5  # spreads to either side
-_SUREST = 0.05  # no photo is surer, and a smaller number would only cost digits
+_REACH = 3.5  # spreads on either side
+_SUREST = 0.05  # no photo is more certain, and a smaller number would only cost digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,10 +27,10 @@ class Worn:
     Attributes
     ----------
     series : readings of one quantity in one region
-    client : str, whose head: services of one client count together
-    washes_per_week : float or None, as the client told
-    group : str, what it is compared by, such as ``starts at level 9`` or ``cool``
-    name : str, what a person calls it
+    client : str; services of one client count together
+    washes_per_week : float or None, as the client said
+    group : str, to compare by, such as ``starts at level 9`` or ``cool``
+    name : str, for people
     """
 
     series: FadeSeries
@@ -41,7 +41,7 @@ class Worn:
 
 
 class Service(Protocol):
-    """What is looked at of a service: a `Worn` or a `FadeFit`."""
+    """A service, fitted or not."""
 
     @property
     def series(self) -> FadeSeries:
@@ -53,7 +53,7 @@ class Service(Protocol):
 
 
 class Many:
-    """What the readings of S services say of y0, A and B at each of K rates, before any priors.
+    """What the readings of S services say about y0, A and B at each of K rates, before any priors.
 
     Attributes
     ----------
@@ -67,7 +67,7 @@ class Many:
         self.rates: Array = np.exp(self.log_rates)
         months, values, precision = _padded(services)
         total = precision.sum(axis=1)
-        # a curve may start anywhere, so only what lies off each service's own mean counts
+        # a curve may start anywhere, so only deviations from each service's own mean count
         self.means: Array = (precision * values).sum(axis=1) / total
         away = values - self.means[:, None]
         fast = -np.expm1(-self.rates[None, :, None] * months[:, None, :])
@@ -83,7 +83,7 @@ class Many:
         self._slow_y = (p * slow * away[:, None, :]).sum(axis=2)
 
     def under(self, priors: Priors) -> Parts:
-        """The same with priors, y0 integrated out."""
+        """The same services under the given `priors`, y0 integrated out."""
         a, b = priors.amplitude**-2.0, priors.slope**-2.0
         aa, ab, bb = self._fast_fast + a, self._fast_slow, self._slow_slow + b
         ay = self._fast_y + a * priors.amplitude_mean
@@ -94,14 +94,20 @@ class Many:
         log -= 0.5 * (((self.log_rates - math.log(priors.rate_median)) / priors.rate_spread) ** 2)[None]
         weights = np.exp(log - log.max(axis=1, keepdims=True))
         evidence = log.max(axis=1) + np.log(weights.sum(axis=1))
-        # what does not depend on the service: scales of the priors
+        # the scales of the priors, the same for every service
         evidence += 0.5 * (math.log(a) + math.log(b)) - math.log(priors.rate_spread)
         evidence -= 0.5 * (a * priors.amplitude_mean**2 + b * priors.slope_mean**2)
         weights /= weights.sum(axis=1, keepdims=True)
         return Parts(weights, mean_a, mean_b, bb / det, aa / det, -ab / det, evidence)
 
     def change(self, parts: Parts, months: Array) -> tuple[Array, Array]:
-        """Change since the service at each of T months: mean and standard deviation, two (S, T) arrays."""
+        """Change since the service: mean and standard deviation, two (S, T) arrays.
+
+        Parameters
+        ----------
+        parts : Parts, from `under`
+        months : (T,), since the service
+        """
         fast = -np.expm1(-self.rates[:, None] * months[None, :])
         mean = parts.fast[:, :, None] * fast + parts.slow[:, :, None] * months
         variance = parts.var_fast[:, :, None] * fast**2 + parts.var_slow[:, :, None] * months**2
@@ -114,14 +120,14 @@ class Many:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Parts:
-    """What readings and priors together say of each service at each rate; all (S, K) arrays but the last.
+    """What readings and priors together say about each service at each rate; (S, K) arrays except the last.
 
     Attributes
     ----------
-    weights : how likely each rate is, rows sum to 1
+    weights : probability of each rate, rows sum to 1
     fast, slow : means of A and B
     var_fast, var_slow, cov : their variances and covariance
-    evidence : (S,), log of how probable the readings are, up to a constant of the readings alone
+    evidence : (S,), log of the probability of the readings, up to a constant that depends only on the readings
     """
 
     weights: Array
@@ -134,7 +140,7 @@ class Parts:
 
 
 def _padded(services: Sequence[Service]) -> tuple[Array, Array, Array]:
-    """Months of usual washing, values and precisions, (S, n) arrays; places without a reading have no precision."""
+    """Months of usual washing, values and precisions, (S, n) arrays; precision is 0 where there is no reading."""
     longest = max(len(each.series) for each in services)
     months, values, precision = np.zeros((3, len(services), longest))
     for row, each in enumerate(services):

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-_STEPS = 60  # halving alone reaches floating point in about 50, Newton's step in fewer than 10
+_STEPS = 60  # bisection alone reaches floating point precision in about 50, Newton's method in fewer than 10
 
 
 def mixture_quantile(weights: Array, mean: Array, sd: Array, probability: float) -> Array:
@@ -27,7 +27,7 @@ def mixture_quantile(weights: Array, mean: Array, sd: Array, probability: float)
 
     Notes
     -----
-    Newton's step inside a bracket: the quantile of a mixture lies between the smallest and the largest
+    Newton's method inside a bracket: the quantile of a mixture lies between the smallest and the largest
     quantile of its parts.
     """
     from scipy.special import ndtr, ndtri  # imported late: keeps `import tracker` light

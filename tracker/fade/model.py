@@ -1,8 +1,8 @@
-"""How one service wears on one head: fast at first, then slowly, and no surer than the readings allow.
+"""How one service wears on one head: fast at first, then slowly, and no more certain than the readings allow.
 
-The curve is ``y(t) = y0 + A (1 - exp(-k t)) + B t``, t in months since the service. One exponential misses
-published wash curves, exponential plus straight line holds them (J. Cosmet. Sci. 72(3):278, 2021, table III);
-the same law is published for light fastness of dyeings (Ha 1964, Studies on the light fastness of dyeings II).
+The curve is ``y(t) = y0 + A (1 - exp(-k t)) + B t``, t in months since the service. A single exponential does not fit
+published wash curves; exponential plus straight line does (J. Cosmet. Sci. 72(3):278, 2021, table III). The same law is
+published for the light fastness of dyeings (Ha 1964, Studies on the light fastness of dyeings II).
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FadeFit:
-    """The curve as far as the readings and the priors know it.
+    """The curve as far as readings and priors determine it.
 
     Attributes
     ----------
-    series, priors : what it was made from, the priors as they stand for this head's washes
-    washes_per_week : float or None, as the client told
+    series, priors : what it was fitted to; the priors are those for this head's washing
+    washes_per_week : float or None, as the client said
     posterior : what both together say about the curve
-    rate : Rate or None, k per month, where the readings carry one
+    rate : Rate or None, k per month, where the readings determine one
     refusal : str or None, a sentence that says why there is no rate
     residual_rms : float, root mean square of readings minus curve, unit of the quantity
     """
@@ -48,17 +48,33 @@ class FadeFit:
         return self.rate.half_life if self.rate else None
 
     def mean(self, months: ArrayLike) -> Array:
-        """Expected curve at `months` (>= 0), in the unit of the quantity; same shape as `months`."""
+        """Expected curve, in the unit of the quantity, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        """
         t, mean, _ = self._components(months)
         return (mean @ self.posterior.weights).reshape(t.shape)
 
     def quantile(self, months: ArrayLike, probability: float) -> Array:
-        """Value that the curve lies below with `probability` (0..1 exclusive); same shape as `months`."""
+        """Value below which the curve lies with the given probability, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        probability : float, 0..1 exclusive
+        """
         t, mean, sd = self._components(months)
         return mixture_quantile(self.posterior.weights, mean, sd, probability).reshape(t.shape)
 
     def band(self, months: ArrayLike, level: float = 0.95) -> tuple[Array, Array]:
         """Ends of the interval that holds the curve (not a further reading) with probability `level`.
+
+        Parameters
+        ----------
+        months : any shape, >= 0, since the service
+        level : float, 0..1 exclusive
 
         Returns
         -------
@@ -81,21 +97,21 @@ def fit_fade(series: FadeSeries, priors: Priors | None = None, washes_per_week: 
     Parameters
     ----------
     series : at least one reading; one alone gives the band of the priors through it
-    priors : scales of the quantity; by default those of its unit, or those that `studio_prior` learnt
-    washes_per_week : as the client told; the priors then count washes instead of months
+    priors : Priors, those of the unit by default, or from `studio_prior`
+    washes_per_week : float or None, as the client said; the priors then count washes instead of months
 
     Returns
     -------
-    FadeFit : its `rate` is None, with a reason, where the readings cannot carry one
+    FadeFit : without a `rate`, but with the reason, where the readings do not determine one
 
     Raises
     ------
-    InvalidEntry : no number of washes that can be right
+    InvalidEntry : an impossible number of washes
 
     Notes
     -----
-    y0 has a flat prior, so a shift of all values shifts the curve and nothing else. Uncertainties of the
-    readings are taken as known.
+    y0 has a flat prior, so shifting all values only shifts the curve. The uncertainties of the readings are assumed
+    known.
     """
     priors = (priors or PRIORS_BY_UNIT.get(series.unit, DEFAULT_PRIORS)).at_washes(washes_per_week)
     found = posterior(series, priors)

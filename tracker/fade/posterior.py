@@ -1,4 +1,4 @@
-"""What the readings say about the curve: the linear part exactly, the rate on a grid.
+"""The posterior of the curve: the linear part exactly, the rate on a grid.
 
 The curve is ``y(t) = y0 + A (1 - exp(-k t)) + B t``, t in months since the service. For a given k it is a linear
 model with Gaussian priors, so y0, A and B are integrated exactly; k is a grid. No sampling.
@@ -22,14 +22,14 @@ from tracker.fade.series import FadeSeries
 Array = NDArray[np.float64]
 
 _GRID = 97
-_GRID_REACH = 3.5  # spreads to either side: leaves out less than 0.05 % of the prior
-_NEGLIGIBLE = 16.0  # a log weight this far below the best is below 1e-6 of it
+_GRID_REACH = 3.5  # spreads on either side: leaves out less than 0.05 % of the prior
+_NEGLIGIBLE = 16.0  # a log weight this far below the best means less than 1e-6 of it
 _KEPT = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """What is held likely before the first reading.
+    """What is expected before the first reading.
 
     Attributes
     ----------
@@ -38,7 +38,7 @@ class Priors:
     rate_median : float, > 0, median of the rate k, per month
     rate_spread : float, > 0, standard deviation of ln k
     source : str
-    amplitude_mean, slope_mean : float, means of A and B; none unless learnt
+    amplitude_mean, slope_mean : float, means of A and B; 0 unless learnt
 
     Notes
     -----
@@ -60,7 +60,7 @@ class Priors:
             raise ValueError("priors need finite scales >= 0 and a rate and its spread > 0")
 
     def at_washes(self, washes_per_week: float | None) -> Priors:
-        """The same wear per wash, for hair washed that often; itself where nobody told."""
+        """The same wear per wash for hair washed `washes_per_week` times; unchanged where that is None."""
         pace = pace_of(washes_per_week)
         if pace == 1.0:
             return self
@@ -73,18 +73,27 @@ class Priors:
 
 
 USUAL_WASHES = 3.0
-"""Washes a week that months stand for where nobody told: common practice, no source."""
+"""Washes a week assumed where nobody said: common practice, no source."""
 
 WASHES_RANGE = (0.25, 21.0)
-"""Washes a week that are taken as told: once a month to three times a day."""
+"""Possible numbers of washes a week: once a month to three times a day."""
 
 
 def pace_of(washes_per_week: float | None) -> float:
-    """How many usual months of washing one month of this head holds; 1 where nobody told.
+    """Usual months of washing in one month at this pace; 1 where nobody said.
+
+    Parameters
+    ----------
+    washes_per_week : float or None, 0.25..21
 
     Raises
     ------
-    InvalidEntry : no number of washes that can be right
+    InvalidEntry : an impossible number of washes
+
+    Examples
+    --------
+    >>> pace_of(6.0)
+    2.0
     """
     if washes_per_week is None:
         return 1.0
@@ -113,12 +122,12 @@ DEFAULT_PRIORS = Priors(6.0, 1.0, source=_SOURCE)
 
 PRIORS_BY_UNIT = {
     "level": Priors(1.0, 0.15, source=f"{_SOURCE} One level is taken as about 6 L*."),
-    # that table's own rates are 10 to 12 a month at three washes a week, 1.3 of these spreads above the median
+    # the rates in that table are 10 to 12 a month at three washes a week, 1.3 of these spreads above the median
     "dE": Priors(
         8.0, 2.5, rate_spread=1.6, source=f"{_SOURCE} Colour differences: 95 % between 0.6 days and 11 months."
     ),
 }
-"""Where the quantity has another scale than `DEFAULT_PRIORS`."""
+"""By unit, for quantities with another scale than `DEFAULT_PRIORS`."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,7 +136,7 @@ class Posterior:
 
     Attributes
     ----------
-    rates, weights : (K,) arrays, grid of k per month, evenly spaced in ln k, and how likely each is; weights sum to 1
+    rates, weights : (K,) arrays, grid of k per month, evenly spaced in ln k, and the weight of each; weights sum to 1
     coefficients : (K, 3) array, mean of y0, A and B at each k
     covariances : (K, 3, 3) array
     """
@@ -138,20 +147,26 @@ class Posterior:
     covariances: Array
 
     def curve(self, months: Array) -> tuple[Array, Array]:
-        """Mean and standard deviation of the curve at (T,) months for each k: two (T, K) arrays."""
+        """Mean and standard deviation of the curve at `months`, (T,), for each k: two (T, K) arrays."""
         rows = design(months, self.rates)
         mean = np.einsum("kti,ki->tk", rows, self.coefficients)
         variance = np.sum((rows @ self.covariances) * rows, axis=-1).T
         return mean, np.sqrt(np.maximum(variance, 0.0))
 
     def rate_quantile(self, probability: float) -> float:
-        """Rate, per month, that the true one lies below with `probability`; cells of the grid are even in ln k."""
+        """Rate, per month, below which the true one lies with `probability`, 0..1; the grid is even in ln k."""
         middles = np.cumsum(self.weights) - self.weights / 2
         return float(np.exp(np.interp(probability, middles, np.log(self.rates))))
 
 
 def posterior(series: FadeSeries, priors: Priors) -> Posterior:
-    """What readings and priors together say about the curve."""
+    """What readings and priors together say about the curve.
+
+    Parameters
+    ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
+    """
     rates, log_weights = _grid(series, priors)
     weights = np.exp(log_weights - log_weights.max())
     kept = weights > _KEPT * weights.sum()
@@ -161,9 +176,14 @@ def posterior(series: FadeSeries, priors: Priors) -> Posterior:
 
 
 def log_evidence(series: FadeSeries, priors: Priors) -> float:
-    """Log of how probable the readings are under the priors, all unknowns integrated out.
+    """Log of the probability of the readings under the priors, with all unknowns integrated out.
 
-    Meaningful as a difference between priors for one series: the flat prior of y0 leaves a common constant.
+    Only differences between priors for one series mean anything: the flat prior of y0 leaves a common constant.
+
+    Parameters
+    ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     """
     rates, log_weights = _grid(series, priors)
     step = math.log(rates[1] / rates[0])
@@ -172,7 +192,13 @@ def log_evidence(series: FadeSeries, priors: Priors) -> float:
 
 
 def design(months: Array, rates: Array) -> Array:
-    """Factors of y0, A and B in the curve: (K, T, 3) for (T,) months and (K,) rates."""
+    """Factors of y0, A and B in the curve, (K, T, 3).
+
+    Parameters
+    ----------
+    months : (T,), since the service
+    rates : (K,), per month
+    """
     shape = (rates.size, months.size)
     fast = -np.expm1(-np.outer(rates, months))
     return np.stack([np.ones(shape), fast, np.broadcast_to(months, shape)], axis=-1)
@@ -183,6 +209,8 @@ def linear_part(series: FadeSeries, priors: Priors, rows: Array) -> tuple[Array,
 
     Parameters
     ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     rows : (K, n, 3), from `design`
 
     Returns
@@ -191,14 +219,14 @@ def linear_part(series: FadeSeries, priors: Priors, rows: Array) -> tuple[Array,
 
     Notes
     -----
-    With z = (y0, A / amplitude, B / slope), means taken off, the prior is flat in the first and standard normal in
-    the others, which keeps a scale of zero legal: that part is then held at its mean.
+    With z = (y0, A / amplitude, B / slope), less their means, the prior is flat in the first and standard normal in the
+    others. A scale of zero is then legal: it holds that part at its mean.
     """
     shift = np.array([0.0, priors.amplitude_mean, priors.slope_mean])
     scale = np.array([1.0, priors.amplitude, priors.slope])
     precision = 1 / np.square(series.u)
     values = np.asarray(series.values, dtype=np.float64) - rows @ shift
-    # the weighted mean is taken off for the sake of rounding only: y0 is flat
+    # the weighted mean is subtracted only to limit rounding errors: y0 is flat
     centre = values @ precision / precision.sum()
     values = values - centre[:, None]
     scaled = rows * scale
@@ -215,7 +243,7 @@ def linear_part(series: FadeSeries, priors: Priors, rows: Array) -> tuple[Array,
 
 
 def _grid(series: FadeSeries, priors: Priors) -> tuple[Array, Array]:
-    """Rates evenly spaced in ln k over all that is not negligible, and their log weights (prior and evidence)."""
+    """Rates evenly spaced in ln k wherever the weight is not negligible, and their log weights (prior and evidence)."""
     months = np.asarray(series.months, dtype=np.float64)
     centre, reach = math.log(priors.rate_median), _GRID_REACH * priors.rate_spread
     low, high = centre - reach, centre + reach
@@ -225,11 +253,11 @@ def _grid(series: FadeSeries, priors: Priors) -> tuple[Array, Array]:
         standard = (log_rates - centre) / priors.rate_spread
         log_weights = evidence - 0.5 * standard**2 - math.log(priors.rate_spread * math.sqrt(2 * math.pi))
         counts = np.flatnonzero(log_weights > log_weights.max() - _NEGLIGIBLE)
-        # a sharp posterior would fall between the points: look closer until it spans a third of them
+        # a sharp posterior would fall between the points: zoom in until it spans a third of them
         if counts.size > _GRID // 3 or high - low < 1e-6:
             return np.exp(log_rates), log_weights
         first, last = max(counts[0] - 1, 0), min(counts[-1] + 1, _GRID - 1)
-        # two sharp peaks far apart: looking closer at both together finds nothing new
+        # two sharp peaks far apart: zooming in on both together finds nothing new
         if last - first > 0.9 * (_GRID - 1):
             return np.exp(log_rates), log_weights
         low, high = log_rates[first], log_rates[last]

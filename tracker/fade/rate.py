@@ -1,4 +1,4 @@
-"""Whether the readings carry a rate, and why not where they do not."""
+"""Whether the readings determine a rate, and if not, why not."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from tracker.fade.series import FadeSeries
 
 Array = NDArray[np.float64]
 
-_SIGN = 0.975  # the fast part must have this much of its probability on one side of none
-_SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is as good (Wilks 1938)
+_SIGN = 0.975  # the fast part must have this much of its probability on one side of zero
+_SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is just as good (Wilks 1938)
 _NARROWED = 0.7  # weak choice of our own: share of the prior spread of ln k that may be left
 _MISFIT = 0.001  # weak choice of our own
 
@@ -30,7 +30,7 @@ class HalfLife:
 
 @dataclass(frozen=True, slots=True)
 class Rate:
-    """k of the fast part, per month: median and the ends of the 95 % interval, which is far from even around it."""
+    """k of the fast part, per month: median and the ends of the 95 % interval, which is far from symmetric."""
 
     low: float
     median: float
@@ -47,6 +47,8 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
 
     Parameters
     ----------
+    series : FadeSeries, readings of one quantity
+    priors : Priors, of the same quantity
     found : the posterior of that series under those priors
 
     Returns
@@ -67,7 +69,7 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
 
 
 def _too_few(series: FadeSeries) -> str | None:
-    """Start, amplitude and rate are three unknowns; with fewer occasions the priors would answer."""
+    """Start, amplitude and rate are three unknowns; with fewer occasions the priors would decide."""
     if series.occasions < 2:
         return "one photo shows no movement."
     if series.occasions < 3:
@@ -103,7 +105,7 @@ def _no_fast_part(found: Posterior) -> str | None:
 
 
 def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | None:
-    """Ask whether no fast part at all, or one that is over at once, explains the readings as well as any rate."""
+    """Check whether no fast part, or one that is over at once, explains the readings as well as any rate."""
     months = np.asarray(series.months, dtype=np.float64)
     best = float(linear_part(series, priors, design(months, found.rates))[0].max())
     one, step = np.ones_like(months), (months > 0).astype(float)

@@ -1,4 +1,4 @@
-"""The readings that a fade is fitted to."""
+"""The readings that a fade curve is fitted to."""
 
 from __future__ import annotations
 
@@ -17,7 +17,11 @@ U_RANGE = (1e-4, 1000.0)
 
 
 def months_between(earlier: datetime, later: datetime) -> float:
-    """Time between two moments in months of 30.4375 days; negative where they are the other way round.
+    """Time between two moments in months of 30.4375 days; negative in the wrong order.
+
+    Parameters
+    ----------
+    earlier, later : datetime, both with a time zone
 
     Examples
     --------
@@ -36,15 +40,14 @@ class FadeSeries:
     ----------
     months : tuple, months since the service, 0..600, never falling; equal months are repeats
     values : tuple, -1000..1000, in `unit`
-    u : tuple, standard uncertainty of each reading as it differs from the others, 0.0001..1000;
-        an error that all readings share is no part of it
+    u : tuple, standard uncertainty of each reading, 0.0001..1000, without any error that all readings share
     name : str, what was read, such as ``mid-lengths``
     unit : str, ``L*``, ``a*``, ``b*``, ``warmth``, ``level`` or ``dE``
 
     Raises
     ------
-    TooFewReadings : without any reading
-    InvalidSeries : where lengths differ, months are out of order, or a number is out of range
+    TooFewReadings : there is no reading
+    InvalidSeries : lengths differ, months are out of order, or a number is out of range
     """
 
     months: tuple[float, ...]
@@ -134,7 +137,7 @@ def _require_u(number: int, u: float) -> None:
     if math.isfinite(u) and u > high:
         why = f"Reading {number} has a ± so large ({u:g}) that it says nothing."
     else:
-        why = f"Reading {number} has no ±: no photo is sure beyond any doubt."
+        why = f"Reading {number} has no ±: no photo is free of uncertainty."
     raise InvalidSeries(
         why,
         "Measure that photo again, or leave it out.",

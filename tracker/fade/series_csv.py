@@ -1,4 +1,4 @@
-"""A table of readings, as text, to series."""
+"""Series from a table of readings, as text."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ def fade_from_csv(text: str, default_u: Vector3) -> dict[str, FadeSeries]:
     Raises
     ------
     InvalidSeries : names the row and the column that is wrong
-    TooFewReadings : where there are names but no readings
+    TooFewReadings : column names but no readings
     """
     separator, names, rows = _table(text)
     if not rows:
@@ -63,7 +63,7 @@ def fade_from_csv(text: str, default_u: Vector3) -> dict[str, FadeSeries]:
 def _table(text: str) -> tuple[str, list[str], list[Row]]:
     """Separator, column names in lower case, and the rows that are not blank with their line numbers.
 
-    Not by pandas, which tells no line numbers and would nearly double the time of the command.
+    Without pandas, which does not report line numbers and would nearly double the run time of the command.
     """
     text = text.removeprefix("\ufeff")
     first = next((line for line in text.splitlines() if line.strip()), "")
@@ -110,5 +110,5 @@ def _in_order(months: tuple[float, ...], rows: list[Row]) -> None:
 
 
 def _shown(name: str) -> str:
-    """The name as the advice writes it."""
+    """The name as written in the advice."""
     return {"l": "L", "ul": "uL"}.get(name, name)

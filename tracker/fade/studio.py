@@ -1,8 +1,8 @@
 """What this studio's own past services of one kind say about the next one: partial pooling.
 
-Every past service has its own fast part, slow part and rate, drawn from what is usual for that kind. The means and
-spreads of what is usual are found from all of them together (empirical Bayes by expectation and maximisation), with
-the published assumptions counting as one further service, so that a few services move them a little and many a lot.
+Every past service has its own fast part, slow part and rate, drawn from a distribution for that kind. Its means and
+spreads are found from all services together (empirical Bayes by expectation-maximisation). The published assumptions
+count as one more service, so a few services move them a little and many move them a lot.
 
 References
 ----------
@@ -25,24 +25,24 @@ from tracker.words import noun
 Array = NDArray[np.float64]
 
 FEWEST_SERVICES = 5
-"""Past services of a kind from which something is learnt."""
+"""Fewest past services of a kind to learn from."""
 
-# Services that the published assumptions count as. Of half, one and two, simulated studios with 5 to 40 services were
-# foretold about as well with one; windows then hold the truth 79 to 82 % of the time where heads differ as widely as
+# services that the published assumptions count as. In simulated studios with 5 to 40 services, a half, one and two
+# predict about equally well; with one, windows hold the truth 79 to 82 % of the time where heads differ as widely as
 # published, and up to 90 % where they are much alike
 _PUBLISHED_COUNT = 1.0
 _ROUNDS = 300
-_SETTLED = 1e-4  # share of a spread by which nothing moves any more
-_LEAST = 0.05  # share of the published spread below which none is believed
+_SETTLED = 1e-4  # share of a spread: smaller steps count as converged
+_LEAST = 0.05  # smallest credible share of the published spread
 
 
 @dataclass(frozen=True, slots=True)
 class StudioPrior:
-    """Priors for the next client, and what they rest on.
+    """Priors for the next client, and where they come from.
 
     Attributes
     ----------
-    priors : to be handed to `fit_fade`; the published ones where nothing was learnt
+    priors : for `fit_fade`; the published ones where nothing was learnt
     services : int, past services that count: those with photos at two times or more
     learnt : bool, True where they moved the priors
     says : str, one sentence
@@ -55,13 +55,13 @@ class StudioPrior:
 
 
 def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | None = None) -> StudioPrior:
-    """Priors that past services of one kind make; never from fewer than five.
+    """Priors learnt from past services of one kind; never from fewer than five.
 
     Parameters
     ----------
     past : services of one kind, one quantity and region, without the one to be forecast
-    unit : of the quantity, for the published assumptions where no service is there
-    published : where to start from; by default the priors of the unit
+    unit : str, of the quantity, to choose the published assumptions when there is no service
+    published : Priors to start from; by default those of the unit
 
     Returns
     -------
@@ -69,7 +69,7 @@ def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | No
 
     Raises
     ------
-    ValueError : where the services are of unlike units
+    ValueError : services in different units
     """
     units = {each.series.unit for each in past} | ({unit} if unit else set())
     if len(units) > 1:
@@ -84,7 +84,7 @@ def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | No
         )
         return StudioPrior(start, n, False, says)
     found = pool(counted, start, _PUBLISHED_COUNT)
-    # the means are themselves known no better than so many services can tell
+    # the means themselves are known no better than that many services allow
     wider = math.sqrt(1 + 1 / (n + _PUBLISHED_COUNT))
     source = f"Learnt from {n} past services of this studio; published assumptions count as one more."
     learnt = replace(
@@ -102,7 +102,9 @@ def pool(services: Sequence[Service], published: Priors, count: float) -> Priors
 
     Parameters
     ----------
-    count : float, >= 0, services that the published assumptions count as; with 0 the readings speak alone
+    services : sequence of Service, the studio's own
+    published : Priors, to begin from
+    count : float, >= 0, services that the published assumptions count as; with 0 only the readings count
     """
     many, priors = Many(services, published), published
     base = _Usual.of(published)
@@ -159,7 +161,7 @@ class _Usual:
 
 
 def _weigh(first: Array, second: Array, published: tuple[float, float], count: float) -> tuple[float, float]:
-    """Mean and spread from each service's first and second moment, and the published ones as so many services."""
+    """Mean and spread from the moments of each service, with the published ones counted as that many more."""
     middle, sd = published
     n = first.size + count
     mean = (count * middle + float(first.sum())) / n

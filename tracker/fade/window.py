@@ -20,9 +20,9 @@ Side = Literal["above", "below"]
 State = Literal["given", "passed", "not soon", "unknown"]
 
 HORIZON = 12.0
-"""Months after the last photo to look ahead: nobody plans a visit further on, and no wear was ever seen there."""
+"""Months after the last photo to look ahead: nobody plans a visit later, and no wear was ever observed there."""
 
-# colours of surfaces; levels of the trade's scale and a little beyond either end
+# the range of surface colours; the levels of the trade's scale and a little beyond either end
 _POSSIBLE = {
     "L*": (0.0, 100.0),
     "a*": (-130.0, 130.0),
@@ -40,13 +40,13 @@ _WASHED_SHARE = (1 / 3, 1.0)
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """What the client and the colourist agreed not to let pass.
+    """A limit that the client and the colourist agreed.
 
     Attributes
     ----------
     value : float, unit of the quantity
     side : str, ``above`` where the colour may be no more than `value`, ``below`` where no less
-    name : str, what a person calls it, such as ``warmth at the ends``
+    name : str, for people, such as ``warmth at the ends``
     from_start : bool, True where `value` counts from the colour right after the service
     """
 
@@ -58,7 +58,7 @@ class Limit:
     def __post_init__(self) -> None:
         if not (math.isfinite(self.value) and abs(self.value) <= 1000):
             raise InvalidEntry(
-                f"The limit for {self.name or 'the colour'} is no number that hair can have.", "Enter it again."
+                f"The limit for {self.name or 'the colour'} is not a number that hair can have.", "Enter it again."
             )
         if self.side not in ("above", "below"):
             raise ValueError(f"a limit is passed above or below, not {self.side!r}")
@@ -66,9 +66,9 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class Window:
-    """When something will be passed, as far as that is known.
+    """When a limit will be passed, as far as anyone can tell.
 
-    It is a statement about this head under the model, as sure as photos and assumptions make it; it does not foresee a
+    A statement about this head under the model, as certain as photos and assumptions make it; it does not foresee a
     summer at the pool.
 
     Attributes
@@ -76,15 +76,15 @@ class Window:
     name : str, what is passed, such as ``warmth at the ends``
     early, middle, late : float or None, months since the service by which it is passed in 10, 50 and 90 of 100
         cases; None where no date can be given, and where it was passed from the start
-    why_not : str or None, a sentence that says why there is no date to come
+    why_not : str or None, a sentence that says why no date is given
     state : str, ``given``, ``passed`` (before the last photo), ``not soon`` or ``unknown``
     chance : float, of being passed within the horizon, 0..1
     passed : float, chance of having been passed by the last photo, 0..1
     not_before : float or None, months before which it is passed in fewer than 10 of 100 cases
     last : float, months since the service of the last photo
-    horizon : float, months since the service that were looked at
-    months, chances : chance of being passed by each month; empty where nothing can be said
-    first : for a window of several limits, the chance of each to be the first, by name
+    horizon : float, months since the service up to which it was looked for
+    months, chances : chance of being passed by each month; empty where nothing is known
+    first : for a window of several limits, the chance of each being passed first, by name
     """
 
     name: str
@@ -113,14 +113,14 @@ def window(fit: FadeFit, limit: Limit, horizon_months: float = HORIZON) -> Windo
 
     Parameters
     ----------
-    fit : from `fit_fade`
-    limit : in the unit of the fit
+    fit : FadeFit, from `fit_fade`
+    limit : Limit, in the unit of the fit
     horizon_months : float, > 0, months after the last photo to look ahead
 
     Returns
     -------
-    Window : a curve that passes and comes back counts at its first passing. There is a window only where it is
-        passed within the horizon in 90 of 100 cases; fewer get `not_before` and the reason
+    Window : a curve that passes and comes back counts when it first passes. A window is given only where the limit is
+        passed within the horizon in 90 of 100 cases; otherwise `not_before` and the reason
     """
     return _window(fit, limit, horizon_months, None, None)
 
@@ -132,17 +132,20 @@ def what_if(
 
     Parameters
     ----------
-    washes_per_week : from now on
-    now : float, months since the service; the last photo where left out
+    fit : FadeFit, of the washes so far
+    limit : Limit, in the unit of the fit
+    washes_per_week : float, from now on
+    now : float or None, months since the service; None for the last photo
+    horizon_months : float, > 0, months to look ahead
 
     Returns
     -------
-    Window : washing is taken to do between a third and all of the wear, any share alike likely, which widens it;
-        ``unknown`` where nobody told how often the hair is washed today
+    Window : wider, because washing is assumed to cause between a third and all of the wear, every share equally likely;
+        ``unknown`` where nobody said how often the hair is washed today
 
     Raises
     ------
-    InvalidEntry : no number of washes that can be right
+    InvalidEntry : an impossible number of washes
     """
     pace_of(washes_per_week)
     if now is not None and not now >= 0:
@@ -159,7 +162,7 @@ def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, no
     last = fit.series.months[-1]
     end = last + horizon
     if washes is not None and fit.washes_per_week is None:
-        why = "Ask how often the hair is washed now: without it nothing can be said of fewer washes."
+        why = "Ask how often the hair is washed now: without that, nothing can be said about fewer washes."
         return nothing_known(why, limit.name)
     rates, coefficients = curves_of(fit.posterior)
     if limit.from_start:
@@ -181,7 +184,7 @@ def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, no
 
 
 def _impossible(limit: Limit, unit: str) -> str | None:
-    """Why no hair can be at that limit."""
+    """Why no hair can reach that limit."""
     low, high = _POSSIBLE.get(unit, (-1000.0, 1000.0))
     if limit.from_start:
         low, high = low - high, high - low
@@ -192,14 +195,14 @@ def _impossible(limit: Limit, unit: str) -> str | None:
 
 
 def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
-    """The window of a distribution of first passing, or the reason for none.
+    """The window of a distribution of the time of first passing, or the reason for none.
 
     Parameters
     ----------
     months : (T,), rising from the service to the horizon
     chances : (T,), never falling, 0..1, of having passed by then
-    last : months since the service of the last photo
-    name : what is passed
+    last : float, months since the service of the last photo
+    name : str, of the limit
     """
     what = f"the limit for {name}" if name else "the agreed limit"
     end, chance = float(months[-1]), float(chances[-1])
@@ -233,13 +236,19 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
         return answer("not soon", why, dated=False)
     why = (
         f"No date can be given yet: {what} is passed within {ahead:.0f} months of the last photo in "
-        f"{100 * chance:.0f} of 100 cases. One more photo makes it surer."
+        f"{100 * chance:.0f} of 100 cases. One more photo would make it more certain."
     )
     return answer("unknown", why, dated=False)
 
 
 def nothing_known(why: str, name: str = "") -> Window:
-    """A window of which nothing is known but the reason."""
+    """A window with nothing in it but the reason.
+
+    Parameters
+    ----------
+    why : str, one sentence
+    name : str, of the limit
+    """
     return Window(name, None, None, None, why, "unknown", 0.0, 0.0, None, 0.0, 0.0)
 
 
@@ -252,8 +261,8 @@ def refresh_window(windows: Sequence[tuple[str, Window]]) -> Window:
 
     Returns
     -------
-    Window : limits are taken to be passed independently of each other, given the photos. One of which nothing is
-        known is left out; with none left the result is ``unknown``
+    Window : assumes that, given the photos, the limits are passed independently of each other. Limits about which
+        nothing is known are left out; with none left the result is ``unknown``
     """
     known = [(name, each) for name, each in windows if each.months]
     if not known:
@@ -270,7 +279,7 @@ def refresh_window(windows: Sequence[tuple[str, Window]]) -> Window:
 
 
 def _first(names: tuple[str, ...], left: Array) -> tuple[tuple[str, float], ...]:
-    """How likely each limit is the first to be passed, of the times that one is; the likeliest first."""
+    """The probability that each limit is passed first, given that one is; the likeliest first."""
     passing = -np.diff(left, axis=1, prepend=1.0)
     others = np.stack([np.prod(np.delete(left, i, axis=0), axis=0) for i in range(len(names))])
     shares = np.sum(passing * others, axis=1)

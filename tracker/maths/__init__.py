@@ -1,1 +1,1 @@
-"""The mathematics of colour and of uncertainty, and the shapes of arrays; knows nothing of hair."""
+"""Colour mathematics, uncertainty and the geometry of lines; knows nothing about hair."""

@@ -105,7 +105,13 @@ def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
 
 
 def lab_to_xyz(lab: ArrayLike, white: ArrayLike = D65) -> Floats:
-    """Tristimulus values from CIELAB; the inverse of `xyz_to_lab`."""
+    """Tristimulus values from CIELAB; the inverse of `xyz_to_lab`.
+
+    Parameters
+    ----------
+    lab : (..., 3), L* 0..100, a*, b*
+    white : (3,), XYZ of the white
+    """
     v = np.asarray(lab, float)
     fy = (v[..., 0] + 16) / 116
     f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
@@ -129,23 +135,23 @@ def linear_to_lab(linear: ArrayLike) -> Floats:
 
 
 def lab_to_linear(lab: ArrayLike) -> Floats:
-    """Linear light in sRGB primaries from CIELAB; may leave 0..1 where the colour leaves the gamut."""
+    """Linear light in sRGB primaries of the CIELAB colours `lab`, (..., 3); outside 0..1 where the gamut ends."""
     return np.asarray(lab_to_xyz(lab) @ XYZ_TO_RGB.T)
 
 
 def lab_to_hex(lab: ArrayLike) -> str:
-    """The nearest colour a screen can show, as ``#rrggbb``."""
+    """The colour nearest to `lab`, (3,), that a screen can show, as ``#rrggbb``."""
     codes = np.rint(np.clip(encode(lab_to_linear(lab)), 0, 1) * 255).astype(int)
     return "#{:02x}{:02x}{:02x}".format(*codes)
 
 
 def luminance(linear: ArrayLike) -> Floats:
-    """Relative luminance Y of linear light in sRGB primaries, shape (...,)."""
+    """Relative luminance Y, (...,), of the light `linear`, (..., 3), linear in sRGB primaries."""
     return np.asarray(np.asarray(linear, float) @ RGB_TO_XYZ[1])
 
 
 def lab_to_lch(lab: ArrayLike) -> Floats:
-    """Lightness, chroma and hue angle (degrees, 0..360) from CIELAB, shape (..., 3)."""
+    """Lightness, chroma and hue angle (degrees, 0..360), (..., 3), of the CIELAB colours `lab`, (..., 3)."""
     v = np.asarray(lab, float)
     hue = np.degrees(np.arctan2(v[..., 2], v[..., 1])) % 360
     return np.stack([v[..., 0], np.hypot(v[..., 1], v[..., 2]), hue], -1)
@@ -164,10 +170,15 @@ def adapt(xyz: ArrayLike, from_white: ArrayLike, to_white: ArrayLike, transform:
 
 
 def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
-    """The 3 x 3 matrix of `adapt`.
+    """The matrix of `adapt`, (3, 3).
 
-    The same as colour-science's to 1e-9 (`tests/test_colorimetry.py`). It is not asked for this because importing it
-    takes most of a second, also in the worker that only reads photos.
+    It equals colour-science's to 1e-9 (`tests/test_colorimetry.py`). Importing that library takes most of a second,
+    which even the worker that only reads photos would pay.
+
+    Parameters
+    ----------
+    from_white, to_white : (3,), XYZ with Y = 1
+    transform : str, a key of `ADAPTATION`
     """
     cone = ADAPTATION[transform]
     gains = (cone @ np.asarray(to_white, float)) / (cone @ np.asarray(from_white, float))
@@ -187,5 +198,5 @@ def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:
     """
     from skimage.color import deltaE_ciede2000  # imported late: only comparisons need it
 
-    # of the same shape, or scikit-image takes another axis for the channels
+    # equal shapes, or scikit-image takes the wrong axis for the channels
     return np.asarray(deltaE_ciede2000(*np.broadcast_arrays(np.asarray(lab_1, float), np.asarray(lab_2, float))))

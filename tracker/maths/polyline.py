@@ -1,7 +1,7 @@
 """Lengths and places along a line through points.
 
-NumPy's own linear interpolation, one coordinate at a time: SciPy's interpolators for several coordinates go on beyond
-the ends of a line, and refuse a point that stands there twice.
+NumPy's linear interpolation, one coordinate at a time: SciPy's interpolators for several coordinates extrapolate beyond
+the ends of a line, and refuse a repeated point.
 """
 
 from __future__ import annotations
@@ -16,18 +16,22 @@ Floats = NDArray[np.floating[Any]]
 
 
 def steps(points: ArrayLike) -> Floats:
-    """Distance from each point to the next, (n - 1,), for points of shape (n, 2); none for a single point."""
+    """Distance from each of `points`, (n, 2), to the next, (n - 1,); empty for a single point."""
     return np.asarray(np.linalg.norm(np.diff(np.asarray(points, float).reshape(-1, 2), axis=0), axis=1))
 
 
 def sides(corners: ArrayLike) -> Floats:
-    """Lengths of the sides of a closed figure, (n,), the last of them back to its first corner; (n, 2) corners."""
+    """Side lengths, (n,), of the closed figure with these `corners`, (n, 2); the last returns to the first corner."""
     points = np.asarray(corners, float)
     return np.asarray(np.linalg.norm(np.roll(points, -1, axis=0) - points, axis=1))
 
 
 def length(points: ArrayLike) -> float:
     """Length of the line, 0 for a single point.
+
+    Parameters
+    ----------
+    points : (n, 2)
 
     >>> length([(0, 0), (3, 4), (3, 10)])
     11.0
@@ -68,17 +72,17 @@ def in_box(
 
 
 def reached(points: ArrayLike) -> Floats:
-    """Length of the line up to each of its points, (n,), beginning with 0."""
+    """Length of the line from its start to each of `points`, (n, 2): shape (n,), first 0."""
     return np.concatenate([[0.0], np.cumsum(steps(points))])
 
 
 def places(points: ArrayLike, along: ArrayLike) -> Floats:
-    """Where the line is after so much of its length, (..., 2); before its beginning and past its end, those points.
+    """Points at given distances along the line, (..., 2); its end points beyond either end.
 
     Parameters
     ----------
     points : (n, 2)
-    along : (...,), in the unit of the points
+    along : (...,), distance from the start, in the unit of the points
 
     >>> places([(0, 0), (3, 4), (3, 10)], [2.5, 8, 99])
     array([[ 1.5,  2. ],

@@ -1,4 +1,4 @@
-"""Values that know how sure they are."""
+"""Values with their uncertainty."""
 
 from __future__ import annotations
 
@@ -57,12 +57,12 @@ class LabMeasured:
 
 
 def vector3(values: object) -> Vector3:
-    """Three plain floats from any sequence of three numbers."""
+    """Three plain floats from `values`, any sequence of three numbers."""
     x, y, z = (float(v) for v in values)  # type: ignore[attr-defined]
     return (x, y, z)
 
 
 def matrix3(values: object) -> Matrix3:
-    """Three rows of three plain floats from any 3 x 3 array."""
+    """Three rows of three plain floats from `values`, any 3 x 3 array."""
     first, second, third = (vector3(row) for row in values)  # type: ignore[attr-defined]
     return (first, second, third)

@@ -67,7 +67,7 @@ class ParametricCurve:
 
 @dataclass(frozen=True, slots=True)
 class SampledCurve:
-    """A transfer function given by samples at equal steps of the code value, straight lines between [4].
+    """A transfer function sampled at equal steps of the code value, linear in between [4].
 
     Attributes
     ----------
@@ -104,7 +104,7 @@ class RgbSpace:
 
     Attributes
     ----------
-    name : str, such as ``"sRGB"``; ``"matrix profile"`` for one that has no name here
+    name : str, such as ``"sRGB"``; ``"matrix profile"`` for one without a name of its own
     to_xyz : 3 x 3 floats, linear RGB of this space to CIE XYZ (D65, 2 degree observer), RGB white to Y = 1
     curves : three transfer functions, for red, green and blue
     """
@@ -215,10 +215,10 @@ def _table(curves: tuple[Curve, Curve, Curve], bits: int) -> NDArray[np.float32]
 
 @lru_cache(maxsize=16)
 def _inverse_table(curves: tuple[Curve, Curve, Curve]) -> NDArray[np.uint8]:
-    # Indexed by the square root of light: equal steps of light would be coarser than the darkest codes.
+    # indexed by the square root of light: equal steps of light would be coarser than the darkest codes
     light = np.linspace(0.0, 1.0, _ENCODE_STEPS) ** 2
     halfway = (np.arange(255) + 0.5) / 255
-    # A damaged or noisy sampled curve may fall in places; the search needs one that does not.
+    # a damaged or noisy sampled curve may fall in places; the search needs one that only rises
     edges = [np.maximum.accumulate(curve.decode(halfway)) for curve in curves]
     table = np.stack([np.searchsorted(edge, light) for edge in edges], axis=-1).astype(np.uint8)
     table.setflags(write=False)
@@ -226,7 +226,7 @@ def _inverse_table(curves: tuple[Curve, Curve, Curve]) -> NDArray[np.uint8]:
 
 
 def white_xyz(white: Chromaticity) -> Vector3:
-    """CIE XYZ of a white given by its chromaticity x, y, scaled to Y = 1."""
+    """CIE XYZ of the white with chromaticity `white`, x and y, scaled to Y = 1."""
     x, y = white
     return (x / y, 1.0, (1.0 - x - y) / y)
 

@@ -1,4 +1,4 @@
-"""How sure a number is: the arithmetic of the GUM, Monte Carlo, and one way to write it down.
+"""Uncertainty by the GUM, tests of a difference, and how both are written.
 
 References
 ----------
@@ -19,7 +19,7 @@ from tracker.maths.quantities import Measured
 
 Array = NDArray[np.float64]
 
-# rounding error of a correlation matrix of a few rows stays far below this, real correlations far above
+# far above the rounding error of a small correlation matrix, far below any real correlation
 _RELATIVE_RANK = 1e-10
 
 
@@ -37,7 +37,7 @@ def combined_u(sensitivities: ArrayLike, cov: ArrayLike) -> float:
 
     Raises
     ------
-    ValueError : where shapes do not fit, or `cov` is no covariance
+    ValueError : shapes that do not match, or a `cov` that is not a covariance
 
     Examples
     --------
@@ -63,7 +63,7 @@ def effective_dof(u: ArrayLike, dof: ArrayLike) -> float:
 
     Raises
     ------
-    ValueError : where shapes differ, or a value is out of range
+    ValueError : shapes that differ, or a value out of range
 
     Examples
     --------
@@ -98,7 +98,7 @@ def coverage_factor(dof: float, level: float = 0.95) -> float:
 
     Raises
     ------
-    ValueError : where an argument is out of range
+    ValueError : an argument out of range
     """
     if not dof > 0:
         raise ValueError(f"degrees of freedom must be > 0, got {dof}")
@@ -111,7 +111,13 @@ def coverage_factor(dof: float, level: float = 0.95) -> float:
 
 
 def expanded(measured: Measured, level: float = 0.95) -> float:
-    """Half width of the interval around a measured value, ``U = k u``, in its unit (GUM 6.2.1)."""
+    """Half width of the interval around a measured value, ``U = k u``, in its unit (GUM 6.2.1).
+
+    Parameters
+    ----------
+    measured : Measured, with its standard uncertainty
+    level : float, 0..1 exclusive, probability that the interval holds the true value
+    """
     return coverage_factor(measured.dof, level) * measured.u
 
 
@@ -120,6 +126,7 @@ def format_measured(measured: Measured, digits: int = 1, *, with_unit: bool = Fa
 
     Parameters
     ----------
+    measured : Measured, shown with its 95 % interval
     digits : int, >= 0, digits after the point
     with_unit : bool, appends the unit where there is one
 
@@ -140,19 +147,29 @@ def format_measured(measured: Measured, digits: int = 1, *, with_unit: bool = Fa
 
 
 def format_number(value: float, digits: int = 1) -> str:
-    """A number with a real minus sign, and never minus nothing.
+    """A number with a true minus sign, and never minus zero.
+
+    Parameters
+    ----------
+    value : float
+    digits : int, >= 0, digits after the point
 
     Examples
     --------
     >>> format_number(-0.04), format_number(-2.25, 2)
-    ('0.0', '\u22122.25')
+    ('0.0', '−2.25')
     """
     size = f"{abs(value):.{digits}f}"
     return f"\u2212{size}" if value < 0 and float(size) != 0 else size
 
 
 def format_share(share: float, digits: int = 0) -> str:
-    """A share of 0..1 in per cent.
+    """A share of 0..1 as a percentage.
+
+    Parameters
+    ----------
+    share : float, 0..1
+    digits : int, >= 0, digits after the point of the percentage
 
     Examples
     --------
@@ -163,19 +180,23 @@ def format_share(share: float, digits: int = 0) -> str:
 
 
 def format_measured_share(share: Measured) -> str:
-    """A measured share of 0..1 in per cent, with its 95 % interval.
+    """A measured share of 0..1 as a percentage with its 95 % interval.
+
+    Parameters
+    ----------
+    share : Measured, 0..1
 
     Examples
     --------
     >>> format_measured_share(Measured(0.41, 0.1))
-    '41 % (\u00b1 20)'
+    '41 % (± 20)'
     """
     size, margin = format_measured(Measured(100 * share.value, 100 * share.u, "", share.dof), 0).split(" ± ")
     return f"{size} % (± {margin})"
 
 
 def hotelling_limit(parts: int, dof: float, alpha: float) -> float:
-    """The T² that a difference of so many parts exceeds with probability `alpha` where there is none.
+    """The T² that chance alone exceeds with probability `alpha`, for a difference of that many components.
 
     Parameters
     ----------
@@ -198,7 +219,7 @@ def hotelling_limit(parts: int, dof: float, alpha: float) -> float:
 
 
 def hotelling(delta: ArrayLike, cov: ArrayLike, dof: float) -> float:
-    """Probability of a difference at least this large where there is none.
+    """Probability of a difference at least this large by chance alone.
 
     Parameters
     ----------
@@ -212,16 +233,15 @@ def hotelling(delta: ArrayLike, cov: ArrayLike, dof: float) -> float:
 
     Raises
     ------
-    ValueError : where shapes do not fit, `cov` is no covariance, or `dof` is out of range
+    ValueError : shapes that do not match, a `cov` that is not a covariance, or a `dof` out of range
 
     Notes
     -----
     ``T² = delta' cov^-1 delta``; ``T² (dof - p + 1) / (dof p)`` follows F(p, dof - p + 1) (Hotelling 1931),
     and T² follows chi-squared(p) where `dof` is infinite.
 
-    A covariance with no spread in some directions is tested in the directions that have one. A difference
-    along a direction without spread cannot be chance: 0. Where ``dof <= p - 1`` the covariance rests on too
-    few repeats for any test: 1, nothing is claimed.
+    A singular covariance is tested only in the directions that have spread. A difference along a direction without
+    spread cannot be chance: 0. Where ``dof <= p - 1`` there are too few repeats for any test: 1, nothing is claimed.
     """
     d = np.atleast_1d(np.asarray(delta, dtype=np.float64))
     if not dof > 0:
@@ -242,7 +262,7 @@ def hotelling(delta: ArrayLike, cov: ArrayLike, dof: float) -> float:
 
 
 def _squared_distance(delta: Array, cov: Array) -> tuple[float, int, bool]:
-    """Squared Mahalanobis distance, rank of `cov`, and whether `delta` leaves the directions with spread."""
+    """Squared Mahalanobis distance, rank of `cov`, and whether `delta` has a part along which there is no spread."""
     sd = np.sqrt(np.maximum(np.diag(cov), 0.0))
     fixed = sd == 0
     # scaled to correlations, so that the rank does not depend on the units

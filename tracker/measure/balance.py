@@ -1,7 +1,7 @@
-"""Corrections of the light in a photo: the parts that kinds of card are corrected with, and a correction applied.
+"""Correction of the light in a photo: the steps that kinds of card share, and applying the result.
 
-One grey fixes the light's colour and the exposure: gains in linear light. Greys of several reflectances also undo the
-camera's contrast and the stray light of lens and room.
+One grey fixes the colour of the light and the exposure, as gains in linear light. Greys of several reflectances also
+undo the camera's contrast and the stray light of lens and room.
 
 Chosen on the truth bench (`tests/bench`), where gains in sharpened spaces, other tone curves, matrices weighted near
 hair, fits in CIELAB and root polynomials were no better.
@@ -18,13 +18,13 @@ from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import Vector3, vector3
 from tracker.measure.reading import Correction
 
-_EXPONENTS = (0.5, 2.0)  # beyond these the greys were no card's, or the photo was edited
+_EXPONENTS = (0.5, 2.0)  # beyond these it was not the card, or the photo was edited
 _MOST_STRAY = 0.1
 _DARKEST = 1e-6
 
 
 def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: float = 0.0) -> Vector3:
-    """Gains with which a grey comes out at its reflectance after exponent and stray light.
+    """Gains that bring a grey to its reflectance, once exponent and stray light are applied.
 
     Parameters
     ----------
@@ -42,8 +42,8 @@ def tone(
     Parameters
     ----------
     seen, wanted : (n, 3), linear values of the greys in the photo and under the standard white
-    grey_seen, grey_wanted : (3,), the same of the grey that fixes the gains
-    hold : float, the L* by which e times the contrast counts as a miss: draws the exponent to 1
+    grey_seen, grey_wanted : (3,), the same for the grey that fixes the gains
+    hold : float, L*, the penalty for a contrast of e: pulls the exponent towards 1
     """
     from scipy.optimize import least_squares  # imported late: a plain card does without
 
@@ -61,7 +61,7 @@ def tone(
 
 
 def neutral_lightness(light: Floats) -> Floats:
-    """L* of greys of these luminances; below zero it goes on in a straight line."""
+    """L* of greys of the luminances `light`, any shape, 1.0 = white; a straight line below zero."""
     return np.asarray(linear_to_lab(np.repeat(np.asarray(light, float)[..., None], 3, -1))[..., 0])
 
 
@@ -70,6 +70,7 @@ def apply(correction: Correction, linear: NDArray[Any]) -> Floats:
 
     Parameters
     ----------
+    correction : Correction, of that photo
     linear : (..., 3), linear sRGB primaries, as photographed
 
     Returns

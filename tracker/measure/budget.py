@@ -1,6 +1,6 @@
-"""What makes a reading uncertain, cause by cause.
+"""The uncertainty of a reading, cause by cause.
 
-The number of pixels does not give it: on correlated texture the naive standard error was 28 times too small.
+It does not follow from the number of pixels: on correlated texture the naive standard error was 28 times too small.
 """
 
 from __future__ import annotations
@@ -19,13 +19,13 @@ from tracker.measure.reading import Correction, RegionReading
 from tracker.measure.reference_card import CardReading
 from tracker.measure.settings import Settings
 
-# Share of a chart's or strip's own misfit that changes from photo to photo: the truth bench's coverage holds with it.
+# share of a chart's or strip's own misfit that changes from photo to photo; with it the truth bench's coverage holds
 _MISFIT_REPEAT = 0.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Component:
-    """One cause of uncertainty: covariance of L*, a*, b* and what it rests on."""
+    """One cause of uncertainty: covariance of L*, a*, b* and its degrees of freedom."""
 
     cov: Floats
     dof: float = math.inf
@@ -40,7 +40,18 @@ def region_reading(
     size: CameraError,
     settings: Settings,
 ) -> RegionReading:
-    """One band's reading with both parts of its uncertainty."""
+    """The reading of one band, with every part of its uncertainty.
+
+    Parameters
+    ----------
+    name : str, the band
+    colours : BandColour of every band of the photo, by name
+    card : CardReading, of the same photo
+    correction : Correction, made from that card
+    moved : (3, 3), covariance of L*, a*, b* from where the marks were put
+    size : CameraError, what the correction leaves of the camera's error
+    settings : Settings, how the photo is measured
+    """
     colour, misfit = colours[name], np.diag(np.square(correction.misfit))
     lit = _light(colour, card, settings)
     here = [
@@ -51,8 +62,8 @@ def region_reading(
         _Component(_MISFIT_REPEAT**2 * misfit),
     ]
     cov = np.sum([c.cov for c in here], axis=0)
-    # the studio's spread has the same causes, so the larger of both stands, not their sum: between occasions beside the
-    # light, and from photo to photo beside the rest
+    # the studio's own spread has the same causes, so the larger counts, not the sum: between occasions against the
+    # light, from photo to photo against the rest
     known = settings.repeatability
     between = np.maximum(np.square(known.shared) - np.diag(lit), 0)
     within = np.maximum(np.square(known.sd) - np.square(known.shared) - np.diag(cov - lit), 0)
@@ -90,12 +101,12 @@ def _pieces(
     size: CameraError,
     settings: Settings,
 ) -> tuple[list[Measured], Vector3]:
-    """Lights, lows and dimension with all that makes them unsure, and the part of it that a kit's photos share.
+    """Lights, lows and dimension with their whole uncertainty, and the part of it that photos of one kit share.
 
     Parameters
     ----------
     by_photo : L* by which the marks, and what is left of the known spread between photos, move all pieces alike
-    misfit : float, L* by which a strip or chart misses its own patches, at one lightness otherwise than at another
+    misfit : float, L* by which a strip or chart misses its own patches, differently at each lightness
     """
 
     def moves(lightness: float) -> tuple[Floats, Floats]:
@@ -134,13 +145,13 @@ def _card_noise(colour: BandColour, card: CardReading) -> Floats:
 
 
 def _light(colour: BandColour, card: CardReading, settings: Settings) -> Floats:
-    """Light on the hair unlike the light on the card: rectangular limits in EV (GUM 4.3.7)."""
+    """Light that differs between hair and card: rectangular limits in EV (GUM 4.3.7)."""
     half_width = math.hypot(settings.light_half_width, card.gradient)
     slope = _lab_slope(colour, np.full(3, 2 ** (half_width / math.sqrt(3)) - 1))
     return np.outer(slope, slope)
 
 
 def _tolerance(colour: BandColour, card: CardReading) -> Floats:
-    """The maker's tolerance of the grey's reflectance, rectangular; drops out between photos with the same card."""
+    """The maker's tolerance of the grey's reflectance, rectangular; cancels between photos with the same card."""
     slope = _lab_slope(colour, np.full(3, card.kind.tolerance / math.sqrt(3)))
     return np.outer(slope, slope)

@@ -1,16 +1,16 @@
-"""What a camera's rendering does to the colour of hair that the card in the photo cannot undo.
+"""The error that a camera's rendering leaves in the colour of hair after the correction by the card.
 
-Five causes, each a shift of CIELAB. Four depend on the hair's own colour and are nil for a grey like the card's:
+Five causes, each a shift in CIELAB. Four depend on the colour of the hair and vanish for a grey like the card's:
 contrast (an exponent in linear light about the card's grey), stray light of lens and room, chroma (the camera's
-saturation, and a light that separates warm colours more or less than daylight), hue (a light that turns them). The
-fifth is a tint that cameras leave on greys lighter or darker than the card. They are the same in every photo taken with
-one kit, so between two such photos only what they do unlike to the two colours remains.
+saturation, or a light that separates warm colours more or less than daylight does) and hue (a light that turns them).
+The fifth is a tint that cameras leave on greys lighter or darker than the card. Every photo taken with one kit has the
+same errors, so between two of them only the difference of the shifts of the two colours remains.
 
 Their sizes come from the truth bench (nine lights, three measured mosaic cameras, phone looks, 0 to 2 % of stray
-light) and from six published photos of a chart (``tests/golden/chart_photos.csv``), which balanced on one grey show
-exponents of 0.89 to 1.02, stray light of 0.7 to 4.6 %, chroma of 0.87 to 0.95, hue 0.09 to 0.11 rad off and tints of up
-to 2.5. Stray light of more than 1 % (a window behind the hair) is not allowed for beside a plain grey: to make room for
-it would make every reading of dark hair worthless, and a strip or chart undoes it.
+light) and from six published photos of a chart (``tests/golden/chart_photos.csv``). Balanced on one grey, those show
+exponents of 0.89 to 1.02, stray light of 0.7 to 4.6 %, chroma of 0.87 to 0.95, hue errors of 0.09 to 0.11 rad and tints
+of up to 2.5. The allowance for a plain grey does not cover stray light above 1 % (a window behind the hair): it would
+make every reading of dark hair worthless, and a strip or chart undoes it.
 """
 
 from __future__ import annotations
@@ -25,8 +25,8 @@ from tracker.maths.colorimetry import Floats, lab_to_linear, linear_to_lab
 from tracker.measure.reading import DAYLIGHT, LAMPS
 
 MISFIT_ALONE = 0.9
-"""Share of a chart's or strip's own misfit that stands for what its correction leaves undone in the photo: the truth
-bench's coverage holds with it."""
+"""Share of a chart's or strip's own misfit taken as the error that its correction leaves; with it the truth bench's
+coverage holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class CameraError:
     chroma : float, relative
     hue : float, radians
     tint : float, a* and b* of a grey
-    grey : float, reflectance of the card's grey, 0..1: what contrast and stray light leave as it is
+    grey : float, reflectance of the card's grey, 0..1, which contrast and stray light do not change
     """
 
     contrast: float
@@ -51,19 +51,19 @@ class CameraError:
     grey: float
 
 
-# chroma and hue by light, for cards that say nothing of its spectrum
+# chroma and hue by light, for cards that say nothing about its spectrum
 _CHROMA_HUE = {DAYLIGHT: (0.09, 0.06), LAMPS: (0.10, 0.10)}
-_TUBES = (0.13, 0.14)  # and any light that was not noted: old tubes turn warm hair by 0.25 rad
+_TUBES = (0.13, 0.14)  # also any light that was not noted: old tubes turn warm hair by 0.25 rad
 
 
 @dataclass(frozen=True, slots=True)
 class Undone:
-    """What the correction by a kind of card leaves of the camera's error, standard uncertainties.
+    """The camera's error that remains after correction by a kind of card, standard uncertainties.
 
     Attributes
     ----------
-    contrast, stray, tint : as of `CameraError`
-    chroma_hue : relative, and radians; None where the card says nothing of the light's spectrum
+    contrast, stray, tint : as in `CameraError`
+    chroma_hue : relative, and radians; None where the card says nothing about the spectrum of the light
     """
 
     contrast: float
@@ -72,11 +72,11 @@ class Undone:
     chroma_hue: tuple[float, float] | None = None
 
     def under(self, light: str | None, grey: float) -> CameraError:
-        """What is left in a photo.
+        """The camera's error that remains in a photo under a light.
 
         Parameters
         ----------
-        light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
+        light : str or None, one of `reading.LIGHTS`; the worst case where unknown
         grey : float, reflectance of the card's grey, 0..1
         """
         chroma, hue = self.chroma_hue or _CHROMA_HUE.get(light or "", _TUBES)
@@ -84,13 +84,19 @@ class Undone:
 
 
 def shifts(lab: ArrayLike, size: CameraError) -> Floats:
-    """What each cause does to a colour when it is one standard uncertainty off, shape (6, 3): L*, a*, b*."""
+    """Shift of L*, a*, b* for an error of one standard uncertainty of each cause, (6, 3).
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     colour = np.asarray(lab, float)
     linear = np.maximum(lab_to_linear(colour), 1e-4)
     step = 0.01
     exponents = (linear_to_lab(size.grey * (linear / size.grey) ** (1 + sign * step)) for sign in (1, -1))
     contrast = np.subtract(*exponents) / (2 * step)
-    # the veil lies on the card too, so the balance scales it away there
+    # the veil lies on the card too, where the balance removes it
     veil = 0.002
     veiled = linear_to_lab((linear + veil) * size.grey / (size.grey + veil))
     stray = (veiled - linear_to_lab(linear)) / veil
@@ -100,12 +106,13 @@ def shifts(lab: ArrayLike, size: CameraError) -> Floats:
 
 
 def lightness_shifts(lightness: float, size: CameraError, tolerance: float) -> Floats:
-    """What contrast, stray light and the maker's tolerance each do to the L* of a piece of hair, shape (3,).
+    """Shift of L* of a piece of hair by contrast, by stray light and by the maker's tolerance, (3,).
 
     Parameters
     ----------
     lightness : float, L*
-    tolerance : float, relative half width of what the card's grey may differ by, rectangular
+    size : CameraError, standard uncertainty of each cause
+    tolerance : float, relative half width of the tolerance of the card's grey, rectangular
     """
     grey, step = lab_to_linear((lightness, 0.0, 0.0)), tolerance / math.sqrt(3)
     card = (linear_to_lab(grey * (1 + step)) - linear_to_lab(grey * (1 - step)))[0] / 2
@@ -113,12 +120,24 @@ def lightness_shifts(lightness: float, size: CameraError, tolerance: float) -> F
 
 
 def standing_alone(lab: ArrayLike, size: CameraError) -> Floats:
-    """Covariance of one colour's L*, a*, b* by all causes, 3 x 3."""
+    """Covariance of one colour's L*, a*, b* from all causes, (3, 3).
+
+    Parameters
+    ----------
+    lab : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     each = shifts(lab, size)
     return np.asarray(each.T @ each)
 
 
 def between(before: ArrayLike, after: ArrayLike, size: CameraError) -> Floats:
-    """Covariance of the difference of two colours taken with one kit, 3 x 3: what does not cancel."""
+    """Covariance that does not cancel in the difference of two colours taken with one kit, (3, 3).
+
+    Parameters
+    ----------
+    before, after : (3,), L*, a*, b*
+    size : CameraError, standard uncertainty of each cause
+    """
     each = shifts(after, size) - shifts(before, size)
     return np.asarray(each.T @ each)

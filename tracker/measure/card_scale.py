@@ -1,8 +1,8 @@
 """Millimetres from the known size of the card, for hair that hangs beside it.
 
-The card gives the scale of its own plane only. Hair that hangs nearer to the camera or farther away has another one,
-and nobody measured that distance: it is the largest part of the uncertainty, and where it would be too large there is
-no scale but a reason.
+The card gives the scale in its own plane only. Hair nearer to the camera or farther away has a different scale, and
+nobody measured how far away it hangs: that is the largest part of the uncertainty. Where it would be too large, there
+is no scale but a reason.
 """
 
 from __future__ import annotations
@@ -20,33 +20,33 @@ from tracker.maths.quantities import Measured
 from tracker.measure.reading import Marks, PhotoReading, Point
 from tracker.measure.reference_card import CARD_KINDS
 
-# Weak choices of our own, to be moved by measurement only
+# weak choices of our own, to be changed only on the strength of a measurement
 _CORNER = 1.5  # pixels, standard uncertainty of a marked corner
-_RULER = 0.5  # mm, half width of what the noted size of a card may be off by
-_TILT_LIMIT = 25.0  # degrees; there the card is a tenth narrower and its near side visibly longer
+_RULER = 0.5  # mm, half width of the error in a card's noted size
+_TILT_LIMIT = 25.0  # degrees; at this tilt the card looks a tenth narrower and its near side visibly longer
 _UNLIKE_LIMIT = 5.0  # standard uncertainties
 _FARTHEST = 400.0  # mm between the card and the nearest of the hair
 _DEPTH = 50.0  # mm, half width of the distance in depth between a card held beside the hair and that hair
-_DEPTH_PER_GAP = 0.25  # the farther aside the card is held, the less is known of its depth
+_DEPTH_PER_GAP = 0.25  # the farther to the side the card is held, the less is known about its depth
 # lenses that phones take such photos with, as 24 to 70 mm on a frame of 36 x 24 mm; shares of the photo's diagonal
 _LENSES = np.geomspace(24.0, 70.0, 12) / math.hypot(36.0, 24.0)
 _USUAL_LENS = 28.0 / math.hypot(36.0, 24.0)
 _LENS_SPREAD = 0.35  # natural log
 
 SMALLEST_MM, LARGEST_MM = 15.0, 600.0
-"""Sides of a card that can be right, millimetres."""
+"""Plausible lengths of a card's side, millimetres."""
 
 
 @dataclass(frozen=True, slots=True)
 class CardScale:
-    """How long a pixel is at the hair, by the card beside it.
+    """The length of a pixel at the hair, from the card beside it.
 
     Attributes
     ----------
     mm_per_pixel : Measured, mm
     tilt : float, degrees by which the card is turned away from the camera
     gap : float, mm between the card and the nearest of the hair, at the card's plane
-    path : Measured, mm, length of the marked hair along the photo: what runs towards the camera or away is longer
+    path : Measured, mm, length of the marked hair as projected; hair that runs towards the camera or away is longer
     """
 
     mm_per_pixel: Measured
@@ -56,12 +56,16 @@ class CardScale:
 
 
 def in_cm(length: Measured) -> Measured:
-    """A length of millimetres in centimetres."""
+    """A `length` in millimetres, as centimetres."""
     return Measured(length.value / 10, length.u / 10, "cm", length.dof)
 
 
 def require_size(size_mm: tuple[float, float]) -> None:
-    """Check that width and height can be those of a card.
+    """Check that width and height could be those of a card.
+
+    Parameters
+    ----------
+    size_mm : width and height, mm
 
     Raises
     ------
@@ -99,12 +103,12 @@ def card_scale(
     Raises
     ------
     InvalidEntry : no card has that size
-    CardTilted, CardFarAway : where there is no scale that deserves the name
+    CardTilted, CardFarAway : where no useful scale can be given
 
     Notes
     -----
-    The four corners give the card's place and turn for any lens; of the lenses that phones take such photos with, the
-    one that fits them best is taken, the usual one where they fit alike.
+    For any lens, the four corners give the position and tilt of the card. Of the lenses that phones take such photos
+    with, the one that fits the corners best is chosen, or the usual one where they fit equally well.
     """
     require_size(size_mm)
     side_u = _CORNER / float(polyline.sides(corners).min())
@@ -120,7 +124,7 @@ def card_scale(
         )
     if pose.unlike > _UNLIKE_LIMIT:
         raise CardTilted(
-            f"No lengths: the marked card has not the shape of one of {size_mm[0]:g} x {size_mm[1]:g} mm.",
+            f"No lengths: the marked card does not have the shape of a card of {size_mm[0]:g} x {size_mm[1]:g} mm.",
             "Check that the corners lie on the card, and check its size on the Studio page.",
             value=pose.unlike,
             limit=_UNLIKE_LIMIT,
@@ -139,7 +143,7 @@ def card_scale(
     distance = _LENSES[0] * math.hypot(*photo_size) * scale
     depth = (_DEPTH + _DEPTH_PER_GAP * gap) / distance / math.sqrt(3)
     ruler = _RULER / math.sqrt(3) / min(size_mm)
-    # what a turn of a few degrees, too small to see, changes in the size of the card
+    # how much a tilt of a few degrees, too small to see, changes the size of the card
     turned = (1 - math.cos(math.radians(max(pose.tilt, pose.tilt_u)))) / math.sqrt(3)
     u = scale * math.sqrt(side_u**2 + depth**2 + ruler**2 + turned**2)
     pixels = polyline.length(path)
@@ -147,15 +151,17 @@ def card_scale(
 
 
 def scale_of(reading: PhotoReading, marks: Marks, photo_size: tuple[int, int]) -> CardScale | None:
-    """The scale in a photo that was measured; None where nobody noted the size of its card.
+    """The scale in a measured photo; None where nobody noted the size of its card.
 
     Parameters
     ----------
+    reading : PhotoReading, of the photo
+    marks : Marks, card and path on the same photo
     photo_size : width and height of the whole photo, pixels
 
     Raises
     ------
-    InvalidEntry, CardTilted, CardFarAway : as `card_scale`
+    InvalidEntry, CardTilted, CardFarAway : as in `card_scale`
     """
     if marks.size_mm is None:
         return None
@@ -166,8 +172,8 @@ def scale_of(reading: PhotoReading, marks: Marks, photo_size: tuple[int, int]) -
 
 @dataclass(frozen=True, slots=True)
 class _Pose:
-    """Where a card is: its scale, its turn with a standard uncertainty in degrees, how much less like the noted card
-    it is than marking errors make it, and the whole misfit, in which an unusual lens counts too.
+    """Pose of a card: its scale, its tilt with a standard uncertainty in degrees, the part of its misfit to the noted
+    card that marking errors do not explain, and the whole misfit, which also counts an unusual lens.
     """
 
     mm_per_pixel: float
@@ -178,7 +184,7 @@ class _Pose:
 
 
 def _pose(corners: tuple[Point, ...], size: tuple[float, float], photo_size: tuple[int, int], side_u: float) -> _Pose:
-    """The pose that fits the corners best: both edges of a card are as long as noted, and square to each other.
+    """The pose that fits the corners best: the edges of a card are as long as noted and at right angles.
 
     Zhang 2000, IEEE Trans Pattern Anal Mach Intell 22:1330: a plane's homography is ``K [r1 r2 t]``.
     """
@@ -200,7 +206,7 @@ def _seen_through(homography: Floats, focal: float, share: float, side_u: float)
     normal = np.cross(across, down)
     tilt = math.degrees(math.acos(min(abs(float(normal[2])) / float(np.linalg.norm(normal)), 1.0)))
     unusual = math.log(share / _USUAL_LENS) / _LENS_SPREAD
-    # marking errors also feign a near and a far side, the more so the smaller the card is in the photo
+    # marking errors also mimic a near and a far side, the more so the smaller the card is in the photo
     near = 2 * side_u**2 * focal / _CORNER
     leaning = math.hypot(float(across[2]), float(down[2])) / mean
     unlike = (uneven**2 + skew**2) / (2 * side_u**2 + (leaning * near) ** 2)

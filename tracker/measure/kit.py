@@ -1,6 +1,6 @@
 """What a photo was taken with, and whether two photos come from the same kit.
 
-Only photos of one kit share what a camera's rendering and a card's grey put into every colour.
+Only photos from one kit share the error that the camera's rendering and the card's grey put into every colour.
 """
 
 from __future__ import annotations
@@ -14,8 +14,7 @@ from tracker.maths.quantities import Vector3
 from tracker.measure.quality import RAW
 from tracker.measure.reading import PhotoReading
 
-# A camera's own white balance wanders by 10 to 15 % under one light; more means that the light itself was another.
-# A weak choice of our own.
+# a camera's white balance wanders by 10 to 15 % under one light; more means a different light: a weak choice of our own
 _LARGEST_CAST = 0.25
 
 
@@ -28,8 +27,8 @@ class Kit:
     camera : str or None, as the camera wrote it
     card_kind : str
     light : str or None, None where nobody noted it
-    developed : bool, True for a camera's raw file: the same camera renders a JPEG otherwise
-    gains : three floats or None, what balanced the photo: they show the colour of its light
+    developed : bool, True for a camera's raw file, which renders differently from the same camera's JPEG
+    gains : three floats or None, that balanced the photo: they show the colour of its light
     method : str, version of the method that measured it, empty where nothing was measured
     reflectance : float or None, of the card's grey, 0..1
     """
@@ -45,7 +44,7 @@ class Kit:
 
 @dataclass(frozen=True, slots=True)
 class KitMatch:
-    """Whether two photos come from the same kit, a sentence for the person, and the light that was noted of either."""
+    """Whether two photos come from the same kit, a sentence for the person, and the light noted for either."""
 
     same: bool
     says: str
@@ -53,7 +52,7 @@ class KitMatch:
 
 
 def _cast_apart(before: Kit, after: Kit) -> float:
-    """How far the colours of the light on both cards lie apart, natural log of a channel's ratio to green."""
+    """Difference in the colour of the light on the two cards, natural log of a channel's ratio to green."""
     if before.gains is None or after.gains is None:
         return 0.0
     ratio = np.log(np.asarray(after.gains) / np.asarray(before.gains))
@@ -68,12 +67,17 @@ def _other_grey(before: Kit, after: Kit) -> bool:
 
 
 def was_developed(reading: PhotoReading | None) -> bool:
-    """True where a reading comes from a camera's raw file."""
+    """True where `reading` comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:
-    """Whether two kits are the same; what nobody noted is taken as the same, and that is said."""
+    """Whether two kits are the same; what nobody noted counts as the same, and the answer says so.
+
+    Parameters
+    ----------
+    before, after : Kit, of the two photos
+    """
     unlike = []
     if before.camera and after.camera and before.camera != after.camera:
         unlike.append("another camera")
@@ -88,11 +92,11 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
     if before.method and after.method and before.method != after.method:
         reasons.append(f"measured by versions {before.method} and {after.method} of the method")
     if reasons:
-        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less sure.", light)
+        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less certain.", light)
     pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
     missing = [word for word, known in pairs if not known]
     if len(missing) == 1:
-        return KitMatch(True, f"The {missing[0]} was not noted and is taken to be the same.", light)
+        return KitMatch(True, f"The {missing[0]} was not noted and is assumed to be the same.", light)
     if missing:
-        return KitMatch(True, "Camera and light were not noted and are taken to be the same.", light)
+        return KitMatch(True, "Camera and light were not noted and are assumed to be the same.", light)
     return KitMatch(True, "Same camera, card and light.", light)

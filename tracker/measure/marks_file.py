@@ -1,4 +1,4 @@
-"""A marks file: which photos to measure, and what a person pointed at in each.
+"""A marks file: the photos to measure, and what a person marked in each.
 
     {"photos": [{"photo": "a.jpg",
                  "card": {"kind": KIND, "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
@@ -7,9 +7,9 @@
                  "width": pixels,
                  "light": "daylight"}]}
 
-``corners`` (absent: the card is searched for), ``reflectance``, ``size_mm`` (gives lengths) and ``light`` may be left
-out. What is not of this shape is refused as a whole, before anything is measured; whether the marks fit their photo
-shows when it is measured.
+``corners`` (without them the card is searched for), ``reflectance``, ``size_mm`` (gives lengths) and ``light`` may be
+left out. A file of any other shape is refused as a whole, before anything is measured; whether the marks fit their
+photo shows when it is measured.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from tracker.errors import InvalidMarks
 from tracker.measure.reading import Marks, Point
 
 FARTHEST = 1e6
-"""Pixels; more than ten times the longest edge of any photo that is read."""
+"""Pixels; more than ten times the longest edge of any photo we read."""
 
 _ADVICE = "What belongs in it: measured-hair measure --help."
 
@@ -34,9 +34,9 @@ class MarkedPhoto:
 
     Attributes
     ----------
-    photo : str, path of the photo as it stands in the file
+    photo : str, path of the photo as written in the file
     marks : Marks
-    light : str or None, in which light it was taken, in the person's own words
+    light : str or None, the light it was taken in, in the person's own words
     """
 
     photo: str
@@ -51,7 +51,7 @@ class MarksFile:
     Attributes
     ----------
     photos : at least one
-    ignored : places of keys that mean nothing here, such as ``photos[0].corner``: likely slips of the pen
+    ignored : unknown keys, such as ``photos[0].corner``: probably typing errors
     """
 
     photos: tuple[MarkedPhoto, ...]
@@ -67,7 +67,7 @@ def parse_marks(text: str) -> MarksFile:
 
     Raises
     ------
-    InvalidMarks : names the place that does not follow the contract
+    InvalidMarks : names the place that breaks the contract
     """
     content = _mapping(_decoded(text), "The file", ("photos",))
     entries = _list(content["photos"], "photos")
@@ -79,7 +79,7 @@ def parse_marks(text: str) -> MarksFile:
 
 def _decoded(text: str) -> object:
     def refuse(name: str) -> NoReturn:
-        raise ValueError(f"{name} is no JSON number")
+        raise ValueError(f"{name} is not a JSON number")
 
     try:
         return json.loads(text, parse_constant=refuse)
@@ -154,7 +154,7 @@ def _four(points: tuple[Point, ...], place: str) -> tuple[Point, Point, Point, P
 
 
 def _unknown_keys(content: Mapping[str, Any]) -> Iterator[str]:
-    """Places of keys that the contract does not name, in a file that was checked."""
+    """Keys that the contract does not name, in a file already checked."""
     yield from (key for key in content if key != "photos")
     for number, entry in enumerate(content["photos"]):
         place = f"photos[{number}]"

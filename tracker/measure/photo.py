@@ -35,7 +35,7 @@ from tracker.measure.settings import Settings
 
 
 class Picture(Protocol):
-    """What is needed of a photo: upright codes and their meaning."""
+    """What measuring needs from a photo: upright codes and their meaning."""
 
     @property
     def encoded(self) -> np.ndarray:
@@ -51,9 +51,15 @@ class Picture(Protocol):
 
 
 def find_marks(picture: Picture, kind: str, reflectance: float | None = None) -> tuple[Marks, CardError | None]:
-    """A first suggestion of all marks, and why the card was not found where it was not.
+    """A first suggestion for all marks, and the reason where the card was not found.
 
-    The corners of a kind of card that is not searched for start beside the middle of the photo.
+    For a kind of card that the program cannot find, the corners start to the right of the photo's middle.
+
+    Parameters
+    ----------
+    picture : Picture, upright codes and their meaning
+    kind : str, name of the kind of card
+    reflectance : float or None, of the card's grey, 0..1; None for the kind's own
     """
     height, width = picture.encoded.shape[:2]
     find = card_kind(kind).find
@@ -75,13 +81,14 @@ def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Poin
 def measure_photo(
     picture: Picture, marks: Marks, settings: Settings | None = None, *, light: str | None = None
 ) -> PhotoReading:
-    """Everything that one photo says, with its uncertainty.
+    """Everything that one photo shows, with its uncertainty.
 
     Parameters
     ----------
-    picture : upright codes and their meaning
-    marks : card and path; the card is searched for where it has no corners
-    light : what is noted of the light, one of `reading.LIGHTS`; None where nobody noted it
+    picture : Picture, upright codes and their meaning
+    marks : Marks, card and path, pixels; without corners the card is searched for
+    settings : Settings or None, how to measure; None for the defaults
+    light : str or None, the noted light, one of `reading.LIGHTS`
 
     Returns
     -------
@@ -89,7 +96,7 @@ def measure_photo(
 
     Raises
     ------
-    CardError, HairError, InvalidMarks : where a mark cannot be used
+    CardError, HairError, InvalidMarks : a mark that cannot be used
     """
     settings = settings or Settings()
     kind = card_kind(marks.card_kind)
@@ -123,7 +130,7 @@ def measure_photo(
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
     if kind.find is None:
-        raise CardNotFound("This kind of card is not searched for.", "Mark its four corners by hand.")
+        raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
     return kind.find(picture.encoded)
 
 
@@ -147,7 +154,7 @@ def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Fl
 def _bands(
     linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings
 ) -> tuple[dict[str, BandColour], np.ndarray]:
-    """Colour of each band, and what was kept along the whole path."""
+    """Colour of each band, and the verdict on every pixel of the whole path."""
     verdict = np.zeros(usable.shape, np.uint8)
     edges = sorted({0.0, 1.0, *(edge for band in settings.bands for edge in (band.start, band.stop))})
     named = {(band.start, band.stop): band.name for band in settings.bands}
@@ -178,7 +185,7 @@ def _placement(
             linear, usable = _balanced(strip, picture.space, correction)
             labs.append(_quick_labs(linear, usable, strip, settings))
         for name, cov in found.items():
-            # where a moved ribbon holds no hair at all, the marks sit on an edge that the checks speak of
+            # a moved ribbon without any hair means marks on an edge, which the checks report
             half = np.nan_to_num((labs[1][name] - labs[0][name]) / 2)
             cov += np.outer(half, half)
     return found

@@ -1,6 +1,6 @@
-"""The shapes of one photo's measurement: what was marked, and what came out.
+"""The types of one photo's measurement: what was marked, and what came out.
 
-Frozen, made of plain numbers, so that a reading can be kept and compared years later.
+Frozen and made of plain numbers: a reading can be kept and compared years later.
 """
 
 from __future__ import annotations
@@ -21,14 +21,14 @@ TUBES = "fluorescent tubes"
 MIXED = "mixed light"
 NOT_NOTED = "not noted"
 LIGHTS = (DAYLIGHT, LAMPS, TUBES, MIXED, NOT_NOTED)
-"""What a person notes of the light in a photo; lamps are LED or warm bulbs."""
+"""What a person may note about the light in a photo; lamps are LED or warm bulbs."""
 
 IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True, slots=True)
 class Marks:
-    """What a person (or the card finder) pointed at in one photo.
+    """What a person (or the card finder) marked in one photo.
 
     Attributes
     ----------
@@ -50,16 +50,16 @@ class Marks:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One thing that was checked before a number is shown.
+    """One check made before a number is shown.
 
     Attributes
     ----------
     name : str, stable name of the check
-    ok : bool, True where the value keeps within its limit
+    ok : bool, True where the value is within its limit
     value, limit : float, in `unit`
     says : str, a sentence for the person
     advice : str, what to do; on a passed check a note, or empty
-    stops : bool, True where failing it stops the number; False where it only warns
+    stops : bool, True where a failure withholds the number; False where it only warns
     """
 
     name: str
@@ -73,7 +73,7 @@ class Check:
 
     @property
     def stopped(self) -> bool:
-        """True where this check allows no number."""
+        """True where this check withholds the number."""
         return self.stops and not self.ok
 
     @property
@@ -95,8 +95,8 @@ class Correction:
     flare : float, stray light of lens and room, in units of perfect white
     exponent : float, undoes the camera's contrast; 1 where one grey cannot tell
     matrix : 3 x 3, rows sum to one so that white stays white
-    misfit : L*, a*, b* by which the card's patches still miss their own, root mean square: of a chart those near the
-        colours of hair, of a strip the L* of its steps; 0 where there is one patch
+    misfit : root mean square by which the card's patches still miss their own L*, a*, b*: for a chart those near the
+        colours of hair, for a strip the L* of its steps; 0 with a single patch
     """
 
     kind: str
@@ -109,14 +109,14 @@ class Correction:
 
 @dataclass(frozen=True, slots=True)
 class CardSummary:
-    """The card as it was found in the photo.
+    """The card as found in the photo.
 
     Attributes
     ----------
-    lab : CIELAB of the grey as photographed, before the balance: shows the light's cast
+    lab : CIELAB of the grey as photographed, before the balance: shows the cast of the light
     clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
-    reflectance : float, of the grey, as the balance took it, 0..1
+    reflectance : float, of the grey, as used for the balance, 0..1
     """
 
     kind: str
@@ -129,7 +129,7 @@ class CardSummary:
 
 @dataclass(frozen=True, slots=True)
 class Dropped:
-    """Shares of a band's pixels that were left out of the average, 0..1; `outside` the photo lies no pixel."""
+    """Shares of a band's pixels left out of the average, 0..1; those `outside` lie beyond the photo."""
 
     clipped: float
     gloss: float
@@ -148,18 +148,18 @@ class RegionReading:
     Attributes
     ----------
     name : str, one of `REGIONS`
-    lab : colour of the body hair with its whole uncertainty, standing alone
+    lab : colour of the body hair with its whole uncertainty, as a single value
     repeat_cov : 3 x 3, the part of the uncertainty that differs between photos of the same
-        hair taken with the same camera, card and light; all of it that a before/after keeps
+        hair taken with the same camera, card and light, and so remains in a before/after
     lights, lows : L* of the lightest and the darkest quarter of the body hair
     dimension : their difference, L*
-    lightened : share of the band's hair lighter than nearly all of the root, beyond what is so by chance, 0..1; None at
-        the root
+    lightened : share of the band's hair lighter than nearly all of the root, less the share expected by chance, 0..1;
+        None at the root
     pixels : int, pixels of the photo that were averaged
     dropped : what was left out
-    photos : int, how many photos of the same state this is the combination of
+    photos : int, how many photos of the same state were combined
     kit_u : the part of the uncertainties of `lights`, `lows`, `dimension` and `lightened` that more photos with one kit
-        do not make smaller
+        do not reduce
     light_cov : 3 x 3, the part of `repeat_cov` from light that differs between card and hair: photos of one occasion
         share it, and none of them shows it
     """
@@ -201,14 +201,14 @@ class ProfilePoint:
 
 @dataclass(frozen=True, slots=True)
 class PhotoReading:
-    """Everything that was measured in one photo.
+    """Everything measured in one photo.
 
-    `regions` is empty where a check stopped the number: then `checks` says why.
+    `regions` is empty where a check withheld the number; `checks` then says why.
 
     Attributes
     ----------
     stretches : for each of ten stretches of the path, root first, quantiles of the L* of its small pieces of body
-        hair at even steps from the darkest to the lightest; none where too little hair was kept
+        hair at even steps from the darkest to the lightest; empty where too little hair was kept
     """
 
     method_version: str
@@ -221,7 +221,7 @@ class PhotoReading:
 
     @property
     def ok(self) -> bool:
-        """True where no check stopped the number and there are numbers to show."""
+        """True where no check withheld the number and there are numbers to show."""
         return bool(self.regions) and not any(check.stopped for check in self.checks)
 
     @property
@@ -230,5 +230,5 @@ class PhotoReading:
         return tuple(check for check in self.checks if check.warns)
 
     def region(self, name: str) -> RegionReading | None:
-        """The band of that name, or None where there is no number."""
+        """The band called `name`, or None where there is no number."""
         return next((region for region in self.regions if region.name == name), None)

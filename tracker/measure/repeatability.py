@@ -1,4 +1,4 @@
-"""How far photos of the same hair scatter, and the smallest change that stands out of it.
+"""How far photos of the same hair scatter, and the smallest change that stands out from it.
 
 References
 ----------
@@ -23,20 +23,20 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class Repeatability:
-    """Scatter between photos of the same hair, taken by the same kit.
+    """Scatter between photos of the same hair, taken with the same kit.
 
     Attributes
     ----------
-    name : str, what the study is called
+    name : str, of the study
     sd : three floats, standard deviation of L*, a*, b* of one photo
     dof : float, degrees of freedom behind the part of `sd` that differs from photo to photo
     provisional : bool, True until the studio has measured its own
     source : str, where the numbers come from, one sentence
     shared : three floats, the part of `sd` that all photos of one occasion have in common (who took them, on which
-        day), so that more photos do not make it smaller; 0 where it is not known apart
+        day) and more photos do not reduce; 0 where it is not known separately
     shared_dof : float, degrees of freedom behind `shared`
-    covers_light : bool, True where the hair was lit anew often enough between the photos behind `sd`, so that light
-        which differs between card and hair is a part of it
+    covers_light : bool, True where the light was set up afresh often enough for `sd` to include its difference between
+        card and hair
     """
 
     name: str
@@ -49,12 +49,12 @@ class Repeatability:
     covers_light: bool = False
 
     def smallest_change(self, photos: int = 1, light: float = 0.0) -> float:
-        """Smallest change of L* that the test of the colour as a whole calls real, 95 %, where a* and b* stay.
+        """Smallest change of L* that the test of the whole colour calls real at 95 %, with a* and b* unchanged.
 
         Parameters
         ----------
-        photos : int, before and as many after
-        light : float, L* that light unlike on card and hair adds where `sd` does not hold it (`measure.light_u`)
+        photos : int, before, and as many after
+        light : float, L*, uncertainty from light that differs between card and hair, not in `sd` (`measure.light_u`)
         """
         within = math.sqrt(max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0) / photos)
         parts = within, max(self.shared[0], light)
@@ -73,4 +73,4 @@ PROVISIONAL = Repeatability(
         "and in colour by 0.17 to 0.33 (a*) and 0.38 to 0.42 (b*), one standard deviation each (Scanavez et al. 2000)."
     ),
 )
-"""Used until the studio's own study; 20 degrees of freedom are a weak choice of our own."""
+"""Used until the studio has its own study; 20 degrees of freedom are a weak choice of our own."""

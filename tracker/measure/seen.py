@@ -1,4 +1,4 @@
-"""What is seen in a photo beside the colours: blur, gloss, fall of the light, room around the card."""
+"""What a photo shows besides the colours: blur, gloss, fall-off of the light, room around the card."""
 
 from __future__ import annotations
 
@@ -26,12 +26,17 @@ def see(
     linear: Floats,
     limits: CheckLimits,
 ) -> Seen:
-    """Everything that the checks which only warn need.
+    """Everything that the warnings are based on.
 
     Parameters
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
+    space : RgbSpace, what the codes mean
+    kind : CardKind
+    corners : of the card, pixels, clockwise
+    path : HairPath, pixels
     strip, linear : the photo straightened along the path, and its balanced linear light
+    limits : CheckLimits, with the blur that sets the scale to look at
     """
     grey = _patch(kind, corners)
     hair = hair_blur(encoded, path.points, path.width, limits.largest_blur(path.width), grey)
@@ -52,7 +57,8 @@ def share_on_card(strip: Strip, corners: Corners) -> float:
 
     Parameters
     ----------
-    corners : clockwise, of a card without a corner that points inwards
+    strip : Strip, the photo straightened along the path
+    corners : clockwise, pixels, of a convex card
     """
     on = np.ones(strip.x.shape, bool)
     for (x0, y0), (x1, y1) in zip(corners, (*corners[1:], corners[0]), strict=True):
@@ -70,7 +76,7 @@ def _patch(kind: CardKind, corners: Corners) -> tuple[Point, ...]:
 def _grey_samples(
     encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners
 ) -> tuple[Floats, Floats, Floats]:
-    """Exposure of samples of the balancing grey in EV, and where they lie in the photo."""
+    """Exposure of samples of the balancing grey in EV, and their x and y in the photo."""
     left, top, right, bottom = kind.boxes[kind.grey]
     steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES * (1 - 2 * INSET) + INSET
     across, down = np.meshgrid(left + steps * (right - left), top + steps * (bottom - top))

@@ -21,8 +21,8 @@ class Settings:
     selection : how body hair is chosen
     limits, card_limits : when no number is given
     repeatability : spread between photos of the same hair by the same kit
-    light_half_width : float, EV by which the light on the hair may differ from that on the card, either way,
-        beside what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
+    light_half_width : float, EV by which the light on the hair may differ from that on the card, either way, on top
+        of what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
     placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
     """
 
@@ -36,9 +36,14 @@ class Settings:
 
 
 def light_u(lightness: float, settings: Settings) -> float:
-    """How far light that differs between card and hair moves L* of hair of that lightness: standard uncertainty.
+    """Standard uncertainty of L* where the light differs between card and hair.
 
     Rectangular limits in EV (GUM 4.3.7), carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
+
+    Parameters
+    ----------
+    lightness : float, L* of the hair
+    settings : Settings, with the limits in EV
     """
     relative = settings.light_half_width * math.log(2) / math.sqrt(3)
     return relative * (lightness + 16) / 3

@@ -1,19 +1,18 @@
 """How blurred a photo is at the hair, and at the border of the card.
 
-**Hair.** Squares of the ribbon are blurred again, on purpose, by two known widths. Where the photo is sharp, the second
-leaves far less fine contrast than the first; where it was blurred before, little less. For a texture whose energy
-follows a power of its fineness, the energy of the slopes left after a further blur ``r`` is proportional to
-``(s**2 + r**2) ** -k``, with the photo's own blur ``s``. The exponent ``k`` is that of our rendered heads of hair,
-sharp and blurred by known amounts. Slow shading is taken off first, so smooth hair is not taken for blurred; what
-noise and the blocks of JPEG leave is measured on the card's even grey and taken off, so that neither is taken for
-sharp hair.
+**Hair.** Squares of the ribbon are blurred again by two known widths. In a sharp photo the wider one leaves far less
+fine contrast than the narrower; in a photo that was already blurred, only a little less. For a texture whose energy is
+a power of its spatial frequency, the energy of the slopes after a further blur ``r`` is proportional to
+``(s**2 + r**2) ** -k``, where ``s`` is the photo's own blur. The exponent ``k`` comes from our rendered heads of hair,
+sharp and blurred by known amounts. Slow shading is removed first, or smooth hair would look blurred; noise and JPEG
+blocks are measured on the card's even grey and subtracted, or they would look like sharp hair.
 
 **Card.** The border of the card is a step: its blur is the height of the step over its steepest slope.
 
 References
 ----------
-The blur of a photo from how it answers to further blur: Hu and de Haan 2006, Low cost robust blur estimator, IEEE ICIP
-(from memory).
+Blur estimated from the response to further blur: Hu and de Haan 2006, Low cost robust blur estimator, IEEE ICIP (from
+memory).
 """
 
 from __future__ import annotations
@@ -28,13 +27,13 @@ from tracker.maths.colorimetry import Floats
 from tracker.measure.reading import Point
 
 _FURTHER = (1.0, 2.0)  # further blur, standard deviation in work pixels
-_SHADING = 6.0  # work pixels; what is broader than this is shading, not strands
-_LIMIT_AT = 2.0  # work pixels that the limit comes to lie on
-_EXPONENT = 1.85  # of hair's texture after its shading is gone: tests/test_sharpness.py on the rendered heads
+_SHADING = 6.0  # work pixels; anything broader is shading, not strands
+_LIMIT_AT = 2.0  # work pixels to which the limit is scaled
+_EXPONENT = 1.85  # of hair's texture without its shading: tests/test_sharpness.py on the rendered heads
 _SQUARES = 7
 _SMALLEST = 24  # work pixels of a square's side
 _LEAST_TEXTURE = 2.0  # times the energy of the noise
-_LARGEST = 8.0  # work pixels; more blur than this cannot be told from still more
+_LARGEST = 8.0  # work pixels; beyond this, more blur makes no difference
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +42,8 @@ class Sharpness:
 
     Attributes
     ----------
-    hair : float or None, None where the hair shows too little texture above the noise to tell
-    card : float or None, None where the card's border is no clear step
+    hair : float or None, None where the hair shows too little texture above the noise
+    card : float or None, None where the card's border is not a clear step
     """
 
     hair: float | None
@@ -64,8 +63,8 @@ def hair_blur(
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
     path, width : the ribbon, pixels
-    limit : float, pixels; the blur that the answer will be held against, where it is most exact
-    corners : of the card, whose even grey tells the noise, or None
+    limit : float, pixels, the blur to judge by, where the answer is most exact
+    corners : of the card, whose even grey shows the noise, or None
 
     Returns
     -------
@@ -120,7 +119,7 @@ def _energies(square: np.ndarray) -> Floats:
 
 
 def _card_noise(encoded: np.ndarray, corners: tuple[Point, ...] | None, shrink: float) -> Floats:
-    """The same energies on the card's even grey: what noise and JPEG alone leave."""
+    """The same energies on the card's even grey, from noise and JPEG alone."""
     if corners is None:
         return np.zeros(2)
     points = np.asarray(corners, float)
@@ -153,7 +152,7 @@ def card_blur(encoded: np.ndarray, corners: tuple[Point, ...]) -> float | None:
 
 
 def _side_blur(encoded: np.ndarray, start: Floats, end: Floats, centre: Floats) -> float | None:
-    """Blur of one side from the mean of its profiles, each moved onto its own steepest place."""
+    """Blur of one side, from the mean of its profiles aligned on their steepest points."""
     length = float(np.linalg.norm(end - start))
     along = (end - start) / length
     normal = np.array([along[1], -along[0]])
@@ -175,7 +174,7 @@ def _side_blur(encoded: np.ndarray, start: Floats, end: Floats, centre: Floats) 
 
 
 def _step_blur(lines: Floats, offsets: Floats) -> float | None:
-    """Height over steepest slope of the aligned mean; a Gaussian's steepest slope is height / (s sqrt(2 pi))."""
+    """Height over steepest slope of the aligned mean; for a Gaussian that slope is height / (s sqrt(2 pi))."""
     smooth = cv2.GaussianBlur(lines, (0, 0), sigmaX=4, sigmaY=3)  # one pixel along each profile, three lines across
     place = np.argmax(np.abs(np.diff(smooth, axis=1)), axis=1)
     near = np.abs(place - np.median(place)) <= 8  # two pixels
@@ -193,5 +192,14 @@ def _step_blur(lines: Floats, offsets: Floats) -> float | None:
 def sharpness(
     encoded: np.ndarray, path: tuple[Point, ...], width: float, limit: float, corners: tuple[Point, ...]
 ) -> Sharpness:
-    """Blur of the hair and of the card's border; arguments as in `hair_blur` and `card_blur`."""
+    """Blur of the hair and of the card's border.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    path : points of the path, pixels
+    width : float, of the ribbon, pixels
+    limit : float, pixels, the blur to judge by, where the answer is most exact
+    corners : of the card, clockwise, pixels
+    """
     return Sharpness(hair_blur(encoded, path, width, limit, corners), card_blur(encoded, corners))

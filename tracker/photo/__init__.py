@@ -1,4 +1,4 @@
-"""Untrusted bytes to an upright photo, and a clean JPEG back."""
+"""From untrusted bytes to an upright photo, and back to a clean JPEG."""
 
 from tracker.photo.model import Limits, Photo
 from tracker.photo.profile import build_profile, parse_profile

@@ -1,10 +1,10 @@
-"""How large the pictures in an AVIF are by their own coded data, whatever the boxes around them state.
+"""The size of the pictures in an AVIF by their own coded data, whatever the boxes around them state.
 
 References
 ----------
 [1] AV1 Bitstream and Decoding Process Specification (2019): 5.3 headers, 5.5 sequence header, 4.10 number formats.
-[2] ISO/IEC 14496-12, 8.11.3: where items lie (iloc), 8.11.11: data beside them (idat).
-[3] AV1 Codec ISO Media File Format Binding 1.2, 2.3: the configuration (av1C) and what follows in it.
+[2] ISO/IEC 14496-12, 8.11.3: locations of items (iloc), 8.11.11: item data (idat).
+[3] AV1 Codec ISO Media File Format Binding 1.2, 2.3: the configuration (av1C) and its contents.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import struct
 from collections.abc import Iterator
 
 _SEQUENCE_HEADER, _TEMPORAL_DELIMITER = 1, 2
-_ENOUGH = 256  # bytes from the start of an item in which its sequence header stands
+_ENOUGH = 256  # bytes from the start of an item that contain its sequence header
 _MOST_ITEMS = 10_000
 
 
@@ -22,7 +22,7 @@ def coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
 
     Parameters
     ----------
-    content : bytes of the file, not trusted; what is damaged is passed over
+    content : bytes of the file, not trusted; damaged parts are skipped
     """
     at = content.find(b"av1C")
     while at >= 0:
@@ -33,7 +33,7 @@ def coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
 
 
 def _sizes(start: bytes) -> Iterator[tuple[int, int]]:
-    """The size in the first sequence header of coded data, which is first but for delimiters [1]."""
+    """The size in the first sequence header of coded data, which only delimiters may precede [1]."""
     at = 0
     while at < len(start):
         kind, has_size = start[at] >> 3 & 15, start[at] & 2
@@ -50,7 +50,7 @@ def _sizes(start: bytes) -> Iterator[tuple[int, int]]:
 
 
 def _leb128(start: bytes, at: int) -> tuple[int, int]:
-    """A number in groups of seven bits, and where it ends."""
+    """A number coded in groups of seven bits, and where it ends."""
     value = 0
     for place in range(8):
         if at >= len(start):
@@ -145,7 +145,7 @@ def _located(content: bytes, at: int) -> Iterator[bytes]:
 
 
 class _Numbers:
-    """Whole numbers of several lengths, one behind another."""
+    """Whole numbers of several lengths, one after another."""
 
     def __init__(self, content: bytes, at: int) -> None:
         self._content, self._at = content, at

@@ -1,4 +1,4 @@
-"""What a file says of itself, checked before a decoder believes it: small files that would cost much are refused.
+"""Checks what a file claims before a decoder believes it: refuses small files that would take a lot to open.
 
 References
 ----------
@@ -18,8 +18,8 @@ from tracker.errors import TooLarge, Unreadable
 _MOST_SCANS = 100  # of a JPEG: encoders make about ten
 _MOST_CHUNKS = 50_000  # of a PNG: one of 25 MB in the smallest chunks that encoders make has 6,000
 _MOST_PARTS = 200_000  # of a TIFF: a strip for each row of the longest photo, in three planes
-_LARGEST_SPARE_TILE = 2048 * 2048  # pixels: a tile may be larger than the photo, but not as large as another photo
-_LARGEST_PROFILE = 4 * 1024**2  # bytes: those of printers, the largest there are, have up to three million
+_LARGEST_SPARE_TILE = 2048 * 2048  # pixels: a tile may be larger than the photo, but not by a whole photo
+_LARGEST_PROFILE = 4 * 1024**2  # bytes: those of printers, the largest of all, have up to three million
 _MOST_SAMPLES = 65_536  # of a profile's curve: one for each 16-bit code
 _MOST_SHARING = 4  # times that a profile may list its own bytes
 
@@ -34,7 +34,7 @@ def check_claims(content: bytes, name: str) -> None:
     Parameters
     ----------
     content : bytes of the file, not trusted
-    name : format, as `container.recognise` gives it
+    name : str, the format, from `container.recognise`
 
     Raises
     ------
@@ -60,7 +60,7 @@ def check_profile(icc: bytes) -> None:
         Its tags [4] list the same bytes over and over.
     """
     _check("The photo’s colour profile has {} MB", len(icc) / 1024**2, _LARGEST_PROFILE / 1024**2, "MB")
-    if icc[36:40] != b"acsp":  # no profile, and no engine opens it: it is told where its meaning is asked for
+    if icc[36:40] != b"acsp":  # not a profile, and no engine opens it: whoever needs its meaning reports that
         return
     blocks = {(offset, size) for _, offset, size in profile_tags(icc)}
     if sum(size for _, size in blocks) > _MOST_SHARING * len(icc):
@@ -72,7 +72,7 @@ def check_profile(icc: bytes) -> None:
 
 
 def profile_tags(icc: bytes) -> Iterator[tuple[bytes, int, int]]:
-    """Name, offset and size of a profile's tags [4], as far as its table goes; none of them is checked."""
+    """Name, offset and size of a profile's tags [4], as far as its table goes, unchecked."""
     if len(icc) >= 132:
         (count,) = struct.unpack_from(">I", icc, 128)
         for entry in range(132, min(132 + 12 * count, len(icc) - 11), 12):
@@ -87,7 +87,7 @@ def _check(sentence: str, value: float, limit: float, unit: str = "") -> None:
 
 
 def _scans(content: bytes) -> int:
-    """Scans of a JPEG: counted as they come where there are few, else by following the markers [1]."""
+    """Scans of a JPEG: simply counted where there are few, else found by following the markers [1]."""
     scan = b"\xff\xda"
     most = content.count(scan)  # small pictures in the metadata have scans too, and these count here
     if most <= _MOST_SCANS:
@@ -103,7 +103,7 @@ def _scans(content: bytes) -> int:
 
 
 def _after_coded(content: bytes, at: int) -> int:
-    """Where the first marker behind coded data stands; -1 where there is none."""
+    """Position of the first marker after coded data; -1 without one."""
     while (at := content.find(b"\xff", at)) >= 0 and at + 1 < len(content):
         if content[at + 1] not in (0, 0xFF, *range(0xD0, 0xD8)):
             return at if content[at + 1] != 0xD9 else -1
@@ -112,7 +112,7 @@ def _after_coded(content: bytes, at: int) -> int:
 
 
 def _chunks(content: bytes) -> Iterator[int]:
-    """Where each chunk of a PNG stands [3], one more than are allowed at the most."""
+    """Positions of the chunks of a PNG [3], up to one more than allowed."""
     at = 8
     for _ in range(_MOST_CHUNKS + 1):
         if at + 12 > len(content):
@@ -122,7 +122,7 @@ def _chunks(content: bytes) -> Iterator[int]:
 
 
 def _check_tiff(listed: dict[int, tuple[int, int]]) -> None:
-    """Strips and tiles of the first directory, which is the picture that is read."""
+    """Strips and tiles of the first directory, whose picture is the one we read."""
     for tag in (_STRIPS, _TILES):
         _check("The photo is cut into {} pieces", listed.get(tag, (0, 0))[0], _MOST_PARTS)
     width, height, across, down = (listed.get(tag, (1, 0))[1] for tag in (_WIDTH, _HEIGHT, _TILE_WIDTH, _TILE_HEIGHT))
@@ -131,7 +131,7 @@ def _check_tiff(listed: dict[int, tuple[int, int]]) -> None:
 
 
 def _numbers(content: bytes) -> Iterator[tuple[int, tuple[int, int]]]:
-    """Count and first value of the entries of a TIFF's first directory that are whole numbers [2], by their tag."""
+    """Count and first value of the whole-number entries in a TIFF's first directory [2], by tag."""
     order = "<" if content[:2] == b"II" else ">"
     large = content[2:4] in (b"+\0", b"\0+")
     number, counted, step = ("Q", "Q", 20) if large else ("I", "H", 12)

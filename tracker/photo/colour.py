@@ -1,4 +1,4 @@
-"""What the code values of an opened photo mean: by its profile, its colour tags, or neither.
+"""What the code values of an opened photo mean, from its profile, its colour tags, or neither.
 
 References
 ----------
@@ -60,11 +60,11 @@ def meaning_of(image: Image.Image, content: bytes, tags: Tags) -> Meaning:
     UnsupportedFormat
         High dynamic range, or four inks (CMYK) without a profile that can be used.
     TooLarge, Unreadable
-        A profile that claims too much, as `check_profile` says.
+        A profile that claims too much, see `check_profile`.
     """
     codes = code_points(content) if image.format == "PNG" else None
     by_codes = _meaning_of_codes(*codes) if codes else None
-    if by_codes and not by_codes.warnings:  # codes that are not known leave it to the other tags
+    if by_codes and not by_codes.warnings:  # unknown codes leave it to the other tags
         return by_codes
     icc = image.info.get("icc_profile")
     check_profile(icc or b"")
@@ -113,7 +113,7 @@ def _colour_codes(image: Image.Image, content: bytes) -> tuple[int, int]:
     stated = image.info.get("nclx_profile")
     if isinstance(stated, dict):
         return int(stated.get("color_primaries", 2)), int(stated.get("transfer_characteristics", 2))
-    # Pillow does not hand on the codes of AVIF; the first such box belongs to the main picture.
+    # Pillow does not pass on the codes of AVIF; the first such box belongs to the main picture
     start = content.find(_NCLX_BOX)
     if start < 0 or start + len(_NCLX_BOX) + 4 > len(content):
         return 2, 2

@@ -1,4 +1,4 @@
-"""Which format the bytes are, from their content alone, and opening them safely."""
+"""Recognises a photo's format from its content alone, and opens it safely."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _AVIF_BRANDS = frozenset({b"avif", b"avis"})
 _HEIF_BRANDS = frozenset({b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"hevm", b"hevs", b"mif1", b"msf1"})
 _SIZE_BOX = b"\0\0\0\x14ispe\0\0\0\0"  # length, name, version and flags; width and height follow
 _SHORTEST = 16
-_LONGEST_EDGE = 65_500  # the longest edge that a JPEG encoder takes, so that every photo read can be stored
+_LONGEST_EDGE = 65_500  # the longest edge that a JPEG encoder accepts, so that every photo we read can be stored
 
 
 @contextmanager
@@ -50,7 +50,7 @@ def recognise(content: bytes) -> str:
 
     Parameters
     ----------
-    content : bytes of the file; its name and stated type play no part
+    content : bytes of the file; its name and stated type do not matter
 
     Returns
     -------
@@ -84,18 +84,18 @@ def recognise(content: bytes) -> str:
 
 
 def open_image(content: bytes, name: str, limits: Limits) -> Image.Image:
-    """Open a photo and check its size and what else it claims by its headers, without decoding it.
+    """Open a photo and check its size and the other claims of its headers, without decoding it.
 
     Raises
     ------
     TooLarge
-        The header states more pixels than `limits`, or an edge beyond 65,500 pixels; or as `check_claims` says.
+        The header states more pixels than `limits`, or an edge beyond 65,500 pixels; or see `check_claims`.
     Unreadable
         The header is damaged.
     """
     check_claims(content, name)
     if name == "WEBP":
-        # Opening a WebP allocates its whole canvas, so its size is checked first.
+        # opening a WebP allocates its whole canvas, so its size is checked first
         check_size(_webp_size(content), limits)
     if name in ("HEIF", "AVIF"):
         for size in chain(_stated_sizes(content), coded_sizes(content) if name == "AVIF" else ()):
@@ -135,9 +135,9 @@ def _webp_size(content: bytes) -> tuple[int, int]:
 
 
 def _stated_sizes(content: bytes) -> Iterator[tuple[int, int]]:
-    """Sizes before any crop of all pictures in a HEIF or AVIF file (ISO/IEC 23008-12, 6.5.3).
+    """Sizes, before any crop, of all pictures in a HEIF or AVIF file (ISO/IEC 23008-12, 6.5.3).
 
-    The size that the file states as a whole may be that of a small crop of a picture too large to decode.
+    The stated size of the whole file may be a small crop of a picture too large to decode.
     """
     at = content.find(_SIZE_BOX)
     while 0 <= at <= len(content) - len(_SIZE_BOX) - 8:
@@ -147,7 +147,7 @@ def _stated_sizes(content: bytes) -> Iterator[tuple[int, int]]:
 
 
 def check_size(size: tuple[int, int], limits: Limits) -> None:
-    """Refuse a width and height that a header states.
+    """Refuse a stated width and height that are too large.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The few facts that are read from a photo's EXIF: orientation, time, camera, stated colour space.
+"""The few facts taken from a photo's EXIF: orientation, time, camera, stated colour space.
 
 References
 ----------
@@ -16,8 +16,8 @@ from PIL import ExifTags, Image
 
 _LONGEST_NAME = 80
 _OFFSET = re.compile(r"([+-])(\d\d):(\d\d)")
-_FARTHEST_OFFSET = timedelta(hours=14)  # the farthest zone in civil use
-_TIME_TAGS = (  # the shutter first, then the conversion to digits, then the last change of the file
+_FARTHEST_OFFSET = timedelta(hours=14)  # the largest offset in civil use
+_TIME_TAGS = (  # first the shutter, then digitisation, then the last change of the file
     (ExifTags.Base.DateTimeOriginal, ExifTags.Base.OffsetTimeOriginal),
     (ExifTags.Base.DateTimeDigitized, ExifTags.Base.OffsetTimeDigitized),
     (ExifTags.Base.DateTime, ExifTags.Base.OffsetTime),
@@ -34,13 +34,13 @@ def read_tags(image: Image.Image) -> Tags:
         tags.update(exif)
         tags.update(exif.get_ifd(ExifTags.IFD.Exif))
         tags.update(exif.get_ifd(ExifTags.IFD.Interop))
-    except Exception:  # damaged EXIF raises almost anything, and no photo is refused for it
+    except Exception:  # damaged EXIF raises almost anything, and must not lose us the photo
         return tags
     return tags
 
 
 def orientation(tags: Tags) -> int:
-    """EXIF orientation 1 to 8; 1 (upright) where it is absent or senseless."""
+    """EXIF orientation 1 to 8; 1 (upright) where it is missing or invalid."""
     value = tags.get(ExifTags.Base.Orientation)
     return value if isinstance(value, int) and 1 <= value <= 8 else 1
 
@@ -53,7 +53,7 @@ def states_adobe_rgb(tags: Tags) -> bool:
 def taken_at(tags: Tags) -> datetime | None:
     """When the photo was taken, as aware UTC.
 
-    Without an offset in the file the zone is unknown, and the camera's clock time is tagged UTC as it is.
+    Without an offset in the file the zone is unknown, and the camera's clock time is tagged UTC unchanged.
     """
     for time_tag, offset_tag in _TIME_TAGS:
         try:
@@ -65,7 +65,7 @@ def taken_at(tags: Tags) -> datetime | None:
 
 
 def camera(tags: Tags) -> str | None:
-    """Maker and model as stated, printable, at most 80 characters, the maker not said twice."""
+    """Maker and model as stated, printable, at most 80 characters, without repeating the maker."""
     maker, model = _text(tags.get(ExifTags.Base.Make)), _text(tags.get(ExifTags.Base.Model))
     name = model if model.lower().startswith(maker.lower()) else f"{maker} {model}".strip()
     return name[:_LONGEST_NAME].strip() or None
@@ -86,6 +86,6 @@ def _text(value: Any) -> str:
         value = value.decode("ascii", "ignore")
     if not isinstance(value, str):
         return ""
-    # Zero bytes end a string; control and direction marks could disguise what a page shows.
+    # zero bytes end a string; control and direction marks could disguise what a page shows
     readable = "".join(character for character in value.partition("\x00")[0] if character.isprintable())
     return " ".join(readable.split())

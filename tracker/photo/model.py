@@ -1,4 +1,4 @@
-"""What a photo is once it has been read."""
+"""A photo after reading."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tracker.maths.rgb_space import RgbSpace
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The largest photo that is read.
+    """Limits on the photos we read.
 
     Attributes
     ----------
@@ -37,15 +37,15 @@ class Photo:
     encoded : uint8 or uint16 (height, width, 3), read-only code values, red green blue, upright
     space : RgbSpace, what the code values mean
     taken_at : aware UTC datetime or None. Without a time offset in the file the camera's zone is unknown:
-        the camera's local clock time is then kept as it is and tagged UTC, up to 14 hours off.
+        its clock time is then tagged UTC unchanged, up to 14 hours off.
     camera : str or None, maker and model as the file states them, printable, at most 80 characters
     sha256 : str, hexadecimal digest of the bytes that came in
-    warnings : strings that a check can be made from: ``"profile_converted"`` (colours went through the 8-bit
-        colour engine, out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile,
-        read as sRGB), ``"profile_assumed"`` (colour tags that are not known here, read as sRGB),
-        ``"raw_developed"`` (linear, from a camera's raw file: no look of the camera is in it),
-        ``"damaged_step 0.43 top"`` (looks damaged at that share of its height from the top, or of its width from the
-        ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); these two stop the number
+    warnings : strings for the checks: ``"profile_converted"`` (colours went through the 8-bit colour engine,
+        out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile, read as sRGB),
+        ``"profile_assumed"`` (unknown colour tags, read as sRGB), ``"raw_developed"`` (linear, from a camera's raw
+        file, without the camera's look), ``"damaged_step 0.43 top"`` (looks damaged at that share of its height from
+        the top, or of its width from the ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); the last
+        two withhold the number
     """
 
     encoded: NDArray[Any]

@@ -1,4 +1,4 @@
-"""From a loaded picture of any kind to red, green and blue code values."""
+"""Red, green and blue code values from a loaded picture of any kind."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _PNG_DEPTH_AT = 24  # signature, length and name of IHDR, width, height: PNG (IS
 
 
 def bits_per_sample(image: Image.Image, content: bytes) -> int:
-    """Bits of one sample of the file, of an opened photo; 8 for formats that know nothing else here."""
+    """Bits of one sample in the file of an opened photo; 8 for formats with no other choice here."""
     if image.mode.startswith("I;16") and image.format == "PNG":
         return 16
     if image.format == "PNG" and content[12:16] == b"IHDR":
@@ -31,7 +31,7 @@ def bits_per_sample(image: Image.Image, content: bytes) -> int:
 
 
 def check_samples(image: Image.Image, bits: int) -> None:
-    """Refuse kinds of samples whose scale is not certain.
+    """Refuse kinds of samples with an uncertain scale.
 
     Raises
     ------
@@ -88,14 +88,14 @@ def code_values(image: Image.Image, content: bytes, bits: int) -> NDArray[Any]:
 
 
 def eight_bit(encoded: NDArray[Any]) -> NDArray[np.uint8]:
-    """Code values in 8 bits: uint8 as it is, uint16 rounded to the nearest."""
+    """Code values in 8 bits: uint8 unchanged, uint16 rounded to the nearest."""
     if encoded.dtype == np.uint8:
         return encoded
     return ((encoded.astype(np.uint32) + 128) // 257).astype(np.uint8)
 
 
 def upright(encoded: NDArray[Any], orientation: int) -> NDArray[Any]:
-    """Turn an array by an EXIF orientation (1 to 8) so that the photo stands upright."""
+    """Turn an array upright by its EXIF orientation (1 to 8)."""
     turned: NDArray[Any] = encoded
     if orientation in (5, 6, 7, 8):
         turned = np.asarray(cv2.transpose(turned))
@@ -111,7 +111,7 @@ def _deep_values(image: Image.Image, content: bytes, see_through: bool) -> NDArr
         raise Unreadable("The 16-bit photo cannot be decoded.", "Save it as JPEG or 16-bit RGB TIFF.")
     if see_through and samples.shape[2] == 4:
         _check_opaque(int(samples[..., 3].min()), 65535)
-    # in place where it can be: at 50 megapixels one copy more takes 300 MB
+    # in place where possible: at 50 megapixels another copy takes 300 MB
     encoded = cv2.cvtColor(samples, _TO_RGB[samples.shape[2]], dst=samples if samples.shape[2] == 3 else None)
     if encoded.shape[1::-1] != image.size or not all(
         _agree(encoded, image, row) for row in range(0, image.height, _ROWS)
@@ -121,7 +121,7 @@ def _deep_values(image: Image.Image, content: bytes, see_through: bool) -> NDArr
 
 
 def _agree(encoded: NDArray[Any], image: Image.Image, row: int) -> bool:
-    """Whether some rows of 16-bit code values are the 8-bit ones in finer steps."""
+    """Whether some rows of 16-bit code values match the 8-bit ones."""
     part = encoded[row : row + _ROWS]
     eight = image.crop((0, row, image.width, row + len(part))).convert("RGB")
     return np.array_equal((part >> 8).astype(np.uint8), np.asarray(eight))

@@ -1,10 +1,10 @@
-"""What a PNG states about its colours beside a profile: code points, or primaries and an exponent.
+"""What a PNG states about its colours besides a profile: code points, or primaries and an exponent.
 
 References
 ----------
 [1] W3C, Portable Network Graphics (PNG) Specification, third edition, 2025: chunks cHRM, gAMA, sRGB and cICP, and
     which of them counts.
-[2] W3C Note, Using the ITU BT.2100 PQ EOTF with the PNG Format, 2017: a profile of this name stands for PQ.
+[2] W3C Note, Using the ITU BT.2100 PQ EOTF with the PNG Format, 2017: a profile of this name means PQ.
 [3] ITU-T H.273 (07/2024), tables 2 and 3.
 """
 
@@ -23,18 +23,18 @@ from tracker.maths.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, Rg
 _PQ_PROFILE = b"ITUR_2100_PQ_FULL\0"  # [2]
 _PQ = 16  # [3]
 _SIGNATURE = 8  # bytes before the first chunk
-_AROUND = 12  # bytes of a chunk beside its content: length, name, check sum
+_AROUND = 12  # bytes of a chunk besides its content: length, name, checksum
 _NO_PRIMARIES = 0  # reserved [3]
 _NEAR = 2e-3  # of an XYZ entry: chromaticities rounded to three digits stay below it
-_FARTHEST_WHITE = 0.1  # from D65 in x and y: holds D50 and every white that a camera or a screen has
-_SRGB_EXPONENT = 0.45455  # what [1] has programs write beside the mark of sRGB
-_EXPONENTS = 0.25, 1.0  # no picture of a camera lies outside
+_FARTHEST_WHITE = 0.1  # from D65 in x and y: includes D50 and every white of a camera or a screen
+_SRGB_EXPONENT = 0.45455  # what [1] tells programs to write beside the sRGB chunk
+_EXPONENTS = 0.25, 1.0  # no camera's picture lies outside
 
 
 def code_points(content: bytes) -> tuple[int, int] | None:
-    """Code points of primaries and transfer function [3], which count before everything else; None without them.
+    """Code points of primaries and transfer function [3], which override everything else; None without them.
 
-    Primaries are 0, which stands for none, where the values are luma and chroma or do not use the whole range.
+    Primaries are 0, meaning none, where the values are luma and chroma or do not use the whole range.
     """
     at = _SIGNATURE
     while at + _AROUND <= len(content):
@@ -52,17 +52,17 @@ def code_points(content: bytes) -> tuple[int, int] | None:
 
 
 def states_colours(tags: Mapping[Any, Any]) -> bool:
-    """Whether a PNG without code points and profile says anything of its colours; `tags` as Pillow names them."""
+    """Whether a PNG without code points and profile says anything about its colours; `tags` as Pillow names them."""
     return not tags.keys().isdisjoint(("srgb", "gamma", "chromaticity"))
 
 
 def stated_space(tags: Mapping[Any, Any]) -> RgbSpace | None:
-    """The space that the tags of a PNG state, by Pillow's names; None where they make none.
+    """The space that the tags of a PNG state, by Pillow's names; None where they do not define one.
 
     Notes
     -----
-    Primaries alone mean the named space that has them, an exponent alone those of sRGB. The exponent that programs
-    write beside the curve of sRGB means that curve for the primaries of a named space.
+    Primaries alone mean the named space that has them; an exponent alone means the primaries of sRGB. With the
+    primaries of a named space, the exponent that programs write for sRGB means the curve of sRGB.
     """
     if "srgb" in tags:
         return SRGB
@@ -79,7 +79,7 @@ def stated_space(tags: Mapping[Any, Any]) -> RgbSpace | None:
 
 
 def _to_xyz(stated: tuple[float, ...]) -> Matrix3 | None:
-    """Linear RGB to XYZ under D65 from x, y of white, red, green and blue; None where they make no space."""
+    """Linear RGB to XYZ under D65 from x, y of white, red, green and blue; None where they do not define a space."""
     white, *primaries = zip(stated[::2], stated[1::2], strict=True)
     if np.abs(np.subtract(white, D65)).max() > _FARTHEST_WHITE or not all(
         0 <= x <= 1 and 0 < y <= 1 for x, y in primaries

@@ -1,4 +1,4 @@
-"""ICC colour profiles: read the matrix kind, write a minimal one of our own.
+"""ICC colour profiles: reads matrix profiles, writes a minimal one of our own.
 
 References
 ----------
@@ -22,11 +22,11 @@ from tracker.maths.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, R
 _PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # D50 of the profile connection space in 1/65536 [1], 7.2.16
 _PARAMETER_COUNTS = (1, 3, 4, 5, 7)
 _MOST_TAGS = 200
-_MATRIX_TOLERANCE = 5e-4  # of an XYZ entry: rounding to s15Fixed16 and unlike D50 digits stay below 1e-4
+_MATRIX_TOLERANCE = 5e-4  # of an XYZ entry: rounding to s15Fixed16 and different digits of D50 stay below 1e-4
 _CURVE_TOLERANCE = 2e-4  # of linear light: below 0.2 L* even in black
 _NAMED_SAMPLES = 1024
-_OWN_SAMPLES = 1022  # 1,021 steps are a prime number, so that none of them falls on a sample of another count
-_MOST_SAMPLES = 4096  # of a curve that is read; more are thinned out, which moves a smooth one by 1e-7 at most
+_OWN_SAMPLES = 1022  # 1,021 steps, a prime number, so that none of them coincides with a sample of another count
+_MOST_SAMPLES = 4096  # of a curve; more are thinned out, which moves a smooth one by 1e-7 at most
 _READ = frozenset({b"rXYZ", b"gXYZ", b"bXYZ", b"rTRC", b"gTRC", b"bTRC", b"chad"})
 
 
@@ -61,9 +61,8 @@ def build_profile(space: RgbSpace) -> bytes:
 
     Notes
     -----
-    Sampled curves become 1,022 samples of our own: never those that came in, however many these were. Of a curve that
-    bends as photos' do (exponent up to 2.6) light moves by 2e-5 of white at most: it was rounded to 16 bits before, and
-    is again.
+    Sampled curves become 1,022 samples of our own, never those of the original. With curves like those of photos
+    (exponent up to 2.6) light changes by at most 2e-5 of white, since both are rounded to 16 bits.
     """
     samples = _NAMED_SAMPLES if space in NAMED_SPACES else _OWN_SAMPLES
     columns = _fixed_columns(adaptation_matrix(white_xyz(D65), D50_ICC) @ np.array(space.to_xyz))
@@ -104,7 +103,7 @@ def _parse(icc: bytes) -> RgbSpace | None:
 
 
 def _tags(icc: bytes) -> dict[bytes, bytes]:
-    """Every tag by its name, those that are not read here without their content, whatever size they claim."""
+    """Every tag by its name; tags we do not read come without their content, whatever size they claim."""
     (count,) = struct.unpack_from(">I", icc, 128)
     if count > _MOST_TAGS:
         raise ValueError(f"{count} tags")
@@ -163,8 +162,8 @@ def _finite(curve: ParametricCurve) -> ParametricCurve:
 def _from_pcs(chad: bytes | None) -> Floats:
     """XYZ of the connection space (D50) to XYZ under D65.
 
-    The profile's own adaptation is undone where it started from D65; one from another white is left in place,
-    as the colours must look alike under D65, and Bradford takes them there.
+    The profile's own adaptation is undone where it started from D65. From any other white it stays, and Bradford takes
+    the colours from D50 to D65.
     """
     if chad is not None and chad[:4] == b"sf32":
         own = np.array(struct.unpack_from(">9i", chad, 8)).reshape(3, 3) / 65536
@@ -194,7 +193,7 @@ def _description(text: bytes) -> bytes:
 
 
 def _fixed_columns(to_pcs: Floats) -> NDArray[np.int64]:
-    """Three primaries in 1/65536, which add up to the white exactly so that neutral stays neutral."""
+    """Three primaries in 1/65536 that add up to the white exactly, to keep neutral neutral."""
     fixed = np.rint(to_pcs * 65536).astype(np.int64)
     for row, white in zip(fixed, _PCS_WHITE_FIXED, strict=True):
         row[np.argmax(row)] += white - row.sum()

@@ -1,8 +1,8 @@
-"""A camera's raw file to a photo in linear light, in the camera's own colours.
+"""From a camera's raw file to a photo in linear light, in the camera's own colours.
 
-The sensor's numbers are scaled so that the level at which it saturates is full scale; white balance by the camera's
-own numbers (the grey card balances what is left); no curve, no brightening, no matrix. The camera's matrix goes into
-the space of the photo instead, so that no colour is lost at the edge of another space and no clipping is hidden.
+Sensor values are scaled to make saturation full scale, and white-balanced by the camera's own numbers (the grey card
+balances the rest). No curve, no brightening, no matrix: the camera's matrix goes into the space of the photo instead,
+so no colour is lost at the edge of another space and no clipping is hidden.
 
 References
 ----------
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 # EXIF orientation by the decoder's flip, whose bits are 1 = mirrored, 2 = upside down, 4 = rows become columns [2]
 _ORIENTATIONS = {0: 1, 1: 2, 2: 4, 3: 3, 4: 5, 5: 8, 6: 6, 7: 7}
 _BEYOND_THE_END = b"\x5a" * 65_536
-_TOO_MANY_EMPTY_ROWS = 4  # fewer may be a margin that the decoder does not know; weak, our own
+_TOO_MANY_EMPTY_ROWS = 4  # fewer may be a margin unknown to the decoder; a weak choice of our own
 _WORST_CONDITION = 1000.0  # of a camera's matrix; those of real cameras are below 20
 
 
@@ -59,7 +59,7 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
     Returns
     -------
     Photo : uint16, linear, in a space with the camera's primaries; all three codes are 65535 where any sensor
-        value behind a pixel is saturated. Its warnings hold ``"raw_developed"``.
+        value behind a pixel is saturated. Its warnings include ``"raw_developed"``.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
     """
     if not can_read_raw():
         raise UnsupportedFormat(
-            "This is a raw photo, and what reads raw photos is not installed.",
+            "This is a raw photo, and the reader for raw photos is not installed.",
             "Install the raw extra (pip install -e '.[raw]'), or use the camera's JPEG.",
         )
     check_whole(content)
@@ -85,7 +85,7 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
         space = _camera_space(raw, is_dng(content))
         orientation = _ORIENTATIONS.get(raw.sizes.flip, 1)  # developing overwrites it
         developed = _develop(raw)
-    encoded = upright(developed, orientation)  # the decoder has let go of its memory by now
+    encoded = upright(developed, orientation)  # the decoder has freed its memory by now
     encoded.setflags(write=False)
     tags = _tags(content)
     digest = hashlib.sha256(content).hexdigest()
@@ -94,7 +94,7 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
 
 @contextmanager
 def _opened(content: bytes, limits: Limits) -> Iterator[rawpy.RawPy]:
-    """The raw file with its header read and its size checked, and the decoder's errors turned into ours."""
+    """The raw file with its header read and its size checked; turns the decoder's errors into ours."""
     import rawpy
 
     try:
@@ -114,7 +114,7 @@ def _opened(content: bytes, limits: Limits) -> Iterator[rawpy.RawPy]:
 
 
 def _check_rows(sensels: NDArray[Any]) -> None:
-    """Refuse a file of full length that was never filled: a sensor has noise, so no row of it is nothing but zeros."""
+    """Refuse a file of full length that was never filled: a sensor has noise, so no row is all zeros."""
     empty = int((~sensels.any(axis=tuple(range(1, sensels.ndim)))).sum())
     if empty >= _TOO_MANY_EMPTY_ROWS:
         raise Unreadable(
@@ -127,10 +127,10 @@ def _check_rows(sensels: NDArray[Any]) -> None:
 
 
 def _check_nothing_beyond(raw: rawpy.RawPy, content: bytes, limits: Limits) -> None:
-    """Refuse a file whose decoder reads on behind its end.
+    """Refuse a file that makes the decoder read past its end.
 
-    Bytes appended to a whole file change nothing. Where they change what comes out, the decoder has read them, so
-    the file is cut off; this holds for compressed data too, and needs no trust in what the file says of itself.
+    Bytes appended to a complete file change nothing. If they change the result, the decoder has read them, so the file
+    is cut off. This works for compressed data too, without trusting what the file claims.
     """
     with _opened(content + _BEYOND_THE_END, limits) as longer:
         longer.unpack()
@@ -148,7 +148,7 @@ def _develop(raw: rawpy.RawPy) -> NDArray[np.uint16]:
     white, stated = raw.white_level, raw.camera_white_level_per_channel
     developed = raw.postprocess(
         rawpy.Params(
-            # Means of neighbours keep the mean colour of an area, and take nothing from farther than one pixel.
+            # means of neighbours keep the mean colour of an area, and reach no farther than one pixel
             demosaic_algorithm=rawpy.DemosaicAlgorithm.LINEAR,
             user_wb=_white_balance(raw),
             output_color=rawpy.ColorSpace.raw,
@@ -180,7 +180,7 @@ def _white_balance(raw: rawpy.RawPy) -> list[float]:
 def _camera_space(raw: rawpy.RawPy, dng: bool) -> RgbSpace:
     """The space of balanced camera colours: the camera's neutral is white, the rest goes through its matrix [1].
 
-    A DNG brings its matrix along; for other files the decoder knows the camera, or the maker wrote one into the file.
+    A DNG contains its matrix; for other files the decoder knows the camera, or the maker wrote one into the file.
     """
     own, known = np.array(raw.color_matrix, np.float64)[:, :3], np.array(raw.rgb_xyz_matrix, np.float64)[:3]
     to_srgb = own if (dng and own.any()) or not known.any() else _inverse(known @ np.array(SRGB.to_xyz))
@@ -199,7 +199,7 @@ def _inverse(to_camera: NDArray[np.float64]) -> NDArray[np.float64]:
 
 
 def _tags(content: bytes) -> Tags:
-    """Camera and time as the file states them; empty where it keeps them in another way."""
+    """Camera and time as the file states them; empty where it stores them in another way."""
     with suppress(Exception):  # no photo is refused for its tags
         preview = preview_at(content)
         if preview is not None:

@@ -1,7 +1,7 @@
-"""Which pixels of a developed raw photo rest on a saturated sensor value.
+"""The pixels of a developed raw photo that come from a saturated sensor value.
 
 White balance, the means of neighbours and a camera's colour matrix all pull a saturated value below full scale, so
-clipping is looked for where it happens: in the sensor's own numbers.
+clipping is detected where it happens, in the sensor values.
 """
 
 from __future__ import annotations
@@ -17,9 +17,9 @@ FULL = 65535
 
 _ROWS = 256
 
-_LOWEST_SATURATION = 0.75  # of the stated white level: no sensor saturates lower; weak, our own
-_PILE = 50  # sensor values at the very top that are no chance; weak, our own
-_PILE_RATIO = 3  # how many times more than at the value below: a natural light end thins out instead
+_LOWEST_SATURATION = 0.75  # of the stated white level: no sensor saturates lower; a weak choice of our own
+_PILE = 50  # sensor values at the very top, too many for chance; a weak choice of our own
+_PILE_RATIO = 3  # times as many as at the value below: without saturation the light end thins out
 
 
 def mark_clipped(
@@ -33,13 +33,13 @@ def mark_clipped(
     sensels : uint16 (h, w) or (h, w, 3 or 4), the sensor's values at the same pixels
     white : int, the level that was developed to full scale
     stated : saturation levels of the channels, where the camera states them
-    reach : int, pixels from which the developing takes a value, each way
+    reach : int, pixels, how far developing reaches for a value, each way
     """
     level = saturation_level(sensels, white, stated)
     clipped = (sensels >= level) if sensels.ndim == 2 else (sensels[..., :3] >= level).any(axis=-1)
     if reach:
         clipped = cv2.dilate(clipped.astype(np.uint8), np.ones((2 * reach + 1,) * 2, np.uint8)).astype(bool)
-    for channel in range(3):  # gains above one bring values to full scale that the sensor still held
+    for channel in range(3):  # gains above one bring values to full scale that were not saturated
         clipped |= codes[..., channel] == FULL
     codes[clipped] = FULL
 
@@ -55,13 +55,13 @@ def saturation_level(sensels: NDArray[Any], white: int, stated: Sequence[int] | 
 
     Notes
     -----
-    The least of the white level, the camera's stated levels, and a pile: many values at the very top of the
-    photo, and far more than at the value below. Cameras that saturate below their stated white level leave one.
+    The least of the white level, the camera's stated levels, and a spike: many values at the very top of the photo,
+    far more than at the value below. Cameras that saturate below their stated white level leave one.
     """
     lowest = _LOWEST_SATURATION * white
     levels = [white, *(level for level in stated or () if level >= lowest)]
     counts = np.zeros(FULL + 1, np.int64)
-    for row in range(0, len(sensels), _ROWS):  # some at a time: counting takes eight bytes for each value
+    for row in range(0, len(sensels), _ROWS):  # a few at a time: counting takes eight bytes per value
         part = sensels[row : row + _ROWS]
         counts += np.bincount((part[..., :3] if part.ndim == 3 else part).ravel(), minlength=FULL + 1)
     top, *below = np.flatnonzero(counts)[:-3:-1]

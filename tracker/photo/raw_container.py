@@ -1,7 +1,7 @@
-"""Whether the bytes are a camera's raw file, and whether the file is whole: from its content, without decoding it.
+"""Whether the bytes are a camera's raw file, and a complete one, from its content and without decoding it.
 
-A raw decoder fills what is missing with zeros and only warns, or says nothing. So all that the file's own lists name
-(strips, tiles, previews, boxes) must lie inside the file before the decoder sees it.
+A raw decoder fills missing data with zeros and only warns, or says nothing. So everything that the file lists (strips,
+tiles, previews, boxes) must lie inside the file before the decoder sees it.
 
 References
 ----------
@@ -21,18 +21,18 @@ _DNG_VERSION = 50706
 _PHOTOMETRIC = 262
 _MOSAIC, _LINEAR_RAW = 32803, 34892  # [1]
 _SAMPLE_FORMAT, _FLOAT = 339, 3
-_NOWHERE = 0xFFFFFFFF  # an offset that points to no place, in RW2
+_NOWHERE = 0xFFFFFFFF  # an offset that points nowhere, in RW2
 
 _TIFF = (b"II*\0", b"MM\0*")
 _ORF = (b"IIRO", b"IIRS", b"MMOR")
 _RW2 = b"IIU\0"
 _RAF = b"FUJIFILMCCD-RAW "
 _CR3_BRAND = b"crx "
-_RAF_STRETCHES = (84, 92, 100)  # where offset and length of preview, directory and sensor data stand [3]
+_RAF_STRETCHES = (84, 92, 100)  # positions of offset and length of preview, directory and sensor data [3]
 
 
 def is_raw(content: bytes) -> bool:
-    """Whether the content is a raw file; its name and stated type play no part.
+    """Whether the content is a raw file; its name and stated type do not matter.
 
     Parameters
     ----------
@@ -41,7 +41,7 @@ def is_raw(content: bytes) -> bool:
     Raises
     ------
     Unreadable
-        A TIFF whose lower directories are missing: raw or not, what is left is only a preview.
+        A TIFF without its lower directories: raw or not, only a preview is left.
     """
     if content.startswith((*_ORF, _RW2, _RAF)) or _is_cr3(content):
         return True
@@ -59,12 +59,12 @@ def is_raw(content: bytes) -> bool:
 
 
 def is_dng(content: bytes) -> bool:
-    """Whether a raw file is a DNG, which brings the matrix of its camera along [1]."""
+    """Whether a raw file is a DNG, which contains the matrix of its camera [1]."""
     return content.startswith(_TIFF) and any(_DNG_VERSION in each for each in read_tree(content).directories)
 
 
 def check_whole(content: bytes) -> None:
-    """Refuse a raw file that names more than it holds.
+    """Refuse a raw file that lists more than it contains.
 
     Parameters
     ----------
@@ -88,7 +88,7 @@ def check_whole(content: bytes) -> None:
 
 
 def preview_at(content: bytes) -> slice | None:
-    """Where the JPEG with the photo's EXIF stands in a RAF file; None for other files."""
+    """Position of the JPEG with the photo's EXIF in a RAF file; None for other files."""
     if not content.startswith(_RAF) or len(content) < 92:
         return None
     offset, length = struct.unpack_from(">II", content, 84)
@@ -106,7 +106,7 @@ def _lists_raw(directory: Directory) -> bool:
 def _tiff_is_whole(content: bytes, tree: TiffTree) -> bool:
     if tree.missing or not tree.directories:
         return False
-    trust_counts = not content.startswith(_RW2)  # there the strip of the directory is not the stretch that is read
+    trust_counts = not content.startswith(_RW2)  # there the strip in the directory is not the part that is read
     for directory in tree.directories:
         if directory.get(_SAMPLE_FORMAT, ())[:1] == (_FLOAT,) and _lists_raw(directory):
             raise UnsupportedFormat("The raw photo has float pixels.", "Save it as raw with whole numbers.")
@@ -137,7 +137,7 @@ def _boxes_are_whole(content: bytes) -> bool:
         size, name, large = struct.unpack_from(">I4sQ", content, at)
         names.add(name)
         size = large if size == 1 else size
-        if size == 0:  # up to the end of the file, wherever that is: cannot be checked
+        if size == 0:  # runs to the end of the file, wherever that is: cannot be checked
             return False
         if size < 8:
             return False

@@ -1,4 +1,4 @@
-"""Untrusted bytes to an upright photo."""
+"""From untrusted bytes to an upright photo."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _TURNED_BY_DECODER = ("TIFF", "HEIF")
 
 
 def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
-    """Decode a photo in this process: what the worker runs, and what our own kept copies go through.
+    """Decode a photo in this process: for the worker, and for our own kept copies.
 
     Parameters
     ----------
@@ -47,7 +47,7 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
     Unreadable
         Empty, damaged or cut off.
     TooCostly
-        The system refuses the memory that it takes.
+        The system refuses the memory it needs.
     No other exception, whatever the bytes.
     """
     check_file_size(content, limits)
@@ -78,7 +78,7 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
 
 
 def check_file_size(content: bytes, limits: Limits) -> None:
-    """Refuse a file that no kind of photo may have the size of, before a byte of it is looked at.
+    """Refuse a file that is too large for any kind of photo, before looking at its bytes.
 
     Raises
     ------

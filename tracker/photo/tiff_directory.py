@@ -1,4 +1,4 @@
-"""The directories of a TIFF file, read without trust: what they list, and whether all of it is there.
+"""The directories of an untrusted TIFF file: what they list, and whether all of it is there.
 
 References
 ----------
@@ -20,10 +20,10 @@ _WHOLE_NUMBERS = {1: "B", 3: "H", 4: "I", 13: "I"}
 _POINTERS = (SUB_DIRECTORIES, EXIF_DIRECTORY)
 _STRETCHES = ((273, 279), (324, 325), (513, 514))  # offsets and byte counts of strips, tiles and a JPEG [1]
 _MOST_DIRECTORIES = 64
-_MOST_NUMBERS = 200_000  # listed in one file: as many strips as it may have rows, several times over
+_MOST_NUMBERS = 200_000  # listed in one file: several times as many as the strips of a photo with one per row
 
 Directory = Mapping[int, tuple[int, ...]]
-"""Whole numbers of a directory by their tag; entries of other types are empty."""
+"""Whole numbers of a directory by tag; entries of other types are empty."""
 
 
 @dataclass(slots=True)
@@ -33,7 +33,7 @@ class TiffTree:
     Attributes
     ----------
     directories : the first and those after it, with the ones below each
-    missing : what the file lists but does not hold, in words; empty where all is there
+    missing : what the file lists but does not contain, in words; empty if complete
     """
 
     directories: list[Directory] = field(default_factory=list)
@@ -41,7 +41,7 @@ class TiffTree:
 
 
 def read_tree(content: bytes) -> TiffTree:
-    """Directories of a file that starts as a TIFF does; the two bytes that name the dialect are not looked at.
+    """Directories of a file that starts like a TIFF; the two bytes that name the dialect are ignored.
 
     Parameters
     ----------
@@ -76,7 +76,7 @@ def cut_stretches(content: bytes, directory: Directory, *, trust_counts: bool = 
     ----------
     content : bytes of the file
     directory : of it
-    trust_counts : bool, whether the byte counts are meant; one byte each is looked for if not
+    trust_counts : bool, whether the byte counts are right; if not, one byte of each must be there
     """
     for offsets_tag, counts_tag in _STRETCHES:
         offsets, counts = directory.get(offsets_tag, ()), directory.get(counts_tag, ())
@@ -110,7 +110,7 @@ class _Reader:
         for entry in range(at + 2, end, 12):
             tag, kind, length = struct.unpack_from(self.order + "HHI", self.content, entry)
             numbers[tag] = self._values(entry, tag, kind, length)
-        # some writers leave out the closing offset of a last directory at the end of the file
+        # some programs leave out the closing offset of a last directory at the end of the file
         following = struct.unpack_from(self.order + "I", self.content, end)[0] if end + 4 <= len(self.content) else 0
         return numbers, following
 

@@ -1,4 +1,4 @@
-"""One at a time, in the order of asking."""
+"""One at a time, first come, first served."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from types import TracebackType
 
 
 class Turns:
-    """A lock that is handed on in the order in which it was asked for; the plain one promises no order.
+    """A lock handed on in the order of asking; the plain one promises no order.
 
-    Who waits holds nothing but what was brought along. A thread that has its turn must not ask for another.
+    A waiting thread holds only what it brought along. A thread that has its turn must not ask for another.
     """
 
     def __init__(self) -> None:
@@ -27,7 +27,7 @@ class Turns:
             self._waiting.append(mine)
         try:
             mine.wait()
-        except BaseException:  # interrupted while waiting: the turn must not be handed to nobody
+        except BaseException:  # interrupted while waiting: the turn must not go to nobody
             with self._changing:
                 handed_over = mine.is_set()
                 if not handed_over:

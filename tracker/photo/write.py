@@ -1,4 +1,4 @@
-"""A clean JPEG from pixels alone, and smaller ones for the screen."""
+"""Writes a clean JPEG from pixels alone, and smaller ones for the screen."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _ROWS = 256
 
 
 def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> bytes:
-    """A JPEG rebuilt from the code values: nothing else of the original file is in it.
+    """A JPEG rebuilt from the code values, with nothing else of the original file.
 
     Parameters
     ----------
@@ -37,8 +37,8 @@ def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> 
 
     Notes
     -----
-    A photo in a linear space, such as a raw one, becomes sRGB, and its colours outside sRGB are clipped: 8 bits in
-    equal steps of light are 3.5 L* apart in the darkest hair, and about 0.5 L* at most after the curve of sRGB.
+    A photo in a linear space, such as a raw one, becomes sRGB, and its colours outside sRGB are clipped. Eight bits in
+    equal steps of light would be 3.5 L* apart in the darkest hair; with the curve of sRGB they are 0.5 L* at most.
     """
     if max_edge is not None and max(photo.size) > max_edge:
         encoded = _reduced(photo, max_edge)
@@ -55,13 +55,13 @@ def read_kept(content: bytes) -> Photo:
 
     Parameters
     ----------
-    content : bytes of the copy: our own, told by their sum, so they are decoded here and not by the worker
+    content : bytes of the copy, recognised as ours by their digest, and so decoded here and not by the worker
 
     Raises
     ------
     PhotoError
-        As `decode_photo`; but of a copy's bytes there is no limit. It may be larger than the file that came in, and
-        whatever was taken in must be readable ever after.
+        As in `decode_photo`, but without a limit on bytes: a copy may be larger than the original, and every photo that
+        was taken in must stay readable.
     """
     return decode_photo(content, Limits(max_bytes=sys.maxsize))
 
@@ -93,7 +93,7 @@ def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:
     with open_image(content, "JPEG", Limits()) as image, guarded():
         if image.mode not in ("RGB", "L"):
             raise UnsupportedFormat("The picture is not in RGB.", "Read the photo and make a clean JPEG first.")
-        # A gap of 1 lets the decoder itself halve the size as often as it stays large enough.
+        # a gap of 1 lets the decoder halve the size as long as it stays large enough
         image.thumbnail((max_edge, max_edge), Image.Resampling.LANCZOS, reducing_gap=1.0)
         picture = _to_srgb(image.convert("RGB"), image.info.get("icc_profile"))
         return _jpeg(picture, quality, None)
@@ -128,7 +128,7 @@ def _reduced(photo: Photo, max_edge: int) -> NDArray[np.uint8]:
 
 
 def _bent(photo: Photo) -> NDArray[np.uint8]:
-    """Linear code values through the curve of sRGB, some rows at a time: floats take six times the room."""
+    """Linear code values through the curve of sRGB, a few rows at a time: floats take six times the memory."""
     parts = range(0, len(photo.encoded), _ROWS)
     return np.concatenate([SRGB.encode(photo.space.linear(photo.encoded[row : row + _ROWS])) for row in parts])
 

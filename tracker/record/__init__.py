@@ -1,1 +1,1 @@
-"""The frozen records that are kept: clients, visits, photos, steps, and what was agreed."""
+"""The frozen records that the studio keeps: clients, visits, photos, steps, and what was agreed."""

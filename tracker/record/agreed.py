@@ -1,4 +1,4 @@
-"""What colourist and client agreed to at a visit: how far the colour may go before it is refreshed."""
+"""What colourist and client agreed at a visit: how far the colour may go before it is refreshed."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from tracker.fade.posterior import WASHES_RANGE
 from tracker.measure.reading import REGIONS
 
 MOST_WARMER = 40.0
-"""CIELAB units: hair that was lightened to the palest yellow lies about 30 above the neutral line."""
+"""CIELAB units: hair lightened to the palest yellow lies about 30 above the neutral line."""
 
 LONGEST_ROOT_MM = 300.0
 
 
 @dataclass(frozen=True, slots=True)
 class AgreedLimits:
-    """Limits that the colour shall not pass before the next visit; None where nothing was agreed.
+    """Limits that the colour should not pass before the next visit; None where nothing was agreed.
 
     Attributes
     ----------
-    warmer : float or None, CIELAB units of warmth above what it was right after the service, > 0
-    darkest, lightest : float or None, levels 1..10, on the scale that is in force when it is looked at
+    warmer : float or None, warmth gained since right after the service, CIELAB units, > 0
+    darkest, lightest : float or None, levels 1..10, on whatever scale is in force
     root_mm : float or None, length of regrown hair in millimetres, > 0
-    region : str, one of `reading.REGIONS`, where warmth and level are looked at
+    region : str, one of `reading.REGIONS`, where warmth and level are judged
     """
 
     warmer: float | None = None
@@ -46,12 +46,17 @@ NOTHING_AGREED = AgreedLimits()
 def check_limits(limits: AgreedLimits, washes_per_week: float | None) -> None:
     """Check that the limits can be kept.
 
+    Parameters
+    ----------
+    limits : AgreedLimits, as typed
+    washes_per_week : float or None, >= 0, as the client says
+
     Raises
     ------
     InvalidEntry : a number is out of its range, or the darkest level is lighter than the lightest
     """
     if limits.region not in REGIONS:
-        raise InvalidEntry("This is no part of the hair.", f"Choose {', '.join(REGIONS)}.")
+        raise InvalidEntry("That is not a part of the hair.", f"Choose {', '.join(REGIONS)}.")
     _within("The warmth that was agreed", limits.warmer, 0.0, MOST_WARMER, "", above=True)
     _within("The darkest level", limits.darkest, DARKEST, LIGHTEST, "level")
     _within("The lightest level", limits.lightest, DARKEST, LIGHTEST, "level")
@@ -60,7 +65,7 @@ def check_limits(limits: AgreedLimits, washes_per_week: float | None) -> None:
     if limits.darkest is not None and limits.lightest is not None and limits.darkest >= limits.lightest:
         raise InvalidEntry(
             f"No darker than {limits.darkest:g} and no lighter than {limits.lightest:g} leaves no level between them.",
-            "Choose a darker level first and a lighter one after it, or only one of both.",
+            "Choose a darker level first and a lighter one after it, or only one of the two.",
             value=limits.darkest,
             limit=limits.lightest,
             unit="level",
@@ -72,7 +77,7 @@ def _within(what: str, value: float | None, low: float, high: float, unit: str, 
         return
     allowed = f"{'more than ' if above else ''}{low:g} to {high:g}{unit and f' {unit}'}"
     raise InvalidEntry(
-        f"{what} cannot be {value:g}, allowed is {allowed}.",
+        f"{what} cannot be {value:g} (allowed: {allowed}).",
         "Correct it, or leave it out.",
         value=value if math.isfinite(value) else None,
         limit=high if value > high else low,

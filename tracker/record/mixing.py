@@ -1,6 +1,6 @@
-"""What goes into the bowl: strength of developer, mixing ratio, amounts, and what the product cost.
+"""What goes into the bowl: strength of developer, mixing ratio, amounts, and the cost of the product.
 
-Every value keeps the unit that was typed. Nothing here says what should be mixed.
+Every value keeps the unit it was typed in. Nothing here says what should be mixed.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ USUAL_VOLUMES = (10.0, 20.0, 30.0, 40.0)
 
 STRONGEST_PERCENT = 12.0
 """The strongest hydrogen peroxide allowed in hair products in the European Union (40 volumes)
-[Regulation (EC) No 1223/2009, annex III; from memory]: a stronger one is taken for a slip of the finger."""
+[Regulation (EC) No 1223/2009, annex III; from memory]: a stronger one is taken as a typing error."""
 
 GRAM, OUNCE, MILLILITRE = "g", "oz", "ml"
 AMOUNT_UNITS = (GRAM, OUNCE)
@@ -33,7 +33,7 @@ _RATIO = re.compile(rf"\s*({_NUMBER}(?:\s*[:+/]\s*{_NUMBER}){{1,3}})\s*")
 
 @dataclass(frozen=True, slots=True)
 class Strength:
-    """How strong a developer is, as it was typed.
+    """How strong a developer is, as typed.
 
     Attributes
     ----------
@@ -56,14 +56,14 @@ class Strength:
 
     @property
     def text(self) -> str:
-        """Both ways, the typed one first, such as ``20 vol (6 %)``."""
+        """Both units, the typed one first, such as ``20 vol (6 %)``."""
         volume, percent = f"{_short(self.volume)} vol", f"{_short(self.percent)} %"
         return f"{volume} ({percent})" if self.unit == VOLUME else f"{percent} ({volume})"
 
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A weight: kept in grams, shown as it was typed.
+    """A weight, kept in grams and shown as typed.
 
     Attributes
     ----------
@@ -76,7 +76,7 @@ class Amount:
 
     @property
     def typed(self) -> float:
-        """The number in the unit that was typed."""
+        """The number in the unit it was typed in."""
         return self.grams / GRAMS_PER_OUNCE if self.unit == OUNCE else self.grams
 
     @property
@@ -111,7 +111,7 @@ class Charge:
 
     @property
     def cost(self) -> float:
-        """Of the quantity that was mixed."""
+        """Cost of the quantity mixed."""
         return self.price * self.quantity / self.pack_size
 
 
@@ -138,12 +138,18 @@ class Cost:
 
 
 def amount(number: float, unit: str) -> Amount:
-    """An amount from a typed number, grams or ounces."""
+    """An amount from a number as typed.
+
+    Parameters
+    ----------
+    number : float, in `unit`
+    unit : str, ``g`` or ``oz``
+    """
     return Amount(number * GRAMS_PER_OUNCE if unit == OUNCE else number, unit)
 
 
 def read_ratio(text: str) -> tuple[float, ...] | None:
-    """The parts of a mixing ratio such as ``1:1.5``, ``1 + 1,5`` or ``1:1:2``; None where it cannot be read."""
+    """The parts of a mixing ratio `text` such as ``1:1.5``, ``1 + 1,5`` or ``1:1:2``; None where it is not one."""
     found = _RATIO.fullmatch(text)
     if found is None:
         return None
@@ -152,23 +158,34 @@ def read_ratio(text: str) -> tuple[float, ...] | None:
 
 
 def ratio_text(text: str) -> str:
-    """A ratio written the usual way, ``1:1.5``; text that is none stays as it was typed."""
+    """The ratio `text` in the usual form, ``1:1.5``; anything else stays as typed."""
     parts = read_ratio(text)
     return text.strip() if parts is None else ":".join(_short(part, 3) for part in parts)
 
 
 def developer_grams(product_grams: float, ratio: str) -> float | None:
-    """Grams of developer beside that much product; None where the ratio has not exactly two parts."""
+    """Grams of developer for that much product; None unless the ratio has exactly two parts.
+
+    Parameters
+    ----------
+    product_grams : float, grams, >= 0
+    ratio : str, as typed, such as ``1:1.5``
+
+    Examples
+    --------
+    >>> developer_grams(30.0, "1:1.5")
+    45.0
+    """
     parts = read_ratio(ratio)
     return None if parts is None or len(parts) != 2 else product_grams * parts[1] / parts[0]
 
 
 def costs(bowls: Iterable[tuple[Iterable[Charge], float | None]]) -> tuple[Cost, ...]:
-    """What the products of several bowls cost, one sum for each currency in the order they appear.
+    """The cost of the products in several bowls, one sum for each currency in order of appearance.
 
     Parameters
     ----------
-    bowls : for each bowl what went into it, and the share that was left over and thrown away, percent or None
+    bowls : for each bowl the charges, and the share that was thrown away, percent or None
     """
     sums: dict[str, tuple[float, float]] = {}
     for charges, waste in bowls:

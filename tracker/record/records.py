@@ -1,4 +1,4 @@
-"""What the studio keeps: frozen shapes, and JSON both ways.
+"""What the studio keeps, as frozen dataclasses, and JSON both ways.
 
 Identifiers are opaque strings (UUID4 hex), times are aware UTC.
 """
@@ -26,7 +26,7 @@ PORTFOLIO = "portfolio"
 PURPOSES = (MEASURING, PORTFOLIO)
 
 CONSENT_VERSION = "1"
-"""Raised whenever the wording below changes: agreement is to one wording."""
+"""Raised whenever the wording below changes: a client agrees to one wording."""
 
 CONSENT_WORDING = {
     MEASURING: (
@@ -44,7 +44,7 @@ AFTER = "after"
 PROGRESS = "progress"
 ROLES = (BEFORE, AFTER, PROGRESS)
 
-# common practice, no source: plain names for the services this program is about
+# common practice, no source: plain names for the services that this program covers
 SERVICES = (
     "hand-painted lightening",
     "foiled lightening",
@@ -78,7 +78,7 @@ class Client:
 
     Attributes
     ----------
-    contact : str, how to reach the client and what was said, in the studio's own words
+    contact : str, how to reach the client, and anything they said, in the studio's own words
     """
 
     id: str
@@ -127,7 +127,7 @@ class Step:
     placement : from `PLACEMENTS`
     weave : str, width of the weave
     sections : str, section pattern
-    charges : what went into the bowl from the studio's price list
+    charges : products from the studio's price list that went into the bowl
     waste : float or None, share of the bowl that was thrown away, percent
     """
 
@@ -158,7 +158,7 @@ class Visit:
     history : str, what was done to the hair before, in the client's words
     starting_point : str, the hair as it came in, in the client's words
     limits : how far the colour may go before it is refreshed, as agreed
-    washes_per_week : float or None, as the client tells
+    washes_per_week : float or None, as the client said
     """
 
     id: str
@@ -198,18 +198,18 @@ class PriceLine:
     changed_at: datetime
 
     def charge(self, quantity: float) -> Charge:
-        """That much of it, at the price of today."""
+        """A charge for that `quantity`, at today's price."""
         return Charge(self.id, self.name, self.pack_size, self.pack_unit, self.price, self.currency, quantity)
 
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """That a person left a photo out of the reading of its state.
+    """When and why a person left a photo out of the reading of its state.
 
     Attributes
     ----------
     at : datetime
-    why : str, what spoke against it, such as how far it lay from the others and what the limit was
+    why : str, the reason, such as its distance from the others against the limit
     """
 
     at: datetime
@@ -224,17 +224,16 @@ class PhotoRecord:
     ----------
     visit_id : str or None, None for a progress photo between visits
     role : str, one of `ROLES`
-    taken_at : datetime, from the camera where it is known, else when it was added
+    taken_at : datetime, from the camera where known, else when it was added
     camera : str or None, maker and model as the camera wrote them
     light : str, one of `reading.LIGHTS`
     file : str, SHA-256 of the kept picture, its name on disk
     size : width and height in pixels
     reading : PhotoReading or None
     failure : str or None, why there is no number
-    warnings : notes from reading the file that was handed over, such as ``profile_converted``
+    warnings : notes from reading the original file, such as ``profile_converted``
     left_out : LeftOut or None, where a person left it out of the reading of its state
-    time_noted : bool, False where neither the camera nor a person said when it was taken: it then follows the day of
-        its visit
+    time_noted : bool, False where neither camera nor person gave the time: the photo then keeps to the day of its visit
     """
 
     id: str
@@ -257,12 +256,12 @@ class PhotoRecord:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A visit or a progress photo that is being put together and is not yet part of the record.
+    """A visit or a progress photo in the making, not yet part of the record.
 
     Attributes
     ----------
     kind : str, ``visit`` or ``progress``
-    step : int, index of the page's step that was left
+    step : int, index of the step the page was left at
     revision : int, how often it was saved; a stale one is refused
     """
 
@@ -280,21 +279,26 @@ class Draft:
 def _adapter(shape: Hashable) -> TypeAdapter[list[Any]]:
     from pydantic import ConfigDict, TypeAdapter  # imported late: keeps `import tracker` light
 
-    # a list, because a configuration is taken from the outside only around a plain dataclass
+    # a list, because pydantic takes a configuration from outside only around a plain dataclass
     return TypeAdapter(list[shape], config=ConfigDict(ser_json_inf_nan="strings"))  # type: ignore[valid-type]
 
 
 def to_json(record: object) -> str:
-    """One record as JSON text."""
+    """The dataclass `record` as JSON text."""
     return _adapter(cast("Hashable", type(record))).dump_json([record]).decode()[1:-1]
 
 
 def from_json(shape: type[Record], text: str) -> Record:
-    """The record of that shape from its JSON text.
+    """The record of that shape, read from its JSON text.
+
+    Parameters
+    ----------
+    shape : type, the dataclass of the record
+    text : str, JSON
 
     Raises
     ------
-    ValueError : where the text is not JSON or does not fit the shape
+    ValueError : the text is not JSON or does not fit the shape
     """
     found: list[Record] = _adapter(cast("Hashable", shape)).validate_json(f"[{text}]")
     if len(found) != 1:

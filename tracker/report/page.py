@@ -1,4 +1,4 @@
-"""One client's whole record as a page that any browser opens, without this program and without a network."""
+"""One client's whole record as a page for any browser, without this program and without a network."""
 
 from __future__ import annotations
 
@@ -29,15 +29,15 @@ _ONLY_IN_JSON = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class ClientRecord:
-    """All that the page shows.
+    """Everything that the page shows.
 
     Attributes
     ----------
     visits, photos : in any order
     findings : sentences about what a visit changed, by the visit's identifier
-    more : other entries that are kept about the client, by their kind, each as `json.loads` gives it
+    more : other entries about the client, by their kind, each as `json.loads` gives it
     made_at : datetime, when the page is made
-    own : yardsticks in force, which levels and warmth are read on
+    own : yardsticks in force, for levels and warmth
     """
 
     client: Client
@@ -62,7 +62,7 @@ def client_page(record: ClientRecord, picture: Callable[[PhotoRecord], str], pic
 
     Returns
     -------
-    str : HTML that loads nothing from anywhere else; everything that a person typed is escaped
+    str : HTML that loads nothing from anywhere else; everything a person typed is escaped
     """
     visits = sorted(record.visits, key=lambda visit: (visit.on, visit.created_at), reverse=True)
     between = sorted((photo for photo in record.photos if photo.visit_id is None), key=_taken, reverse=True)
@@ -84,7 +84,7 @@ def client_page(record: ClientRecord, picture: Callable[[PhotoRecord], str], pic
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         f'<meta http-equiv="Content-Security-Policy" content="{rules}">'
         '<meta name="viewport" content="width=device-width, initial-scale=1"><meta name="robots" content="noindex">'
-        # no phone may make links of what was typed
+        # keeps phones from turning typed text into links
         '<meta name="format-detection" content="telephone=no, date=no, address=no, email=no, url=no">'
         f"<title>Hair colour record</title><style>{STYLE}</style></head><body><main>"
         f"{''.join(part for part in parts if part)}</main></body></html>\n"
@@ -92,7 +92,7 @@ def client_page(record: ClientRecord, picture: Callable[[PhotoRecord], str], pic
 
 
 def facts(thing: object, leave_out: Iterable[str] = ()) -> list[tuple[str, str]]:
-    """The filled fields of a record in words, in their order, each with its unit; new fields come by themselves."""
+    """The filled fields of a record in words, in order, each with its unit; new fields appear by themselves."""
     skipped = set(leave_out)
     found = []
     for each in fields(thing) if is_dataclass(thing) else ():
@@ -192,7 +192,7 @@ def _region(record: ClientRecord, photo: PhotoRecord, region: RegionReading) -> 
 
 
 def _more(more: Mapping[str, Sequence[Mapping[str, Json]]]) -> str:
-    """Entries of kinds that have no form of their own here, so that nothing that is kept goes unsaid."""
+    """Entries of kinds without a form of their own here, so that nothing on record is left out."""
     parts = []
     for kind, entries in more.items():
         if not entries:
@@ -206,7 +206,7 @@ def _more(more: Mapping[str, Sequence[Mapping[str, Json]]]) -> str:
 
 
 def _brief(value: Json) -> Json:
-    """An entry without what fills pages with numbers; record.json has all of it."""
+    """An entry without the parts that would fill pages with numbers; record.json has all of it."""
     if isinstance(value, Mapping):
         return {name: _brief(inner) for name, inner in value.items() if name not in _ONLY_IN_JSON}
     return [_brief(inner) for inner in value] if isinstance(value, list) else value

@@ -1,7 +1,7 @@
 """Records as tables for a spreadsheet, whatever fields they have.
 
-A record becomes one row. What it holds once becomes columns beside it, what it holds several times becomes a table of
-its own that names the record it belongs to. So a field that is new to the record appears here by itself.
+A record becomes one row. Parts that it holds once become more columns; parts that it holds several times become a table
+of their own that names the record. So a new field of the record appears here by itself.
 """
 
 from __future__ import annotations
@@ -18,13 +18,13 @@ from tracker.report.units import UNITS
 Json = Any
 
 CARRIED = ("id", "client_id", "visit_id", "on", "role", "taken_at")
-"""What a row of an inner table repeats of the record that it belongs to, so that it can be sorted by itself."""
+"""Fields that a row of an inner table repeats from its record, so that it can be sorted on its own."""
 
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
-"""A text that begins with one of these would run as a formula in a spreadsheet (OWASP, CSV injection)."""
+"""Text that begins with one of these would run as a formula in a spreadsheet (OWASP, CSV injection)."""
 
 _SIGNS = "[" + "".join(map(re.escape, FORMULA_SIGNS)) + "]"
-# apostrophes that stand before such a sign already get one more, so that what goes out can come in again unchanged
+# existing apostrophes before such a sign get one more, so that text comes back in unchanged
 _FORMULA = re.compile(rf"(^|[;\r\n])(?='*{_SIGNS})")
 _ESCAPED = re.compile(rf"(^|[;\r\n])'(?='*{_SIGNS})")
 
@@ -46,7 +46,7 @@ class SheetTable:
 
     @property
     def columns(self) -> list[str]:
-        """Headings of all columns that hold something, in the order in which they first occur."""
+        """Headings of all columns that hold something, in order of first appearance."""
         return list(dict.fromkeys(heading for row in self.rows for heading, value in row.items() if value is not None))
 
 
@@ -74,15 +74,14 @@ def to_csv(table: SheetTable) -> bytes:
 
     Returns
     -------
-    bytes : UTF-8 with a mark at the start, commas, one heading line; a text that would run as a formula has an
-        apostrophe before it, also one that begins after a semicolon or on a new line, where some spreadsheets begin
-        a cell
+    bytes : UTF-8 with a byte order mark, commas, one heading line; text that would run as a formula gets an apostrophe
+        in front, even after a semicolon or on a new line, where some spreadsheets start a cell
     """
     return csv_lines(table.columns, table.rows, first=True)
 
 
 def as_typed(cell: str) -> str:
-    """The text of a cell as it was before `to_csv` wrote it; ``=1+1`` is a text like any other, nothing is run."""
+    """The text of a cell as it was before `to_csv` wrote it; ``=1+1`` is text like any other, and nothing is run."""
     return _ESCAPED.sub(r"\1", cell)
 
 
@@ -99,7 +98,7 @@ def as_list(cell: str) -> tuple[str, ...]:
 
 
 def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[str]]:
-    """Headings of all tables that records of one kind make, for writing them piece by piece with `csv_lines`."""
+    """Headings of all tables made from records of one kind, for writing them piece by piece with `csv_lines`."""
     found: dict[str, dict[str, None]] = {}
     for record in records:
         for table, sheet in sheet_tables(name, [record]).items():
@@ -108,7 +107,7 @@ def columns_of(records: Iterable[dict[str, Json]], name: str) -> dict[str, list[
 
 
 def csv_lines(headings: Sequence[str], rows: Iterable[dict[str, Json]], *, first: bool = False) -> bytes:
-    """Rows of a table as `to_csv` writes them, with the line of headings where they are the first."""
+    """Rows of a table as `to_csv` writes them, with the headings before the first."""
     import pandas as pd  # imported late: it is slow to load, and few runs write a table
 
     cells = [[_cell(row.get(heading)) for heading in headings] for row in rows]
@@ -139,7 +138,7 @@ def _place(
     owner: dict[str, Json],
     tables: dict[str, SheetTable],
 ) -> None:
-    """Put one value where it belongs: into cells of this row, or into a table of its own."""
+    """Put one value in its place: in cells of this row, or in a table of its own."""
     if isinstance(value, dict) and set(value) == _MEASURED:
         _place_measured(value, cells, title)
     elif isinstance(value, dict) and set(value) == _LAB:
@@ -193,5 +192,5 @@ def _cell(value: Json) -> str | int | float:
 
 
 def _divides(item: str) -> bool:
-    """True for a text that could not be told from several, or from none, once it stands in a row of others."""
+    """True for text that, joined with others in one cell, could be mistaken for several or for none."""
     return not item or ";" in item or item.startswith("[")

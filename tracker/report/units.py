@@ -1,7 +1,7 @@
 """Units of the numbers in the record, by the name of their field.
 
-A value that was measured carries its own unit beside it and is not listed here. A field that is new to the record goes
-out without a unit until it is listed; a test names it.
+Measured values carry their own unit and are not listed here. A new field goes out without a unit until it is listed; a
+test names it.
 """
 
 from __future__ import annotations

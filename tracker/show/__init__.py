@@ -1,1 +1,1 @@
-"""What a person is shown beside the numbers: overlays of what was measured, and the calendar file."""
+"""What people see besides the numbers: overlays of what was measured, and the calendar file."""

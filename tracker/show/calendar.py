@@ -1,4 +1,4 @@
-"""A calendar file of days that somebody else's calendar reads (iCalendar).
+"""A file of days for other calendar programs (iCalendar).
 
 References
 ----------
@@ -17,21 +17,21 @@ from uuid import NAMESPACE_URL, uuid5
 
 _NAMES = uuid5(NAMESPACE_URL, "tag:hair-colour-tracker,2026:refresh")
 _NOT_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
-_MARK = "\x01"  # stands in no text, see `_text`
+_MARK = "\x01"  # occurs in no text, see `_text`
 
 
 @dataclass(frozen=True, slots=True)
 class DayEvent:
-    """One event that takes whole days.
+    """One all-day event.
 
     Attributes
     ----------
-    uid : str, the same each time the same event is written, so that a calendar replaces it
+    uid : str, always the same for the same event, so that a calendar replaces it
     day : date, the first day
     summary : str
     description : str, may have several lines
     days : int, >= 1
-    sequence : int, >= 0, higher than in the file before if anything has changed since [5545, 3.8.7.4]
+    sequence : int, >= 0, higher than in the last file if anything has changed since [5545, 3.8.7.4]
     """
 
     uid: str
@@ -43,7 +43,7 @@ class DayEvent:
 
 
 def stable_uid(*names: str) -> str:
-    """An identifier that is always the same for these names and tells nothing of them.
+    """An identifier that is always the same for these names and reveals nothing about them.
 
     Examples
     --------
@@ -54,12 +54,12 @@ def stable_uid(*names: str) -> str:
 
 
 def calendar_text(events: Iterable[DayEvent], made_at: datetime) -> bytes:
-    """The calendar as the bytes of a file, published for others to take in [5545, 3.7.2].
+    """The calendar as the bytes of a file, published for others to import [5545, 3.7.2].
 
     Parameters
     ----------
     events : any number
-    made_at : datetime, aware; written as the time of each event's making
+    made_at : datetime, aware, when each event was made
 
     Returns
     -------
@@ -92,7 +92,7 @@ def _event(event: DayEvent, made_at: datetime) -> Any:
     made.add("uid", event.uid)
     made.add("dtstamp", made_at.astimezone(UTC))
     made.add("dtstart", event.day)
-    made.add("dtend", event.day + timedelta(days=event.days))  # the first day that is no longer part of it
+    made.add("dtend", event.day + timedelta(days=event.days))  # the first day after the event
     made.add("sequence", event.sequence)
     made.add("summary", _text(event.summary))
     if event.description:
@@ -103,6 +103,6 @@ def _event(event: DayEvent, made_at: datetime) -> Any:
 
 
 def _text(text: str) -> str:
-    r"""The text without control characters, which none may have; the library would break the line at a typed ``\N``."""
+    r"""The text without control characters, which are not allowed; the library would break it at a typed ``\N``."""
     lines = text.replace("\r\n", "\n").replace("\r", "\n")
     return _NOT_IN_TEXT.sub("", lines).replace(r"\N", rf"\{_MARK}N")

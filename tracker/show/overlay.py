@@ -1,4 +1,4 @@
-"""Pictures for the person: what was measured, and both photos under the same light."""
+"""Pictures for people: what was measured, and both photos under the same light."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def balanced_picture(picture: Picture, correction: Correction, max_edge: int) ->
 
     Notes
     -----
-    Reduced in linear light: an average of encoded values is too dark at every edge.
+    Reduced in linear light: an average of encoded values would be too dark at every edge.
     """
     linear = np.asarray(picture.space.linear(_halved(picture.encoded, max_edge)), np.float32)
     height, width = linear.shape[:2]
@@ -41,15 +41,15 @@ def balanced_picture(picture: Picture, correction: Correction, max_edge: int) ->
 
 
 def _halved(encoded: np.ndarray, max_edge: int) -> np.ndarray:
-    """Every n-th pixel of a photo that is far larger than what is wanted."""
+    """Every n-th pixel of a photo that is far larger than needed."""
     step = max(1, max(encoded.shape[:2]) // (2 * max_edge))
     return encoded[::step, ::step]
 
 
 def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_edge: int) -> np.ndarray:
-    """The balanced photo with the card, the bands and what was left out drawn on it, (h, w, 3) uint8.
+    """The balanced photo with the card, the bands and the left-out pixels drawn on it, (h, w, 3) uint8.
 
-    Left-out pixels inside a band are painted mid-grey; bands are told apart by their dash and by a letter.
+    Left-out pixels inside a band are mid-grey; a dash pattern and a letter tell the bands apart.
     """
     canvas = balanced_picture(picture, reading.correction, max_edge)
     shrink = canvas.shape[1] / picture.encoded.shape[1]
@@ -91,7 +91,7 @@ def _ribbon(picture: Picture, path: HairPath, start: float, stop: float) -> list
 
 
 def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
-    """A closed line, white on dark so that it shows on any hair; `dash` in pixels, 0 for a full line."""
+    """A closed line, white on dark to show on any hair; `dash` in pixels, 0 for a solid line."""
     width = max(1, round(max(canvas.shape[:2]) / 500))
     ring = np.array([*points, points[0]], float)
     reached = polyline.reached(ring)
@@ -105,7 +105,7 @@ def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
 
 
 def _label(canvas: np.ndarray, text: str, at: Point) -> None:
-    """Text on a dark plate that starts at a point, kept inside the picture."""
+    """Text on a dark plate, starting at a point but kept inside the picture."""
     size = max(canvas.shape[:2]) / 1400
     (width, height), base = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, size, 1)
     pad = max(3, height // 3)

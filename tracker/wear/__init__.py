@@ -1,4 +1,4 @@
-"""How the services of the record wear: which photos belong to which, what was read of each, who is due and why."""
+"""How the services on record wear: the photos that belong to each, their readings, who is due and why."""
 
 from tracker.wear.drawn import limit_heights, modelled_labs, visits_since
 from tracker.wear.due import (

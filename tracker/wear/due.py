@@ -1,4 +1,4 @@
-"""When a client is due, and why: the limits that were agreed against how the service wears."""
+"""When a client is due, and why: how the service wears against the agreed limits."""
 
 from __future__ import annotations
 
@@ -18,9 +18,9 @@ from tracker.wear.segments import Segment, changes_colour, kind_of
 from tracker.words import DAYS_PER_MONTH, REGION_WORDS
 
 Learnt = Mapping[tuple[str, str, str], Priors]
-"""Priors by kind of service, band and quantity; what is not in it goes by the published ones."""
+"""Priors by kind of service, band and quantity; anything missing uses the published ones."""
 
-_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be foreseen."
+_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be predicted."
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,9 @@ class Reason:
     ----------
     name : str, such as ``warmth at the ends``
     early, middle, late : dates by which it is passed in 10, 50 and 90 of 100 cases, or None
-    state : str, as `fade.Window` has it
+    state : str, as in `fade.Window`
     why_not : str or None, a sentence
-    share : float, chance of being the first that is passed, 0..1
+    share : float, chance of being passed first, 0..1
     """
 
     name: str
@@ -51,14 +51,14 @@ class Due:
 
     Attributes
     ----------
-    visit_id : str or None, of the service that is worn
-    on : date of it, or None
-    services : of it
+    visit_id : str or None, of the service now worn
+    on : date or None, of that visit
+    services : of that visit
     state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
     early, middle, late : dates of the refresh window, or None
     why_not : str or None, a sentence that says why there is no date
-    reasons : one per agreed limit, the likeliest to be the first in front
-    region, quantity : what `values` are of
+    reasons : one per agreed limit, the one most likely to be passed first in front
+    region, quantity : of `values`
     months, values : readings so far, for a small picture of the wear
     photo_id : str or None, the last photo
     """
@@ -81,7 +81,7 @@ class Due:
 
 
 def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits]:
-    """The service that is worn, and the limits agreed at it or at a visit since that left the colour as it is.
+    """The service now worn, and the limits agreed then or at a later visit that left the colour alone.
 
     Parameters
     ----------
@@ -103,7 +103,16 @@ def fit_place(
     learnt: Learnt,
     washes_per_week: float | None = None,
 ) -> FadeFit | None:
-    """The curve of one quantity in one band; None where the band was not read."""
+    """The curve of one quantity in one band; None where the band was not read.
+
+    Parameters
+    ----------
+    readings : ServiceReadings, of one service
+    region : str, the band
+    quantity : str, lightness or warmth
+    learnt : Learnt, the priors from the studio's own services
+    washes_per_week : float or None; None for the pace noted with the service
+    """
     place = readings.place(region)
     if place is None or not place.months:
         return None
@@ -112,7 +121,14 @@ def fit_place(
 
 
 def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[Limit]:
-    """The agreed limits of a quantity, in its unit; warmth counts from the curve's own beginning."""
+    """The agreed limits of a quantity, in its unit; warmth counts from where the curve begins.
+
+    Parameters
+    ----------
+    limits : AgreedLimits
+    quantity : str, lightness or warmth
+    scale : LevelScale, between levels and L*
+    """
     where = f"the {REGION_WORDS[limits.region]}"
     if quantity == WARMTH:
         return [] if limits.warmer is None else [Limit(limits.warmer, "above", f"warmth at {where}", from_start=True)]
@@ -136,8 +152,12 @@ def windows(
 
     Parameters
     ----------
-    found : how the root grows, or None
-    washes_from_now : washes a week from now on, and how many months since the service now is; None for as told
+    readings : ServiceReadings or None, of the service that is worn
+    limits : AgreedLimits
+    learnt : Learnt, the priors from the studio's own services
+    scale : LevelScale, between levels and L*
+    found : Regrowth or None, how the root grows
+    washes_from_now : washes a week from now on, and now in months since the service; None for the pace so far
     """
     each = []
     for quantity in (WARMTH, LIGHTNESS):
@@ -156,7 +176,14 @@ def windows(
 
 
 def together(found: Sequence[Window]) -> Window:
-    """The one window of several limits. One that was passed right after the service tells no date: others count."""
+    """The one window of several limits.
+
+    A limit already passed right after the service gives no date, so the others count.
+
+    Parameters
+    ----------
+    found : sequence of Window, one for each limit
+    """
     dated = [each for each in found if each.state != "passed" or each.middle is not None]
     return refresh_window([(each.name, each) for each in dated or found])
 
@@ -174,11 +201,12 @@ def due_of(
 
     Parameters
     ----------
+    client_id : str
     visits : of the client, newest first
-    segment, readings : of the service that is worn, None where it has no photo after it with a number
+    segment, readings : of the service now worn, None where no photo right after it has a number
     own : yardsticks in force
     learnt : priors from the studio's own services, empty where that is switched off
-    root : how the root grows since that service, or None
+    root : how the root has grown since that service, or None
     """
     worn, limits = limits_in_force(visits)
     if worn is None:
@@ -196,7 +224,7 @@ def due_of(
         values=_values(place, quantity) if place is not None else (),
         photo_id=segment.photos[-1].id if segment is not None and segment.photos else None,
         state="nothing agreed",
-        why_not="No limit was agreed at this service, so there is nothing to be due for.",
+        why_not="No limit was agreed at this service, so nothing falls due.",
     )
     if not limits.anything:
         return base
@@ -222,7 +250,13 @@ def _reason(each: Window, begins: datetime, share: float) -> Reason:
 
 
 def day_of(begins: datetime, months: float | None) -> date | None:
-    """The local day that lies so many months after the service."""
+    """The local day that lies that many months after the service; None without a number of months.
+
+    Parameters
+    ----------
+    begins : datetime, of the service
+    months : float or None
+    """
     if months is None:
         return None
     return (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()

@@ -1,4 +1,4 @@
-"""The readings of one service as they are kept: months since the service, colours, and how unlike they may scatter."""
+"""The readings of one service: months since the service, colours, and how far they may scatter."""
 
 from __future__ import annotations
 
@@ -19,20 +19,20 @@ from tracker.wear.segments import Segment
 WARMTH, LIGHTNESS = "warmth", "L*"
 QUANTITIES = (WARMTH, LIGHTNESS)
 
-_LEAST_U = 1e-3  # a reading that claims to know better would be refused by the model
+_LEAST_U = 1e-3  # the model would refuse a reading that claims to be more certain
 
 
 @dataclass(frozen=True, slots=True)
 class PlaceReadings:
-    """What was read in one band since the service; one entry per state.
+    """The readings of one band since the service; one entry per state.
 
     Attributes
     ----------
     region : str, one of `reading.REGIONS`
     months : since the photo right after the service, never falling, the first is 0
     labs : CIELAB, D65
-    u : standard uncertainty of L*, a*, b* as it differs between the photos of the series
-    warmths, u_warmths : CIELAB units, by the locus in force, its own doubt left out: it is common to all
+    u : standard uncertainty of L*, a*, b*, the part that differs between the photos of the series
+    warmths, u_warmths : CIELAB units, by the locus in force, without its own uncertainty, which all of them share
     """
 
     region: str
@@ -43,7 +43,7 @@ class PlaceReadings:
     u_warmths: tuple[float, ...]
 
     def series(self, quantity: str) -> FadeSeries:
-        """One quantity as the model takes it.
+        """One quantity, as a series for the model.
 
         Parameters
         ----------
@@ -51,7 +51,7 @@ class PlaceReadings:
 
         Raises
         ------
-        TooFewReadings : there is no reading of this band
+        TooFewReadings : the band has no reading
         """
         if not self.months:
             raise TooFewReadings("There is no reading.", "Add a photo.", value=0, limit=1)
@@ -64,21 +64,21 @@ class PlaceReadings:
 
 @dataclass(frozen=True, slots=True)
 class ServiceReadings:
-    """One service and what was read of it.
+    """One service and its readings.
 
     Attributes
     ----------
     visit_id, client_id : str
     on : date of the visit
     begins : datetime of the photo right after the service
-    services : as the visit has them
-    washes_per_week : float or None, as the client told
+    services : of the visit
+    washes_per_week : float or None, as the client said
     places : one per band that was read right after the service
     ended_on : date of the next service, None while this one is worn
     alike : bool, True where all photos come from the same kit
-    photo_ids : of the photo that stands for each state, in time
-    left_out : identifiers of photos without a number, or that a person left out
-    root : the length of the root in each photo that shows it, or None where none does
+    photo_ids : of the photo that represents each state, in order of time
+    left_out : identifiers of photos without a number, or left out by a person
+    root : the length of the root in each photo that shows it, or None
     covered : bool, True where the service coloured the root up to the scalp
     """
 
@@ -97,7 +97,7 @@ class ServiceReadings:
     covered: bool = False
 
     def place(self, region: str) -> PlaceReadings | None:
-        """The readings of one band."""
+        """The readings of the band `region`."""
         return next((place for place in self.places if place.region == region), None)
 
     @property
@@ -107,11 +107,17 @@ class ServiceReadings:
 
 
 def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> ServiceReadings | None:
-    """The readings of a service; None where the photo right after it has no number."""
+    """The readings of a service; None where the photo right after it has no number.
+
+    Parameters
+    ----------
+    segment : Segment, from one colour service to the next
+    locus : NeutralLocus, for the warmth
+    """
     if not segment.states or segment.begins is None:
         return None
     alike = all(match_states(segment.states[0], state).same for state in segment.states[1:])
-    # the doubt of the locus is common to all photos of a series
+    # all photos of a series share the uncertainty of the locus
     shared = replace(locus, u=0.0, u_dark=0.0, u_own=0.0)
     places = [
         place for region in REGIONS if (place := _place(region, segment.photos, segment.begins, shared, alike=alike))
@@ -141,7 +147,7 @@ def _place(
         return None
     months, labs, u, warmths, u_warmths = [], [], [], [], []
     for photo, band in read:
-        # photos from unlike kits keep the part of their doubt that like ones share
+        # photos from different kits keep the part of their uncertainty that photos of one kit share
         lab = LabMeasured(band.lab.lab, band.repeat_cov, band.lab.dof) if alike else band.lab
         warmth = estimate_warmth(lab, locus).value
         months.append(max(0.0, months_between(begins, photo.taken_at)))

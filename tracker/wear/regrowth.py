@@ -1,14 +1,14 @@
 """How long the root is, how fast it grows, and when it will be longer than agreed.
 
-Root length is where the natural level ends, measured from the scalp along the marked path. It grows by a steady rate
-from whatever it was right after the service; the rate starts from published ones and moves to the client's own as
-photos come in, each weighed by how sure it is.
+The root runs from the scalp to where the natural level ends, along the marked path. It grows at a steady rate from its
+length right after the service. The rate starts from published ones and moves to the client's own as photos come in,
+each weighted by its uncertainty.
 
 References
 ----------
 - Loussouarn et al., tabled in a hair-science textbook (ch. 6, table 1): 280 ± 50, 367 ± 56 and 411 ± 53 µm a day in
   three groups of 511 people; another sample 256 ± 44 and 396 ± 55.
-- Weighing: Gelman et al. 2013, Bayesian Data Analysis, 3rd edition, 2.5 (normal mean with known variance).
+- Weights: Gelman et al. 2013, Bayesian Data Analysis, 3rd edition, 2.5 (normal mean with known variance).
 """
 
 from __future__ import annotations
@@ -27,18 +27,18 @@ from tracker.maths.uncertainty import format_measured
 from tracker.measure.reading import ProfilePoint
 
 PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
-"""Over all heads: the 95 % band of 5.5 to 16.5 holds the published groups within two of their own spreads. Which group
-a client belongs to is never asked."""
+"""Over all heads: the 95 % band of 5.5 to 16.5 covers the published groups within two of their own spreads. Nobody is
+asked which group a client belongs to."""
 
 _PLACED = 2.0  # mm, standard uncertainty of where the marked path leaves the scalp: a weak choice of our own
-_COVERED = 1.0  # mm, the same of a root that was coloured up to the scalp
-_UNLIKE = 3.0  # standard uncertainties from the published rate at which no growth explains the photos
+_COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp
+_UNLIKE = 3.0  # standard uncertainties from the published rate beyond which growth does not explain the photos
 _STEP = 0.05  # months
 
 
 @dataclass(frozen=True, slots=True)
 class RootLength:
-    """Length of the root in one photo, or why there is none.
+    """Length of the root in one photo, or why it is not known.
 
     Attributes
     ----------
@@ -62,7 +62,7 @@ class Regrowth:
     last : float, months since the service of the last photo, 0 without one
     photos : int, photos with a root length that count, over all services
     own : bool, True where the client's own photos count for more than the published rates
-    says : str, one sentence on the rate
+    says : str, one sentence about the rate
     why_not : str or None, why nothing can be forecast
     """
 
@@ -76,11 +76,15 @@ class Regrowth:
     why_not: str | None = None
 
     def length(self, months: Floats) -> tuple[Floats, Floats]:
-        """Root length and its standard uncertainty at months since the service, mm.
+        """Root length and its standard uncertainty, mm, of the shape of `months`.
+
+        Parameters
+        ----------
+        months : any shape, since the service
 
         Raises
         ------
-        ValueError : where no photo since the service shows the root
+        ValueError : no photo since the service shows the root
         """
         if self.start is None:
             raise ValueError("no photo since the service shows the root")
@@ -95,11 +99,11 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootL
     Parameters
     ----------
     profile : colours along the path, the scalp first
-    path : Measured, mm, length of the path by the card beside the hair; None where the card gives none
+    path : Measured, mm, length of the path from the card beside the hair; None where the card gives no scale
 
     Returns
     -------
-    RootLength : of a root darker or lighter than the lengths, whichever the photo shows beyond doubt
+    RootLength : of a root darker or lighter than the lengths, whichever is significant
     """
     if path is None:
         return RootLength(None, "No root length: the card gives no scale. Hold a card of known size beside the hair.")
@@ -110,10 +114,16 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootL
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:
-    """Length of the root of a blend that was found, for a path of that length; mm."""
+    """Length of the root where a blend was found, mm.
+
+    Parameters
+    ----------
+    blend : Blend, found along the path
+    path : Measured, length of the path, mm
+    """
     interval = blend.start_mm(path)
     value = float(interval.value)
-    # the wider side stands for both: the place of a soft root is surer towards the scalp
+    # the wider side counts for both: a soft root is placed more exactly towards the scalp
     u = float(max(value - interval.low, interval.high - value)) / 1.96
     return Measured(value, math.hypot(u, _PLACED), "mm")
 
@@ -123,9 +133,9 @@ def regrowth(segments: Sequence[FadeSeries], *, covered: bool = False) -> Regrow
 
     Parameters
     ----------
-    segments : root lengths in mm with their uncertainties, a series per service, the latest last. Every one says
-        something of the rate, the last alone of the root now; an earlier one may be any length
-    covered : True where the last service coloured the root up to the scalp: it starts there at none
+    segments : root lengths in mm with their uncertainties, a series per service, the latest last. All of them show the
+        rate, only the last shows the root now; earlier ones may start at any length
+    covered : bool, True where the last service coloured the root up to the scalp, so that it starts at none
 
     Returns
     -------
@@ -166,12 +176,14 @@ def forecast(
     last: float = 0.0,
     horizon_months: float = HORIZON,
 ) -> Window:
-    """When the root becomes longer than agreed.
+    """When the root grows longer than agreed.
 
     Parameters
     ----------
+    found : Regrowth, from `regrowth`
     limit_mm : float, 0..1000
-    since_service : bool, True where only hair that grew since the service counts: that needs no photo of the root
+    name : str, of the limit
+    since_service : bool, True to count only hair grown since the service, which needs no photo of the root
     last : float, months since the service of the last photo of any kind, to look ahead from
     horizon_months : float, > 0, months after the last photo to look ahead
     """
@@ -180,7 +192,7 @@ def forecast(
     if since_service:
         found = replace(found, start=Measured(0.0, 0.0, "mm"), covariance=0.0)
     if found.start is None:
-        return nothing_known(found.why_not or "Nothing is known of the root.", name)
+        return nothing_known(found.why_not or "Nothing is known about the root.", name)
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
     last = max(found.last, last)
@@ -192,7 +204,7 @@ def forecast(
 
 
 def _arrays(series: FadeSeries, *, covered: bool) -> tuple[Floats, Floats, Floats]:
-    """Months, lengths and precisions of one service; a covered root counts as a reading of none."""
+    """Months, lengths and precisions of one service; a covered root counts as a reading of zero."""
     start = [(0.0, 0.0, _COVERED)] if covered else []
     rows = np.array([*start, *zip(series.months, series.values, series.u, strict=True)], dtype=np.float64)
     return rows[:, 0], rows[:, 1], 1 / rows[:, 2] ** 2
@@ -210,7 +222,7 @@ def _says(rate: Measured, weight: float, unlike: bool) -> str:
         return (
             "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
         )
-    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how sure a well-known rate is
+    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how certain a well-known rate is
     often = format_measured(rate, digits, with_unit=True)
     if weight > 1:
         return f"This client's hair grows {often} (95 %), from their own photos."
@@ -220,5 +232,5 @@ def _says(rate: Measured, weight: float, unlike: bool) -> str:
 
 
 def _mirrored(profile: Sequence[ProfilePoint]) -> list[ProfilePoint]:
-    """The same profile with light and dark exchanged: a root lighter than the lengths rises in it."""
+    """The same profile with light and dark swapped, where a root lighter than the lengths rises."""
     return [replace(point, lab=(100 - point.lab[0], *point.lab[1:])) for point in profile]

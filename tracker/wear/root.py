@@ -15,21 +15,21 @@ ROOT = "length of the root"
 
 # common practice, no source: these colour the hair up to the scalp
 _COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})
-_COVERING_STEPS = _COVERING_SERVICES | {"root shadow"}  # as steps of earlier records call it
+_COVERING_STEPS = _COVERING_SERVICES | {"root shadow"}  # the name in the steps of earlier records
 
 _JUST_COVERED = FadeSeries((0.0,), (0.0,), (1.0,), ROOT, "mm")
-"""Stands for photos of a root that was coloured up to the scalp: within a millimetre of it."""
+"""Used in place of photos for a root that was coloured up to the scalp: within a millimetre of it."""
 
 
 def covers_root(visit: Visit) -> bool:
-    """True where a visit coloured the root up to the scalp, so that what grows from then on is the root."""
+    """True where `visit` coloured the root up to the scalp, so that everything growing since is root."""
     return bool(_COVERING_SERVICES.intersection(visit.services)) or any(
         step.what in _COVERING_STEPS for step in visit.steps
     )
 
 
 def root_series(segment: Segment) -> FadeSeries | None:
-    """Root lengths of a service, mm by months since it; None where no photo shows where the natural level ends."""
+    """Root lengths, mm, by months since the service of `segment`; None where no photo shows the natural level end."""
     if segment.begins is None:
         return None
     found = []
@@ -53,7 +53,7 @@ def growth(series: Sequence[FadeSeries | None], *, covered: bool) -> Regrowth:
     """
     known = [each for each in series if each is not None]
     if not series or series[-1] is None:
-        # earlier services tell the rate; of the root now they tell nothing, unless it was coloured
+        # earlier services show the rate, but nothing about the root now, unless it was coloured
         if covered:
             return regrowth([*known, _JUST_COVERED])
         return regrowth([])
@@ -61,7 +61,13 @@ def growth(series: Sequence[FadeSeries | None], *, covered: bool) -> Regrowth:
 
 
 def root_window(found: Regrowth, limit_mm: float) -> Window:
-    """When the root becomes longer than agreed, in months since the latest service."""
+    """When the root grows longer than agreed, in months since the latest service.
+
+    Parameters
+    ----------
+    found : Regrowth
+    limit_mm : float, 0..1000, the agreed length
+    """
     return forecast(found, limit_mm, ROOT)
 
 

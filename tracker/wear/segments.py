@@ -1,4 +1,4 @@
-"""Which photos show how which service wears: from the photo after it to the photo before the next one."""
+"""The photos that show how each service wears: from the one after it to the one before the next."""
 
 from __future__ import annotations
 
@@ -10,21 +10,21 @@ from tracker.compare.photo_set import State, combined_state
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.record.records import AFTER, BEFORE, PROGRESS, SERVICES, PhotoRecord, Visit
 
-# common practice, no source: after these the colour goes on wearing as it did
+# common practice, no source: after these the colour goes on wearing as before
 _LEAVES_COLOUR = frozenset({"treatment", "cut", "consultation"})
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """One service and what was photographed until the next one.
+    """One service and the photos taken until the next one.
 
     Attributes
     ----------
     visit : the service
-    states : that have a number, in time; the first is the hair right after the service
+    states : those with a number, in order of time; the first is the hair right after the service
     left_out : photos without a number, and states that a person left out
-    ended_by : the visit that changed the colour again, or None where this is the service that the client wears now
-    washes_per_week : float or None, as the client told at the service or last before it, or since
+    ended_by : the visit that changed the colour again, or None for the service worn now
+    washes_per_week : float or None, as the client last said before the service ended
     """
 
     visit: Visit
@@ -35,7 +35,7 @@ class Segment:
 
     @property
     def photos(self) -> tuple[PhotoRecord, ...]:
-        """The photo that stands for each state, with what all its photos say together."""
+        """The photo that represents each state, with the combined reading."""
         return tuple(state.standing for state in self.states)
 
     @property
@@ -45,14 +45,14 @@ class Segment:
 
 
 def kind_of(services: Iterable[str]) -> str:
-    """What services are compared by: all that change the colour, in one order; empty where there is none."""
+    """What `services` are compared by: those that change the colour, in a fixed order; empty where none does."""
     named = {" ".join(name.split()).casefold() for name in services} - _LEAVES_COLOUR - {""}
     known = [name for name in SERVICES if name in named]
     return " + ".join([*known, *sorted(named.difference(known))])
 
 
 def changes_colour(visit: Visit) -> bool:
-    """True where a visit may have changed the colour: anything but a cut, a treatment or a talk."""
+    """True where `visit` may have changed the colour: anything but a cut, a treatment or a talk."""
     return not visit.services or not all(" ".join(name.split()).casefold() in _LEAVES_COLOUR for name in visit.services)
 
 
@@ -64,12 +64,12 @@ def segments(
     Parameters
     ----------
     visits, photos : all of one client, in any order
-    repeatability : how far photos of one hair scatter, as it is in force
+    repeatability : Repeatability in force
 
     Notes
     -----
-    The photo before a service is the last one of the service before it. A visit that leaves the colour as it is adds
-    its photo from before to the service that is being worn. Photos of one day between visits show one state.
+    The photo before a service is the last one of the previous service. A visit that leaves the colour alone adds its
+    photo from before to the service being worn. Photos taken on one day between visits show one state.
     """
     row = sorted(visits, key=lambda visit: (visit.on, visit.created_at, visit.id))
     colouring = [visit for visit in row if changes_colour(visit)]
@@ -85,7 +85,7 @@ def segments(
         until = _begin(ended_by, of_visit) if ended_by is not None else None
         later = _later(after.standing.taken_at, until, row, visit, ended_by, of_visit, repeatability)
         states = tuple(state for state in (after, *later) if state.used)
-        # without a number right after the service nothing says from where the colour wears
+        # without a number right after the service, nothing shows where the wear starts
         kept = states if after.used else ()
         without = [photo for state in (after, *later) for photo in (*state.without_number, *state.left_out)]
         found.append(Segment(visit, kept, tuple(without), ended_by, _washes(row, ended_by)))
@@ -93,7 +93,7 @@ def segments(
 
 
 def _washes(row: Sequence[Visit], ended_by: Visit | None) -> float | None:
-    """What the client told last until the service was over."""
+    """What the client last said before the service ended."""
     until = row.index(ended_by) if ended_by is not None else len(row)
     told = [visit.washes_per_week for visit in row[:until] if visit.washes_per_week is not None]
     return told[-1] if told else None
@@ -126,6 +126,6 @@ def _later(
 
 
 def _begin(visit: Visit, of_visit: dict[str | None, list[PhotoRecord]]) -> datetime:
-    """When a visit began: its first photo, else the first moment of its day."""
+    """When a visit began: its first photo, or else the start of its day."""
     midnight = datetime(visit.on.year, visit.on.month, visit.on.day).astimezone()
     return min((photo.taken_at for photo in of_visit.get(visit.id, ())), default=midnight)

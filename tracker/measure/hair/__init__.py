@@ -1,4 +1,4 @@
-"""The hair in the photo: a path from root to tip, its bands, and which pixels are body hair."""
+"""The hair in the photo: a path from root to tip, its bands, and the pixels that are body hair."""
 
 from tracker.measure.hair.bands import BANDS, Band, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
 from tracker.measure.hair.gloss import gloss_share

@@ -1,4 +1,4 @@
-"""Root, mid-length and ends of a straightened strip: their colour, their lights and lows, and how sure both are."""
+"""Root, mid-lengths and ends of a straightened strip: colour, lights and lows, each with its uncertainty."""
 
 from __future__ import annotations
 
@@ -27,26 +27,26 @@ class Band:
 BANDS = (Band("root", 0.0, 0.2), Band("mid", 0.4, 0.6), Band("end", 0.8, 1.0))
 
 FEWEST = 400
-"""Pixels of body hair below which no colour is given."""
+"""Fewest pixels of body hair that give a colour."""
 
 _BLOCKS = 6, 3  # along, across: larger than a strand's width, so that blocks are nearly independent
 _CELLS = 12  # cells across the width: about a piece of hair, so that single fibres do not count as lights
-_BY_CHANCE = 0.05  # share of hair beyond the lightest twentieth of the root where all of it is alike
-# Relative standard uncertainty of L* + 16 between root and band by the head's shape alone: rendered heads of one colour
-# read L* 20 at the crown and 10 under the curve, taken as rectangular
+_BY_CHANCE = 0.05  # share of hair above the lightest twentieth of the root where nothing was lightened
+# relative standard uncertainty of L* + 16 between root and band from the shape of the head alone: rendered heads of one
+# colour read L* 20 at the crown and 10 under the curve, taken as rectangular
 _SHADING = 5 / math.sqrt(3) / (15 + 16)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class BandColour:
-    """What a band shows, in CIELAB of the balanced photo.
+    """The colour of a band, in CIELAB of the balanced photo.
 
     Attributes
     ----------
     lab : (3,), from the mean of the body hair in linear light
     linear : (3,), that mean
     cov : (3, 3), covariance of `lab` from block to block within this band, about its own trend
-    dof : float, blocks less two
+    dof : float, number of blocks minus two
     cells : (n,), L* of small pieces of the band, NaN where there is no hair
     verdict : (n, m) uint8, see `tracker.measure.hair.select`
     pixels : int, pixels of the photo that were averaged
@@ -62,21 +62,21 @@ class BandColour:
 
     @property
     def dropped(self) -> Dropped:
-        """Shares of what was left out."""
+        """Shares of pixels left out."""
         shares = np.bincount(self.verdict.ravel(), minlength=OUTSIDE + 1) / self.verdict.size
         return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR, OUTSIDE)))
 
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """How light the small pieces of a band are, with how sure the pieces themselves make it.
+    """How light the small pieces of a band are, with the uncertainty that the pieces themselves show.
 
     Attributes
     ----------
     lights, lows : L* of the lightest and the darkest quarter
     dimension : their difference, L*
-    lightened : share beyond the root's, 0..1, or None
-    shading : float, the part of the uncertainty of `lightened` that the head's shape makes
+    lightened : share lighter than the root, 0..1, or None
+    shading : float, the part of the uncertainty of `lightened` from the shape of the head
     """
 
     lights: Measured
@@ -100,12 +100,14 @@ def band_colour(
     ----------
     linear : (n, m, 3), balanced linear light; rows run from root to tip
     usable : (n, m) bool
+    name : str, the band, for the message
+    how : Selection, which pixels count as body hair
     area : float, pixels of the photo for one grid point
     inside : (n, m) bool, False outside the photo; None where all of it lies inside
 
     Raises
     ------
-    TooFewPixels : where fewer than `FEWEST` pixels of the photo are left
+    TooFewPixels : fewer than `FEWEST` pixels of the photo are left
     """
     mean, verdict = body_mean(linear, usable, how)
     if inside is not None:
@@ -127,8 +129,8 @@ def band_colour(
 def _block_spread(means: Floats) -> tuple[Floats, float]:
     """Covariance of the band's Lab from block to block, and its degrees of freedom.
 
-    A steady change from root to tip is no noise: where the band lies is the placement's business. So the
-    blocks are taken about their own straight line along the band.
+    A steady change from root to tip is not noise (the uncertainty of placement covers it), so the spread is taken about
+    a straight line along the band.
     """
     along = np.repeat(np.arange(len(means)), means.shape[1]).astype(float)
     blocks = means.reshape(-1, 3)
@@ -143,7 +145,14 @@ def _block_spread(means: Floats) -> tuple[Floats, float]:
 
 
 def body_mean(linear: Floats, usable: np.ndarray, how: Selection) -> tuple[Floats, np.ndarray]:
-    """Mean of the body hair in linear light, (3,), not a number where there is none, and what was kept, (n, m)."""
+    """Mean of the body hair in linear light, (3,), NaN where there is none; and the verdict on each pixel, (n, m).
+
+    Parameters
+    ----------
+    linear : (n, m, 3), balanced linear light
+    usable : (n, m) bool, False for clipped pixels and outside the photo
+    how : Selection, which pixels count as body hair
+    """
     verdict = select_body(linear_to_lab(linear), luminance(linear), usable, how)
     body = linear[verdict == KEPT]
     mean = body.mean(axis=0, dtype=float) if len(body) else np.full(3, np.nan)
@@ -183,12 +192,12 @@ def lights_and_lows(cells: Floats, root_cells: Floats | None) -> Pieces:
     Parameters
     ----------
     cells : (n, m), L* of the band's pieces
-    root_cells : (n, m) or None, those of the root; None gives no share
+    root_cells : (n, m) or None, those of the root; without them no share
 
     Notes
     -----
-    Uncertainties by leaving out one sixth of the length at a time (jackknife, Efron 1982): a quartile has no simple
-    formula when neighbouring pieces are alike.
+    Uncertainties by leaving out one sixth of the length at a time (jackknife, Efron 1982): no simple formula gives that
+    of a quartile when neighbouring pieces are alike.
     """
     left = np.array([_quarters(part) for part in _left_out(cells)])
     whole, u = _quarters(cells), _jackknife(left)
@@ -205,7 +214,7 @@ def _quarters(cells: Floats) -> Floats:
 
 
 def _left_out(cells: Floats) -> list[Floats]:
-    """The pieces without each sixth of the length in turn."""
+    """The pieces with each sixth of the length left out in turn."""
     parts = np.array_split(np.arange(len(cells)), min(6, len(cells)))
     return [np.delete(cells, part, axis=0) for part in parts]
 
@@ -216,7 +225,7 @@ def _jackknife(left: Floats) -> Floats:
 
 
 def _lightened(cells: Floats, root: Floats) -> tuple[Measured, float]:
-    """Share lighter than the root's limit beyond what is so by chance, and its uncertainty by the head's shape."""
+    """Share lighter than the root's limit, less that by chance, and its uncertainty from the shape of the head."""
     limit = _limit(root)
     by_band = float(_jackknife(np.array([_beyond(part, limit) for part in _left_out(cells)])))
     by_root = float(_jackknife(np.array([_beyond(cells, _limit(part)) for part in _left_out(root)])))
@@ -241,7 +250,8 @@ def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[Prof
     Parameters
     ----------
     linear : (n, m, 3), balanced
-    verdict : (n, m), what was kept
+    verdict : (n, m) uint8, see `tracker.measure.hair.select`
+    points : int, > 0, how many steps from root to tip
     """
     kept = verdict == KEPT
     blocks = _block_means(linear, kept, (points, 6), fewest=4)

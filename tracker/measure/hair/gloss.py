@@ -1,9 +1,9 @@
 """How much of the ribbon shines: wet or oily hair, or a lamp too close.
 
-The light that hair reflects from its surface has the colour of the lamp, and comes on top of the light that went
-through the hair and took its colour (dichromatic reflection, seen on hair: J Cosmet Sci 52 (2001) 238; Marschner et al.
-2003, ACM Trans Graph 22:780). So a pixel shines where most of what it has more than the hair around it is
-lamp-coloured; a lightened piece has more of the hair's own colour.
+Light reflected from the surface of hair keeps the colour of the lamp and adds to the light that went through the hair
+and took on its colour (dichromatic reflection, seen on hair: J Cosmet Sci 52 (2001) 238; Marschner et al. 2003, ACM
+Trans Graph 22:780). So a pixel shines where most of its extra light over the hair around it has the lamp's colour; in a
+lightened piece the extra light has the hair's own colour.
 """
 
 from __future__ import annotations
@@ -13,9 +13,9 @@ import numpy as np
 from tracker.maths.colorimetry import Floats, luminance
 
 _STRETCHES = 12
-_PLENTY = 40_000  # pixels: of more, every second row tells as much
+_PLENTY = 40_000  # pixels; above this every second row is enough
 _BRIGHTER = 1.5  # times the luminance of the hair around it
-_MUCH_BRIGHTER = 3.0  # where the hair is as neutral as the lamp, so that colour cannot tell
+_MUCH_BRIGHTER = 3.0  # where the hair is as neutral as the lamp, and colour cannot tell
 _NEUTRAL = 0.10  # radian between the hair's colour and the lamp's
 _LAMP = np.ones(3) / np.sqrt(3)
 
@@ -45,7 +45,7 @@ def gloss_share(linear: Floats, seen: np.ndarray, burnt: np.ndarray) -> float:
 
 
 def _shines(pixels: Floats) -> np.ndarray:
-    """True where most of what a pixel has more than the median is lamp-coloured, (n,)."""
+    """True where most of a pixel's extra light over the median has the lamp's colour, (n,)."""
     body = np.median(pixels, axis=0)
     ratio = luminance(pixels) / max(float(luminance(body)), 1e-6)
     own = body / max(float(np.linalg.norm(body)), 1e-9)

@@ -1,7 +1,7 @@
 """A root-to-tip path over the hair, and the photo straightened along it.
 
-The straightened strip holds the photo's own code values on a regular grid, row by row from root to tip, column by
-column across: bands, blocks and the profile are then plain slices, and nothing is averaged before it is linear.
+The strip holds the photo's own code values on a regular grid, rows from root to tip and columns across. Bands, blocks
+and the profile are then plain slices, and nothing is averaged before it is linear.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from tracker.maths.uncertainty import format_share
 from tracker.measure.reading import Point
 from tracker.words import count
 
-_SHORTEST = 60.0  # pixels; the path of a head in a photo is ten times that
+_SHORTEST = 60.0  # pixels; the path over a head in a photo is ten times as long
 _NARROWEST = 8.0
 _MOST_OUTSIDE = 0.2  # share of the ribbon
-_LARGEST_STRIP = 100_000  # grid points; more costs time and adds nothing beside the spread from block to block
+_LARGEST_STRIP = 100_000  # grid points; more costs time and adds nothing next to the spread from block to block
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +74,7 @@ class Strip:
 
     Attributes
     ----------
-    codes : (n, m, 3) uint8 or uint16, code values; row 0 at the root, column 0 on the left looking to the tip
+    codes : (n, m, 3) uint8 or uint16, code values; row 0 at the root, column 0 on the left looking towards the tip
     inside : (n, m) bool, False where the ribbon leaves the photo
     x, y : (n, m), where each grid point lies in the photo, pixels
     area : float, pixels of the photo for one grid point
@@ -87,7 +87,12 @@ class Strip:
     area: float
 
     def rows(self, start: float, stop: float) -> slice:
-        """Rows between two shares of the length."""
+        """Rows between two shares of the length.
+
+        Parameters
+        ----------
+        start, stop : float, shares of the length from the root, 0..1
+        """
         count = len(self.codes)
         first = min(int(np.floor(start * count)), count - 1)
         return slice(first, max(int(np.ceil(stop * count)), first + 1))
@@ -112,7 +117,7 @@ def straighten(
 
     Raises
     ------
-    OutsidePhoto : where a point of the path, or a fifth of the ribbon before it is moved, lies outside the photo
+    OutsidePhoto : a point of the path, or a fifth of the ribbon before it is moved, lies outside the photo
     """
     height, width = encoded.shape[:2]
     _require_inside(path, width, height)
@@ -157,7 +162,7 @@ def _spine(path: HairPath, count: int, along: float) -> tuple[Floats, Floats]:
     length = float(polyline.reached(path.points)[-1])
     at = (np.arange(count) + 0.5) / count * length + along
     centre = polyline.places(path.points, at)
-    # the direction turns gradually over half a width, so that the ribbon does not fold at a corner of the path
+    # the direction turns gradually over half a width, or the ribbon would fold at a corner of the path
     span = max(path.width / 2, 1.5 * length / count)
     tangent = polyline.places(path.points, at + span) - polyline.places(path.points, at - span)
     tangent /= np.maximum(np.linalg.norm(tangent, axis=1, keepdims=True), 1e-9)

@@ -1,7 +1,7 @@
 """Which pixels of a band are the body of the hair.
 
-Left out are burnt-out and crushed pixels; what is not hair (by robust distance in CIELAB); the gloss tail, because the
-surface reflection has the lamp's colour and lifts L* while it lowers chroma; and the shadow tail between strands.
+Left out: burnt-out and crushed pixels; anything that is not hair (by robust distance in CIELAB); the gloss tail,
+where the lamp's colour reflected from the surface raises L* and lowers chroma; and the shadow tail between strands.
 """
 
 from __future__ import annotations
@@ -31,25 +31,31 @@ class Selection:
     distance: float = 4.5
 
 
-_ENOUGH = 2500  # pixels that settle a median
-# smallest scatter (L*, a*, b*) that counts as one head of hair: strands differ, and so do lights and lows
+_ENOUGH = 2500  # enough pixels for a median
+# smallest scatter (L*, a*, b*) assumed for one head of hair: strands differ, and so do lights and lows
 _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
 
 def clipped_codes(codes: np.ndarray) -> np.ndarray:
-    """True where any channel of a code value sits at either end of the range, shape of one channel."""
+    """True where any channel is at either end of its range, (n, m).
+
+    Parameters
+    ----------
+    codes : (n, m, 3) uint8 or uint16
+    """
     top = np.iinfo(codes.dtype).max
     return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
 
 
 def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection) -> np.ndarray:
-    """One of the reasons above for every pixel of a band.
+    """The verdict on every pixel of a band: kept, or why not.
 
     Parameters
     ----------
     lab : (n, m, 3), balanced
     luminance : (n, m), linear
     usable : (n, m) bool, False for clipped pixels and outside the photo
+    how : Selection, its limits
 
     Returns
     -------
@@ -71,7 +77,7 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
 
 
 def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
-    """Median and robust scatter of the inner half of the width: a person puts the path on hair, its edges may miss."""
+    """Median and robust scatter of the inner half of the width, since the edges of the path may miss the hair."""
     columns = lab.shape[1]
     inner = slice(columns // 4, columns - columns // 4)
     pixels = lab[:, inner][usable[:, inner]]

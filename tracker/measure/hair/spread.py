@@ -1,4 +1,4 @@
-"""How light and dark the hair is from piece to piece: what a chart of its lights and lows is drawn from."""
+"""How light and dark the hair is from piece to piece, for a chart of its lights and lows."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from tracker.maths.colorimetry import D65, Floats, luminance, xyz_to_lab
 from tracker.measure.hair.select import KEPT
 
 STRETCHES = 10
-"""Stretches of the path: leaving one out at a time shows how sure the whole is."""
+"""Stretches of the path; leaving out one at a time shows the uncertainty of the whole."""
 
 STEPS = 20
 """Even steps between the darkest and the lightest piece of a stretch."""
 
-_ACROSS = 12  # pieces across the ribbon, as for lights and lows: single fibres do not count
+_ACROSS = 12  # pieces across the ribbon, as for lights and lows: too large for single fibres to count
 
 
 def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], ...]:
@@ -22,11 +22,11 @@ def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], .
     Parameters
     ----------
     linear : (n, m, 3), balanced
-    verdict : (n, m), what was kept
+    verdict : (n, m) uint8, see `tracker.measure.hair.select`
 
     Returns
     -------
-    per stretch, its `STEPS` + 1 quantiles from the darkest piece to the lightest, L*; none where too little was kept
+    for each stretch, `STEPS` + 1 quantiles from the darkest piece to the lightest, L*; none where too little was kept
     """
     light = luminance(linear)
     kept = verdict == KEPT
@@ -42,7 +42,7 @@ def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], .
 
 
 def _pieces(light: Floats, kept: np.ndarray, side: int) -> Floats:
-    """L* of square pieces of which at least half is body hair."""
+    """L* of square pieces that are at least half body hair."""
     tall, wide = (size // side * side for size in kept.shape)
     if not tall or not wide:
         return np.empty(0)

@@ -22,11 +22,11 @@ def suggest_path(encoded: np.ndarray, card: tuple[Point, ...] | None = None) -> 
     Parameters
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
-    card : corners of the card, kept out of the search, or None
+    card : corners of the card, pixels, kept out of the search, or None
 
     Returns
     -------
-    five points from top to bottom, and the width; the middle of the photo where no hair is told apart
+    five points from top to bottom, and the width; the middle of the photo where no hair was found
     """
     height, width = encoded.shape[:2]
     shrink = min(1.0, _WORK_EDGE / max(height, width))
@@ -71,7 +71,7 @@ def _textured(small: np.ndarray, card: Floats | None) -> np.ndarray | None:
 
 
 def _middle_line(mask: np.ndarray) -> tuple[Floats, Floats, Floats]:
-    """Rows of a region, the smoothed middle of each, and its extent across."""
+    """Rows of a region, the smoothed middle of each, and its width."""
     rows = np.flatnonzero(mask.any(axis=1))
     columns = np.arange(mask.shape[1])
     centres = np.array([np.median(columns[mask[row]]) for row in rows])

@@ -1,4 +1,4 @@
-"""Checks before a number is shown: each with its value, its limit and what to do."""
+"""Checks before a number is shown, each with its value, its limit and what to do."""
 
 from tracker.measure.quality.advice import Seen
 from tracker.measure.quality.framing import Framing, check_framing

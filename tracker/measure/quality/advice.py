@@ -1,4 +1,4 @@
-"""Checks that only warn: the number stands, a better photo would make it surer."""
+"""Checks that only warn: the number is given, but a better photo would make it more certain."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tracker.measure.sharpness import Sharpness
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What was seen in a photo beside the colours.
+    """What a photo shows besides the colours.
 
     Attributes
     ----------
@@ -32,7 +32,13 @@ class Seen:
 
 
 def advise(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
-    """Every check of what was seen, passed or not; none of them stops the number."""
+    """Every check that only warns, passed or not.
+
+    Parameters
+    ----------
+    seen : Seen, in the photo
+    limits : CheckLimits
+    """
     return (
         _card_whole(seen.margin, limits),
         _light(seen.light, limits),
@@ -74,7 +80,7 @@ def _light(light: LightAtHair, limits: CheckLimits) -> Check:
 
 
 def _sharp(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
-    """Blur at the hair; at the card's border where the hair cannot tell; nothing where neither can."""
+    """Check the blur at the hair, or at the card's border where the hair cannot tell; none where neither can."""
     hair, card = seen.sharpness.hair, seen.sharpness.card
     limit = limits.largest_blur(seen.width)
     blur = hair if hair is not None else card

@@ -1,4 +1,4 @@
-"""Whether a photo is framed like an earlier one: what is framed alike can be compared best."""
+"""Whether a photo is framed like an earlier one: photos with the same framing compare best."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tracker.measure.reading import Check, Marks
 
 @dataclass(frozen=True, slots=True)
 class Framing:
-    """How hair and card lie in a photo.
+    """The place of hair and card in a photo.
 
     Attributes
     ----------
@@ -28,7 +28,13 @@ class Framing:
 
     @classmethod
     def of(cls, marks: Marks, size: tuple[int, int]) -> Framing:
-        """The framing of a photo of that width and height in pixels."""
+        """The framing of a photo with these marks.
+
+        Parameters
+        ----------
+        marks : Marks, pixels
+        size : width and height of the photo, pixels
+        """
         longer = float(max(size))
         length = polyline.length(marks.path)
         x, y = polyline.places(marks.path, length / 2) / longer
@@ -41,11 +47,13 @@ class Framing:
 def check_framing(
     now: Framing, earlier: Framing, limits: CheckLimits | None = None, when: str = "last time"
 ) -> tuple[Check, ...]:
-    """The framing of a photo against that of an earlier one of the same hair; these checks only warn.
+    """Compare the framing of a photo with an earlier one of the same hair; these checks only warn.
 
     Parameters
     ----------
-    when : str, which the earlier photo is, in words that fit after "as" and "than"
+    now, earlier : Framing
+    limits : CheckLimits or None, how far they may differ; None for the defaults
+    when : str, the earlier photo in words that fit after "as" and "than"
     """
     limits = limits or CheckLimits()
     checks = [_distance(now, earlier, limits, when)]

@@ -1,4 +1,4 @@
-"""The checks of one photo: those that stop the number, and those that only ask for a better photo."""
+"""The checks of one photo: those that withhold the number, and those that only ask for a better photo."""
 
 from __future__ import annotations
 
@@ -45,9 +45,10 @@ def check_photo(
     card : as found in the photo
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
+    limits : CheckLimits or None; None for the defaults
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
-    seen : what else was seen in the photo, for the checks that only warn, or None to leave them out
-    light : what is noted of the light, one of `reading.LIGHTS`, or None
+    seen : what else the photo shows, for the checks that only warn, or None to leave them out
+    light : str or None, the noted light, one of `reading.LIGHTS`
     on_card : float, share of the ribbon that lies on the card, 0..1
     """
     limits = limits or CheckLimits()
@@ -61,7 +62,7 @@ def check_photo(
     return (*checks, *advice, *(_note(warning) for warning in warnings))
 
 
-# on the truth bench a quarter of another light on the hair makes warmth 6 units wrong at the median, half of it 11
+# on the truth bench, a quarter of another light on the hair puts warmth off by 6 units at the median, a half by 11
 _TWO_LIGHTS = Check(
     "one_light",
     False,
@@ -74,7 +75,7 @@ _TWO_LIGHTS = Check(
 
 
 def _note(warning: str) -> Check:
-    """What was odd about the file, as a check: damage stops the number, the rest is passed."""
+    """Anything odd about the file, as a check: damage withholds the number, the rest passes with a note."""
     name, *place = warning.split(" ")
     if name == _STEP and len(place) == 2:
         says = f"The photo looks damaged: its colour jumps along a line {_where(*place)}."
@@ -120,7 +121,7 @@ def _exposure(card: CardSummary, limits: CheckLimits) -> tuple[Check, Check]:
 
 
 def _as_middle_grey(card: CardSummary) -> Vector3:
-    """CIELAB that an 18 % grey would have in the card's place: how the photo is lit, whatever the card reflects."""
+    """CIELAB of an 18 % grey in the card's place: how the photo is lit, whatever the card reflects."""
     return vector3(linear_to_lab(lab_to_linear(card.lab) * (_MIDDLE_GREY / card.reflectance)))
 
 

@@ -1,7 +1,7 @@
-"""How the light on the hair is likely to differ from that on the card.
+"""The likely difference between the light on the hair and on the card.
 
-Only the card is known to be even, so only there can the fall of the light be seen. Carried on in a straight line to the
-hair it foretells how much stronger or weaker the light is there.
+Only the card is known to be even, so the fall-off of the light shows only there. Extrapolated along a straight line to
+the hair, it predicts how much stronger or weaker the light is there.
 """
 
 from __future__ import annotations
@@ -15,16 +15,16 @@ from tracker.maths.colorimetry import Floats
 from tracker.maths.uncertainty import combined_u
 from tracker.measure.reading import Point
 
-_NEIGHBOURS = 4.0  # samples of a card that vary together: noise that cameras smooth, and the blocks of JPEG
+_NEIGHBOURS = 4.0  # samples of a card that vary together: noise smoothed by the camera, and JPEG blocks
 
 
 @dataclass(frozen=True, slots=True)
 class LightAtHair:
-    """Light on the hair against that on the card, where they differ most.
+    """Light on the hair relative to the card, where they differ most.
 
     Attributes
     ----------
-    ev : float, EV, plus where the hair gets more light
+    ev : float, EV, positive where the hair gets more light
     u : float, standard uncertainty, EV
     """
 
@@ -33,22 +33,22 @@ class LightAtHair:
 
     @property
     def at_least(self) -> float:
-        """How far the two differ at the least (95 %), EV, never negative."""
+        """The least difference between the two (95 %), EV, never negative."""
         return max(abs(self.ev) - 2 * self.u, 0.0)
 
 
 def light_at_hair(ev: Floats, x: Floats, y: Floats, path: Sequence[Point]) -> LightAtHair:
-    """The fall of light across the card, carried on to the hair.
+    """The fall-off of light across the card, extrapolated to the hair.
 
     Parameters
     ----------
     ev : (n,), exposure of samples of the card's even grey, log2 of linear luminance
-    x, y : (n,), where they lie in the photo, pixels
-    path : points of the hair, pixels
+    x, y : (n,), their positions in the photo, pixels
+    path : points along the hair, pixels
     """
     centre = np.array([x.mean(), y.mean()])
     design = np.stack([np.ones(len(ev)), x - centre[0], y - centre[1]], -1)
-    keep = np.abs(ev - np.median(ev)) <= 0.6  # a speck or a finger is not the light's
+    keep = np.abs(ev - np.median(ev)) <= 0.6  # a speck or a finger is not a change of light
     plane, *_ = np.linalg.lstsq(design[keep], ev[keep], rcond=None)
     rest = ev[keep] - design[keep] @ plane
     keep[keep] = np.abs(rest) <= 4 * max(1.4826 * float(np.median(np.abs(rest))), 1e-6)

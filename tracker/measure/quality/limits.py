@@ -1,4 +1,4 @@
-"""When a check fails."""
+"""The limits of the checks."""
 
 from __future__ import annotations
 
@@ -7,28 +7,28 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class CheckLimits:
-    """Limits of the checks. Weak choices of our own, to be moved by measurement only.
+    """Limits of the checks: weak choices of our own, to be changed only on the strength of a measurement.
 
     Attributes
     ----------
     darkest, brightest : float, L* of the card's grey as photographed
     cast : float, chroma of the card's grey as photographed; beyond it one grey cannot undo the light
     gradient : float, EV across the card; 0.3 EV there means up to 4 L* at L* 40
-    clipped : float, share of a band's pixels that are burnt out or crushed; on the truth bench bands with 2 to 5 % of
-        them are 7 ΔE00 off at the median
+    clipped : float, share of a band's pixels that are burnt out or crushed; on the truth bench, bands with 2 to 5 %
+        are off by 7 ΔE00 at the median
     kept : float, smallest share of a band's pixels that are body hair
-    coloured : float, smallest share of pixels whose three codes differ; in a black-and-white photo none does
-    on_card : float, share of the ribbon that lies on the card: marks are not exact, and a twentieth of a band is what
-        a hundredth of the path can be
-    blur : float, standard deviation of the blur at the hair as a share of the ribbon's width: half a piece of hair
-        as lights and lows are told apart (twelve pieces across)
-    blur_pixels : float, pixels; less blur than this is never called blurred: sharp hair itself reads up to 1.2
+    coloured : float, smallest share of pixels whose three codes differ; zero in a black-and-white photo
+    on_card : float, share of the ribbon that lies on the card: marks are not exact, and a hundredth of the path can be
+        a twentieth of a band
+    blur : float, standard deviation of the blur at the hair as a share of the ribbon's width: half a piece, of the
+        twelve across that lights and lows are made of
+    blur_pixels : float, pixels; less than this never counts as blurred: sharp hair itself reads up to 1.2
     across : float, pixels across the ribbon: three for each of those pieces
     gloss : float, share of the ribbon that shines; our rendered heads of dry hair have 0 to 0.03
-    light_at_hair : float, EV by which the light on the hair differs at least from that on the card, as the fall of
-        light across the card foretells
+    light_at_hair : float, EV, least difference between the light on hair and card, predicted from the fall-off across
+        the card
     margin : float, pixels between the card and the edge of the photo
-    nearer : float, ratio between two visits of the hair's length in the photo, and of that length to the card
+    nearer : float, ratio between two visits of the length of the hair in the photo, also relative to the card
     moved : float, share of the photo's longer side by which the hair has moved in it between two visits
     """
 
@@ -50,5 +50,5 @@ class CheckLimits:
     moved: float = 0.15
 
     def largest_blur(self, width: float) -> float:
-        """The blur that a ribbon of that width in pixels may have, pixels."""
+        """The most blur, pixels, that a ribbon of that `width`, pixels, may have."""
         return max(self.blur * width, self.blur_pixels)

@@ -1,4 +1,4 @@
-"""The neutral card in the photo: its kinds, finding one, reading one, the correction that it gives."""
+"""The neutral card in the photo: kinds of card, finding one, reading one, and the correction that it gives."""
 
 from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain

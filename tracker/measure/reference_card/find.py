@@ -1,6 +1,6 @@
-"""Finds a plain grey card that stands clear: an even, nearly neutral quadrilateral with an edge all round.
+"""Finds a plain grey card in the open: an even, nearly neutral quadrilateral with an edge all round.
 
-Where two things fit, that is said and not guessed.
+Where two things fit, it says so instead of guessing.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ def find_card(encoded: np.ndarray) -> Corners:
             limit=1.0,
             unit="cards",
         )
-    # twice: a corner that the outline cut off is reached from the better line
+    # twice: the better lines reach a corner that the outline cut off
     corners = (_refine(picture, _refine(picture, best.corners)) + 0.5) / shrink  # from pixel centres to pixel edges
     height, width = encoded.shape[:2]
     return _as_corners(np.clip(corners, 0, [width, height]))
@@ -115,7 +115,7 @@ def _judge(picture: np.ndarray, contour: np.ndarray) -> _Candidate | None:
     mean = inside.mean(axis=0)
     if uneven > 12 or not _CODES[0] <= mean.max() or mean.max() > _CODES[1] or mean.min() < 3:
         return None
-    linear = (mean / 255) ** 2.2  # near enough to judge a cast
+    linear = (mean / 255) ** 2.2  # close enough to judge a cast
     cast = float(linear.max() / linear.min())
     clear = _clear_sides(picture, quad, mean)
     if cast > _LARGEST_CAST or clear < 0.75:
@@ -184,7 +184,7 @@ def _clear_sides(picture: np.ndarray, quad: Floats, mean: Floats) -> float:
 
 
 def _distinct(candidates: list[_Candidate]) -> list[_Candidate]:
-    """Best first, without those that cover the same place as a better one."""
+    """Best first, without any that overlap a better one."""
     kept: list[_Candidate] = []
     for candidate in sorted(candidates, key=lambda c: -c.score):
         if all(_overlap(candidate.corners, other.corners) < 0.3 for other in kept):
@@ -193,7 +193,7 @@ def _distinct(candidates: list[_Candidate]) -> list[_Candidate]:
 
 
 def _overlap(first: Floats, second: Floats) -> float:
-    """Shared area over the smaller of both areas."""
+    """Shared area over the smaller area."""
     a, b = first.astype(np.float32), second.astype(np.float32)
     common, _ = cv2.intersectConvexConvex(a, b)
     return float(common / max(min(cv2.contourArea(a), cv2.contourArea(b)), 1.0))
@@ -236,7 +236,7 @@ def _edge_line(grey: Floats, start: Floats, end: Floats, centre: Floats) -> tupl
 
 
 def _robust_line(x: Floats, y: Floats) -> tuple[float, float]:
-    """Intercept and slope through most points: median of pairwise slopes (Sen 1968), refitted on what lies near."""
+    """Intercept and slope through most points: median of pairwise slopes (Sen 1968), refitted to the points nearby."""
     first, second = np.triu_indices(len(x), 1)
     slope = float(np.median((y[second] - y[first]) / (x[second] - x[first])))
     shift = float(np.median(y - slope * x))

@@ -1,4 +1,4 @@
-"""What makes a kind of reference card: all that the program knows of it.
+"""What a kind of reference card is: everything that the program knows about it.
 
 A card's corners run clockwise from its own top left. Patches are boxes in the card's unit square.
 """
@@ -45,7 +45,7 @@ def _as_it_is(card: CardReading) -> CardReading:
 
 
 def _accept(_card: CardReading) -> None:
-    """Nothing more to check."""
+    """Check nothing more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,20 +56,20 @@ class CardKind:
     ----------
     name : str, used in files; it never changes
     title, description : str, shown to the person who chooses a card
-    size_of : str, which width and height are meant where the person notes the card's size
-    corrected : str, how a photo is corrected by it, for whoever asks how a number was made
+    size_of : str, which width and height to measure for the card's size
+    corrected : str, how it corrects a photo, for anyone who asks where a number comes from
     boxes : (left, top, right, bottom) of each patch in the unit square
-    sound : index and name of each patch that must be neither clipped, covered nor lit unevenly
+    sound : index and name of each patch that must not be clipped, covered or unevenly lit
     grey : int, index of the patch that fixes the balance
     reflectance : float, nominal reflectance of that patch, 0..1
-    tolerance : float, relative half width of what the maker's grey may differ from it
-    reference : linear values of the patches under the standard white, (n, 3), for a reflectance of the grey (0..1)
-        that is known better than the nominal one, or None
-    correct : the correction that makes a reading come out at such reference values
-    undone : what of the camera's error that correction leaves
-    find : looks for the card in an upright photo of (h, w, 3) codes; None where this kind is not searched for
-    require_plausible : refuses a reading that no card of this kind gives
-    even_out : the reading as if the light on the whole card were that on its grey
+    tolerance : float, relative half width of the maker's tolerance of it
+    reference : gives the linear values of the patches under the standard white, (n, 3), for a better known reflectance
+        of the grey (0..1), or None
+    correct : gives the correction that brings a reading to those reference values
+    undone : the camera's error that this correction leaves
+    find : looks for the card in an upright photo of (h, w, 3) codes; None where the program cannot find this kind
+    require_plausible : refuses a reading that no card of this kind could give
+    even_out : gives the reading as if the whole card were lit like its grey
     """
 
     name: str
@@ -91,12 +91,17 @@ class CardKind:
 
     @property
     def is_plain(self) -> bool:
-        """True for one even grey: nothing on it tells its top, so it may be held upright or across."""
+        """True for one even grey: nothing on it shows which way is up, so it may be held upright or sideways."""
         return len(self.boxes) == 1
 
 
 def grid(columns: int, rows: int) -> tuple[Box, ...]:
-    """Boxes of equal patches, row by row."""
+    """Boxes of equal patches, row by row.
+
+    Parameters
+    ----------
+    columns, rows : int, > 0, patches across and down
+    """
     return tuple(
         (c / columns, r / rows, (c + 1) / columns, (r + 1) / rows) for r in range(rows) for c in range(columns)
     )
@@ -112,6 +117,6 @@ def correction_from_card(card: CardReading, reflectance: float | None = None) ->
 
     Raises
     ------
-    CardImplausible : where the patches fit no correction
+    CardImplausible : patches that no correction fits
     """
     return card.kind.correct(card, card.kind.reference(reflectance))

@@ -1,4 +1,4 @@
-"""Reads a marked card: what its patches are in linear light, and whether that can be trusted."""
+"""Reads a marked card: its patches in linear light, and whether they can be trusted."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from tracker.measure.reference_card.kind import Box, CardKind, CardReading, Corn
 
 @dataclass(frozen=True, slots=True)
 class CardLimits:
-    """When a card is refused. Weak choices of our own, to be moved by measurement only.
+    """When a card is refused: weak choices of our own, to be changed only on the strength of a measurement.
 
     Attributes
     ----------
@@ -40,20 +40,22 @@ class CardLimits:
     covered: float = 0.08
 
 
-INSET = 0.18  # of a patch's side on each side: frames, rounded corners and imprecise marks stay outside
-_SAMPLES = 64  # per side of a single grey; more adds nothing, the blocks are larger than a pixel
+INSET = 0.18  # of a patch's side, left out at each edge: keeps out frames, rounded corners and imprecise marks
+_SAMPLES = 64  # per side of a single grey; more adds nothing, since blocks are larger than a pixel
 
 
 def read_card(
     encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners, limits: CardLimits | None = None
 ) -> CardReading:
-    """What the card reads in a photo.
+    """The reading of the card in a photo.
 
     Parameters
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
     space : what the codes mean
+    kind : CardKind, of the card in the photo
     corners : four points, pixels, clockwise from the card's own top left
+    limits : CardLimits or None, when no number is given; None for the defaults
 
     Raises
     ------
@@ -116,9 +118,14 @@ def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
 
 
 def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Pixel coordinates of points of the card's unit square, by the projective map of its corners.
+    """Pixels of points in the card's unit square, by the projective map through its corners.
 
     Closed form of Heckbert 1989, Fundamentals of texture mapping and image warping, section 2.2.
+
+    Parameters
+    ----------
+    corners : four points, pixels, clockwise from the card's own top left
+    u, v : any shape, 0..1 from left to right and from top to bottom
     """
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = corners
     dx1, dx2, dx3 = x1 - x2, x3 - x2, x0 - x1 + x2 - x3
@@ -169,7 +176,7 @@ _BLOCKS = 6
 
 
 def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
-    """Mean of the pixels that belong together, and the covariance of that mean from block to block."""
+    """Mean of a patch without outliers, and the covariance of that mean from block to block."""
     _, inside = _light_plane(values)
     kept = np.where(inside[..., None], values, np.nan)
     cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
@@ -179,12 +186,12 @@ def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
     mean = values[inside].mean(axis=0)
     if len(blocks) < 4:
         return mean, np.diag(np.full(3, np.inf))
-    # a smooth fall of light is the gradient's business, not the noise's
+    # a smooth fall-off of light counts as gradient, not as noise
     return mean, np.asarray(np.cov(blocks - _plane(blocks, np.flatnonzero(seen)), rowvar=False) / len(blocks))
 
 
 def _plane(blocks: Floats, places: np.ndarray) -> Floats:
-    """Plane through the blocks, each at its place in the grid, counted row by row."""
+    """Plane through the blocks, each at its place in the grid, row by row."""
     design = np.stack([np.ones(len(blocks)), places % _BLOCKS, places // _BLOCKS], -1).astype(float)
     return np.asarray(design @ np.linalg.lstsq(design, blocks, rcond=None)[0])
 
@@ -222,7 +229,7 @@ def _check_light(patches: list[Floats], limits: CardLimits) -> float:
                 limit=limits.covered,
                 unit="share",
             )
-        # the samples span the inner part of the patch; light goes on falling to its edges
+        # the samples span only the inner part of the patch, and the light falls off further out to its edges
         worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * INSET))
     if worst > limits.gradient:
         raise CardUneven(

@@ -1,7 +1,7 @@
-"""Whether a photo was damaged on its way here: what its bytes show before decoding, and its pixels after.
+"""Whether a photo was damaged on its way here, from its bytes before decoding and its pixels after.
 
-Certain damage is refused. What only looks like damage becomes a warning that stops the number, so that a person can
-look.
+Certain damage is refused. Anything that only looks like damage becomes a warning that withholds the number until a
+person has looked.
 """
 
 from __future__ import annotations
@@ -24,23 +24,23 @@ from tracker.photo.damage.webp import check_webp
 from tracker.photo.metadata import orientation, read_tags
 
 STEP = "damaged_step"
-"""Warning of a photo with a step as a wrong bit leaves it; its place follows, such as ``0.43 top``."""
+"""Warning of a photo with the kind of step that a wrong bit leaves; its place follows, such as ``0.43 top``."""
 
 EMPTY = "damaged_empty"
 """Warning of a photo whose file holds sectors of zeros where pixels should be."""
 
 
 def check_bytes(content: bytes, name: str) -> tuple[str, ...]:
-    """What the bytes of a photo show of damage, by its format.
+    """Damage that shows in the bytes of a photo, by its format.
 
     Parameters
     ----------
     content : bytes of the file, not trusted
-    name : of the format as `container.recognise` gives it; those without a test of their own pass
+    name : str, the format, from `container.recognise`; formats without a test of their own pass
 
     Returns
     -------
-    Warnings that stop the number
+    Warnings that withhold the number
 
     Raises
     ------
@@ -59,11 +59,11 @@ def check_bytes(content: bytes, name: str) -> tuple[str, ...]:
 
 
 def decode_jpeg(image: Image.Image, content: bytes) -> tuple[NDArray[Any] | None, tuple[str, ...]]:
-    """Pixels of an opened JPEG by the decoder that tells of damage, and what they show.
+    """Pixels of an opened JPEG from the decoder that reports damage, and the damage that they show.
 
     Returns
     -------
-    uint8 (height, width, 3), or None where Pillow has to decode it; warnings that stop the number
+    uint8 (height, width, 3), or None where Pillow has to decode it; warnings that withhold the number
 
     Raises
     ------
@@ -80,12 +80,12 @@ def decode_jpeg(image: Image.Image, content: bytes) -> tuple[NDArray[Any] | None
 
 
 def _is_empty(content: bytes, item: Item) -> bool:
-    """Whether a coded AV1 picture holds half a sector of zeros, which its arithmetic coding does not write."""
+    """Whether a coded AV1 picture contains half a sector of zeros, which its arithmetic coding never writes."""
     return item.kind == b"av01" and any(content.find(bytes(256), start, end) >= 0 for start, end in item.extents)
 
 
 def _step_at(share: float, turned: int) -> str:
-    """The warning of a step at a share of the height as stored, told by where it is once the photo is upright."""
+    """The warning of a step at a share of the stored height, with its place in the upright photo."""
     along = "left" if turned in (5, 6, 7, 8) else "top"
     return f"{STEP} {1 - share if turned in (3, 4, 6, 7) else share:.2f} {along}"
 

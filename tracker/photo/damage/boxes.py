@@ -1,8 +1,8 @@
-"""Where a HEIF or AVIF file keeps the coded pieces of its picture, read without trust.
+"""The places of the coded pieces of a picture in an untrusted HEIF or AVIF file.
 
 References
 ----------
-[1] ISO/IEC 14496-12:2022, 4.2 and 8.11: boxes, items and where they lie.
+[1] ISO/IEC 14496-12:2022, 4.2 and 8.11: boxes, items and their places.
 [2] ISO/IEC 23008-12:2022, 6.6: pictures derived from other items; 9.3: properties of items.
 """
 
@@ -30,11 +30,10 @@ class Item:
     ----------
     kind : four letters, such as ``b"hvc1"``
     extents : (start, end) of its bytes in the file, in order; empty where they lie within another item
-    size : width and height as stated, pixels; (0, 0) where they are not
+    size : width and height as stated, pixels; (0, 0) if not stated
     parts : identifiers of the items that it is derived from
-    configuration : what the decoder is told before the coded bytes, such as the content of ``hvcC``; empty without
-    visible : share of its rows and of its columns that the picture shows; what a tile at the edge holds beyond is
-        anything
+    configuration : what the decoder needs before the coded bytes, such as the content of ``hvcC``; may be empty
+    visible : share of its rows and of its columns that the picture shows; the rest of a tile at the edge is arbitrary
     """
 
     kind: bytes = b""
@@ -51,7 +50,7 @@ def coded_items(content: bytes) -> list[Item]:
     Raises
     ------
     BrokenBoxes
-        A box or an item reaches beyond the end of the file, or what the picture needs is not there.
+        A box or an item reaches beyond the end of the file, or something that the picture needs is missing.
     struct.error, IndexError
         Cut off within a box.
     """
@@ -82,7 +81,7 @@ def coded_items(content: bytes) -> list[Item]:
 
 
 def _show(content: bytes, grid: Item, items: dict[int, Item]) -> None:
-    """How much of each tile of a grid is seen [2, 6.6.2.3]."""
+    """How much of each tile of a grid is visible [2, 6.6.2.3]."""
     numbers = _Numbers(content, *grid.extents[0])
     numbers.take(1)
     wide = 4 if numbers.take(1) & 1 else 2
@@ -110,7 +109,7 @@ def _boxes(content: bytes, start: int, end: int) -> Iterator[tuple[bytes, int, i
         elif size == 0:
             size = end - at
         if not _is_name(name) or size < head:
-            if start == 0 and at > 0:  # some phones put bytes of their own behind the last box
+            if start == 0 and at > 0:  # some phones put bytes of their own after the last box
                 return
             raise BrokenBoxes("a box has no name")
         if at + size > end:
@@ -124,7 +123,7 @@ def _is_name(name: bytes) -> bool:
 
 
 def _meta(content: bytes) -> dict[bytes, tuple[int, int]]:
-    """Start and end of the boxes in the meta box, by name; every box of the file has been looked at."""
+    """Start and end of the boxes in the meta box, by name; checks every box of the file."""
     whole = list(_boxes(content, 0, len(content)))
     for name, start, end in whole:
         if name == b"meta":
@@ -133,7 +132,7 @@ def _meta(content: bytes) -> dict[bytes, tuple[int, int]]:
 
 
 class _Numbers:
-    """Whole numbers one after the other."""
+    """Reads whole numbers one after another."""
 
     def __init__(self, content: bytes, at: int, end: int) -> None:
         self.content, self.at, self.end, self.left = content, at, end, _MOST_NUMBERS
@@ -206,7 +205,7 @@ def _extent(first: int, last: int, start: int, length: int) -> tuple[int, int]:
 
 
 def _relate(content: bytes, items: dict[int, Item], inside: dict[bytes, tuple[int, int]]) -> None:
-    """What each derived picture is made of [2]."""
+    """The parts of each derived picture [2]."""
     if b"iref" not in inside:
         return
     start, end = inside[b"iref"]

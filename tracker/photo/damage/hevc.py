@@ -1,8 +1,8 @@
-"""Whether HEVC pictures decode without an error, by the decoder that the HEIF library brings along.
+"""Whether HEVC pictures decode without an error, by the decoder that comes with the HEIF library.
 
-The HEIF library shows whatever its decoder made of damaged bytes. The decoder itself knows better: after a wrong bit
-the arithmetic decoding never falls back into step, so the mark that ends a picture comes too early or not at all. The
-decoder is asked for that alone; its pixels are not used.
+The HEIF library shows whatever its decoder made of damaged bytes. The decoder itself knows better: after a wrong bit,
+arithmetic decoding never gets back into step, so the mark that ends a picture comes too early or not at all. That is
+all we use the decoder for, not its pixels.
 
 References
 ----------
@@ -27,19 +27,19 @@ from tracker.photo.damage.boxes import Item
 _FORBIDDEN = (b"\0\0\0", b"\0\0\1", b"\0\0\2")  # within a unit [1]
 _NAME = "libde265*"
 _SUPPRESS_FAULTY, _NO_DEBLOCKING, _NO_SAO = 6, 7, 8  # of the decoder's parameters; the filters are not needed
-_FEWEST_STEPS = 8  # of the decoder beyond one for each unit, for a picture to come out
+_FEWEST_STEPS = 8  # of the decoder, besides one for each unit, until a picture comes out
 _COUNT_BYTES = 2
 
 _Pointer = ctypes.c_void_p
 
 
 def faults(content: bytes, items: list[Item]) -> int:
-    """How many coded pieces of a photo are damaged for certain.
+    """How many coded pieces of a photo are certainly damaged.
 
     Parameters
     ----------
     content : bytes of the file
-    items : from `boxes.coded_items`; those that are no HEVC pictures are passed over
+    items : from `boxes.coded_items`; those that are not HEVC pictures are skipped
     """
     coded = [
         (item.configuration, b"".join(content[start:end] for start, end in item.extents), item.visible)
@@ -52,7 +52,7 @@ def faults(content: bytes, items: list[Item]) -> int:
 
 @cache
 def can_decode() -> bool:
-    """Whether the decoder can be asked; without it only what the units themselves show is found."""
+    """Whether the decoder is available; without it, only damage that shows in the units themselves is found."""
     return _library() is not None
 
 
@@ -64,7 +64,7 @@ def _is_damaged(configuration: bytes, coded: bytes, visible: tuple[float, float]
 
 
 def _units(coded: bytes, size: int) -> list[bytes] | None:
-    """The units behind their lengths; None where the lengths do not add up."""
+    """The units, each after its length; None where the lengths do not add up."""
     units, at = [], 0
     while at < len(coded):
         begin = at + size
@@ -88,7 +88,7 @@ def _parameters(configuration: bytes) -> list[bytes]:
 
 @cache
 def _library() -> Any:
-    """The decoder's library as the wheels of the HEIF library carry it; None where it is not found."""
+    """The decoder's library from the wheels of the HEIF library; None where it is not found."""
     import pillow_heif
 
     home = Path(pillow_heif.__file__).parent
@@ -150,7 +150,7 @@ def _decodes(units: list[bytes], visible: tuple[float, float]) -> bool:
 
 
 def _has_holes(library: Any, picture: Any, visible: tuple[float, float]) -> bool:
-    """Whether a part was never decoded: both planes of colour are zero there, far outside the colours that exist."""
+    """Whether a part was never decoded: both planes of colour are zero there, which is no possible colour."""
     if library.de265_get_chroma_format(picture) == 0:  # grey
         return False
     width, height = library.de265_get_image_width(picture, 1), library.de265_get_image_height(picture, 1)

@@ -1,4 +1,4 @@
-"""Damage that a JPEG's bytes show: segments that do not follow one another, and what its decoder only warns of.
+"""Damage that shows in a JPEG's bytes: segments that do not follow one another, and the warnings of its decoder.
 
 References
 ----------
@@ -31,8 +31,8 @@ class Layout:
 
     Attributes
     ----------
-    sound : bytes without what lies between the segments of the header, which some cameras leave there
-    block : width and height of what is decoded in one step, pixels
+    sound : bytes without the gaps that some cameras leave between the segments of the header
+    block : width and height of the smallest unit decoded in one step, pixels
     """
 
     sound: bytes
@@ -45,7 +45,7 @@ def layout_of(content: bytes) -> Layout:
     Raises
     ------
     Unreadable
-        Cut off: a segment reaches beyond the end, or the mark of the end is not there.
+        Cut off: a segment reaches beyond the end, or the end marker is missing.
     """
     pieces, at, block, gaps = [content[:2]], 2, (8, 8), False
     markers = _markers(content)
@@ -80,7 +80,7 @@ def layout_of(content: bytes) -> Layout:
 
 
 def decoded(layout: Layout, mode: str) -> NDArray[np.uint8] | None:
-    """The pixels of the file, decoded by a decoder that does not keep its warnings to itself.
+    """The pixels of the file, from a decoder that reports its warnings.
 
     Parameters
     ----------
@@ -110,7 +110,7 @@ def decoded(layout: Layout, mode: str) -> NDArray[np.uint8] | None:
 
 
 def _markers(content: bytes) -> NDArray[np.intp]:
-    """Where markers can be that end a scan: neither a stuffed or filling byte nor a restart."""
+    """Where markers that end a scan can be: not at a stuffed or fill byte, and not at a restart."""
     stored = np.frombuffer(content, np.uint8)
     at = np.flatnonzero(stored[:-1] == 0xFF)
     following = stored[at + 1]

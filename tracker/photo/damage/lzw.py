@@ -1,4 +1,4 @@
-"""How many bytes an LZW strip of a TIFF stands for.
+"""The decoded length of an LZW strip of a TIFF.
 
 References
 ----------
@@ -19,12 +19,12 @@ _STARTS = np.concatenate([[0], np.cumsum(_WIDTHS)[:-1]])
 
 
 def lzw_length(strip: bytes, length: int) -> int:
-    """How many bytes come out of a strip; -1 where its codes are not those of a whole strip.
+    """How many bytes a strip decodes to; -1 where its codes are not those of a complete strip.
 
     Parameters
     ----------
-    strip : coded bytes, the first bit of a code highest
-    length : that it should have; decoding stops beyond
+    strip : coded bytes, most significant bit first
+    length : int, bytes that it should have; decoding stops beyond
     """
     stored = np.frombuffer(strip + bytes(8), np.uint8)
     last_bit, bit, total = 8 * len(strip), 0, 0
@@ -50,7 +50,7 @@ def lzw_length(strip: bytes, length: int) -> int:
 
 
 def _codes(stored: NDArray[np.uint8], bit: int, last_bit: int) -> NDArray[np.int64]:
-    """The codes from a clearing on, as many as there can be before the next."""
+    """The codes after a clearing, as many as there can be before the next."""
     starts = bit + _STARTS
     count = int(np.searchsorted(starts + _WIDTHS, last_bit, side="right"))
     starts, widths = starts[:count], _WIDTHS[:count]

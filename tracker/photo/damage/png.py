@@ -1,4 +1,4 @@
-"""Damage that a PNG's bytes show: every chunk carries a checksum of itself.
+"""Damage that shows in a PNG's bytes: every chunk has a checksum.
 
 References
 ----------
@@ -16,12 +16,12 @@ _SIGNATURE = 8
 
 
 def check_png(content: bytes) -> None:
-    """Check all chunks up to the last one; what some programs put behind it is not looked at [1].
+    """Check all chunks up to the last one, and ignore anything that some programs put after it [1].
 
     Raises
     ------
     Unreadable
-        A checksum is wrong, or the last chunk is not there.
+        A checksum is wrong, or the last chunk is missing.
     """
     view, at = memoryview(content), _SIGNATURE
     while at + 12 <= len(content):

@@ -1,9 +1,9 @@
 """A step of brightness or colour that starts in the middle of a row of blocks and never ends.
 
-A JPEG keeps of each block only how its mean differs from the block before. One wrong bit can shift all that follow by
-the same amount, without a warning of any decoder. In the picture this is a step at the upper edge of one row of blocks
-right of some place, and at its lower edge left of it: the same step along the whole width, which no edge of a thing
-looks like.
+A JPEG stores the mean of each block only as the difference from the block before. One wrong bit can shift all following
+blocks by the same amount, without any decoder's warning. In the picture, this is a step along the upper edge of one row
+of blocks to the right of some place, and along its lower edge to the left of it: the same step across the whole width,
+unlike the edge of any object.
 """
 
 from __future__ import annotations
@@ -15,12 +15,12 @@ from numpy.typing import NDArray
 from tracker.maths.colorimetry import Floats
 
 _CELL = 8  # pixels along the row that are averaged
-_CLIP = 4.0  # codes; the edge of a thing counts no more than this in each cell
-_ALIKE = 1.0, 0.25  # codes, and share of the step, that a cell may be off by
-_CANDIDATES = 8  # rows looked at closely for each of brightness and two colours
+_CLIP = 4.0  # codes; the edge of an object counts no more than this in each cell
+_ALIKE = 1.0, 0.25  # codes, and share of the step, by which a cell may differ
+_CANDIDATES = 8  # rows examined closely for brightness and for each of two colours
 _STRAIGHT = 0.96  # a step that is as clear along one edge alone may be the edge of a frame or a caption
-_GOES_ON = 0.5  # correlation of the rows on both sides, from which on it is none
-_CLEAR = 0.6  # codes, weighted; 336 photos of many cameras stay below, but for some with stripes, which have several
+_GOES_ON = 0.5  # correlation of the rows on both sides: from here on, the picture continues and there is no step
+_CLEAR = 0.6  # codes, weighted; 336 photos of many cameras stay below, except some with stripes, which have several
 _ALONE = 2.2  # times as clear as the next one elsewhere in the photo
 _YCC = np.array([[0.299, 0.587, 0.114], [-0.169, -0.331, 0.5], [0.5, -0.419, -0.081]])  # ITU-R BT.601
 
@@ -41,8 +41,8 @@ def find_step(pixels: NDArray[np.uint8], rows: int) -> int | None:
 
 
 def _jumps(pixels: NDArray[np.uint8], rows: int) -> tuple[NDArray[np.intp], Floats, NDArray[np.bool_]]:
-    """The edges between rows of blocks; how far each cell jumps there, beyond how it changes on both sides; and whether
-    what the picture shows goes on across each edge.
+    """The edges between rows of blocks; how far each cell jumps there, beyond its change on both sides; and whether the
+    picture continues across each edge.
     """
     height, width = pixels.shape[:2]
     edges = np.arange(rows, height - 3, rows)

@@ -1,10 +1,10 @@
-"""Damage that a TIFF's bytes show: strips that are not there, do not decode to their length or fail their checksum.
+"""Damage that shows in a TIFF's bytes: strips that are missing, do not decode to their length or fail their checksum.
 
 References
 ----------
 [1] TIFF 6.0 (1992), sections 3, 9, 13: strips, PackBits, LZW.
 [2] TIFF Technical Note 2 (2002): Deflate, and tiles of JPEG.
-[3] RFC 1950, 2.2: the checksum behind deflated bytes.
+[3] RFC 1950, 2.2: the checksum after deflated bytes.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ _STRIPS, _TILES, _TILE_WIDTH, _TILE_HEIGHT = (273, 279), (324, 325), 322, 323
 _LZW, _JPEG, _DEFLATE, _PACK_BITS, _NONE = 5, 7, (8, 32946), 32773, 1
 _EMPTY = re.compile(rb"[^\0]\0{512,}")
 _SECTOR = 512
-_MARGIN = 16  # bytes that a row may begin or end with zeros of its own
+_MARGIN = 16  # bytes of genuine zeros that a row may begin or end with
 
 
 def check_tiff(content: bytes) -> bool:
@@ -33,17 +33,17 @@ def check_tiff(content: bytes) -> bool:
 
     Parameters
     ----------
-    content : bytes of the file, not trusted; of large files (BigTIFF) nothing is looked at
+    content : bytes of the file, not trusted; large files (BigTIFF) are not checked
 
     Returns
     -------
-    Whether it is not compressed and holds zeros from the start of one sector of a disk to the end of one, or from the
+    Whether it is not compressed and contains zeros from the start of one disk sector to the end of one, or from the
     middle of a row to its end
 
     Raises
     ------
     Unreadable
-        A piece lies outside the file, or its bytes do not decode to the length that it has or fail their checksum.
+        A piece lies outside the file, or its bytes do not decode to its length or fail their checksum.
     """
     if content[2:4] not in (b"*\0", b"\0*"):
         return False
@@ -67,7 +67,7 @@ def _has_empty_sectors(content: bytes) -> bool:
 
 
 def _ends_within_a_row(content: bytes, directory: Directory) -> bool:
-    """Whether the last strip is zeros from the middle of a row on: black things and frames end with a row."""
+    """Whether the last strip is zeros from the middle of a row on: black objects and frames end with a row."""
     strips, counts = (directory.get(tag, ()) for tag in _STRIPS)
     if not strips or not counts:
         return False
@@ -79,7 +79,7 @@ def _ends_within_a_row(content: bytes, directory: Directory) -> bool:
 
 
 def _pieces(content: bytes, directory: Directory) -> Iterator[tuple[bytes, int]]:
-    """Bytes of each strip or tile, and how many they are decoded."""
+    """Bytes of each strip or tile, and its decoded length."""
     tiled = bool(directory.get(_TILES[0]))
     offsets_tag, counts_tag = _TILES if tiled else _STRIPS
     offsets, counts = directory.get(offsets_tag, ()), directory.get(counts_tag, ())
@@ -118,7 +118,7 @@ def _inflates(piece: bytes, length: int) -> bool:
 
 
 def _unpacked_length(piece: bytes, length: int) -> int:
-    """How many bytes PackBits stand for [1]; -1 where the last run is cut off."""
+    """Decoded length of PackBits [1]; -1 where the last run is cut off."""
     at = total = 0
     while at < len(piece) and total < length:
         head = piece[at]

@@ -1,8 +1,8 @@
-"""Damage that a WebP's bytes show.
+"""Damage that shows in a WebP's bytes.
 
 References
 ----------
-[1] RFC 9649, 2.3 to 2.7: the file says its length, and chunks fill it.
+[1] RFC 9649, 2.3 to 2.7: the file states its length, and chunks fill it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from tracker.errors import Unreadable
 from tracker.photo.damage.jpeg import ADVICE
 
 _LOSSY = (b"VP8 ",)
-_SECTOR = bytes(256)  # half a sector of zeros: arithmetic coding writes that many for a picture of one colour alone
+_SECTOR = bytes(256)  # half a sector of zeros: arithmetic coding writes that many only for a picture of a single colour
 
 
 def check_webp(content: bytes) -> None:

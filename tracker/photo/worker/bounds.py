@@ -1,8 +1,8 @@
-"""What reading one photo may take, and how the worker holds itself to it where the system can.
+"""Limits on reading one photo, and how the worker imposes them on itself where the system can.
 
-What holds where: time and memory are watched from outside on every system (`watch`). On Linux the system itself refuses
-memory beyond the limit as well, and processor time. On Windows and macOS memory can pass the limit by what a decoder
-fills between two looks, a fiftieth of a second apart.
+On every system, time and memory are watched from outside (`watch`). Linux itself also refuses memory and processor time
+beyond the limit. On Windows and macOS, memory can overshoot by what a decoder fills between two checks, a fiftieth of a
+second apart.
 """
 
 from __future__ import annotations
@@ -21,9 +21,9 @@ class Bounds:
 
     Attributes
     ----------
-    memory : int, bytes that the worker holds; the code values on their way back, at most 300 MB, are not among them,
-        but by then the decoder has let go of its own
-    seconds : float, from the moment the worker has the photo's turn
+    memory : int, bytes that the worker holds, without the code values on their way back, at most 300 MB; by then the
+        decoder has freed its own
+    seconds : float, from the start of the photo's turn
     """
 
     memory: int = 1_400_000_000
@@ -31,7 +31,7 @@ class Bounds:
 
 
 def leave_no_dump() -> None:
-    """A worker that crashes must not leave the photo in a core file."""
+    """Keep a worker that crashes from leaving the photo in a core file."""
     if sys.platform != "win32":
         import resource
 
@@ -41,9 +41,9 @@ def leave_no_dump() -> None:
 
 
 def hold_memory(memory: int) -> None:
-    """From now on the system refuses this process more than `memory` bytes, on Linux.
+    """Make Linux refuse this process more than `memory` bytes from now on.
 
-    What it holds already counts; libraries and memory that is shared with the keeper do not (RLIMIT_DATA).
+    Memory already held counts; libraries and memory shared with the keeper do not (RLIMIT_DATA).
     """
     if sys.platform == "linux":
         import resource
@@ -54,7 +54,7 @@ def hold_memory(memory: int) -> None:
 
 
 def hold_processor(seconds: float) -> None:
-    """End this process after so many more seconds of work on every core, should nobody be left to watch it."""
+    """End this process after that many more seconds of work on every core, in case nobody is left to watch it."""
     if sys.platform != "win32":
         import resource
 
@@ -66,7 +66,7 @@ def hold_processor(seconds: float) -> None:
 
 
 def peak_memory() -> int:
-    """The most bytes that this process ever held; 0 where the system does not tell."""
+    """The most bytes that this process ever held; 0 where the system does not say."""
     if sys.platform == "linux":  # the other number starts at what the keeper held when it started this process
         return _sizes()["VmHWM:"]
     if sys.platform == "win32":

@@ -1,8 +1,8 @@
-"""Handing code values from the worker to the keeper.
+"""Hands code values from the worker to the keeper.
 
-Where the system has it (Linux), they go in memory without a name: the worker fills it, the keeper seals it and maps it
-for reading. Nothing is copied on arrival, nothing stands in ``/dev/shm``, and whoever is killed when, the system frees
-it with the last process that holds it. Elsewhere they go through the pipe that the answer came through.
+On Linux they go in anonymous memory: the worker fills it, the keeper seals it and maps it read-only. Nothing is copied
+on arrival, nothing appears in ``/dev/shm``, and whichever process is killed, the system frees the memory with the last
+one that holds it. Elsewhere they go through the pipe of the answer.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ _TYPES = {8: np.uint8, 16: np.uint16}
 
 
 def share(encoded: NDArray[Any], to: socket.socket) -> None:
-    """Put code values into memory that the keeper gets a hold of."""
+    """Put code values into memory that the keeper can map."""
     place = os.memfd_create("photo", os.MFD_CLOEXEC | os.MFD_ALLOW_SEALING)
     try:
         rest = flat(encoded)
@@ -36,7 +36,7 @@ def share(encoded: NDArray[Any], to: socket.socket) -> None:
 
 
 def take_shared(shape: Sequence[int], bits: int, sent_by: socket.socket) -> NDArray[Any]:
-    """The code values that the worker shared, read-only; the memory goes when the array does.
+    """The code values that the worker shared, read-only; the memory is freed with the array.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def take_piped(shape: Sequence[int], bits: int, stream: IO[bytes]) -> NDArray[An
 
 
 def flat(encoded: NDArray[Any]) -> memoryview:
-    """The bytes of code values, which are copied only where they do not lie in a row."""
+    """The bytes of code values, copied only if they are not contiguous."""
     return np.ascontiguousarray(encoded).data.cast("B")
 
 

@@ -1,4 +1,4 @@
-"""Hands photos to the worker, one at a time, and replaces it when it ends or takes too much."""
+"""Hands photos to the worker, one at a time, and replaces it when it ends or exceeds its limits."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ class PhotoWorker:
 
     Parameters
     ----------
-    bounds : Bounds, what reading one photo may take
+    bounds : Bounds, limits on reading one photo
     share_memory : bool, whether code values come back in shared memory; else through a pipe
 
     Attributes
@@ -43,7 +43,7 @@ class PhotoWorker:
         return self._process.popen.pid if self._process else None
 
     def start(self) -> None:
-        """Start the process where it does not run, without waiting until it is ready."""
+        """Start the process if it is not running, without waiting until it is ready."""
         with self._turns:
             self._sound()
 
@@ -53,7 +53,7 @@ class PhotoWorker:
             self._drop()
 
     def read(self, content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
-        """Read a photo, as `read_photo` says; threads that ask meanwhile wait, in the order of asking."""
+        """Read a photo as `read_photo` does; other threads wait their turn, in the order of asking."""
         check_file_size(content, limits)
         with self._turns:
             found = self._ask(content, limits, again=True)
@@ -78,7 +78,7 @@ class PhotoWorker:
         return _why(watch.broken, self._bounds) if found is None else found
 
     def _sound(self) -> Started:
-        """The process, or another one where it has ended or holds on to memory."""
+        """The process, or a new one if it has ended or does not free its memory."""
         if self._process is not None and (self._process.popen.poll() is not None or self._process.has_grown()):
             self._drop()
         if self._process is None:
@@ -99,7 +99,7 @@ _shared: PhotoWorker | None = None
 def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B008 - frozen
     """Read a photo: JPEG, HEIC, HEIF, AVIF, PNG, TIFF, WebP or a camera's raw file, recognised by content.
 
-    Everything is decoded in a process of its own, one photo at a time, which takes at most what `Bounds` allows.
+    Everything is decoded in a separate process, one photo at a time, within `Bounds`.
 
     Parameters
     ----------
@@ -136,7 +136,7 @@ def _worker() -> PhotoWorker:
 
 
 def _forget() -> None:
-    """In a process that was forked off: the worker answers its parent, not it."""
+    """For a forked process: the worker answers its parent, not the fork."""
     global _shared, _choosing
     _choosing = threading.Lock()
     _shared = None

@@ -1,6 +1,6 @@
-"""What keeper and worker say to each other: a line of JSON, and bytes after it.
+"""The messages between keeper and worker: a line of JSON, followed by bytes.
 
-JSON and not pickles: an answer comes from a process that had hostile bytes inside, and must not be able to run code.
+JSON, not pickle: an answer comes from a process that has read hostile bytes, and must not be able to run code.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ def receive(stream: IO[bytes]) -> Head:
 
 
 def exactly(stream: IO[bytes], size: int) -> bytes:
-    """So many bytes.
+    """That many bytes.
 
     Raises
     ------
@@ -81,7 +81,7 @@ def error_to_json(error: PhotoError) -> Head:
 
 
 def error_from_json(told: Head) -> PhotoError:
-    """The failure that a message tells of.
+    """The failure in a message.
 
     Raises
     ------
@@ -95,7 +95,7 @@ def error_from_json(told: Head) -> PhotoError:
 
 
 def photo_to_json(photo: Photo) -> Head:
-    """All of a photo but its code values, for a message."""
+    """Everything of a photo except its code values, for a message."""
     return {
         "shape": photo.encoded.shape,
         "bits": 8 * photo.encoded.dtype.itemsize,

@@ -40,7 +40,7 @@ def main() -> None:
     threading.Thread(target=_listen, args=(requests, waiting), daemon=True).start()
     while True:
         asked, content = waiting.get()
-        send(answers, {"begun": True})  # from here on, an end is laid to the photo
+        send(answers, {"begun": True})  # from here on, if the process ends, the photo is to blame
         hold_processor(asked["seconds"])
         _answer(_decoded(content, Limits(**asked["limits"])), answers, sharing)
 
@@ -56,7 +56,7 @@ def _own_pipes() -> tuple[IO[bytes], IO[bytes]]:
 
 
 def _load_decoders() -> None:
-    """Load what decodes, so that the first photo does not wait for it."""
+    """Load the decoders, so that the first photo does not wait for them."""
     Image.init()
     for name in ("pillow_heif", *(["rawpy"] if can_read_raw() else [])):
         with contextlib.suppress(ImportError):
@@ -64,7 +64,7 @@ def _load_decoders() -> None:
 
 
 def _listen(requests: IO[bytes], waiting: queue.SimpleQueue[tuple[dict[str, Any], bytes]]) -> None:
-    """Take requests in; where the keeper has ended, end at once, whatever is being decoded."""
+    """Take in requests; end at once if the keeper has ended, whatever is being decoded."""
     try:
         while True:
             asked = dict(receive(requests))
@@ -78,7 +78,7 @@ def _decoded(content: bytes, limits: Limits) -> Photo | PhotoError:
         return decode_photo(content, limits)
     except PhotoError as error:
         return error
-    except Exception as error:  # a fault of ours on one photo must not end in silence
+    except Exception as error:  # a bug of ours must not end in silence
         _log.warning("reading a photo failed: %s", type(error).__name__)
         return Unreadable("The photo cannot be read.", "Save it as JPEG and try again.")
 

@@ -23,14 +23,14 @@ from tracker.photo.worker.watch import Watch, held_memory
 _START_SECONDS = 60.0
 _END_SECONDS = 1.0
 _MOST_LEFT_OVER = 200 * 1024**2
-"""Bytes beyond a fresh worker's: one that still holds more between two photos is replaced, or leaks would add up."""
+"""Bytes more than a fresh worker holds: one that keeps more between two photos is replaced, or leaks would add up."""
 
-# what a process says that ends in the middle, or that hostile bytes have taken over
+# from the answer of a process that broke off, or that hostile bytes have taken over
 _BROKEN_OFF = (OSError, EOFError, ValueError, LookupError, TypeError)
 
 
 class Started:
-    """A process that was started; `end` ends it, at the latest with this program.
+    """A started process; it ends with `end`, or at the latest with this program.
 
     Parameters
     ----------
@@ -39,7 +39,7 @@ class Started:
 
     Attributes
     ----------
-    begun : bool, whether it said that it had taken the photo that was asked for last
+    begun : bool, whether it confirmed that it had taken the last photo
     """
 
     def __init__(self, bounds: Bounds, share_memory: bool) -> None:
@@ -72,7 +72,7 @@ class Started:
         return self._rested > 0
 
     def ask(self, content: bytes, limits: Limits, seconds: float) -> Photo | PhotoError | None:
-        """What the process makes of a photo; None where it ended without an answer."""
+        """The process's answer to a photo; None where it ended without one."""
         self.begun = False
         try:
             send(self._requests, {"limits": limits_to_json(limits), "seconds": seconds}, content)
@@ -89,12 +89,12 @@ class Started:
             return None
 
     def has_grown(self) -> bool:
-        """Whether the process, idle, holds far more than it did when it was fresh."""
+        """Whether the idle process holds far more memory than when it was fresh."""
         return self._rested > 0 and held_memory(self.popen.pid) > self._rested + _MOST_LEFT_OVER
 
 
 def _surroundings() -> dict[str, str]:
-    """The environment of the process: this very package, and large pages for large pictures."""
+    """The environment of the process: this same package, and large pages for large pictures."""
     root = str(Path(tracker.__file__).parents[1])
     found = [root, *filter(None, [os.environ.get("PYTHONPATH")])]
     # Fresh pages take a fifth of the time of decoding; glibc asks for large ones when told to (glibc manual, tunables).
@@ -107,7 +107,7 @@ def _surroundings() -> dict[str, str]:
 
 
 def _end(popen: subprocess.Popen[bytes], shared: socket.socket | None, owner: int) -> None:
-    """Close the pipes, at which the process ends by itself; kill it where it does not."""
+    """Close the pipes, which makes the process end by itself; kill it if it does not."""
     for stream in (popen.stdin, popen.stdout, shared):
         if stream is not None:
             with contextlib.suppress(OSError):

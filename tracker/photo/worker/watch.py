@@ -1,4 +1,4 @@
-"""Watches a process from outside, and kills it when it takes too much."""
+"""Watches a process from outside, and kills it when it exceeds its limits."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Watch(threading.Thread):
         self._done = threading.Event()
 
     def run(self) -> None:
-        """Look again and again, as every thread does."""
+        """Check again and again until the context closes."""
         until = time.monotonic() + self._bounds.seconds
         while not self._done.wait(_BETWEEN_LOOKS):
             if held_memory(self._process.pid) > self._bounds.memory:

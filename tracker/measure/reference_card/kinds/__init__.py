@@ -1,4 +1,4 @@
-"""The kinds of reference card that there are, one file each. A new kind is a file and its place in `KINDS`."""
+"""The kinds of reference card, one file each. A new kind is a new file and an entry in `KINDS`."""
 
 from __future__ import annotations
 
@@ -12,13 +12,17 @@ from tracker.measure.reference_card.kinds.grey18 import GREY18
 from tracker.measure.reference_card.kinds.steps3 import STEPS3
 
 KINDS = (GREY18, STEPS3, CHART24)
-"""In the order in which they are offered; the first is taken where nobody chose."""
+"""In the order offered; the first is the default."""
 
 CARD_KINDS: Mapping[str, CardKind] = {kind.name: kind for kind in KINDS}
 
 
 def card_kind(name: str) -> CardKind:
-    """The kind of that name.
+    """The kind of card of that name.
+
+    Parameters
+    ----------
+    name : str, a key of `CARD_KINDS`
 
     Raises
     ------
@@ -31,22 +35,22 @@ def card_kind(name: str) -> CardKind:
 
 
 def kind_or_plain(name: str) -> CardKind:
-    """The kind of that name; for a record of a kind that is not known here the plain card, which leaves most undone."""
+    """The kind called `name`; the plain card, which leaves most undone, for a record of an unknown kind."""
     return CARD_KINDS.get(name, GREY18)
 
 
 def camera_error(name: str, light: str | None, grey: float) -> CameraError:
-    """What a kind of card leaves undone under a light.
+    """What a kind of card leaves of the camera's error under a light.
 
     Parameters
     ----------
-    name : str, of the kind; one that is not known here counts as a plain card
-    light : str or None, one of `reading.LIGHTS`; what is not known is taken as the worst
+    name : str, of the kind; an unknown one counts as a plain card
+    light : str or None, one of `reading.LIGHTS`; the worst case where unknown
     grey : float, reflectance of the card's grey, 0..1
     """
     return kind_or_plain(name).undone.under(light, grey)
 
 
 def is_searched(name: str) -> bool:
-    """True where the program looks for this kind of card by itself."""
+    """True where the program can find the kind of card called `name` by itself."""
     return name in CARD_KINDS and CARD_KINDS[name].find is not None

@@ -19,7 +19,7 @@ from tracker.measure.reference_card.kind import CardKind, CardReading, grid
 _NAME = "chart24"
 _GREY = 21  # neutral 5
 _NEUTRALS = (19, 20, 21, 22, 23)  # the white patch is not neutral
-_HOLD = 2.0  # L*: five greys do not tell a small exponent from stray light
+_HOLD = 2.0  # L*: five greys cannot tell a small exponent from stray light
 
 
 @lru_cache(maxsize=1)
@@ -60,8 +60,8 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
 
 
 def _white_keeping(seen: Floats, wanted: Floats) -> Floats:
-    """The 3 x 3 by least squares whose rows sum to one."""
-    # patches differ in size of error with their light, so the fit is in relative terms
+    """The least squares matrix, (3, 3), whose rows sum to one."""
+    # the error of a patch grows with its light, so the fit is relative
     weight = 1 / np.maximum(luminance(wanted), 0.02)
     rows = np.zeros((3, 3))
     for channel in range(3):
@@ -78,22 +78,22 @@ _REACH = (15.0, 20.0)
 
 
 def _misfit(found: Floats, wanted: Floats) -> Vector3:
-    """Root mean square by which patches still miss their L*, a*, b*, those near hair's colours counting most."""
+    """Root mean square by which patches still miss their L*, a*, b*, weighted towards the colours of hair."""
     goal = linear_to_lab(wanted)
     away = (goal[:, 1:] - _HAIR) / _REACH
     weight = np.exp(-0.5 * np.square(away).sum(axis=1))
     return vector3(np.sqrt(weight @ np.square(linear_to_lab(found) - goal) / weight.sum()))
 
 
-_ROUNDS = 3  # the tone was fitted on unevenly lit greys, so both are repeated
+_ROUNDS = 3  # the tone is fitted to unevenly lit greys, so tone and slopes are repeated
 _CERTAIN = 9.2  # chi-squared of two slopes at 1 %
 
 
 def _even_out(card: CardReading) -> CardReading:
-    """The card as if the light on it were that on its grey, and how much the light falls off across it.
+    """The card as if all of it were lit like its grey, and how much the light falls off across it.
 
-    A plane through how much too light or dark the patches come out (EV), fitted robustly and believed where it stands
-    out of its own scatter at 1 %. On three of six published photos it halves what the chart's own colours are off.
+    A plane fitted robustly to the exposure error of each patch (EV), and used where it is significant at 1 %. On three
+    of six published photos it halves the error of the chart's own colours.
     """
     level = card
     slopes = np.zeros(2)
@@ -108,20 +108,20 @@ def _even_out(card: CardReading) -> CardReading:
 
 
 def _patch_places(card: CardReading) -> Floats:
-    """Middles of the patches in the card's unit square, from that of the balancing grey."""
+    """Middles of the patches in the card's unit square, relative to the balancing grey."""
     boxes = np.array(card.kind.boxes)
     middles = (boxes[:, :2] + boxes[:, 2:]) / 2
     return np.asarray(middles - middles[_GREY])
 
 
 def _light_slopes(card: CardReading) -> Floats | None:
-    """Change of light across and down the chart, EV; None where it is not sure."""
+    """Change of light across and down the chart, EV; None where it is not significant."""
     reference = chart_reference()
     wanted = luminance(reference)[card.usable]
     seen = luminance(apply(_correct(card, reference), card.linear))[card.usable]
     off = np.log2(np.maximum(seen, 1e-4) / wanted)
     design = np.column_stack([np.ones(len(off)), _patch_places(card)[card.usable]])
-    start = np.minimum(wanted / 0.05, 1)  # stray light has the most say in dark patches
+    start = np.minimum(wanted / 0.05, 1)  # stray light matters most in dark patches
     weight = start
     for _ in range(3):
         plane, *_ = np.linalg.lstsq(design * weight[:, None], off * weight, rcond=None)
@@ -164,7 +164,7 @@ CHART24 = CardKind(
     tolerance=0.02,
     reference=_reference,
     correct=_correct,
-    # the rest is in the chart's own misfit, photo by photo
+    # the rest shows in the chart's own misfit, photo by photo
     undone=Undone(contrast=0.02, stray=0.001, tint=0.0, chroma_hue=(0.03, 0.03)),
     require_plausible=_require_plausible,
     even_out=_even_out,

@@ -30,14 +30,14 @@ GREY18 = CardKind(
     size_of="The grey itself, without a rim.",
     corrected=(
         "The grey card gave the colour and the strength of the light, and the photo was corrected so that the card "
-        "reads its own grey. One grey cannot tell how the camera renders other colours; that part of the doubt is in "
+        "reads its own grey. One grey cannot tell how the camera renders other colours; that uncertainty is part of "
         "the ± of every single value, and mostly cancels in a before and after from the same camera, card and light."
     ),
     boxes=grid(1, 1),
     sound=((0, "card"),),
     grey=0,
     reflectance=_GREY,
-    tolerance=0.05,  # no standard gives one for grey cards; a weak choice of our own
+    tolerance=0.05,  # no standard gives a tolerance for grey cards; a weak choice of our own
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.08, stray=0.005, tint=1.0),

@@ -35,8 +35,7 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
     off = float(np.abs(missed).max())
     if off > _LARGEST_MISS:
         raise CardImplausible(
-            f"White, grey and black of the strip do not fit one another: a step is {off:.0f} L* off "
-            f"(limit {_LARGEST_MISS:.0f}).",
+            f"White, grey and black of the strip do not agree: a step is {off:.0f} L* off (limit {_LARGEST_MISS:.0f}).",
             "Check that the corners lie on the strip and that no step is in shadow or shines.",
             value=off,
             limit=_LARGEST_MISS,
@@ -49,7 +48,7 @@ def _require_plausible(card: CardReading) -> None:
     white, middle, black = (float(luminance(values)) for values in card.linear)
     if not white > 1.5 * middle or not middle > 1.3 * black:
         raise CardImplausible(
-            "The three steps do not fall from white over grey to black.",
+            "The three steps do not run from white through grey to black.",
             "Mark the corners from the white end: top left, top right, then down to the black end.",
         )
 
@@ -67,7 +66,7 @@ STEPS3 = CardKind(
     sound=((0, "white step"), (1, "grey step"), (2, "black step")),
     grey=_GREY,
     reflectance=_REFLECTANCES[_GREY],
-    tolerance=0.05,  # as of a plain card
+    tolerance=0.05,  # as for a plain card
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
