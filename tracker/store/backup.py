@@ -10,20 +10,17 @@ from pathlib import Path
 from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
 from tracker.record.records import now
 from tracker.store.backup_shelf import Shelf, check_backup, write_contents
-from tracker.store.database import Database
 from tracker.store.faults import database_faults, disk_faults
 from tracker.store.folder import Layout, sync_folder, sync_folders
 from tracker.store.lookup import wanted_files
 from tracker.store.migrate import copy_database
+from tracker.store.part import Part
 from tracker.store.pictures import Pictures
 from tracker.store.settings_file import copy_settings
 
 
-class Backups:
+class Backups(Part):
     """The part of the store that makes backups."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     @property
     def shelf(self) -> Shelf:

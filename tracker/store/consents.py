@@ -7,16 +7,13 @@ from sqlalchemy import Connection, insert, select
 from tracker.errors import ConsentMissing
 from tracker.record.records import PURPOSES, Consent
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.lookup import agreed, latest_answer, require_client
+from tracker.store.part import Part
 from tracker.store.rows import consent_row
 
 
-class Consents:
+class Consents(Part):
     """The part of the store that keeps answers."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def add(self, consent: Consent) -> Consent:
         """Keep one more answer; earlier ones stay.

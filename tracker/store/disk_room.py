@@ -8,7 +8,7 @@ from sqlalchemy import func, select
 
 from tracker.store import schema
 from tracker.store.counted import counted
-from tracker.store.database import Database
+from tracker.store.part import Part
 from tracker.store.room import FEWEST_VISITS, GUESSED_VISIT_BYTES, Room, free_to_keep, keep_reserve, limit_of
 from tracker.store.settings_file import read_settings, write_limit
 
@@ -29,11 +29,8 @@ class Usage:
     visits: int
 
 
-class DiskRoom:
+class DiskRoom(Part):
     """The part of the store that knows how much room there is."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def usage(self) -> Usage:
         """How much is kept."""

@@ -1,21 +1,17 @@
 """The log of edits: what was there before each saved change, when and by whom."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
 
 from tracker.errors import StoreDamaged
 from tracker.record.records import now
 from tracker.store import schema
+from tracker.store.part import Part
 from tracker.store.rows import KINDS, Row, read_record, time_text
-
-if TYPE_CHECKING:
-    from tracker.store.database import Database
 
 CHANGED, REMOVED, ANSWERED = "changed", "removed", "answered"
 SET_ASIDE, PUT_BACK, MERGED = "set aside", "put back", "merged"
@@ -48,11 +44,8 @@ class Edit:
     before: Any
 
 
-class Edits:
+class Edits(Part):
     """The part of the store that remembers edits."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def find(self, client_id: str | None = None, *, record_id: str | None = None, limit: int = 200) -> list[Edit]:
         """Edits, newest first: of one client or of one record, or, without either, of what is no client's."""

@@ -16,9 +16,9 @@ from tracker.errors import Conflict, StoreError
 from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.archive import FolderArchive
-from tracker.store.database import Database
 from tracker.store.faults import disk_faults
 from tracker.store.folder import bytes_in, private_folder, sync_folder
+from tracker.store.part import Part
 
 _PREFIX = "tracker-export-"
 _STAMP = "%Y%m%d-%H%M%S"
@@ -40,11 +40,8 @@ class Export:
     bytes: int
 
 
-class Exports:
+class Exports(Part):
     """The part of the store that knows where exports lie."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     @contextmanager
     def new(self, elsewhere: Path | None = None) -> Iterator[tuple[FolderArchive, Path]]:

@@ -139,6 +139,20 @@ def private_file(path: Path) -> Path:
     return path
 
 
+def replace_file(path: Path, content: bytes, growing: Path | None = None) -> None:
+    """Write a file so that it is the old one or the new one whatever happens; `growing` is what it grows under."""
+    growing = growing or path.with_name(f"{path.name}.tmp")
+    try:
+        with private_file(growing).open("wb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        growing.replace(path)
+    finally:
+        growing.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
 def sync_folder(path: Path) -> None:
     """Put the names in a folder safely on the disk; without it a rename can be lost with the power."""
     if sys.platform == "win32":

@@ -10,16 +10,13 @@ from sqlalchemy import func, insert, select
 
 from tracker.record.records import Client, Visit
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.edits import REMOVED
+from tracker.store.part import Part
 from tracker.store.rows import client_row, visit_row
 
 
-class Importing:
+class Importing(Part):
     """The part of the store that takes in lists."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def add(self, clients: Sequence[Client], visits: Sequence[Visit]) -> None:
         """Keep new clients and visits, all in one transaction.

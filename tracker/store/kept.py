@@ -12,8 +12,8 @@ from typing import Any
 from sqlalchemy import Connection, ForeignKeyConstraint, Select, Table, or_, select
 
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.lookup import require_client
+from tracker.store.part import Part
 from tracker.store.rows import Row
 
 Entry = dict[str, Any]
@@ -24,11 +24,8 @@ _AT_ONCE = 200  # rows
 _STUDIO_LISTS = frozenset({"erasure", "merge", "picture", "studio"})  # opaque identifiers, sizes and counters only
 
 
-class Kept:
+class Kept(Part):
     """The part of the store that hands out everything it has."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def of_client(self, client_id: str) -> dict[str, list[Entry]]:
         """Everything that is kept about a client, by the name of its table; damaged records as their text.

@@ -6,15 +6,12 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from tracker.errors import StoreError
-from tracker.store.database import Database
+from tracker.store.part import Part
 from tracker.store.pictures import name_of
 
 
-class KeptPictures:
+class KeptPictures(Part):
     """The part of the store that keeps the pictures themselves."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def put(self, content: bytes) -> str:
         """Keep a picture, to be named by a record soon: one that none names goes at an erasure or the next start.

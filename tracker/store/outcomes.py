@@ -4,10 +4,8 @@ A change of a visit works its outcomes out anew at once. Another spread in force
 repeats: they are not told until they are worked out anew, a few at a time.
 """
 
-from __future__ import annotations
-
 import hashlib
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Connection, Select, bindparam, delete, func, insert, select
 
@@ -16,18 +14,13 @@ from tracker.measure.repeatability import Repeatability
 from tracker.record.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
 from tracker.store.lookup import agreeing
+from tracker.store.part import Part
 from tracker.store.rows import Row, read_records, search_text
 from tracker.store.yardsticks import standing_yardsticks
 
-if TYPE_CHECKING:
-    from tracker.store.database import Database
 
-
-class Outcomes:
+class Outcomes(Part):
     """The part of the store that knows what came of visits."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def find(
         self,

@@ -15,7 +15,7 @@ from uuid import uuid4
 
 from tracker.errors import NotFound, StoreDamaged, StoreError
 from tracker.store.faults import disk_faults
-from tracker.store.folder import move_file, private_file, private_folder, sync_folder, sync_folders
+from tracker.store.folder import move_file, private_file, private_folder, replace_file, sync_folder, sync_folders
 
 _NAME = re.compile(r"[0-9a-f]{64}")
 
@@ -222,16 +222,7 @@ class Pictures:
         if not path.parent.is_dir():
             private_folder(path.parent)
             sync_folder(self._folder)
-        unfinished = private_file(path.with_name(f"{uuid4().hex}.tmp"))
-        try:
-            with unfinished.open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            unfinished.replace(path)
-        finally:
-            unfinished.unlink(missing_ok=True)
-        sync_folder(path.parent)
+        replace_file(path, content, path.with_name(f"{uuid4().hex}.tmp"))
 
 
 def is_name(text: str) -> bool:

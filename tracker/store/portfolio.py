@@ -12,8 +12,8 @@ from tracker.errors import StoreDamaged
 from tracker.record.agreed import NOTHING_AGREED
 from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.lookup import NEWEST_FIRST, agreeing
+from tracker.store.part import Part
 from tracker.store.rows import read_record, read_records
 
 
@@ -50,11 +50,8 @@ class PortfolioVisit:
     services: tuple[str, ...]
 
 
-class Portfolio:
+class Portfolio(Part):
     """The part of the store that knows what may be shown."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def visits(self) -> list[PortfolioVisit]:
         """All visits that may be shown, newest first, without reading their photos; damaged ones are left out."""

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from tracker.errors import StoreFull
 from tracker.store.faults import disk_faults, no_room
-from tracker.store.folder import Layout, private_file, sync_folder
+from tracker.store.folder import Layout, replace_file
 from tracker.store.settings_file import GIGABYTE, FileSettings
 
 GUESSED_VISIT_BYTES = 20 * 1000**2
@@ -136,21 +136,10 @@ def keep_reserve(layout: Layout) -> None:
     ------
     StoreError : the disk refuses it
     """
-    path = layout.reserve
     if _reserved(layout) >= RESERVE_BYTES or free_bytes(layout.root) < RESERVE_BYTES + _KEEP_FREE:
         return
-    growing = path.with_name(f"{path.name}.tmp")
     with disk_faults("The reserve for a full disk could not be made"):
-        try:
-            with private_file(growing).open("wb") as file:
-                # not zeros, which some disks store as nothing
-                file.write(os.urandom(RESERVE_BYTES))
-                file.flush()
-                os.fsync(file.fileno())
-            growing.replace(path)
-        finally:
-            growing.unlink(missing_ok=True)
-        sync_folder(layout.root)
+        replace_file(layout.reserve, os.urandom(RESERVE_BYTES))  # not zeros, which some disks store as nothing
 
 
 def give_back_to_open(layout: Layout) -> None:

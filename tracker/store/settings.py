@@ -10,14 +10,11 @@ from sqlalchemy import delete, select
 from sqlalchemy.dialects.sqlite import insert
 
 from tracker.store import schema
-from tracker.store.database import Database
+from tracker.store.part import Part
 
 
-class StudioSettings:
+class StudioSettings(Part):
     """The part of the store that keeps the studio's own choices."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def get(self, name: str) -> Any:
         """The value kept under a name, made of plain JSON; None where there is none or it cannot be read."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import os
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +12,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from tracker.store.faults import disk_faults
-from tracker.store.folder import private_file, sync_folder
+from tracker.store.folder import replace_file
 
 GIGABYTE = 10**9
 
@@ -102,18 +101,8 @@ def _kept(path: Path) -> Any:
 
 
 def _replace(path: Path, content: bytes) -> None:
-    """Write a file so that it is the old one or the new one whatever happens."""
-    growing = path.with_name(f"{path.name}.tmp")
     with disk_faults("The settings could not be kept"):
-        try:
-            with private_file(growing).open("wb") as file:
-                file.write(content)
-                file.flush()
-                os.fsync(file.fileno())
-            growing.replace(path)
-        finally:
-            growing.unlink(missing_ok=True)
-        sync_folder(path.parent)
+        replace_file(path, content)
 
 
 def _reason(error: Exception) -> str:

@@ -4,12 +4,10 @@ A change of a client's record only says that both must be worked out anew: it is
 change, while fitting curves may wait. What was worked out from an older state is never kept.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 from sqlalchemy.dialects.sqlite import insert as upsert
@@ -17,11 +15,9 @@ from sqlalchemy.dialects.sqlite import insert as upsert
 from tracker.record.records import MEASURING, PhotoRecord, Visit, from_json, to_json
 from tracker.store import schema
 from tracker.store.lookup import NEWEST_FIRST, agreeing, stored
+from tracker.store.part import Part
 from tracker.store.rows import read_records
 from tracker.wear import Due, ServiceReadings
-
-if TYPE_CHECKING:
-    from tracker.store.database import Database
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +37,8 @@ class ClientRecord:
     photos: tuple[PhotoRecord, ...]
 
 
-class Wearing:
+class Wearing(Part):
     """The part of the store that knows how services wore and who is due."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def to_work_out(self, stamp: str, limit: int) -> list[str]:
         """Clients that agree to being measured and whose wear is not known, or known from other yardsticks.

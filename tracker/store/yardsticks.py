@@ -1,9 +1,6 @@
 """The studio's own yardsticks, every version of them."""
 
-from __future__ import annotations
-
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, insert, select, update
 
@@ -11,17 +8,12 @@ from tracker.calibrate.calibration import Yardstick, Yardsticks, in_force
 from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.lookup import find
+from tracker.store.part import Part
 from tracker.store.rows import read_records, yardstick_row
 
-if TYPE_CHECKING:
-    from tracker.store.database import Database
 
-
-class OwnYardsticks:
+class OwnYardsticks(Part):
     """The part of the store that keeps how far photos scatter, the level scale and what is neutral."""
-
-    def __init__(self, database: Database) -> None:
-        self._database = database
 
     def add(self, version: Yardstick) -> Yardstick:
         """Keep a new version; it is in force from now on."""
