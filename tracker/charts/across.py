@@ -12,9 +12,9 @@ from tracker.charts.marks import (
     DARK,
     LIGHT,
     Axes,
+    Drawn,
     Greys,
     Layer,
-    Spec,
     band,
     chart,
     horizontal,
@@ -38,7 +38,7 @@ _DASHES: tuple[tuple[int, ...], ...] = ((), (8, 4), (2, 3), (8, 3, 2, 3), (14, 4
 MOST_GROUPS = len(_DASHES)
 
 
-def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> tuple[Spec, str]:
+def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> Drawn:
     """Change since the service of many services, with the middle of all and of each group.
 
     Parameters
@@ -47,10 +47,6 @@ def across_chart(overlay: Overlay, *, title: str, y_title: str, dark: bool) -> t
     title : str, the finding
     y_title : str, the quantity with its unit
     dark : bool, theme of the page
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and the same in words for people who do not see it
 
     Raises
     ------

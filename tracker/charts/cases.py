@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import altair as alt
 
-from tracker.charts.marks import BLANK, DARK, LIGHT, Axes, Layer, Row, Spec, chart, horizontal, padded
+from tracker.charts.marks import BLANK, DARK, LIGHT, Axes, Drawn, Layer, Row, chart, horizontal, padded
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.quantities import Measured, Vector3
 from tracker.maths.uncertainty import coverage_factor, format_number
@@ -32,7 +32,7 @@ class CasePoint:
     ended: Vector3
 
 
-def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> tuple[Spec, str]:
+def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> Drawn:
     """Lift against level at the start, one point for each case in the colour it ended with.
 
     Parameters
@@ -40,10 +40,6 @@ def cases_chart(cases: Sequence[CasePoint], dark: bool, *, title: str) -> tuple[
     cases : newest first
     dark : bool, theme of the page
     title : str, the finding
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
 
     Raises
     ------

@@ -15,9 +15,9 @@ from tracker.charts.marks import (
     LIGHT,
     Array,
     Axes,
+    Drawn,
     Greys,
     Layer,
-    Spec,
     band,
     chart,
     horizontal,
@@ -41,7 +41,7 @@ def profile_chart(
     title: str = "",
     names: tuple[str, str] = ("before", "after"),
     start: Interval | None = None,
-) -> tuple[Spec, str]:
+) -> Drawn:
     """Lightness along the hair, of one reading or two.
 
     Parameters
@@ -51,10 +51,6 @@ def profile_chart(
     title : str, the finding; by default where each line starts and ends
     names : labels of two lines; a single one needs none
     start : where the lightening starts, share of the way, with its interval; marked by a dotted line
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
 
     Raises
     ------

@@ -18,6 +18,10 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 Spec = dict[str, Any]
+
+Drawn = tuple[Spec, str]
+"""A chart: Vega-Lite as wide as its container, and words for people who do not see it."""
+
 Row = dict[str, Any]
 Channel = dict[str, Any]
 

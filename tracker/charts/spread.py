@@ -13,10 +13,10 @@ from tracker.charts.marks import (
     LIGHT,
     Axes,
     Channel,
+    Drawn,
     Greys,
     Layer,
     Row,
-    Spec,
     band,
     chart,
     horizontal,
@@ -35,7 +35,7 @@ def spread_chart(
     dark: bool,
     *,
     title: str,
-) -> tuple[Spec, str]:
+) -> Drawn:
     """The distribution of lightness of one photo or of two.
 
     Parameters
@@ -44,10 +44,6 @@ def spread_chart(
     shades : lights and lows by the same names, for the words
     dark : bool, theme of the page
     title : str, the finding
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
 
     Raises
     ------

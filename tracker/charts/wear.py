@@ -19,9 +19,9 @@ from tracker.charts.marks import (
     Array,
     Axes,
     Channel,
+    Drawn,
     Greys,
     Layer,
-    Spec,
     band,
     chart,
     horizontal,
@@ -57,7 +57,7 @@ def fade_chart(
     strip: Sequence[str] = (),
     begins: date | None = None,
     until: float = 0.0,
-) -> tuple[Spec, str]:
+) -> Drawn:
     """Readings of one service's wear, and the curve through them with its band.
 
     Parameters
@@ -72,10 +72,6 @@ def fade_chart(
     strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
     begins : day of the service, to show dates when someone points at the curve
     until : float, months, least length of the axis
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
 
     Raises
     ------

@@ -16,9 +16,9 @@ from tracker.charts.marks import (
     LIGHT,
     Axes,
     Channel,
+    Drawn,
     Greys,
     Layer,
-    Spec,
     band,
     chart,
     horizontal,
@@ -35,16 +35,12 @@ _DASHED = (6, 4)
 _MOST_PHOTOS = 6
 
 
-def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec, str]:
+def photos_chart(spread: Repeatability, light: float, dark: bool) -> Drawn:
     """The smallest real change of L* against the number of photos before and after.
 
     Parameters
     ----------
     light : float, L*, uncertainty from light that differs between card and hair, as in `Repeatability.smallest_change`
-
-    Returns
-    -------
-    (spec, text) : Vega-Lite dictionary as wide as its container, and words for people who do not see it
     """
     greys = DARK if dark else LIGHT
     photos = list(range(1, _MOST_PHOTOS + 1))
@@ -62,17 +58,13 @@ def photos_chart(spread: Repeatability, light: float, dark: bool) -> tuple[Spec,
 
 def scale_chart(
     scale: LevelScale, swatches: Sequence[tuple[str, float, LabMeasured]], dark: bool, colours: Sequence[str] = ()
-) -> tuple[Spec, str]:
+) -> Drawn:
     """The level scale with the swatches it was made from.
 
     Parameters
     ----------
     swatches : name, level as labelled, colour
     colours : measured colour of each swatch, ``#rrggbb``
-
-    Returns
-    -------
-    (spec, text) : as `photos_chart`
     """
     greys = DARK if dark else LIGHT
     levels = np.linspace(DARKEST, LIGHTEST, 91)
@@ -99,13 +91,8 @@ def scale_chart(
 
 def neutral_chart(
     locus: NeutralLocus, swatches: Sequence[LabMeasured], dark: bool, colours: Sequence[str] = ()
-) -> tuple[Spec, str]:
-    """How yellow natural hair is at each lightness, with the swatches behind it.
-
-    Returns
-    -------
-    (spec, text) : as `photos_chart`
-    """
+) -> Drawn:
+    """How yellow natural hair is at each lightness, with the swatches behind it."""
     greys = DARK if dark else LIGHT
     lightness = np.linspace(15, 80, 66)
     yellow = np.array([locus.at(value)[1] for value in lightness])

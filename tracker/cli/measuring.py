@@ -1,26 +1,19 @@
 """``measure``: marked photos to a RESULT, one photo at a time."""
 
-from __future__ import annotations
-
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from tracker.cli.files import read_text, require_writable, write_whole
 from tracker.cli.result import Json, document, failed_entry, lengths, measured_entry
 from tracker.cli.terminal import Progress, complain, printable, say, say_json, to_text
-from tracker.errors import InvalidMarks, TooLarge, TrackerError, Unreadable
+from tracker.errors import InvalidMarks, TrackerError, Unreadable
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
 from tracker.measure import measure_photo
 from tracker.measure.card_scale import in_cm
 from tracker.measure.marks_file import MarkedPhoto, parse_marks
-from tracker.photo import Limits, read_photo, start_reader
+from tracker.photo import Limits, Photo, read_photo, start_reader
+from tracker.photo.read import refuse_larger
 from tracker.words import REGION_TITLES, noun
-
-if TYPE_CHECKING:
-    from tracker.photo import Photo
-
-_MB = 1024**2
 
 
 def measure(marks: Path | None, out: Path | None, as_json: bool, *, quiet: bool = False) -> int:
@@ -83,17 +76,8 @@ def _read(path: Path) -> Photo:
     try:
         if not path.is_file():
             raise Unreadable("There is no such photo file.", "Check its name and its place beside the marks file.")
-        size = path.stat().st_size
-        largest = max(limits.max_bytes, limits.max_raw_bytes)  # which of both holds is known once it is read
-        if size > largest:
-            value, limit = size / _MB, largest / _MB
-            raise TooLarge(
-                f"The photo file has {value:.1f} MB (limit {limit:g}).",
-                "Save it at a smaller size and try again.",
-                value=value,
-                limit=limit,
-                unit="MB",
-            )
+        # which of both limits holds is known once it is read
+        refuse_larger(path.stat().st_size, max(limits.max_bytes, limits.max_raw_bytes))
         content = path.read_bytes()
     except OSError as error:
         raise Unreadable(

@@ -52,7 +52,7 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
     """
     check_file_size(content, limits)
     raw = is_raw(content)
-    _check_bytes(len(content), limits.max_raw_bytes if raw else limits.max_bytes)
+    refuse_larger(len(content), limits.max_raw_bytes if raw else limits.max_bytes)
     if raw:
         return read_raw(content, limits)
     name = recognise(content)
@@ -86,10 +86,11 @@ def check_file_size(content: bytes, limits: Limits) -> None:
     """
     largest = max(limits.max_bytes, limits.max_raw_bytes)
     if len(content) > largest:
-        _check_bytes(len(content), limits.max_bytes)
+        refuse_larger(len(content), limits.max_bytes)
 
 
-def _check_bytes(size: int, most: int) -> None:
+def refuse_larger(size: int, most: int) -> None:
+    """Refuse a file of more bytes than that. Raises TooLarge."""
     if size > most:
         value, limit = size / 1024**2, most / 1024**2
         raise TooLarge(

@@ -7,7 +7,7 @@ from sqlalchemy import Connection, insert, select
 from tracker.errors import ConsentMissing
 from tracker.record.records import PURPOSES, Consent
 from tracker.store import schema
-from tracker.store.lookup import agreed, latest_answer, require_client
+from tracker.store.lookup import agreed, latest_answer, require_client, require_measuring
 from tracker.store.part import Part
 from tracker.store.rows import consent_row
 
@@ -40,6 +40,11 @@ class Consents(Part):
         """Whether the client's latest answer for that purpose is yes."""
         with self._database.reading() as connection:
             return agreed(connection, client_id, purpose)
+
+    def require_measuring(self, client_id: str) -> None:
+        """As `lookup.require_measuring`."""
+        with self._database.reading() as connection:
+            require_measuring(connection, client_id)
 
     def differing(self, client_id: str, other_id: str) -> tuple[str, ...]:
         """Purposes that one of two records agrees to and the other does not."""

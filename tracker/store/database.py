@@ -15,11 +15,11 @@ from tracker.store.counted import count_picture, counted, uncount_pictures
 from tracker.store.engine import make_engine
 from tracker.store.faults import RESTORE, database_faults
 from tracker.store.folder import Layout
-from tracker.store.lookup import Record, find, wanted_files
+from tracker.store.lookup import find, wanted_files
 from tracker.store.mark import Mark, MarkFile
 from tracker.store.pictures import Pictures
 from tracker.store.room import files_beside, free_to_keep, give_back, limit_of, require_room
-from tracker.store.rows import Row, read_records
+from tracker.store.rows import Record, Row, read_records
 from tracker.store.settings_file import read_settings
 from tracker.store.soundness import SoundnessCheck
 from tracker.store.unit import derive

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from sqlalchemy import Connection, delete, insert, select, update
+from sqlalchemy import Column, Connection, delete, insert, select, update
 
 from tracker.errors import Conflict, DraftChanged, NotFound
 from tracker.record.records import Draft, to_json
@@ -89,6 +89,13 @@ def require_unchanged(connection: Connection, draft_id: str, revision: int) -> N
     kept = connection.execute(select(schema.draft.c.revision).where(schema.draft.c.id == draft_id)).scalar_one_or_none()
     if kept not in (None, revision):
         raise DraftChanged(find(connection, Draft, draft_id))
+
+
+def saved_before(connection: Connection, column: Column[str], identifier: str, draft_id: str) -> bool:
+    """True where what a draft was for is there, found by that column, and the draft is gone."""
+    return (
+        stored(connection, column, identifier) is not None and stored(connection, schema.draft.c.id, draft_id) is None
+    )
 
 
 def _check_one_client(connection: Connection, draft: Draft) -> None:

@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
-
 from sqlalchemy import Column, Connection, Select, Table, func, select, union
 
 from tracker.errors import ConsentMissing, NotFound
 from tracker.record.records import MEASURING
 from tracker.store import schema
-from tracker.store.rows import KINDS, Identified, read_record
-
-Record = TypeVar("Record", bound=Identified)
+from tracker.store.rows import KINDS, Record, read_record
 
 NEWEST_FIRST = (schema.visit.c.on_date.desc(), schema.visit.c.created_at.desc(), schema.visit.c.id)
 """The order of visits in a list."""

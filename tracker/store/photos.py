@@ -10,7 +10,7 @@ from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
 from tracker.store import schema
 from tracker.store.database import Database
-from tracker.store.drafts import remove_draft, require_unchanged
+from tracker.store.drafts import remove_draft, require_unchanged, saved_before
 from tracker.store.lookup import find, require_measuring, stored
 from tracker.store.rows import photo_row, time_text
 from tracker.store.undo import Deletion, Deletions
@@ -48,7 +48,7 @@ class Photos:
         NotFound : no such client or visit, or the picture is not there
         """
         with self._database.writing(by) as connection:
-            if draft_id is not None and _saved_before(connection, photo.id, draft_id):
+            if draft_id is not None and saved_before(connection, schema.photo.c.id, photo.id, draft_id):
                 return find(connection, PhotoRecord, photo.id)
             if draft_id is not None and draft_revision is not None:
                 require_unchanged(connection, draft_id, draft_revision)
@@ -154,8 +154,3 @@ def write_photo(connection: Connection, photo: PhotoRecord) -> None:
     if client_id != photo.client_id:
         raise Conflict("This photo belongs to another client.", "Open the client again.")
     connection.execute(update(table).where(table.c.id == photo.id).values(photo_row(photo)))
-
-
-def _saved_before(connection: Connection, photo_id: str, draft_id: str) -> bool:
-    photo_there = stored(connection, schema.photo.c.id, photo_id) is not None
-    return photo_there and stored(connection, schema.draft.c.id, draft_id) is None

@@ -11,7 +11,7 @@ from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.database import Database
-from tracker.store.drafts import remove_draft, require_unchanged
+from tracker.store.drafts import remove_draft, require_unchanged, saved_before
 from tracker.store.edits import was_removed
 from tracker.store.lookup import NEWEST_FIRST, find, require_measuring, stored
 from tracker.store.photos import write_photo
@@ -61,7 +61,7 @@ class Visits:
         if any((photo.client_id, photo.visit_id) != (visit.client_id, visit.id) for photo in photos):
             raise Conflict("A photo belongs to another client or visit.", "Open the client again and take it anew.")
         with self._database.writing(by) as connection:
-            if draft_id is not None and _saved_before(connection, visit.id, draft_id):
+            if draft_id is not None and saved_before(connection, schema.visit.c.id, visit.id, draft_id):
                 return find(connection, Visit, visit.id)
             if draft_id is not None and draft_revision is not None:
                 require_unchanged(connection, draft_id, draft_revision)
@@ -125,11 +125,6 @@ class Visits:
         NotFound
         """
         return self._deletions.delete(schema.visit, visit_id, by=by)
-
-
-def _saved_before(connection: Connection, visit_id: str, draft_id: str) -> bool:
-    visit_there = stored(connection, schema.visit.c.id, visit_id) is not None
-    return visit_there and stored(connection, schema.draft.c.id, draft_id) is None
 
 
 def _write_visit(connection: Connection, visit: Visit) -> Visit:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from tracker.errors import StoreDamaged
 from tracker.record.records import PhotoRecord
 from tracker.store import Store
-from tracker.workflow.opening import OPENING
+from tracker.workflow.photos import OPENING
 
 _EDGE = 64  # pixels of the longer side: what saving again does to fine detail is averaged away
 _SHAPES_APART = 0.02

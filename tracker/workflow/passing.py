@@ -10,8 +10,7 @@ from tracker.measure.reading import Marks, PhotoReading
 from tracker.photo import Limits, clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
-from tracker.workflow.opening import OPENING
-from tracker.workflow.photos import settings_in_force
+from tracker.workflow.photos import OPENING, settings_in_force
 
 
 @dataclass(frozen=True, slots=True, eq=False)

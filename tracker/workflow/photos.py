@@ -7,16 +7,19 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import replace
 
-from tracker.errors import ConsentMissing, InvalidEntry, InvalidMarks, TrackerError
+from tracker.errors import InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, find_marks, measure_photo
 from tracker.measure.reading import LIGHTS, Marks, PhotoReading
 from tracker.measure.repeatability import Repeatability
-from tracker.photo import Limits, Photo, clean_jpeg, read_kept, read_photo
-from tracker.record.records import MEASURING, ROLES, PhotoRecord, new_id, now
+from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
+from tracker.record.records import ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
 from tracker.workflow.cards import card_size
-from tracker.workflow.opening import OPENING
 from tracker.workflow.words import clean_line
+
+OPENING = Turns()
+"""One photo at a time in the whole program, in the order of asking: forty uploads at once need no more memory than one.
+Who waits holds the bytes of the file only."""
 
 SMALLEST_SIDE = 240
 """Pixels of the shorter side: of four sample photos three gave a number at 240 x 320 pixels, and none at 200 x 267."""
@@ -99,7 +102,7 @@ def take_in(
     if role not in ROLES or light not in LIGHTS:
         raise InvalidEntry(f"A photo cannot be noted as {role} in {light}.", "Choose both from the lists.")
     store.clients.get(client_id)
-    require_agreement(store, client_id)
+    store.consents.require_measuring(client_id)
     with OPENING:
         photo = read_photo(content, limits)
         kept = clean_jpeg(photo)
@@ -233,24 +236,10 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, 
     photo = store.photos.get(photo_id)
     if photo.marks is None:
         raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
-    require_agreement(store, photo.client_id)
+    store.consents.require_measuring(photo.client_id)
     store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
     measured = measure_record(store, photo, photo.marks, settings)
     return store.photos.save(measured, by=clean_line(by, "The name of who measures"))
-
-
-def require_agreement(store: Store, client_id: str) -> None:
-    """Check that the client agrees to being photographed and measured.
-
-    Raises
-    ------
-    ConsentMissing
-    """
-    if not store.consents.given(client_id, MEASURING):
-        raise ConsentMissing(
-            "The client has not agreed to being photographed and measured.",
-            "Read the statement to them and record the answer on the client's page.",
-        )
 
 
 def _failure(reading: PhotoReading) -> str | None:

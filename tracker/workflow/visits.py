@@ -9,7 +9,6 @@ from tracker.errors import Conflict, InvalidEntry
 from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Deletion, Store
 from tracker.words import day
-from tracker.workflow.photos import require_agreement
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line
 
@@ -36,7 +35,7 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
     if kind not in KINDS:
         raise InvalidEntry(f"There is no draft of a {kind}.", f"Begin a {' or a '.join(KINDS)}.")
     store.clients.get(client_id)
-    require_agreement(store, client_id)
+    store.consents.require_measuring(client_id)
     photos = () if visit is None else tuple(store.photos.find(visit_id=visit.id))
     return store.drafts.save(Draft(new_id(), client_id, kind, 0, visit, photos, now()))
 
