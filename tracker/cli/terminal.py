@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-from types import TracebackType
 from typing import Any, Self
 
 
@@ -50,9 +49,7 @@ class Progress:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_raised: object) -> None:
         self._write("")
 
     def show(self, share: float, text: str) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 from collections import deque
-from types import TracebackType
 
 
 class Turns:
@@ -36,7 +35,7 @@ class Turns:
                 self._hand_on()
             raise
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+    def __exit__(self, *_raised: object) -> None:
         self._hand_on()
 
     def _hand_on(self) -> None:

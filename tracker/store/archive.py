@@ -8,7 +8,6 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from types import TracebackType
 from typing import BinaryIO, Protocol, Self
 
 from tracker.errors import Conflict
@@ -37,9 +36,7 @@ class ZipArchive:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_raised: object) -> None:
         self._zip.close()
 
     def add(self, name: str, content: bytes) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import ExitStack, suppress
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from sqlalchemy import select
@@ -123,9 +122,7 @@ class Store:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
+    def __exit__(self, *_raised: object) -> None:
         self.close()
 
     def close(self) -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import subprocess
 import threading
 import time
-from types import TracebackType
 from typing import Self
 
 import psutil
@@ -46,7 +45,7 @@ class Watch(threading.Thread):
         self.start()
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+    def __exit__(self, *_raised: object) -> None:
         self._done.set()
         self.join()
 
