@@ -9,14 +9,13 @@ from typing import Any
 
 from sqlalchemy import Select, func, insert, select, update
 
-from tracker.errors import StoreDamaged
 from tracker.record.records import Client, Consent
 from tracker.store import schema
 from tracker.store.consents import checked
 from tracker.store.database import Database
 from tracker.store.lookup import find
 from tracker.store.merging import Merged, merge
-from tracker.store.rows import Row, client_row, consent_row, read_record, search_text
+from tracker.store.rows import Row, client_row, consent_row, readable, search_text
 from tracker.store.undo import Deletions
 
 
@@ -185,13 +184,11 @@ class Clients:
         )
         with self._database.reading() as connection:
             rows = connection.execute(query).all()
-        found = []
-        for row in rows:
-            try:
-                found.append(Absent(read_record(Client, row.id, row.record), date.fromisoformat(row.last_seen)))
-            except StoreDamaged:
-                continue
-        return found
+        return [
+            Absent(kept, date.fromisoformat(row.last_seen))
+            for row in rows
+            if (kept := readable(Client, row.id, row.record)) is not None
+        ]
 
 
 def _summaries() -> Select[Any]:
@@ -231,9 +228,8 @@ def _summaries() -> Select[Any]:
 
 
 def _summary(row: Any) -> ClientSummary | None:
-    try:
-        client = read_record(Client, row.id, row.record)
-    except StoreDamaged:
+    client = readable(Client, row.id, row.record)
+    if client is None:
         return None
     return ClientSummary(
         client=client,

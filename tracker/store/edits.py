@@ -7,11 +7,10 @@ from typing import Any
 
 from sqlalchemy import Connection, delete, insert, select
 
-from tracker.errors import StoreDamaged
 from tracker.record.records import now
 from tracker.store import schema
 from tracker.store.part import Part
-from tracker.store.rows import KINDS, Row, read_record, time_text
+from tracker.store.rows import KINDS, Row, readable, time_text
 
 CHANGED, REMOVED, ANSWERED = "changed", "removed", "answered"
 SET_ASIDE, PUT_BACK, MERGED = "set aside", "put back", "merged"
@@ -99,7 +98,4 @@ def _before(row: Any) -> Any:
     shape = next((shape for shape, kind in KINDS.items() if kind == row.kind), None)
     if row.before is None or shape is None:
         return None
-    try:
-        return read_record(shape, row.record_id, row.before)
-    except StoreDamaged:
-        return None
+    return readable(shape, row.record_id, row.before)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Connection, Select, Table, func, select, union
+from sqlalchemy import Column, Connection, Select, func, select, union
 
 from tracker.errors import ConsentMissing, NotFound
 from tracker.record.records import MEASURING
@@ -34,15 +34,9 @@ def missing(kind: str) -> NotFound:
 
 def stored(connection: Connection, column: Column[str], identifier: str) -> str | None:
     """One column of the row of that identifier, None where there is no row."""
-    value: str | None = connection.execute(
-        select(column).where(table_of(column).c.id == identifier)
-    ).scalar_one_or_none()
+    query = select(column).where(column.table.c.id == identifier)
+    value: str | None = connection.execute(query).scalar_one_or_none()
     return value
-
-
-def table_of(column: Column[str]) -> Table:
-    """The table that a column belongs to."""
-    return column.table
 
 
 def require_client(connection: Connection, client_id: str) -> None:

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import ColumnElement, Select, exists, func, intersect, select
 
-from tracker.errors import StoreDamaged
 from tracker.record.agreed import NOTHING_AGREED
 from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, PhotoRecord, Visit
 from tracker.store import schema
 from tracker.store.lookup import NEWEST_FIRST, agreeing
 from tracker.store.part import Part
-from tracker.store.rows import read_record, read_records
+from tracker.store.rows import read_records, readable
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +93,7 @@ class Portfolio(Part):
         return [
             PortfolioEntry(kept.client_id, _without_notes(kept), *pairs[kept.id])
             for row in visit_rows
-            if row.id in pairs and (kept := _readable(row.id, row.record)) is not None
+            if row.id in pairs and (kept := readable(Visit, row.id, row.record)) is not None
         ]
 
 
@@ -137,13 +136,6 @@ def _services(text: str) -> tuple[str, ...] | None:
     except ValueError:
         return None
     return tuple(found) if isinstance(found, list) and all(isinstance(each, str) for each in found) else None
-
-
-def _readable(visit_id: str, text: str) -> Visit | None:
-    try:
-        return read_record(Visit, visit_id, text)
-    except StoreDamaged:
-        return None
 
 
 def _without_notes(visit: Visit) -> Visit:

@@ -153,13 +153,19 @@ def read_record(shape: type[Record], identifier: str, text: str) -> Record:
     return record
 
 
+def readable(shape: type[Record], identifier: str, text: str) -> Record | None:
+    """As `read_record`; None where it cannot be read."""
+    try:
+        return read_record(shape, identifier, text)
+    except StoreDamaged:
+        return None
+
+
 def read_records(shape: type[Record], rows: Iterable[Any]) -> Iterator[Record]:
     """The records of rows with ``id`` and ``record``; those that cannot be read are left out."""
     for row in rows:
-        try:
-            yield read_record(shape, row.id, row.record)
-        except StoreDamaged:
-            continue
+        if (record := readable(shape, row.id, row.record)) is not None:
+            yield record
 
 
 def _json(record: object) -> str:

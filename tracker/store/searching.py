@@ -10,11 +10,10 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Connection, Select, delete, func, insert, or_, select
 
-from tracker.errors import StoreDamaged
 from tracker.record.records import AFTER, Client, Visit
 from tracker.store import schema
 from tracker.store.lookup import NEWEST_FIRST
-from tracker.store.rows import Row, read_record, read_records, search_text
+from tracker.store.rows import Row, read_records, readable, search_text
 from tracker.words import day
 
 if TYPE_CHECKING:
@@ -71,12 +70,9 @@ def find_visits(database: Database, search: str, limit: int) -> tuple[list[Found
         photos = _photos_of(connection, [row.id for row in rows])
     found = []
     for row in rows:
-        try:
-            kept = read_record(Visit, row.id, row.record)
-            owner = read_record(Client, row.client_id, row.client_record)
-        except StoreDamaged:
-            continue
-        found.append(Found(kept, owner, _where(kept, words), photos.get(kept.id)))
+        kept, owner = readable(Visit, row.id, row.record), readable(Client, row.client_id, row.client_record)
+        if kept is not None and owner is not None:
+            found.append(Found(kept, owner, _where(kept, words), photos.get(kept.id)))
     return found, total
 
 

@@ -8,7 +8,7 @@ from typing import Self
 
 from sqlalchemy import select
 
-from tracker.errors import DatabaseDamaged, StoreDamaged, StoreError
+from tracker.errors import DatabaseDamaged, StoreError
 from tracker.store import schema
 from tracker.store.backup import Backups
 from tracker.store.clients import Clients
@@ -33,7 +33,7 @@ from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
 from tracker.store.room import give_back_to_open
-from tracker.store.rows import KINDS, DamagedRecord, read_record
+from tracker.store.rows import KINDS, DamagedRecord, readable
 from tracker.store.set_aside import IN_HAND, SetAside
 from tracker.store.settings import StudioSettings
 from tracker.store.soundness import AT_START_SECONDS, SoundnessCheck
@@ -180,13 +180,10 @@ class Store:
 
     def damaged_records(self) -> list[DamagedRecord]:
         """Records that cannot be read any more. The lists leave them out, so somebody should be told here."""
-        found = []
+        found: list[DamagedRecord] = []
         with self.database.reading() as connection:
             for shape, kind in KINDS.items():
                 table = schema.metadata.tables[kind]
-                for row in connection.execute(select(table.c.id, table.c.record).order_by(table.c.id)):
-                    try:
-                        read_record(shape, row.id, row.record)
-                    except StoreDamaged:
-                        found.append(DamagedRecord(kind, row.id))
+                rows = connection.execute(select(table.c.id, table.c.record).order_by(table.c.id))
+                found += [DamagedRecord(kind, row.id) for row in rows if readable(shape, row.id, row.record) is None]
         return found

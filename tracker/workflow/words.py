@@ -38,18 +38,7 @@ def clean_line(text: str, what: str, limit: int = NAME_LIMIT) -> str:
 
 
 def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
-    """Text of several lines: trimmed, without control characters.
-
-    Parameters
-    ----------
-    text : str, as typed
-    what : str, what it is, for the sentence, such as ``"The note"``
-    limit : int, most characters
-
-    Raises
-    ------
-    InvalidEntry : too long
-    """
+    """Text of several lines: trimmed, without control characters; parameters and errors as for `clean_line`."""
     return _within(_visible(text.replace("\r\n", "\n")).strip(), what, limit)
 
 

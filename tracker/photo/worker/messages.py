@@ -16,7 +16,7 @@ from tracker import errors
 from tracker.errors import PhotoError
 from tracker.maths.quantities import matrix3
 from tracker.maths.rgb_space import NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve
-from tracker.photo.model import Limits, Photo
+from tracker.photo.model import Photo
 
 Head = Mapping[str, Any]
 
@@ -61,11 +61,6 @@ def exactly(stream: IO[bytes], size: int) -> bytes:
     if len(content) < size:
         raise EOFError
     return content
-
-
-def limits_to_json(limits: Limits) -> Head:
-    """Limits for a message."""
-    return asdict(limits)
 
 
 def error_to_json(error: PhotoError) -> Head:

@@ -9,6 +9,7 @@ import subprocess
 import sys
 import weakref
 from collections.abc import Callable
+from dataclasses import asdict
 from pathlib import Path
 from typing import IO, cast
 
@@ -17,7 +18,7 @@ from tracker.errors import PhotoError
 from tracker.photo.model import Limits, Photo
 from tracker.photo.worker.bounds import Bounds
 from tracker.photo.worker.handing import take_piped, take_shared
-from tracker.photo.worker.messages import error_from_json, limits_to_json, photo_from_json, receive, send
+from tracker.photo.worker.messages import error_from_json, photo_from_json, receive, send
 from tracker.photo.worker.watch import Watch, held_memory
 
 _START_SECONDS = 60.0
@@ -75,7 +76,7 @@ class Started:
         """The process's answer to a photo; None where it ended without one."""
         self.begun = False
         try:
-            send(self._requests, {"limits": limits_to_json(limits), "seconds": seconds}, content)
+            send(self._requests, {"limits": asdict(limits), "seconds": seconds}, content)
             self.begun = bool(receive(self._answers)["begun"])
             answer = receive(self._answers)
             self.peak_memory = int(answer["peak"])
