@@ -170,7 +170,7 @@ def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Pat
     assert "Last backup:" in words(test)
     test.button(key="backup-check").click().run()
     assert_no_failure(test)
-    assert "are as they were written" in words(test)
+    assert "are just as they were written" in words(test)
     test.text_input(key="restore-folder").set_value(str(tmp_path / "again")).run()
     test.button(key="restore").click().run()
     assert_no_failure(test)
@@ -272,7 +272,7 @@ def test_tables_of_an_export_are_brought_in_together(
     said = words(test)
     assert "2 clients to add" in said
     assert "1 visit to add" in said
-    assert "Agreements and photos do not come in with tables" in said
+    assert "Tables do not bring in agreements or photos" in said
     test.button(key="bring-in").click().run()
     assert_no_failure(test)
     store = session.open_store()
@@ -283,7 +283,7 @@ def test_tables_of_an_export_are_brought_in_together(
 # promise 35
 def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     test = open_page("data")
-    assert "Everybody was here within this time" in words(test)
+    assert "Everybody has been here within this time" in words(test)
     old = workflow.add_client(filled.store, "Old", "", AGREED, "me")
     from tracker.record.records import Visit, now
 
@@ -293,7 +293,7 @@ def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     assert "1 client" in words(test)
     assert "last seen 2 years ago" in words(test)
     test.number_input(key="absent-months").set_value(36).run()
-    assert "Everybody was here within this time" in words(test)
+    assert "Everybody has been here within this time" in words(test)
     assert len(filled.store.clients.summaries()) == 3
 
 
@@ -303,7 +303,7 @@ def test_a_risky_place_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) 
         assert "seems to" not in words(open_page(name))
     monkeypatch.setattr("tracker.ui.parts.place_view.place_risk", lambda _folder: "network")
     for name in ("studio", "data"):
-        assert "seems to lie on another computer" in words(open_page(name))
+        assert "seems to be on another computer" in words(open_page(name))
     assert filled.client
 
 

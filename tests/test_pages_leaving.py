@@ -59,7 +59,7 @@ def test_changes_that_are_thrown_away_leave_the_visit_as_it_was(filled: Filled) 
     test.button(key="discard").click().run()
     assert_no_failure(test)
     assert filled.store.visits.of_client(filled.client.id) == [filled.visit]
-    assert "The changes are thrown away" in words(test)
+    assert "The changes were thrown away" in words(test)
 
 
 def test_changes_that_wait_are_gone_on_with(filled: Filled) -> None:

@@ -66,7 +66,7 @@ def test_the_limit_is_set_on_the_page_and_in_the_file(filled: Filled) -> None:
     test = open_page("data")
     assert "of the 50.0 GB that you allow" in words(test)
     assert test.number_input(key="limit-gb").value == 50.0
-    test.radio(key="limit-kind").set_value("What they take already and half of what is free")
+    test.radio(key="limit-kind").set_value("What they already take and half of what is free")
     next(button for button in test.button if button.label == "Save the limit").click().run()
     assert read_settings(path) == FileSettings()
 

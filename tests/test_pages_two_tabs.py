@@ -102,7 +102,7 @@ def test_of_a_note_that_both_changed_one_is_chosen_and_the_other_stays(
     written = {line.before.visit.note for line in store.edits.find(record_id=draft.id)} | {kept(store, draft).note}
     assert written >= {"words of one", "words of the other"}
     page = told(open_page("client", client=client.id))
-    assert "words or marks of one tab set aside" in page
+    assert "words or marks from one tab set aside" in page
     assert ("words of one" if choice == "mine" else "words of the other") in page
 
 
@@ -178,7 +178,7 @@ def test_a_photo_added_where_the_other_tab_threw_the_draft_away_begins_a_new_one
     assert [photo.role for photo in left.photos] == ["after"]
     assert left.id != draft.id
     assert shown_draft(first, store) == left
-    assert "begins a new one" in told(first)
+    assert "starts a new one" in told(first)
 
 
 def test_the_light_and_the_card_follow_the_tab_that_chose_them(store: Store, client: Client) -> None:

@@ -118,7 +118,7 @@ def show_failure(error: Exception) -> bool:
     _log.error("failure %s", number, exc_info=error)
     look.failure(
         "Something went wrong on this page. What was saved before is safe.",
-        f"Open the page again. If it happens again, note the number {number}: the program's log has the details.",
+        f"Open the page again. If it happens again, note the number {number}: the program’s log has the details.",
     )
     return True
 

@@ -219,10 +219,10 @@ def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
     from tracker.show.overlay import balanced_picture
 
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
-        raise NotFound("These two photos cannot be laid on each other.")
+        raise NotFound("These two photos cannot be laid over each other.")
     how = align(earlier.marks, photo.marks)
     if how is None:
-        raise NotFound("These two photos cannot be laid on each other.")
+        raise NotFound("These two photos cannot be laid over each other.")
     picture = balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge)
     return _jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge))
 

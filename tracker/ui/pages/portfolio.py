@@ -49,13 +49,13 @@ def page() -> None:
 def _gallery(store: Store, *, missing: bool) -> None:
     """A page of pairs; only those that are shown are read."""
     if missing:
-        st.info("That pair is not in the portfolio (any more).")
+        st.info("That pair is not in the portfolio now.")
     visits = store.portfolio.visits()
     if not visits:
         empty(
             "empty portfolio",
-            "The portfolio shows before and after of clients who agreed to it. Nobody has a pair here yet: it needs "
-            "the client’s agreement, and a visit with a measured photo before and after.",
+            "The portfolio shows clients who agreed to it, before and after. There are no pairs yet: a pair needs the "
+            "client’s agreement and a visit with measured photos before and after.",
         )
         link("clients", "All clients")
         return

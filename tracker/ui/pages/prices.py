@@ -32,7 +32,9 @@ def page() -> None:
     """The page."""
     begin()
     st.title("Price list", anchor=False)
-    st.markdown("What you pay for your products. A visit keeps the price of its day: a new price changes no old visit.")
+    st.markdown(
+        "What you pay for your products. A visit keeps the prices of its day: a new price changes no earlier visit."
+    )
     with told():
         store = open_store()
         lines = store.prices.all()

@@ -49,13 +49,13 @@ def page() -> None:
     begin()
     st.title("Past results", anchor=False)
     st.markdown(
-        "What came of starts like this in your own studio. It tells what was; what is right for the hair in front of "
-        "you is your decision."
+        "What came of starting points like this in your own studio. It shows what happened; what is right for the "
+        "hair in front of you is your decision."
     )
     with told():
         store = open_store()
         if not store.outcomes.any_told():
-            empty("card", "Nothing to look back on yet. It begins with a visit that has a photo before and one after.")
+            empty("card", "Nothing to look back on yet. It begins with a visit that has a before and an after photo.")
             st.caption(CAUTIONS)
             return
         left = results_caught_up()
@@ -114,7 +114,7 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     st.header("The cases", anchor=False)
     may_be_shown = {visit.visit_id for visit in store.portfolio.visits()}
     if any(case.outcome.visit_id not in may_be_shown for case in results.cases):
-        st.caption("For your own eyes: not every client here agreed to be shown to others.")
+        st.caption("For your eyes only: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)
 
 
@@ -131,7 +131,7 @@ def _chart(results: PastResults) -> None:
     spec, words = cases_chart(points, is_dark(), title="Lift by level at the start, in the colour it ended with")
     show_chart(spec, words, key="cases-chart")
     if len(results.cases) > CHARTED:
-        st.caption(f"The chart shows the newest {CHARTED} of {len(results.cases)} cases; the sentences count all.")
+        st.caption(f"The chart shows the newest {CHARTED} of {len(results.cases)} cases; the sentences count them all.")
 
 
 def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:

@@ -12,15 +12,15 @@ from tracker.workflow.learning import Learning
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
 _BARS = (
-    "Dots: as measured. Bars hold 95 % of what tells these photos apart: what is off alike in all of them is left out, "
-    "and counts in the ± of each photo by itself."
+    "Dots: as measured. Bars: ± at 95 % for comparing these photos with each other. An error that all of them share "
+    "is left out here, but counts in the ± of each photo on its own."
 )
 _BARS_UNLIKE = "Dots: as measured, with ± at 95 %."
 _BANDS = (
-    "Line and bands: where the colour most likely was and will be, in 80 and in 95 of 100 cases; a band that meets an "
-    "edge goes on beyond it."
+    "Line: where the colour most likely was and will be. Bands: where it is in 80 and in 95 of 100 cases; a band cut "
+    "off at an edge goes on beyond it."
 )
-_STRIP = "Strip at the foot: the colour that the line stands for."
+_STRIP = "Strip along the bottom: the colour at each point of the line."
 
 
 def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
@@ -41,7 +41,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     """The title of the chart: what happened between the first photo and the last."""
     where = REGION_TITLES[region]
     if len(photos) < 2:
-        return f"{where}: one photo so far, the next one shows how it wears"
+        return f"{where}: one photo so far; the next one will show how it wears"
     first, last = photos[0], photos[-1]
     span = months_words(months_between(first.taken_at, last.taken_at))
     after = f"after {span}" if span else "on the same day"
@@ -52,7 +52,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
         return f"{where}: {change.lift.text} {after}"
     if quantity == WARMTH and change.change.warmth:
         return f"{where}: {warmth_words(change.warmth)} {after}"
-    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no change beyond doubt"
+    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no certain change"
     return f"{where}: {known} in {quantity.lower()} {after}"
 
 

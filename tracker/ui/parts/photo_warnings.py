@@ -25,7 +25,7 @@ def warn_before_saving(store: Store, photos: Sequence[PhotoRecord]) -> None:
     if not number:
         return
     st.subheader(f"Before you save: {count(number, 'thing')} to look at", anchor=False)
-    st.markdown("The numbers stand. A better photo would make them surer, and it is quickest now.")
+    st.markdown("The numbers stand. A better photo would make them surer, and is quickest to take now.")
     for photo, warnings in told:
         if warnings:
             st.markdown(f"**{_name(photo, photos)}**")

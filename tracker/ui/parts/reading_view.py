@@ -63,8 +63,10 @@ def measured_photo(record: PhotoRecord) -> None:
             measured_url(record, LARGE),
             f"{photo_words(record)}, with the measured bands drawn on it",
             ratio=picture_ratio(record),
-            caption="Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and "
-            "what is not hair.",
+            caption=(
+                "Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and so "
+                "is anything that is not hair."
+            ),
         )
     else:
         photo(picture_url(record, MEDIUM), photo_words(record), ratio=picture_ratio(record))

@@ -87,7 +87,7 @@ def odd_advice(odd: Disagreement) -> str:
     """What to do about it."""
     if odd.pair:
         return (
-            "Nothing tells which of the two is right. Take one more, or look at marks, card and light and leave one "
+            "Nothing shows which of the two is right. Take one more, or look at marks, card and light and leave one "
             "out. Until then both count, and the ± is wider for it."
         )
     return "Look at its marks, card and light. Leave it out if you see why; until then it counts, and the ± is wider."

@@ -46,7 +46,7 @@ def spread_sentence(middle: Middle, unit: str) -> str:
     if middle.coverage >= 0.95:
         within = f"lie within {low} to {high}" if low != high else f"be {low} to the digit shown"
         return f"{spread} The middle of many such cases would {within} ({sure} sure)."
-    return f"{spread} With so few, the middle of many such cases lies within this range with {sure} certainty only."
+    return f"{spread} With so few, the middle of many such cases lies within this range with only {sure} certainty."
 
 
 def warmth_headline(middle: Middle) -> str:

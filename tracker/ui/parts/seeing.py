@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from tracker.measure.reading import ProfilePoint
 
 _NAMES = ("before", "after")
-_PROFILE_BAND = "The band around a line holds 95 % of what repeated reading of this photo would give."
+_PROFILE_BAND = "The band around a line holds 95 % of what reading this photo again and again would give."
 _ALONE = "From this photo alone, so the shape of the head counts in it too."
 _SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to photo, and the hair seen is a sample."
 

@@ -39,7 +39,7 @@ def what_it_is_made_of(spread: GaugeStudy) -> str:
         if part is not None:
             rows.append((what, part))
     if any(spread.occasion):
-        rows.append(("One hair otherwise than another, by person and session", spread.occasion))
+        rows.append(("How one hair differs from another, by person and session", spread.occasion))
     rows.append(("**One photo, all together**", spread.total))
     lines = [f"| {what} | {part[0]:.2f} | {part[1]:.2f} | {part[2]:.2f} |" for what, part in rows]
     missing = [

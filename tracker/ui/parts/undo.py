@@ -15,7 +15,7 @@ from tracker.ui.session import open_store
 if TYPE_CHECKING:
     from tracker.store import Deletion, Store
 
-UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, later under My data."
+UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, and later under My data."
 _LAST = "last-deletion"
 _SHOWN_FOR = timedelta(minutes=3)
 

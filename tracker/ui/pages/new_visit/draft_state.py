@@ -182,7 +182,7 @@ def catch_up(client_id: str, kind: str) -> str | None:
     st.query_params.from_dict({"draft": found.draft})
     if found.anew:
         say_on_next_page(
-            "This draft was saved or thrown away in another window meanwhile, so what you added begins a new one."
+            "Meanwhile this draft was saved or thrown away in another window, so what you added starts a new one."
         )
     found.anew = False
     begun, found.draft = found.draft, None

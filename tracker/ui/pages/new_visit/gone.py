@@ -44,17 +44,17 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
     st.title("New visit", anchor=False)
     seen: _Seen | None = st.session_state.get(_seen_key(draft_id))
     if seen is None:
-        failure("There is no such draft any more.", "It was saved or thrown away, perhaps in another window.")
+        failure("This draft is no longer here.", "It was saved or thrown away, perhaps in another window.")
         link("clients", "Clients")
         return
     try:
         client = store.clients.get(seen.draft.client_id)
     except NotFound:
-        failure("This client is not here any more.", "The draft went with the client’s record.")
+        failure("This client is no longer here.", "The draft went with the client’s record.")
         return
     what = "progress photo" if seen.draft.kind == PROGRESS else "visit"
     if _was_saved(store, seen):
-        failure(f"This {what} is saved already, perhaps from another window.", "It was not saved a second time.")
+        failure(f"This {what} has already been saved, perhaps from another window.", "It was not saved a second time.")
     elif seen.changing:
         failure("These changes were thrown away, perhaps in another window.", "The visit stays as it was saved before.")
     else:

@@ -150,8 +150,8 @@ def _card_is_placed(photo: PhotoRecord, marks: Marks) -> bool:
         return False
     if not is_searched(marks.card_kind) and not is_measured(photo):
         st.markdown(
-            "This kind of card is not searched for. Drag its four corners into place, beginning with the corner at "
-            "the card’s own top left, and look that the line runs from root to tip."
+            "The program cannot find this kind of card by itself. Drag its four corners into place, starting with the "
+            "card’s own top left, and check that the line runs from root to tip."
         )
         return False
     return True
@@ -205,7 +205,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     )
     if moved > _STILL:
         return None
-    return problem or "The card’s corners were not moved yet. Drag each of the four onto its corner of the card."
+    return problem or "The card’s corners have not been moved yet. Drag each of the four onto its corner of the card."
 
 
 def _next(work: Work, photo: PhotoRecord) -> None:

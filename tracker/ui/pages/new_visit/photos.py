@@ -43,8 +43,8 @@ MOST = 9
 ENOUGH = 3
 
 _THREE = (
-    "Three photos of each are best: put the card down and take it up again in between. Their mean is surer than one "
-    "photo, and one that went wrong shows."
+    "Three photos of each are best: put the card down and pick it up again in between. Their mean is surer than a "
+    "single photo, and one that went wrong stands out."
 )
 _SEVERAL = "Several files at once are fine: photos of the same moment are read together."
 
@@ -102,7 +102,7 @@ def _copies(work: Work) -> None:
         failure(
             f"{work.name(one)} and {work.name(other).lower()} look like copies of one photo.",
             "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the card was "
-            "put down and taken up again in between.",
+            "put down and picked up again in between.",
         )
 
 
@@ -159,9 +159,9 @@ def _all_in(
             record, how_far.problems[card_problem_key(record)] = _with_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
-                raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
+                raise InvalidEntry("This photo is already in.", "Take another one: put the card down in between.")
             if record.file in kept:
-                raise InvalidEntry(f"This photo is kept already: {kept[record.file]}.", "Take a new one.")
+                raise InvalidEntry(f"This photo has already been kept: {kept[record.file]}.", "Take a new one.")
         except TrackerError as error:
             troubles.append(error)
         else:
@@ -286,7 +286,7 @@ def _onward(work: Work) -> None:
     """The ways on; the last thing of the step, so that light and card were seen."""
     if not work.photos:
         if work.kind == VISIT:
-            st.caption("No photo of this visit? What was done can be noted all the same; it then has no numbers.")
+            st.caption("No photo of this visit? You can still note what was done; the visit then has no numbers.")
             if st.button("Go on without photos", key="without-photos"):
                 go_on_without_photos(work)
         return

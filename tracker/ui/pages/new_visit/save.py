@@ -45,10 +45,10 @@ def _visit(work: Work) -> None:
         go_to_step(work, 0)
     visit, draft = _noted(work, work.draft, work.tab)
     st.caption(CAUTIONS)
-    by = ask_name("Who makes this change", "visit-changed") if changing else ""
+    by = ask_name("Who is making this change", "visit-changed") if changing else ""
     said = st.container()  # above the button, which may stand at the lower edge of the window
     if work.tab.news is not None and work.tab.news.choices:
-        said.caption("Another tab changed the same. Choose at the top of the page, or save what stands here.")
+        said.caption("Another tab changed the same thing. Choose at the top of the page, or save what is here.")
     if not _wants_to_save(draft.id, said, unserved=not visit.services and not changing):
         return
     try:
