@@ -57,7 +57,7 @@ def test_two_records_are_merged_after_a_yes(filled: Filled) -> None:
     assert test.button(key="merge").disabled
     test.checkbox(key="merge-sure").check().run()
     test.button(key="merge").click().run()
-    assert "It is not noted who says" in words(test)
+    assert "It is not noted who confirms" in words(test)
     test.text_input(key="merge-by").set_value("me").run()
     test.button(key="merge").click().run()
     assert_no_failure(test)
@@ -215,7 +215,7 @@ def test_a_list_is_looked_at_before_it_is_brought_in(filled: Filled) -> None:
     said = words(test)
     assert "2 clients to add" in said
     assert "1 line left out" in said
-    assert plain("A client named Ada is there already.") in said
+    assert plain("A client named Ada is already here.") in said
     assert "phone" in said
     assert plain("<b>") in said
     assert len(filled.store.clients.summaries()) == 2
@@ -255,7 +255,7 @@ def test_a_list_that_cannot_be_read_is_a_sentence(filled: Filled) -> None:
     test = open_page("bring_in")
     test.file_uploader(key="list-0").set_value([("list.csv", b"name\nZo\x81", "text/csv")]).run()
     assert_no_failure(test)
-    assert "line 2 has one in an unknown coding" in words(test)
+    assert "line 2 has one in an unknown encoding" in words(test)
     assert len(filled.store.clients.summaries()) == 2
 
 

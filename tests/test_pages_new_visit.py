@@ -309,7 +309,7 @@ def test_a_day_that_is_still_to_come_is_refused_beside_the_button(store: Store, 
     test.date_input(key=f"visit-on-{draft.id}").set_value(date(2099, 11, 25)).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert "25 November 2099, which is still to come" in words(test)
+    assert "25 November 2099, which is in the future" in words(test)
     assert store.visits.of_client(client.id) == []
     test.date_input(key=f"visit-on-{draft.id}").set_value(date.today()).run()
     test.button(key="save").click().run()

@@ -230,4 +230,4 @@ def test_a_visit_that_one_tab_measured_and_saved_is_told_in_the_other(filled: Fi
     assert len(filled.store.visits.of_client(filled.client.id)) == 2
     other.run()
     assert_no_failure(other)
-    assert "This visit is saved already, perhaps from another window" in told(other)
+    assert "This visit has already been saved, perhaps from another window" in told(other)

@@ -105,7 +105,7 @@ def _parser(more: Sequence[Command]) -> argparse.ArgumentParser:
     _add_measuring(commands, common)
     commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
     _add_keeping(commands, common)
-    completing = commands.add_parser("completion", help="print what makes a shell complete these commands")
+    completing = commands.add_parser("completion", help="print the script that lets a shell complete these commands")
     completing.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
 
@@ -118,7 +118,7 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
     compare = commands.add_parser("compare", parents=[common], help="lift, colour difference and verdict per region")
     compare.add_argument("before", type=file_or_input, metavar="BEFORE.json", help="a result of measure")
     compare.add_argument(
-        "after", type=file_or_input, metavar="AFTER.json", help="one with as many photos, in the same order"
+        "after", type=file_or_input, metavar="AFTER.json", help="another with as many photos, in the same order"
     )
 
     fade = commands.add_parser("fade", parents=[common], help="how a service wears, from a table of readings")
@@ -128,7 +128,7 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
         metavar="SERIES.csv",
         help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
     )
-    fade.add_argument("--washes", type=float, metavar="N", help="washes a week, as the client told")
+    fade.add_argument("--washes", type=float, metavar="N", help="washes a week, according to the client")
     for side in ("above", "below"):
         fade.add_argument(
             f"--{side}",
@@ -140,13 +140,15 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
 
 
 def _add_keeping(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
-    backup = commands.add_parser("backup", parents=[common], help="back the data folder up, and check the copy")
-    backup.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="another place than the usual one")
+    backup = commands.add_parser("backup", parents=[common], help="back up the data folder and check the copy")
+    backup.add_argument(
+        "folder", type=Path, nargs="?", metavar="FOLDER", help="where to put it, if not in the usual place"
+    )
     check = commands.add_parser("check-backup", parents=[common], help="read every record and photo of a backup")
     check.add_argument("backup", type=Path, metavar="BACKUP")
     restore = commands.add_parser("restore", parents=[common], help="bring a backup back into an empty folder")
     restore.add_argument("backup", type=Path, metavar="BACKUP")
-    restore.add_argument("folder", type=Path, metavar="FOLDER", help="empty, or not there yet")
+    restore.add_argument("folder", type=Path, metavar="FOLDER", help="empty, or one that does not exist yet")
 
 
 def _run(options: argparse.Namespace) -> int:

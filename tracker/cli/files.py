@@ -57,7 +57,7 @@ def require_writable(path: Path, sources: tuple[Path, ...]) -> None:
     StoreError
     """
     if path.is_dir() or not path.parent.is_dir():
-        raise StoreError(f"{path} is no place for a file.", "Name a file in a folder that is there.")
+        raise StoreError(f"{path} is not a place for a file.", "Name a file in a folder that exists.")
     if any(path.exists() and path.samefile(source) for source in sources):
         raise StoreError(f"{path} would be overwritten by its own result.", "Name another file.")
 

@@ -97,7 +97,7 @@ def _read(path: Path) -> Photo:
         content = path.read_bytes()
     except OSError as error:
         raise Unreadable(
-            f"The photo file cannot be opened ({error.strerror}).", "Check its name and rights."
+            f"The photo file cannot be opened ({error.strerror}).", "Check its name and permissions."
         ) from error
     return read_photo(content, limits)
 
@@ -119,7 +119,7 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
     measured = [entry for entry in entries if entry["ok"]]
     say(f"{len(measured)} of {len(entries)} {noun(len(entries), 'photo')} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
-        say("Levels stand on a provisional scale.")
+        say("Levels are read on a provisional scale.")
     if out is not None:
         say(f"Written to {printable(str(out))}.")
 

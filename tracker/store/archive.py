@@ -112,4 +112,4 @@ class FolderArchive:
 
     def _require_folder(self) -> None:
         if not self._folder.is_dir():
-            raise Conflict("The export was removed while it was written.", "Take everything out again.")
+            raise Conflict("The export was removed while it was being written.", "Take everything out again.")

@@ -69,11 +69,11 @@ class AsideFolder:
         """
         path = next(self.files(name), None) if is_name(name) else None
         if path is None:
-            raise NotFound("This picture is not set aside any more.", "Load the page again.")
+            raise NotFound("This picture is no longer set aside.", "Load the page again.")
         with disk_faults("The picture could not be read"):
             content = path.read_bytes()
         if hashlib.sha256(content).hexdigest() != name:
-            raise StoreDamaged("This picture is not what was kept: its content changed.", "It cannot be shown.")
+            raise StoreDamaged("This picture is not what was kept: its content has changed.", "It cannot be shown.")
         return content
 
     def take(self, path: Path, day: date) -> None:

@@ -52,7 +52,7 @@ class Backups:
         """
         shelf = self.shelf if folder is None else Shelf(folder)
         if shelf.folder.resolve().is_relative_to(self._database.layout.root.resolve()):
-            raise StoreError("A backup cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
+            raise StoreError("A backup cannot be inside the studio's own folder.", "Choose a folder on another disk.")
         made_at = now()
         with shelf.growing() as growing:
             damaged = self._fill(growing, _earlier(shelf))
@@ -65,8 +65,8 @@ class Backups:
                 sync_folder(shelf.folder)
         if damaged:
             raise StoreDamaged(
-                f"The backup {final.name} is made, but {len(damaged)} photo files are missing, altered or unreadable.",
-                "Open the photos that do not show, and take them again or remove them.",
+                f"The backup {final.name} was made, but {len(damaged)} photo files are missing, altered or unreadable.",
+                "Find the photos that do not show, and take them again or remove them.",
             )
         return final
 

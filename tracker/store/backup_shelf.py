@@ -205,7 +205,7 @@ def check_backup(folder: Path) -> BackupCheck:
         names = {name for (name,) in connection.execute(files)}
     rows = _counts(layout.database)
     if rows != contents.get("rows", rows):
-        raise _altered(folder, "it holds other numbers of records than were written")
+        raise _altered(folder, "it does not hold the number of records that were written")
     pictures = Pictures(layout.pictures)
     damaged = {name for name in names if not pictures.is_whole(name)}
     return BackupCheck(sum(rows.values()), len(names) - len(damaged), frozenset(damaged))

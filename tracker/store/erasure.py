@@ -213,7 +213,7 @@ class Erasures:
         if not clean:
             raise StoreError(
                 "The client is erased from the record, but the disk keeps a picture that no record names.",
-                "Close all windows of the program and start it again: it then finishes by itself.",
+                "Close all windows of the program and start it again: it will then finish by itself.",
             )
 
     def _leave_no_byte(self) -> None:
@@ -226,7 +226,7 @@ class Erasures:
         if busy:
             raise Conflict(
                 "The client is erased from the record, but another window still reads from the old pages.",
-                "Close all windows of the program and start it again: it then finishes by itself.",
+                "Close all windows of the program and start it again: it will then finish by itself.",
             )
         if rewritten:
             self._note_as_finished()

@@ -67,7 +67,7 @@ class Exports:
         """
         place = elsewhere or self._database.layout.exports
         if place.resolve().is_relative_to(self._database.layout.root.resolve()):
-            raise StoreError("An export cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
+            raise StoreError("An export cannot be inside the studio's own folder.", "Choose a folder on another disk.")
         final = private_folder(place) / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
         # what is cut off elsewhere is found by a person only, so it is not hidden there
         growing = place / _growing_name() if elsewhere is None else final.with_name(f"{final.name}-unfinished")
@@ -81,7 +81,7 @@ class Exports:
             with self._database.writing() as connection, disk_faults("The export could not be kept"):
                 if _erased_count(connection) != erased:
                     raise Conflict(
-                        "A client was erased while the export was written, so it was thrown away.",
+                        "A client was erased while the export was being written, so it was thrown away.",
                         "Take everything out again.",
                     )
                 growing.rename(final)

@@ -134,7 +134,7 @@ def private_file(path: Path) -> Path:
         os.close(os.open(path, os.O_CREAT | os.O_WRONLY, _FILE_MODE))
     except OSError as error:
         raise StoreError(
-            f"The file {path} cannot be written ({error.strerror}).", "Check the rights of the folder it lies in."
+            f"The file {path} cannot be written ({error.strerror}).", "Check the permissions of its folder."
         ) from error
     return path
 

@@ -184,7 +184,7 @@ def _advice(layout: Layout, backups: list[Path], readable: bool) -> Iterator[str
         yield f"There is no backup in {layout.backups}; if you have one elsewhere, restore it into a new folder."
     if readable:
         yield (
-            "Or go on with the database as it lies there, and the pictures that it names, in a new folder: "
+            "Or go on with the database as it is, and the pictures it names, in a new folder: "
             f"measured-hair restore {layout.root} NEW_FOLDER."
         )
 
@@ -193,7 +193,7 @@ _OURS = frozenset({"alembic_version", "client", "photo", "draft_file"})
 _WORDS = {
     MISSING: "The studio's database is gone",
     EMPTY: "The studio's database is empty",
-    NO_DATABASE: "The studio's database is not a database any more",
+    NO_DATABASE: "The studio's database is no longer a database",
     DAMAGED: "The studio's database is damaged and cannot be read",
     ANOTHER_PROGRAMS: "The studio's database was made by another program",
     FOREIGN: "The studio's database belongs to another studio",

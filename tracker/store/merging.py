@@ -43,7 +43,7 @@ def merge(connection: Connection, kept: Client, other_id: str, by: str, told: li
         raise Conflict("A record cannot be merged with itself.", "Choose the other record of the client.")
     before, other = find(connection, Client, kept.id), find(connection, Client, other_id)
     if before.demo != other.demo:
-        raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
+        raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of the same kind.")
     told += [
         edit_line("client", each, kept.id, MERGED, stored(connection, schema.client.c.record, each))
         for each in (other.id, kept.id)

@@ -67,7 +67,7 @@ def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> No
         if safety_copy is not None:
             copy_database(path, safety_copy)
     elif inspect(connection).get_table_names():
-        raise StoreDamaged(f"The file {path} is a database of another program.", "Choose another data folder.")
+        raise StoreDamaged(f"The file {path} is another program's database.", "Choose another data folder.")
     command.upgrade(config, "head")
     rebuild(connection)
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()

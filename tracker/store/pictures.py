@@ -122,7 +122,7 @@ class Pictures:
             content = self.path(name).read_bytes()
         if name_of(content) != name:
             raise StoreDamaged(
-                f"The photo file {name[:12]} is not what was kept: its content changed.",
+                f"The photo file {name[:12]} is not what was kept: its content has changed.",
                 "Take it from a backup, or take the photo again.",
             )
         return content
@@ -215,7 +215,7 @@ class Pictures:
 
     def _place(self, name: str) -> Path:
         if not _NAME.fullmatch(name):
-            raise NotFound("There is no photo file of that name.", "Load the page again.")
+            raise NotFound("There is no photo file with that name.", "Load the page again.")
         return self._folder / name[:2] / f"{name}.jpg"
 
     def _write(self, path: Path, content: bytes) -> None:

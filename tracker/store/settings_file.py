@@ -18,9 +18,9 @@ from tracker.store.folder import private_file, sync_folder
 GIGABYTE = 10**9
 
 _HEAD = """\
-# Settings of the studio. Change a value and save the file; it holds from the next photo on.
+# Settings of the studio. Change a value and save the file; it takes effect from the next photo on.
 
-# The most that the studio's folder may hold, in GB. Without this line it is what is used already and half of what is
+# The most that the studio's folder may hold, in GB. Without this line it is what is already used and half of what is
 # free on the disk.
 """
 _LIMIT = "limit_gb"
@@ -57,7 +57,7 @@ def read_settings(path: Path) -> FileSettings:
     return FileSettings(math.ceil(limit * GIGABYTE))
 
 
-_INSTEAD = "Until it is mended, the usual limit holds."
+_INSTEAD = "Until it is put right, the usual limit applies."
 
 
 def write_limit(path: Path, limit_gb: float | None) -> None:

@@ -115,7 +115,9 @@ class Deletions:
         with self._deleted_lock:
             held = self._deleted.get(token)
         if held is None:
-            raise NotFound("This cannot be taken back any more.", "Only the last deletions since the start are held.")
+            raise NotFound(
+                "This can no longer be taken back.", "Only the latest deletions since the program started are kept."
+            )
         try:
             line = edit_line(held.deletion.kind, held.record_id, held.client_id, PUT_BACK)
             with self._database.writing(told=[line]) as connection:

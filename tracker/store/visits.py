@@ -59,7 +59,9 @@ class Visits:
         NotFound : no such client, or a picture is not there
         """
         if any((photo.client_id, photo.visit_id) != (visit.client_id, visit.id) for photo in photos):
-            raise Conflict("A photo belongs to another client or visit.", "Open the client again and take it anew.")
+            raise Conflict(
+                "A photo belongs to another client or visit.", "Open the client again and take it once more."
+            )
         with self._database.writing(by) as connection:
             if draft_id is not None and _saved_before(connection, visit.id, draft_id):
                 return find(connection, Visit, visit.id)
@@ -146,7 +148,7 @@ def _write_visit(connection: Connection, visit: Visit) -> Visit:
     if kept.revision != visit.revision:
         raise Conflict(
             "This visit was changed in another window since you opened it.",
-            "Load it again and repeat your change; nothing of the other change is lost.",
+            "Load it again and repeat your change; none of the other change is lost.",
         )
     raised = replace(visit, revision=visit.revision + 1)
     connection.execute(update(table).where(table.c.id == visit.id).values(visit_row(raised)))

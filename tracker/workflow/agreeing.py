@@ -36,7 +36,9 @@ def agree_limits(
     """
     check_limits(limits, washes_per_week)
     visit = replace(store.visits.get(visit_id), limits=limits, washes_per_week=washes_per_week)
-    return store.visits.save(visit, store.photos.find(visit_id=visit_id), by=clean_line(by, "The name of who saves it"))
+    return store.visits.save(
+        visit, store.photos.find(visit_id=visit_id), by=clean_line(by, "The name of the person who saves it")
+    )
 
 
 def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") -> None:
@@ -49,5 +51,5 @@ def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") ->
     """
     words = clean_note(contact, "The contact note")
     store.clients.change(
-        client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of who saves it")
+        client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of the person who saves it")
     )

@@ -53,7 +53,7 @@ def plan_files(
         return plan_tables(store, files, today or date.today())
     if len(files) != 1:
         raise InvalidList(
-            "Only tables that this program wrote can come in together.", "Choose one list of your own at a time."
+            "Only tables written by this program can come in together.", "Choose one list of your own at a time."
         )
     listed = files[0]
     if _column(listed, _DATE) is not None:
@@ -92,7 +92,7 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         )
     note, contact = _column(listed, _NOTE), _column(listed, _CONTACT)
     used = {each for each in (name, first, last, note, contact) if each is not None}
-    there = {same(client_name): "is there already" for client_name in store.importing.client_names().values()}
+    there = {same(client_name): "is already here" for client_name in store.importing.client_names().values()}
 
     def read(line: ListLine) -> Client:
         parts = (
@@ -108,7 +108,7 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         words = clean_note(line.cells.get(note or "", ""), "The note")
         how = clean_note(line.cells.get(contact or "", ""), "The contact note")
         client = Client(new_id(), called, words, now(), contact=how)
-        there[same(called)] = f"is in this list already, in line {line.number}"
+        there[same(called)] = f"is already in this list, in line {line.number}"
         return client
 
     clients, refused = read_lines(listed.lines, read)
@@ -140,7 +140,7 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
         )
         key = (found[0], day, tuple(sorted(map(same, done))))
         if key in there:
-            raise Refused(f"This visit of {called} on {day.isoformat()} is there already, with the same services.")
+            raise Refused(f"This visit of {called} on {day.isoformat()} is already here, with the same services.")
         there.add(key)
         words = clean_note(line.cells.get(note or "", ""), "The note")
         plan = clean_note(line.cells.get(later or "", ""), "The note for next time")
@@ -152,10 +152,10 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
 
 def _no_client(called: str, found: int) -> str:
     if not called:
-        return "There is no name of a client."
+        return "There is no client name."
     if found == 0:
         return f"There is no client named {called}. Bring in the list of clients first."
-    return f"{found} clients are named {called}. Merge their records, or give one another name, first."
+    return f"{found} clients are named {called}. First merge their records, or give one of them another name."
 
 
 def _day_first(listed: ListFile, column: str) -> bool | None:
@@ -184,7 +184,7 @@ def _date(text: str, day_first: bool, today: date) -> date:
     try:
         on = date(int(year), int(month), int(day))
     except ValueError:
-        raise Refused(f"The date {text} is no day of the calendar.") from None
+        raise Refused(f"The date {text} is not a day in the calendar.") from None
     return require_past(on, today)
 
 

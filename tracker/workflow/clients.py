@@ -123,7 +123,7 @@ def _name(text: str) -> str:
 def _answer(client_id: str, purpose: str, given: bool, by: str) -> Consent:
     if purpose not in PURPOSES:
         raise ConsentMissing(f"There is no question about {purpose}.", f"Ask about {' or '.join(PURPOSES)}.")
-    recorder = clean_line(by, "The name of who asked")
+    recorder = clean_line(by, "The name of the person who asked")
     if not recorder:
         raise InvalidEntry("It is not noted who asked the client.", "Type the name of the person who asked.")
     return Consent(new_id(), client_id, purpose, given, CONSENT_VERSION, now(), recorder)

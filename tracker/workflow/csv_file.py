@@ -93,7 +93,7 @@ def _decoded(content: bytes) -> tuple[str, str]:
         )
     wide = _sixteen_bits(content)
     if wide is None and b"\0" in content:
-        raise InvalidList("This is no list but a spreadsheet's own file, or no text at all.", _SAVE_AGAIN)
+        raise InvalidList("This is not a list but a spreadsheet's own file, or not text at all.", _SAVE_AGAIN)
     for coding, reads in ((UTF16, wide), (UTF8, UTF8), (WESTERN, WESTERN)):
         if reads is None or (wide is not None and coding != UTF16):
             continue
@@ -103,7 +103,7 @@ def _decoded(content: bytes) -> tuple[str, str]:
             if coding != UTF8:
                 line = content.count(b"\n", 0, error.start) + 1
                 raise InvalidList(
-                    f"The letters of the list cannot be read: line {line} has one in an unknown coding.", _SAVE_AGAIN
+                    f"The letters of the list cannot be read: line {line} has one in an unknown encoding.", _SAVE_AGAIN
                 ) from error
     raise AssertionError("every file is read in one of the codings or refused")
 

@@ -75,7 +75,7 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
     """
     who = clean_line(by, "Your name")
     if not who:
-        raise InvalidEntry("It is not noted who says that both are the same client.", "Type your name or initials.")
+        raise InvalidEntry("It is not noted who confirms that both are the same client.", "Type your name or initials.")
     return store.clients.merge(plan_merge(store, client_id, other_id).kept, other_id, by=who)
 
 

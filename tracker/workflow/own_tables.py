@@ -65,7 +65,7 @@ def plan_tables(store: Store, tables: Sequence[ListFile], today: date) -> Import
         if by_kind[STEP_TABLE]:
             raise InvalidList("Steps come in together with their visits.", "Choose both tables at once.")
         raise InvalidList(
-            "Nothing of this table can be brought in.", "Choose the tables of clients, visits and steps of visits."
+            "Nothing in this table can be brought in.", "Choose the tables of clients, visits and steps of visits."
         )
     taken = store.importing.taken_ids()
     clients, owners, refused = _clients(store, by_kind[CLIENT_TABLE], taken)
@@ -94,9 +94,9 @@ def _clients(
         if known in here or there:
             if known not in owners and len(there) == 1:
                 owners[known] = (there[0], called)
-            raise Refused(f"A client named {called} is there already.")
+            raise Refused(f"A client named {called} is already here.")
         if known in owners:
-            raise Refused(f"A client named {called} is in these tables already.")
+            raise Refused(f"A client named {called} is already in these tables.")
         client = Client(
             _free(known, taken),
             called,
@@ -157,9 +157,9 @@ def _visits(
         visit = clean_visit(_visit(cells, client_id, on, steps.get(cells["id"], [])))
         key = (client_id, on, tuple(sorted(map(same, visit.services))))
         if store.visits.has(cells["id"]) or key in there:
-            raise Refused(f"This visit of {name} on {on.isoformat()} is there already, with the same services.")
+            raise Refused(f"This visit of {name} on {on.isoformat()} is already here, with the same services.")
         if cells["id"] in used:
-            raise Refused(f"This visit of {name} on {on.isoformat()} is in these tables already.")
+            raise Refused(f"This visit of {name} on {on.isoformat()} is already in these tables.")
         used.add(cells["id"])
         return name, replace(visit, id=_free(cells["id"], taken))
 
@@ -200,7 +200,7 @@ def _number(cells: Mapping[str, str], name: str) -> float | None:
     try:
         return float(text)
     except ValueError:
-        raise Refused(f"{text[:40]} is no number ({name}).") from None
+        raise Refused(f"{text[:40]} is not a number ({name}).") from None
 
 
 def _moment(text: str) -> datetime:

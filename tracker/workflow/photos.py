@@ -199,7 +199,7 @@ def too_small(size: tuple[int, int]) -> InvalidEntry | None:
         return None
     return InvalidEntry(
         f"The photo has {size[0]} × {size[1]} pixels: too small to measure.",
-        "Hand over the photo as the camera took it, not a preview or a copy from a message.",
+        "Use the photo as the camera took it, not a preview or a copy from a message.",
         value=min(size),
         limit=SMALLEST_SIDE,
         unit="pixels",
@@ -236,7 +236,7 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, 
     require_agreement(store, photo.client_id)
     store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
     measured = measure_record(store, photo, photo.marks, settings)
-    return store.photos.save(measured, by=clean_line(by, "The name of who measures"))
+    return store.photos.save(measured, by=clean_line(by, "The name of the person who measures"))
 
 
 def require_agreement(store: Store, client_id: str) -> None:

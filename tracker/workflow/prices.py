@@ -44,7 +44,7 @@ def keep_price(
     """
     named = clean_line(name, "The name of the product")
     if not named:
-        raise InvalidEntry("The product has no name.", "Type the name as you know it.")
+        raise InvalidEntry("The product has no name.", "Type the name you know it by.")
     if pack_unit not in PACK_UNITS:
         raise InvalidEntry(f"A pack cannot be counted in {pack_unit}.", "Choose grams or millilitres.")
     size = _number(pack_size, "The size of the pack", _LARGEST_PACK, pack_unit)

@@ -43,7 +43,7 @@ def past_results(store: Store, start: Start) -> PastResults:
     """
     lowest, highest = start.levels
     if start.region not in REGIONS or not DARKEST <= lowest <= highest <= LIGHTEST:
-        raise InvalidEntry("This is no range of levels on a part of the hair.", "Choose both from the page again.")
+        raise InvalidEntry("This is not a range of levels on a part of the hair.", "Choose both on the page again.")
     scale, locus = scale_in_force(store)
     limits = (
         None if lowest <= DARKEST else scale.lightness(lowest),

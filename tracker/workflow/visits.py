@@ -80,7 +80,7 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     _require_past(draft.visit.on, "The visit")
     visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
-    by = clean_line(by, "The name of who saves it")
+    by = clean_line(by, "The name of the person who saves it")
     return store.visits.save(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
@@ -115,4 +115,4 @@ def discard_draft(store: Store, draft_id: str) -> Deletion | None:
 def _require_past(on: date, what: str) -> None:
     """Refuse a day that is still to come."""
     if on > date.today():
-        raise InvalidEntry(f"{what} is dated {day(on)}, which is still to come.", "Correct the date, then save again.")
+        raise InvalidEntry(f"{what} is dated {day(on)}, which is in the future.", "Correct the date, then save again.")

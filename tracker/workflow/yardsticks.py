@@ -50,13 +50,13 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
     """
     name = clean_line(sample, "The name of the hair", 60)
     if not name:
-        raise InvalidEntry("It is not said which hair this is.", "Give every hair a short name, such as a number.")
+        raise InvalidEntry("This hair has no name.", "Give every hair a short name, such as a number.")
     regions = [region for name_of in REGIONS if (region := reading.region(name_of)) is not None]
     if len(regions) != len(REGIONS):
         raise InvalidEntry("This photo has no number for a part of the hair.", "Take it again.")
     shot = Shot(
         name,
-        clean_line(operator, "The name of who photographs", 60) or "me",
+        clean_line(operator, "The name of the person who takes the photos", 60) or "me",
         clean_line(session, "The session", 60) or "first session",
         tuple(region.lab.lab for region in regions),
     )
@@ -110,7 +110,7 @@ def add_swatch(
     if region is None:
         raise InvalidEntry("The middle of this photo has no number.", "Take it again.")
     if kind == SCALE and level is None:
-        raise InvalidEntry("It is not said which level this swatch is.", "Type the level on its label.")
+        raise InvalidEntry("This swatch has no level.", "Type the level on its label.")
     kept = swatches_so_far(store, kind)
     called = clean_line(name, "The name of the swatch", 60) or (
         f"level {level:g}" if level is not None else f"swatch {len(kept) + 1}"

@@ -44,7 +44,7 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
     st.title("New visit", anchor=False)
     seen: _Seen | None = st.session_state.get(_seen_key(draft_id))
     if seen is None:
-        failure("This draft is no longer here.", "It was saved or thrown away, perhaps in another window.")
+        failure("There is no such draft any more.", "It was saved or thrown away, perhaps in another window.")
         link("clients", "Clients")
         return
     try:
