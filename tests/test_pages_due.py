@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from test_calendar_file import parsed, unescaped
+from test_calendar import parsed, unescaped
 from test_pages_harness import Filled, assert_no_failure, filled, open_page, store, words
 
 from tracker import workflow
