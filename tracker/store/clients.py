@@ -1,4 +1,4 @@
-"""Clients: who they are, and who was not here for long."""
+"""Clients: who they are, and who has not been in for a long time."""
 
 from __future__ import annotations
 
@@ -56,7 +56,7 @@ class ClientSummary:
 
 @dataclass(frozen=True, slots=True)
 class Absent:
-    """A client who has not been seen for long.
+    """A client who has not been seen for a long time.
 
     Attributes
     ----------
@@ -167,7 +167,7 @@ class Clients:
         return merged
 
     def not_seen_since(self, day: date) -> list[Absent]:
-        """Clients last seen before a day, longest first; damaged records are left out. Nothing is deleted."""
+        """Clients last seen before a day, longest absence first; damaged records are left out. Nothing is deleted."""
         client, visit, photo = schema.client, schema.visit, schema.photo
         visits = (
             select(visit.c.client_id, func.max(visit.c.on_date).label("day")).group_by(visit.c.client_id).subquery()

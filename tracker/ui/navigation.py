@@ -67,7 +67,7 @@ ENTRIES = (
 )
 
 PATHS = {f"/{entry.path}": entry.title for entry in ENTRIES}
-"""The addresses of the pages, without their questions, and the title of each."""
+"""The addresses of the pages, without their query strings, and the title of each."""
 
 
 def page(name: str) -> st.Page:
@@ -131,7 +131,7 @@ def _guarded(entry: Entry) -> Callable[[], None]:
     def run() -> None:
         try:
             import_module(f"tracker.ui.pages.{entry.name}").page()
-        except Exception as error:  # the last place to turn any failure into words
+        except Exception as error:  # the last chance to put any failure into words
             show_failure(error)
 
     return run

@@ -1,7 +1,7 @@
 """The app's own routes: pictures of kept photos in allowed sizes, and files for saving.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
-Nothing of the record is kept in memory here: an erased photo is gone with its record.
+Nothing from the record is kept in memory here: an erased photo goes with its record.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ EDGES = (320, 800, 1600)
 _QUALITY = 88
 _ONE_DAY = 86_400
 _AT_ONCE = 2
-"""Pictures that are made at the same time: a phone's photo takes some hundred megabytes while it is opened."""
+"""Most pictures made at the same time: a phone's photo takes some hundred megabytes while it is open."""
 
 _log = logging.getLogger("tracker.ui")
 
@@ -61,7 +61,7 @@ def routes() -> list[BaseRoute]:
 
 
 def which_studio(_: Request) -> Response:
-    """The sign of the studio that is served here, for a program that is started once more."""
+    """The sign of the studio that is served here, for a program that is started again."""
     from tracker.workflow.which_studio import studio_sign
 
     try:
@@ -125,7 +125,7 @@ def forgotten(_: Request) -> Response:
 def keep_uploads_in_memory() -> None:
     """Have no upload pass through the computer's folder for temporary files; 0 means whatever its size.
 
-    How large one may be is limited while it comes in, by ``server.maxUploadSize``.
+    Its size is limited as it comes in, by ``server.maxUploadSize``.
     """
     MultiPartParser.spool_max_size = 0
 
@@ -243,7 +243,7 @@ def _jpeg(pixels: NDArray[np.uint8]) -> bytes:
 
 
 def _tag(photo: PhotoRecord, kind: str, edge: int, beside: PhotoRecord | None = None) -> str:
-    """A name for exactly this picture: other pixels, another name."""
+    """A name for exactly this picture: different pixels, different name."""
     seen: tuple[Any, ...] = (photo.id, photo.file, kind, edge, _QUALITY)
     if kind == "balanced":
         seen += (photo.reading and photo.reading.correction,)

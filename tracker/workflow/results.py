@@ -1,4 +1,4 @@
-"""Past results: what came of starts like this one in the studio's own history. Never a recommendation."""
+"""Past results: what came of starting points like this one in the studio's own history. Never a recommendation."""
 
 from __future__ import annotations
 

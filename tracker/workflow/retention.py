@@ -12,5 +12,5 @@ USUAL_MONTHS = 24
 
 
 def not_seen_for(store: Store, months: int, today: date | None = None) -> list[Absent]:
-    """Clients who have not been here for so many months, longest first."""
+    """Clients who have not been in for so many months, longest absence first."""
     return store.clients.not_seen_since((today or date.today()) - timedelta(days=months * DAYS_PER_MONTH))

@@ -1,4 +1,4 @@
-"""My data: backups, taking out, bringing in, what was set aside, who was not here for long, what was erased."""
+"""My data: backups, taking out, bringing in, what was set aside, who has not been in for long, what was erased."""
 
 from __future__ import annotations
 

@@ -131,7 +131,7 @@ def _calendar(store: Store, find: Callable[[], list[Due]], clients: int, of: str
 
 
 def _without_date(store: Store, without: list[Due]) -> None:
-    """Those for whom there is no date, with the reason."""
+    """The clients with no date, each with the reason."""
     if not without:
         return
     agreed = [due for due in without if due.state != "nothing agreed"]

@@ -64,9 +64,7 @@ def _how() -> None:
 
 def _photos(store: Store, header: str) -> None:
     st.header(header, anchor=False)
-    number = round_of(
-        _KEY
-    )  # the next swatch begins with empty fields, so that it is not kept under the last one's level
+    number = round_of(_KEY)  # the next swatch starts with empty fields, so that it is not kept under the previous level
     left, right = st.columns(2)
     level = left.number_input(
         "Level on its label",

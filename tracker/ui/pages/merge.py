@@ -68,7 +68,7 @@ def _offer(summary: ClientSummary) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{plain(summary.client.name)}**  \n{about}")
         if st.button("This one", key=f"other-{summary.client.id}"):
-            # not a link: leaving the search field tells the page its words once more, and the choice would be lost
+            # not a link: leaving the search field sends its words again, and the choice would be lost
             st.query_params["other"] = summary.client.id
             st.rerun()
 

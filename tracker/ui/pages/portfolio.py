@@ -92,7 +92,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
     if headline is not None:
         st.markdown(f"**{plain(sentence_for_others(headline))}**")
     st.caption(_about(store, entry))
-    # a link to the page that is shown leaves the browser's address as it is, so that Back would leave the portfolio
+    # a link to the page already shown leaves the browser's address unchanged, so Back would leave the portfolio
     st.button("Look closer", key=f"closer-{entry.visit.id}", on_click=_show, args=(entry.visit.id,))
 
 
@@ -105,7 +105,7 @@ def _large(store: Store, entry: PortfolioEntry) -> None:
 
 
 def _show(visit_id: str = "") -> None:
-    """One pair large, or all of them; a step of its own in the browser's history."""
+    """One pair large, or all of them; a separate step in the browser's history."""
     st.query_params.from_dict({"visit": visit_id} if visit_id else {})
 
 

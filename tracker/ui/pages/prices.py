@@ -135,7 +135,7 @@ def _form(store: Store, line: PriceLine | None, lines: list[PriceLine]) -> None:
 
 
 def _earlier(store: Store) -> None:
-    """What lines said before they were changed or removed."""
+    """What price lines said before they were changed or removed."""
     edits = [edit for edit in store.edits.find() if isinstance(edit.before, PriceLine)]
     if edits:
         with st.expander("What changed"):

@@ -1,4 +1,4 @@
-"""Past results: what came of a start like this, in this studio. Tells what was and recommends nothing."""
+"""Past results: what came of starting points like this in this studio. Shows what happened, recommends nothing."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ SHOWN = 6
 """Cases shown with photos before more are asked for."""
 
 CHARTED = 500
-"""Points of the chart: more lie on top of each other and make a phone wait."""
+"""Points in the chart: more would overlap and keep a phone waiting."""
 
 _AROUND = 1.0  # levels to each side of a visit's start
 _ANY = "any"
@@ -79,7 +79,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
-    """What the cases shall have in common; `around` is what the levels begin with."""
+    """What the cases should have in common; `around` is what the levels start with."""
     region = st.segmented_control(
         "Part of the hair", REGIONS, default="mid", format_func=REGION_TITLES.__getitem__, required=True, key="region"
     )

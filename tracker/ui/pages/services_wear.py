@@ -1,4 +1,4 @@
-"""How services wear: services of one kind over one another, and whether one kind of start really lasts longer."""
+"""How services wear: services of one kind overlaid, and whether one kind of start really lasts longer."""
 
 from __future__ import annotations
 
@@ -117,7 +117,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
 
 
 def _middles(found: Overlay) -> str:
-    """What else is drawn: the middle of each of several groups, or that of all with its band."""
+    """What else is drawn: the middle of each of several groups, or that of all of them with its band."""
     groups = [group for group in found.groups if group.months]
     if len(groups) > 1:
         return " Thick: the middle of each group."

@@ -73,7 +73,7 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
     st.header(header, anchor=False)
     last = shots[-1] if shots else None
     with st.container():
-        # empty for each lot, so that the next hair is not kept under the last one's name
+        # empty for each lot, so that the next hair is not kept under the previous name
         sample = st.text_input(
             "Which hair (the same name for the same hair, on other days too)",
             max_chars=60,

@@ -72,7 +72,7 @@ def _welcome(store: Store) -> None:
 
 
 def _due(store: Store) -> None:
-    """The first few who are due by now or soon; nothing where nobody is."""
+    """The first few clients due now or soon; nothing where nobody is."""
     today = date.today()
     caught_up()
     soon = store.wear.dues(stamp_now(store), (date.min, today + timedelta(days=DUE_WITHIN_DAYS)))

@@ -1,4 +1,4 @@
-"""The unfinished job that the four steps pass along."""
+"""The unfinished job that the four steps hand on to one another."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from tracker.workflow.copies import Small
 
 LAST_STEP = 3
-"""Where what was done is noted."""
+"""The step where what was done is noted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +35,8 @@ class Work:
     Attributes
     ----------
     kind : str, ``visit`` or ``progress``
-    draft : Draft or None, None until the first photo is in: opening the page alone keeps nothing
-    tab : Tab or None, what this window knows of the draft
+    draft : Draft or None, None until the first photo is in: merely opening the page keeps nothing
+    tab : Tab or None, what this window knows about the draft
     """
 
     store: Store
@@ -47,7 +47,7 @@ class Work:
 
     @property
     def roles(self) -> tuple[str, ...]:
-        """The photos that this job is made of."""
+        """The roles of the photos in this job."""
         return (PROGRESS,) if self.kind == PROGRESS else (BEFORE, AFTER)
 
     @property
@@ -62,7 +62,7 @@ class Work:
         return visit_changed(self.store, self.draft) if self.draft is not None else None
 
     def of(self, role: str) -> tuple[PhotoRecord, ...]:
-        """All photos in that role: more than one are repeats of one state."""
+        """All photos in that role; several are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)
 
     def photo(self, role: str) -> PhotoRecord | None:
@@ -77,9 +77,9 @@ class Work:
 
 
 def fields_of(work: Work) -> str:
-    """What the fields of the first step are called after: each draft has its own, from before its first photo on.
+    """What the fields of the first step are named after: each draft has its own, even before its first photo.
 
-    Fields that two drafts share would bring the light and the card of one into the other.
+    Fields shared by two drafts would carry the light and the card of one into the other.
     """
     if work.draft is None:
         return str(st.session_state.setdefault(f"fields-{work.client.id}", new_id()))
@@ -87,7 +87,7 @@ def fields_of(work: Work) -> str:
 
 
 def _begun(work: Work) -> Work:
-    """The work with a new draft, which has the fields that were filled in before it was there."""
+    """The work with a new draft, which takes over the fields that were filled in before it existed."""
     draft = workflow.start_draft(work.store, work.client.id, work.kind)
     st.session_state[f"fields-{draft.id}"] = fields_of(work)
     del st.session_state[f"fields-{work.client.id}"]
@@ -95,7 +95,7 @@ def _begun(work: Work) -> Work:
 
 
 def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
-    """Change the draft as it is kept now; where it is gone, the page says so instead."""
+    """Change the draft as it is now kept; if it is gone, the page says so instead."""
     if work.draft is None or work.tab is None:
         raise AssertionError("only a draft that is there is changed")
     try:
@@ -114,15 +114,15 @@ class Adding:
 
     Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive; a run
     that was told to end may still be reading photos when the next one begins. So this is a plain object with a lock:
-    what it holds is changed in one go, together with the draft, and no photo is lost or taken in twice.
+    what it holds is changed in one go, together with the draft, so no photo is lost or taken in twice.
 
     Attributes
     ----------
     fields : str, what the fields of the step are called after
     draft : str or None, the draft that was begun and may not be in the address yet
-    anew : bool, True where another window closed the draft, so that these photos begin another
+    anew : bool, True where another window closed the draft, so that these photos start another
     turns : dict of int by role, how often files were taken in
-    troubles : dict of errors by role, still to be said
+    troubles : dict of errors by role, still to be shown
     problems : dict of str or None, why no card was found, by the key that the session keeps it under
     reading : lock, held from looking at `turns` until photos are kept
     """
@@ -144,11 +144,11 @@ def adding(work: Work) -> Adding:
 
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> None:
-    """Add photos to the draft, which begins with the first one, and anew where another window closed it.
+    """Add photos to the draft, which starts with the first one, and starts again where another window closed it.
 
     Touches neither session nor page.
     """
-    known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have begun one
+    known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have started one
     changed = _added(work, known, photos) if known is not None else None
     if changed is None:
         how_far.anew = work.draft is not None
@@ -171,7 +171,7 @@ def _added(work: Work, draft_id: str, photos: Sequence[PhotoRecord]) -> Changed 
 
 
 def catch_up(client_id: str, kind: str) -> str | None:
-    """Bring session and address up to what was added; the draft that was begun, where the address lacks it."""
+    """Bring session and address up to date with what was added; returns the new draft where the address lacks it."""
     found: Adding | None = st.session_state.get(_adding_key(client_id, kind))
     if found is None or found.draft is None:
         return None
@@ -195,7 +195,7 @@ def _adding_key(client_id: str, kind: str) -> str:
 
 
 def go_on_without_photos(work: Work) -> None:
-    """Move to what was done; the draft begins here where there is none."""
+    """Move to the step for what was done; the draft starts here if there is none."""
     begun = work if work.draft is not None else _begun(work)
     if begun.draft is not None:
         st.query_params.from_dict({"draft": begun.draft.id})
@@ -203,7 +203,7 @@ def go_on_without_photos(work: Work) -> None:
 
 
 def put_photo(work: Work, photo: PhotoRecord, seen: PhotoRecord | None = None) -> None:
-    """Put a changed photo in the place of the one that the draft holds; `seen` is how this window knew it."""
+    """Put a changed photo in place of the one in the draft; `seen` is the photo as this window knew it."""
     if work.draft is not None:
         known = work.photos if seen is None else (seen,)
         keep(work, with_changed_photos(known, (photo,)))
@@ -241,5 +241,5 @@ def forget_opened(work: Work) -> None:
 
 
 def card_problem_key(photo: PhotoRecord) -> str:
-    """Where the sentence about a card that was not found is kept until the marks are confirmed."""
+    """Key under which the sentence about a card not found is kept until the marks are confirmed."""
     return f"card-problem-{photo.id}"

@@ -1,4 +1,4 @@
-"""A draft that is not there any more: whether it was saved, where it is, and what was typed here meanwhile."""
+"""A draft that is no longer there: whether it was saved, where it is, and what was typed here meanwhile."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ class _Seen:
 
 
 def remember(draft: Draft, *, changing: bool) -> None:
-    """Note which draft this window shows, to be able to say later what became of it."""
+    """Note which draft this window shows, so as to say later what became of it."""
     st.session_state[_seen_key(draft.id)] = _Seen(draft, changing)
 
 
@@ -66,7 +66,7 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
 def _was_saved(store: Store, seen: _Seen) -> bool:
     draft = seen.draft
     if draft.visit is not None and store.visits.has(draft.visit.id):
-        # what is being changed was there before: only a later revision shows that the change was saved
+        # the visit was there before the change: only a later revision shows that the change was saved
         return not seen.changing or store.visits.get(draft.visit.id).revision > draft.visit.revision
     held = {photo.id for photo in draft.photos}
     return any(photo.id in held for photo in store.photos.find(client_id=draft.client_id))
@@ -89,7 +89,7 @@ def _what_was_typed(store: Store, draft: Draft) -> None:
 
 
 def _typed(draft_id: str) -> list[tuple[str, str]]:
-    """What stands in the fields of text that this window showed last, each with what it is."""
+    """What is in the text fields that this window showed last, each with its label."""
     found = []
     for key, text in sorted(st.session_state.items(), key=lambda item: str(item[0])):
         if not isinstance(text, str) or not text.strip():

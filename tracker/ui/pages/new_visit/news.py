@@ -48,7 +48,7 @@ def show(work: Work) -> None:
 
 
 def _both(work: Work, name: str, choice: Choice) -> None:
-    """One thing that both windows changed: the version that does not stand on the screen, in full."""
+    """One thing that both windows changed: the version that is not on the screen, in full."""
     if isinstance(choice.mine, PhotoRecord):
         st.markdown(
             f"The {work.name(choice.mine).lower()} photo was changed in both tabs; the draft now has your version."
@@ -76,13 +76,13 @@ def _said(visit: Visit, name: str) -> str:
 
 
 def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
-    """Let one window's version stand; what stood in the draft goes into the log of edits."""
+    """Keep one window's version; what was in the draft goes into the log of edits."""
     wanted = {name: choice for name, choice in news.choices.items() if choice.shows_mine != mine}
     tab.news = None
     if wanted:
         versions = {name: each.mine if mine else each.theirs for name, each in wanted.items()}
         changed = keep(work, with_versions(versions))
-        tab.news = None  # the choice is made: nobody is asked about it again
+        tab.news = None  # the choice is made: nobody is asked again
         for name, choice in wanted.items():
             if isinstance(choice.mine, PhotoRecord):
                 begin_anew(work, choice.mine)
@@ -92,7 +92,7 @@ def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
 
 
 def with_versions(wanted: Mapping[str, Visit | PhotoRecord]) -> Callable[[Draft], Change]:
-    """The draft with these versions; what stood there is set aside."""
+    """The draft with these versions; what was there is set aside."""
 
     def change(kept: Draft) -> Change:
         photos = tuple(_photo_of(wanted.get(photo.id), photo) for photo in kept.photos)
