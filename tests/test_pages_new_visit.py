@@ -131,7 +131,7 @@ def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client)
     upload(test, "after", drawn_photo(62.0))
     test.button(key="to-marks").click().run()
     look_right(test, store, "after")
-    assert "no lift can be given" in words(test)
+    assert "Without a before photo there is no lift" in words(test)
     test.button(key="to-save").click().run()
     draft = shown_draft(test, store)
     test.text_area(key=f"visit-next-{draft.id}").set_value("go slower").run()
@@ -326,7 +326,7 @@ def test_a_progress_photo_of_a_day_still_to_come_is_refused(filled: Filled) -> N
     test.date_input[0].set_value(date.today() + timedelta(days=1)).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert "still to come" in words(test)
+    assert "in the future" in words(test)
     assert len(filled.store.photos.find(client_id=filled.client.id)) == before
 
 

@@ -1,4 +1,4 @@
-"""What can be typed, and how it ends.
+"""What can be typed, and how each command ends.
 
 Status 0: done. 1: done, but at least one photo or pair has no number. 2: bad input, said in one line on standard error.
 """
@@ -20,7 +20,7 @@ from tracker.errors import TrackerError
 
 PROGRAM = "measured-hair"
 BAD_INPUT = 2
-INTERRUPTED = 130  # 128 and the number of the signal, as shells have it
+INTERRUPTED = 130  # 128 plus the number of the signal, as shells do
 
 _MARKS = """\
 MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
@@ -42,11 +42,11 @@ class _Parser(argparse.ArgumentParser):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command that is not of this room.
+    """A command from another room.
 
     Attributes
     ----------
-    name, says : str, its word, and what it does in a few words
+    name, says : str, its word, and what it does, in a few words
     takes : adds what it takes to its parser
     run : runs it with what was typed; returns the exit status
     """
@@ -63,7 +63,7 @@ def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -
     Parameters
     ----------
     arguments : words after the program's name; by default those it was started with
-    more : commands beside those of this room
+    more : commands besides those of this room
     """
     parser = _parser(more)
     options = parser.parse_args(arguments)
@@ -82,7 +82,7 @@ def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # whoever read the output has closed it; Python must not stumble over it again at its end
+        # the reader of the output has closed it; Python must not trip over that again when it exits
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     return status

@@ -1,4 +1,4 @@
-"""``fade``: a table of readings to the wear of one service, or the reason why it cannot be said."""
+"""``fade``: from a table of readings to the wear of one service, or why it cannot be told."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def fade(
     Raises
     ------
     FadeError : no table, or no series in it
-    InvalidEntry : washes or limits that cannot be
+    InvalidEntry : impossible washes or limits
     """
     found = fade_from_csv(read_text(table, InvalidSeries), PROVISIONAL.sd)
     limits = [_limit(text, "above", found) for text in above] + [_limit(text, "below", found) for text in below]

@@ -1,4 +1,4 @@
-"""``measure``: marked photos to a RESULT, one photo at a time."""
+"""``measure``: from marked photos to a RESULT, one photo at a time."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ def measure(marks: Path | None, out: Path | None, as_json: bool, *, quiet: bool 
 
     Raises
     ------
-    TrackerError : bad input as a whole; what is wrong with one photo stands in the RESULT
+    TrackerError : the input as a whole is bad; what is wrong with one photo goes into the RESULT
     """
     start_reader()
     found = parse_marks(read_text(marks, InvalidMarks))
@@ -84,7 +84,7 @@ def _read(path: Path) -> Photo:
         if not path.is_file():
             raise Unreadable("There is no such photo file.", "Check its name and its place beside the marks file.")
         size = path.stat().st_size
-        largest = max(limits.max_bytes, limits.max_raw_bytes)  # which of both holds is known once it is read
+        largest = max(limits.max_bytes, limits.max_raw_bytes)  # which of the two applies is known once it is read
         if size > largest:
             value, limit = size / _MB, largest / _MB
             raise TooLarge(

@@ -30,7 +30,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def open_studio(port: int | None, *, browser: bool) -> int:
-    """Serve the studio until somebody presses Ctrl and C; only show it where it is served already.
+    """Serve the studio until somebody presses Ctrl and C; if it is already being served, only show it.
 
     Parameters
     ----------

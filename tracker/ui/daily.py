@@ -65,7 +65,7 @@ def keep_reserve() -> None:
 
 
 def back_up_today() -> None:
-    """The day's backup, if it has not been made yet; a failure goes to the log, and the page says how old the last is."""
+    """The day's backup, if it has not been made yet; a failure goes to the log, the page tells the last one's age."""
     from tracker.ui.session import open_store
     from tracker.workflow.backups import back_up_at_start
 

@@ -73,7 +73,7 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     Conflict : the draft is no visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or a picture is not there any more
-    InvalidEntry : a text is too long, a number in a step cannot be, or the day is still to come
+    InvalidEntry : a text is too long, a number in a step cannot be, or the day is in the future
     """
     if draft.kind != VISIT or draft.visit is None:
         raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
@@ -97,7 +97,7 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     Conflict : the draft is no progress photo, or has not exactly one photo
     ConsentMissing : the client does not agree to being measured
     NotFound : no such client, or the picture is not there any more
-    InvalidEntry : the day that somebody gave is still to come
+    InvalidEntry : the day that somebody gave is in the future
     """
     if draft.kind != PROGRESS or len(draft.photos) != 1:
         raise Conflict("A progress draft has exactly one photo.", "Add the photo, or take one out, then save.")
@@ -113,6 +113,6 @@ def discard_draft(store: Store, draft_id: str) -> Deletion | None:
 
 
 def _require_past(on: date, what: str) -> None:
-    """Refuse a day that is still to come."""
+    """Refuse a day that is in the future."""
     if on > date.today():
         raise InvalidEntry(f"{what} is dated {day(on)}, which is in the future.", "Correct the date, then save again.")

@@ -40,7 +40,7 @@ def backup_state(store: Store) -> None:
 
 
 def backup_now(store: Store) -> None:
-    """The state, and the button that makes a backup now; the state is told after that."""
+    """The state, and the button that makes a backup now; the state shown is the one after that."""
     state = st.container()
     _button(store)
     with state:
@@ -97,7 +97,7 @@ def bring_back_and_say(backup: Path, folder: Path, erased: Sequence[Erasure] | N
     Parameters
     ----------
     backup, folder : Path, as for `workflow.backups.bring_back`
-    erased : the erasure list; None to take it from what can be read of the studio in use
+    erased : the erasure list; None to read it from the studio in use as far as possible
 
     Raises
     ------

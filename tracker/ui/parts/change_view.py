@@ -29,7 +29,7 @@ from tracker.words import REGION_TITLES
 if TYPE_CHECKING:
     from tracker.compare.comparison import RegionChange
 
-_TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break before it
+_TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
 _UNSURE = "unsure"
 _BALANCED = "Both photos are balanced to the same light."
 _ALIGNED = "Both photos are balanced to the same light, and the after photo is moved so that the hair lines up."
@@ -41,8 +41,8 @@ def show_pair(pair: Pair, key: str, *, to_others: bool = False) -> None:
 
     Parameters
     ----------
-    to_others : bool, True where somebody else than the client sees it: nothing is read aloud, and notes on what would
-        make the result surer are left out
+    to_others : bool, True where somebody other than the client sees it: there is nothing to read aloud, and notes on
+        what would make the result surer are left out
     """
     _headline(pair, to_others=to_others)
     if picture_ratio(pair.after) >= 1:

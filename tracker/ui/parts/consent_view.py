@@ -35,7 +35,7 @@ def ask_recorder(key: str) -> str:
 
 
 def ask_name(label: str, key: str) -> str:
-    """A name for the record; the one typed last in this window is offered."""
+    """A name for the record; the last one typed in this window is offered."""
     name = st.text_input(
         label,
         value=st.session_state.get(_LAST_ASKED_BY, ""),
@@ -47,7 +47,7 @@ def ask_name(label: str, key: str) -> str:
 
 
 def remembered_recorder() -> str:
-    """The name typed last in this window, or nothing."""
+    """The name last typed in this window, or nothing."""
     return str(st.session_state.get(_LAST_ASKED_BY, ""))
 
 
@@ -58,7 +58,7 @@ def remember_recorder(name: str) -> None:
 
 
 def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
-    """The answer in force for each purpose that was asked: the last one given, whatever the clock said then."""
+    """The answer in force for each purpose asked about: the last one given, whatever the clock said then."""
     return {consent.purpose: consent for consent in consents}
 
 

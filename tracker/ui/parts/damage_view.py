@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
-    """Say so where pages of the database are damaged.
+    """Say so if pages of the database are damaged.
 
     Parameters
     ----------

@@ -45,7 +45,7 @@ def hand_out(store: Store, client: Client) -> None:
 
 
 def everything_out(store: Store) -> None:
-    """Write everything into a folder, and say what lies there."""
+    """Write everything into a folder, and say what is in it."""
     st.markdown(
         "Every client as pages, photos, JSON and CSV, and tables of the whole studio: "
         "formats that any other program can read."
@@ -83,7 +83,7 @@ def everything_out(store: Store) -> None:
 
 
 def _shown_on(bar: DeltaGenerator) -> Callable[[float, str], None]:
-    """Tells a bar how far a job is."""
+    """Tells a bar how far a job has got."""
 
     def show(share: float, text: str) -> None:
         bar.progress(share, text=text)

@@ -47,7 +47,7 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
 
 
 def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
-    """The sentence first; the limits one by one and what other washing would do behind it."""
+    """The sentence first; behind it the limits one by one and what other washing would do."""
     sentence = due_sentence(due, date.today())
     if due.state == "nothing agreed":
         st.markdown(plain(f"{sentence} Agree one below; it takes a tap."))

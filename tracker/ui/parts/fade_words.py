@@ -28,7 +28,7 @@ def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
 
     Parameters
     ----------
-    shared : bool, True where the bars leave out what is common to all photos
+    shared : bool, True where the bars leave out what all photos share
     strip : bool, True where the modelled colour is drawn along the lower edge
     agreed : str, what the dashed lines stand for, as `limit_words.agreed_words` says it; empty where there is none
     """
@@ -57,7 +57,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
 
 
 def rate_words(fit: FadeFit) -> str:
-    """How fast it goes, or why that cannot be said."""
+    """How fast it wears, or why that cannot be said."""
     if fit.half_life is None:
         return fit.refusal or ""
     half = fit.half_life
@@ -68,7 +68,7 @@ def rate_words(fit: FadeFit) -> str:
 
 
 def learnt_words(known: Learning, kind: str, region: str, quantity: str) -> str:
-    """What the studio's own services of that kind add; empty where nothing was learnt of them."""
+    """What the studio's own services of that kind add; empty where nothing was learnt from them."""
     asked = (kind, region, quantity)
     found = next((each for each in known.found if (each.kind, each.region, each.quantity) == asked), None)
     if found is None or not known.on:

@@ -1,4 +1,4 @@
-"""Where the person goes on: the cursor in the first field, or the top of a page or step with its heading."""
+"""Where the person carries on: the cursor in the first field, or the top of a page or step with its heading."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import json
 
 import streamlit as st
 
-# a constant script: the label is our own word. Fingers are spared the keyboard that would jump up.
+# a constant script: the label is our own word. On touch screens no keyboard jumps up.
 _SCRIPT = """<script>
 (() => {
   if (!matchMedia("(pointer: fine)").matches) return
@@ -19,8 +19,8 @@ _SCRIPT = """<script>
 })()
 </script>"""
 
-# a constant script but for a count. What was pressed goes with the old page, and the focus with it, so the heading gets
-# it, again for as long as the new page is being drawn and nothing else took it. A reload begins a new count.
+# a constant script but for a count. What was pressed goes with the old page and takes the focus with it, so the heading
+# gets it, again and again while the new page is drawn and nothing else has taken it. A reload starts a new count.
 _TOP = """<script>
 (() => {
   if (COUNT === 0 || window.trackerMovedOn === COUNT) return
@@ -41,12 +41,12 @@ _MOVED = "moved-on"
 
 
 def moved_on() -> None:
-    """Note that the person goes on to another page or step: it begins at its top."""
+    """Note that the person moves on to another page or step, which then opens at its top."""
     st.session_state[_MOVED] = st.session_state.get(_MOVED, 0) + 1
 
 
 def begin_at_the_top() -> None:
-    """Scroll to the top and focus the heading, once each time that the person moved on."""
+    """Scroll to the top and focus the heading, once each time the person moves on."""
     st.html(_TOP.replace("COUNT", str(st.session_state.get(_MOVED, 0))), unsafe_allow_javascript=True)
 
 

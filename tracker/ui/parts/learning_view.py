@@ -1,4 +1,4 @@
-"""Whether forecasts learn from the studio's own services, and from how many."""
+"""Whether forecasts learn from the studio's own services, and from how many of them."""
 
 from __future__ import annotations
 

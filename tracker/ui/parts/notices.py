@@ -1,4 +1,4 @@
-"""Failures as sentences near what caused them, and what the page before had to say."""
+"""Failures as sentences near what caused them, and what the previous page had to say."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def sorry(error: TrackerError) -> None:
 
 @contextmanager
 def told() -> Iterator[None]:
-    """Run a step of the page; an expected failure becomes a sentence in its place."""
+    """Run a step of the page; an expected failure is shown as a sentence instead."""
     try:
         yield
     except TrackerError as error:
@@ -29,11 +29,11 @@ def told() -> Iterator[None]:
 
 
 def say_on_next_page(sentence: str) -> None:
-    """Keep a sentence for the top of the page that is opened next."""
+    """Keep a sentence for the top of the next page."""
     st.session_state.setdefault(_LATER, []).append(sentence)
 
 
 def say_what_was_kept() -> None:
-    """Show the sentences that the page before left."""
+    """Show the sentences left by the previous page."""
     for sentence in st.session_state.pop(_LATER, []):
         st.success(plain(sentence))

@@ -1,4 +1,4 @@
-"""What every page begins with: the style of the shared parts, its top, and what the page before had to say."""
+"""What every page begins with: the style of the shared parts, its top, and what the previous page had to say."""
 
 from __future__ import annotations
 
@@ -13,11 +13,11 @@ from tracker.ui.parts.notices import say_what_was_kept
 from tracker.ui.parts.undo import offer_undo
 
 OPEN_DRAFT = "draft-open"
-"""Which draft the page before this run showed; another page forgets it."""
+"""Which draft the page showed before this run; any other page forgets it."""
 
 
 def begin(*, undo: bool = True) -> None:
-    """Call at the top of a page; one that is shown to clients says nothing of what was deleted (`undo` False)."""
+    """Call at the top of a page; a page shown to clients says nothing of deletions (`undo` False)."""
     st.session_state.pop(OPEN_DRAFT, None)
     st.html(f"<style>{_style()}</style>")
     begin_at_the_top()

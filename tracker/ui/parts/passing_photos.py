@@ -28,7 +28,7 @@ NOT_KEPT = (
 MOST_AT_ONCE = 12
 
 Keep = Callable[[PhotoReading, str | None], None]
-"""Keeps one reading, with the camera that took it as far as it is known."""
+"""Keeps one reading, with the camera that took it if known."""
 
 
 def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
@@ -55,7 +55,7 @@ def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
 
 
 def round_of(key: str) -> int:
-    """How often photos were added and looked at: put it into the keys of fields that must not outlive their photos."""
+    """How many rounds of photos were added: goes into the keys of fields that must not outlive their photos."""
     return int(st.session_state.get(_round_key(key), 0))
 
 
@@ -158,7 +158,7 @@ def _measure(
 
 
 def _done(key: str, waiting: list[workflow.PassingPhoto]) -> None:
-    """On to the next photo; this one is forgotten."""
+    """Move on to the next photo; this one is forgotten."""
     st.session_state.pop(f"{key}-said", None)
     let_go(waiting.pop(0).id)
     if not waiting:

@@ -1,4 +1,4 @@
-"""A warning where the data lies in a place that is not safe for it."""
+"""A warning where the data is kept in a place that is not safe for it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _RISKS = {
 
 
 def warn_about_place() -> None:
-    """Say so where the folder seems to be no safe place."""
+    """Say so if the folder does not seem to be a safe place."""
     risk = place_risk(data_folder())
     if risk is not None:
         st.warning(

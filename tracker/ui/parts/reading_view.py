@@ -52,7 +52,7 @@ def no_number(record: PhotoRecord) -> str:
 
 
 def _no_number(why: str) -> str:
-    """The reason as the rest of a sentence; a name such as L* keeps its large letter."""
+    """The reason as the rest of a sentence; a name such as L* keeps its capital."""
     return f"No number: {why[:1].lower() + why[1:] if why[1:2].islower() or why[1:2] == ' ' else why}"
 
 

@@ -1,4 +1,4 @@
-"""What was erased: counts and times, nothing of whom."""
+"""What was erased: counts and times, never whose."""
 
 from __future__ import annotations
 

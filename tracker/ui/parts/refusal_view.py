@@ -1,4 +1,4 @@
-"""What a person sees in place of every page while the studio does not open, and how they get on from there."""
+"""What a person sees in place of every page while the studio does not open, and the ways on from there."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from tracker.ui.session import open_store
 
 
 def refused() -> bool:
-    """Say why the database was not opened, in place of the page; False where nothing speaks against it."""
+    """Say why the database was not opened, in place of the page; False if nothing is wrong."""
     try:
         open_store()
     except WrongDatabase as error:

@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from tracker.compare.photo_set import State
     from tracker.compare.replicates import Disagreement
 
-_SMALL = [1, 3]  # width of the picture to that of the words
+_SMALL = [1, 3]  # width of the picture relative to the words
 
 
 def odd_notes(*states: State) -> None:
-    """What disagrees, for the top of a page; what to do about it stands beside the photos below."""
+    """What disagrees, for the top of a page; what to do about it is beside the photos below."""
     for state in states:
         for odd in state.odd:
             failure(f"{ROLE_WORDS[state.standing.role]}: {_small(odd_words(state, odd))}", "Look at it below.")
@@ -105,7 +105,7 @@ def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
 
 
 def _one(state: State, photo: PhotoRecord, keep: Callable[[PhotoRecord], object]) -> None:
-    """One photo with what it alone says, and the way to leave it out or take it back."""
+    """One photo with its own reading, and the way to leave it out or count it again."""
     from tracker.compare.photo_set import leave_out, use_again
 
     picture, words = st.columns(_SMALL, gap="medium", wrap=False)

@@ -1,4 +1,4 @@
-"""How much room is left for photos, the limit that a person sets, and a word in time."""
+"""How much room is left for photos, the limit that a person sets, and a warning in time."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def room_state(store: Store) -> None:
 def _left_words(room: Room) -> str:
     if room.visits_left < 1:
         return "No room is left for the photos of another visit."
-    # two digits: more would claim to know what visits to come will take
+    # two digits: more would claim to know what future visits will take
     step = 10 ** max(0, len(str(room.visits_left)) - 2)
     about = room.visits_left // step * step
     return f"Room for about {about:,} more {noun(about, 'visit')}."

@@ -1,4 +1,4 @@
-"""Which of the yardsticks levels, warmth and ± rest on, in a sentence each."""
+"""Which yardsticks levels, warmth and ± rest on, in a sentence each."""
 
 from __future__ import annotations
 

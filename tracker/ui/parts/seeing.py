@@ -43,7 +43,7 @@ class Lengths:
 
 
 def lengths(photo: PhotoRecord) -> Lengths:
-    """What the card says of lengths in a photo."""
+    """What the card says about lengths in a photo."""
     from tracker.measure.card_scale import scale_of
 
     if photo.marks is None or photo.reading is None:
@@ -137,7 +137,7 @@ def _profile(profiles: Sequence[Sequence[ProfilePoint]], blend: Blend | None, ti
 
 
 def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[ProfilePoint, ...]]:
-    """Both profiles along the way of the after photo: hair that was cut keeps its distance from the root."""
+    """Both profiles along the path of the after photo: hair that was cut keeps its distance from the root."""
     from tracker.compare.alignment import way_ratio
 
     first, second = pair.readings
@@ -165,7 +165,7 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
 
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
-    """Start and softness with their intervals, and what the card says of lengths."""
+    """Start and softness with their intervals, and what the card says about lengths."""
     from tracker.measure.card_scale import in_cm
 
     if blend is None:

@@ -1,4 +1,4 @@
-"""Pictures that no record names: how many lie set aside, a look at them, and what becomes of them."""
+"""Pictures that no record names: how many are set aside, a look at them, and what to do with them."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _SHOWN = 12
 
 
 def ask_about_set_aside(store: Store) -> None:
-    """One line where pictures lie set aside for so long that somebody should decide; nothing else."""
+    """One line if pictures have been set aside for so long that somebody should decide; otherwise nothing."""
     if not store.set_aside.asks():
         return
     left = store.set_aside.pictures()
@@ -33,7 +33,7 @@ def ask_about_set_aside(store: Store) -> None:
 
 
 def set_aside(store: Store) -> None:
-    """What lies set aside, with the buttons that remove it or keep it; nothing where nothing does."""
+    """What is set aside, with the buttons that remove or keep it; nothing if nothing is."""
     left = store.set_aside.pictures()
     if not left:
         return

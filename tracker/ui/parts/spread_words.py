@@ -28,7 +28,7 @@ def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
 
 
 def light_at_level(spread: Repeatability, scale: LevelScale) -> float:
-    """L* that light unlike on card and hair adds there, as a standard uncertainty; 0 where the spread holds it."""
+    """L* that light differing between card and hair adds there, standard uncertainty; 0 where the spread has it."""
     return light_u(scale.lightness(_AT_LEVEL), settings_with(spread))
 
 

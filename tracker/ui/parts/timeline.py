@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 PAGE = 10
-"""Visits and photos that are shown before earlier ones are asked for."""
+"""Visits and photos shown before earlier ones are asked for."""
 
 _ROOM = "timeline-room"
 

@@ -27,11 +27,11 @@ def remember_deletion(deletion: Deletion | None, sentence: str) -> None:
 
 
 def offer_undo(*, always: bool = False) -> bool:
-    """The last deletion of this session while it is fresh and held; True where there is one.
+    """The last deletion of this session while it is fresh and still held; True if there is one.
 
     Parameters
     ----------
-    always : bool, also when it is not fresh any more
+    always : bool, also when it is no longer fresh
     """
     deletion, sentence = st.session_state.get(_LAST, (None, ""))
     if deletion is None or not (always or now() - deletion.at < _SHOWN_FOR):

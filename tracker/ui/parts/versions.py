@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:
-    """Every version with its date and what it rests on; the newest that stands can be undone.
+    """Every version with its date and what it rests on; the newest one in force can be undone.
 
     Parameters
     ----------
