@@ -3,4 +3,4 @@
 from tracker.photo import Turns
 
 OPENING = Turns()
-"""One photo at a time in the whole program, in the order of asking. Who waits holds the bytes of the file only."""
+"""One photo at a time in the whole program, in order of asking. Whoever waits holds only the bytes of the file."""

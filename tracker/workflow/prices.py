@@ -35,12 +35,12 @@ def keep_price(
     pack_unit : str, ``g`` or ``ml``
     price : float, of one pack, >= 0
     currency : str, free words
-    line_id : str or None, the line that is changed
+    line_id : str or None, the line to change
     by : str, who
 
     Raises
     ------
-    InvalidEntry : no name, or a pack or price that cannot be
+    InvalidEntry : no name, or an impossible pack or price
     """
     named = clean_line(name, "The name of the product")
     if not named:

@@ -26,7 +26,7 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
     store : Store
     client_id : str
     kind : str, ``visit`` or ``progress``
-    visit : Visit or None, one that is kept already and is to be changed
+    visit : Visit or None, one already kept that is to be changed
 
     Raises
     ------
@@ -49,7 +49,7 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
     DraftChanged : it was saved in another window since it was read
     Conflict : it was made part of the record or thrown away in another window
     ConsentMissing : it has photos, and the client does not agree to being measured
-    NotFound : no such client, or a picture is not there any more
+    NotFound : no such client, or a picture is no longer there
     """
     return store.drafts.save(replace(draft, updated_at=now()))
 
@@ -65,15 +65,15 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
 
     Returns
     -------
-    Visit : as it is kept; the same one where the draft was recorded before
+    Visit : as it is kept; the same one if the draft was already recorded
 
     Raises
     ------
     DraftChanged : the draft was saved in another window since it was read
-    Conflict : the draft is no visit, or the visit was changed in another window
+    Conflict : the draft is not a visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
-    NotFound : no such client, or a picture is not there any more
-    InvalidEntry : a text is too long, a number in a step cannot be, or the day is in the future
+    NotFound : no such client, or a picture is no longer there
+    InvalidEntry : a text is too long, a number in a step is impossible, or the day is in the future
     """
     if draft.kind != VISIT or draft.visit is None:
         raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
@@ -89,15 +89,15 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
 
     Returns
     -------
-    PhotoRecord : as it is kept; the same one where the draft was recorded before
+    PhotoRecord : as it is kept; the same one if the draft was already recorded
 
     Raises
     ------
     DraftChanged : the draft was saved in another window since it was read
-    Conflict : the draft is no progress photo, or has not exactly one photo
+    Conflict : the draft is not a progress photo, or does not have exactly one photo
     ConsentMissing : the client does not agree to being measured
-    NotFound : no such client, or the picture is not there any more
-    InvalidEntry : the day that somebody gave is in the future
+    NotFound : no such client, or the picture is no longer there
+    InvalidEntry : the day given is in the future
     """
     if draft.kind != PROGRESS or len(draft.photos) != 1:
         raise Conflict("A progress draft has exactly one photo.", "Add the photo, or take one out, then save.")
@@ -108,7 +108,7 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
 
 
 def discard_draft(store: Store, draft_id: str) -> Deletion | None:
-    """Throw a draft away with the pictures that only it held; None where it is gone already."""
+    """Throw away a draft and the pictures that only it held; None if it is already gone."""
     return store.drafts.delete(draft_id)
 
 
