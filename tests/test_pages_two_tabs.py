@@ -112,7 +112,7 @@ def test_a_tab_whose_words_were_replaced_is_told_and_takes_them_back(store: Stor
     write(other, draft, "words of the other")
     one.run()
     assert shown(one, draft) == "words of the other"
-    assert "Here it was:" in told(one)
+    assert "In this tab it was:" in told(one)
     assert "words of one" in told(one)
     one.button(key="other-tab-mine").click().run()
     assert shown(one, draft) == "words of one" == kept(store, draft).note

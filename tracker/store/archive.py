@@ -56,7 +56,7 @@ class ZipArchive:
 
 
 class FolderArchive:
-    """A folder that only this user can open. Where it is taken away meanwhile, it is not made again.
+    """A folder that only this user can open. If it is taken away meanwhile, it is not made again.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ class FolderArchive:
                 os.fsync(file.fileno())
 
     def settle(self) -> None:
-        """Put the names of all files safely on the disk.
+        """Sync the names of all files to the disk.
 
         Raises
         ------

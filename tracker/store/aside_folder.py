@@ -52,11 +52,11 @@ class AsideFolder:
         return sorted(found, key=lambda picture: (picture.since, picture.name))
 
     def weight(self) -> int:
-        """What lies here, bytes."""
+        """Size of what is here, bytes."""
         return sum(picture.bytes for picture in self.pictures())
 
     def files(self, name: str = "*") -> Iterator[Path]:
-        """Where the picture of a name lies, or all of them; one may lie under several days."""
+        """Where the picture with this name is, or all of them; one may be under several days."""
         return self._folder.glob(f"*/{name}.jpg")
 
     def get(self, name: str) -> bytes:
@@ -64,7 +64,7 @@ class AsideFolder:
 
         Raises
         ------
-        NotFound : there is none of that name
+        NotFound : there is none with that name
         StoreDamaged : its content is not what was kept
         """
         path = next(self.files(name), None) if is_name(name) else None
@@ -102,7 +102,7 @@ class AsideFolder:
         return bool(found)
 
     def empty(self) -> None:
-        """Remove everything that lies here.
+        """Remove everything here.
 
         Raises
         ------

@@ -95,7 +95,7 @@ class Clients:
         Parameters
         ----------
         client_id : str
-        change : gives the client as it shall be from the client as it is kept, within the transaction; may raise
+        change : makes the client as it should be from the client as kept, within the transaction; may raise
         by : str, who changes it
 
         Raises
@@ -134,7 +134,7 @@ class Clients:
         return [summary for row in rows if (summary := _summary(row)) is not None]
 
     def ids(self) -> list[str]:
-        """Identifiers of all clients, those with damaged records too."""
+        """Identifiers of all clients, including those with damaged records."""
         with self._database.reading() as connection:
             return list(connection.execute(select(schema.client.c.id).order_by(schema.client.c.id)).scalars())
 
@@ -144,15 +144,15 @@ class Clients:
             return list(connection.execute(select(schema.client.c.id).where(schema.client.c.demo)).scalars())
 
     def merge(self, kept: Client, other_id: str, *, by: str) -> Merged:
-        """Move everything of one client into another one's record, all in one transaction.
+        """Move everything of one client into another's record, all in one transaction.
 
-        The log of edits says what both records were before, and what the other one was earlier.
+        The log of edits says what both records were before, and keeps the earlier states of the other.
 
         Parameters
         ----------
-        kept : Client, the record that is left, with its name and notes as they shall be
+        kept : Client, the record that stays, with its name and notes as they should be
         other_id : str, the record that goes
-        by : str, who merges; named beside the answers that must be asked again
+        by : str, who merges; named with the answers that must be asked for again
 
         Raises
         ------
@@ -195,7 +195,7 @@ class Clients:
 
 
 def _summaries() -> Select[Any]:
-    """One query for all that a list of clients shows."""
+    """One query for everything that a list of clients shows."""
     client, consent, photo, visit = schema.client, schema.consent, schema.photo, schema.visit
     visits = (
         select(visit.c.client_id, func.count().label("visits"), func.max(visit.c.on_date).label("last_visit"))

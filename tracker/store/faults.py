@@ -21,10 +21,10 @@ def database_faults() -> Iterator[None]:
 
     Raises
     ------
-    Conflict : somebody else holds the database, or the identifier is taken
+    Conflict : somebody else has locked the database, or the identifier is taken
     NotFound : the record it belongs to is gone
     StoreFull : no room on the disk
-    DatabaseDamaged : the file is no sound database
+    DatabaseDamaged : the file is not a sound database
     StoreError : anything else
     """
     try:
@@ -46,7 +46,7 @@ def _database_fault(error: sqlite3.Error) -> StoreError:
         return Conflict("A record with this identifier already exists.", "Load the page again.")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return Conflict("Another window is saving at this moment.", "Try again in a few seconds.")
-    # the index of the log could not grow: what a full disk is reported as, too
+    # the index of the log could not grow: another way a full disk is reported
     if primary == sqlite3.SQLITE_FULL or code == sqlite3.SQLITE_IOERR_SHMSIZE:
         return no_room()
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):

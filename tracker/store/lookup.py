@@ -1,4 +1,4 @@
-"""Looking into the record inside a transaction: single rows, and the checks that all saving shares."""
+"""Looking into the record inside a transaction: single rows, and the checks shared by everything that saves."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def table_of(column: Column[str]) -> Table:
 
 
 def require_client(connection: Connection, client_id: str) -> None:
-    """Check that the client is there, even where its record is damaged.
+    """Check that the client is there, even if the record is damaged.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The file of settings in the studio's folder: written by the page, and by a person with any editor."""
+"""The file of settings in the studio's folder: written by the page, and by a person with any text editor."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class FileSettings:
     Attributes
     ----------
     limit_bytes : int or None, the most that the studio's folder may hold; None for the usual share of the disk
-    fault : str, what is wrong with the file and what holds instead, as sentences; empty where nothing is
+    fault : str, what is wrong with the file and what applies instead, as sentences; empty if nothing is
     """
 
     limit_bytes: int | None = None
@@ -42,12 +42,12 @@ class FileSettings:
 
 
 def read_settings(path: Path) -> FileSettings:
-    """Read the file; without one everything is as usual, and a damaged one changes nothing but is told."""
+    """Read the file; without one everything is as usual, and a damaged one changes nothing but is reported."""
     try:
         found = tomllib.loads(path.read_text("utf-8"))
     except FileNotFoundError:
         return FileSettings()
-    except (OSError, ValueError) as error:  # of TOML and of its letters too
+    except (OSError, ValueError) as error:  # errors of TOML and of the encoding too
         return FileSettings(fault=f"{path.name} cannot be read ({_reason(error)}). {_INSTEAD}")
     if _LIMIT not in found:
         return FileSettings()
@@ -81,7 +81,7 @@ def write_limit(path: Path, limit_gb: float | None) -> None:
 
 
 def copy_settings(source: Path, target: Path) -> None:
-    """Copy the file as it is; one that is not there or cannot be read is left out.
+    """Copy the file as it is; one that is missing or unreadable is left out.
 
     Raises
     ------
@@ -102,7 +102,7 @@ def _kept(path: Path) -> Any:
 
 
 def _replace(path: Path, content: bytes) -> None:
-    """Write a file so that it is the old one or the new one whatever happens."""
+    """Write a file so that, whatever happens, it is either the old one or the new one."""
     growing = path.with_name(f"{path.name}.tmp")
     with disk_faults("The settings could not be kept"):
         try:

@@ -43,7 +43,7 @@ class Visits:
         visit : Visit; a new one, or a changed one with the revision it was read with
         photos : all photos of the visit; those kept before and not among them are removed
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
-            Where that draft is gone and the visit is there, it was saved before: nothing is changed.
+            If that draft is gone and the visit is there, it was already saved: nothing is changed.
         draft_revision : int or None, the revision of the draft that was read; None to take it as it is
         by : str, who saves it; what was there before stays in the log of edits
 
@@ -105,7 +105,7 @@ class Visits:
         return self._database.records(Visit, query)
 
     def find(self, search: str, limit: int = 30) -> tuple[list[Found], int]:
-        """Visits that hold every word, newest first; the client's name and note may hold some of them, not all.
+        """Visits that hold every word, newest first; the client's name and note may hold some of them, but not all.
 
         Parameters
         ----------
@@ -120,7 +120,7 @@ class Visits:
         return find_visits(self._database, search, limit)
 
     def delete(self, visit_id: str, *, by: str = "") -> Deletion:
-        """Remove a visit with its photos and what was kept of their earlier states; `put_back` takes it back.
+        """Remove a visit with its photos and what was kept of their earlier states; `put_back` brings it back.
 
         Raises
         ------
@@ -135,7 +135,7 @@ def _saved_before(connection: Connection, visit_id: str, draft_id: str) -> bool:
 
 
 def _write_visit(connection: Connection, visit: Visit) -> Visit:
-    """Insert a visit, or replace it where its revision is the one that is kept."""
+    """Insert a visit, or replace the one kept if the revisions match."""
     table = schema.visit
     kept = connection.execute(select(table).where(table.c.id == visit.id)).one_or_none()
     if kept is None and (visit.revision != 1 or was_removed(connection, visit.id)):
@@ -158,7 +158,7 @@ def _write_visit(connection: Connection, visit: Visit) -> Visit:
 def _replace_photos(connection: Connection, visit: Visit, photos: Sequence[PhotoRecord]) -> None:
     """Make these the photos of the visit.
 
-    A damaged record stays: whoever saves never saw it, so cannot have meant to remove it.
+    A damaged record stays: the person saving never saw it, so cannot have meant to remove it.
     """
     query = select(schema.photo).where(schema.photo.c.visit_id == visit.id)
     before = list(read_records(PhotoRecord, connection.execute(query)))

@@ -55,7 +55,7 @@ def _both(work: Work, name: str, choice: Choice) -> None:
         )
         return
     away = choice.theirs if choice.shows_mine else choice.mine
-    whose = "In the other tab" if choice.shows_mine else "In this tab"
+    whose = "In the other tab" if choice.shows_mine else "In this tab it was"
     if isinstance(away, Visit):
         st.markdown(f"**{sentence_case(PART_WORDS[name])}.** {whose}:")
         st.markdown(_said(away, name) or "*empty*")
