@@ -76,8 +76,8 @@ def test_codings_of_spreadsheets(store: Store, coding: str, separator: str) -> N
         (b"name,name\nAda,Bea\n", "Two columns are named “name”"),
         (b"colour,size\nred,1\n", "no column with names"),
         (b"date,services\n2026-01-01,toner\n", "no column with the clients' names"),
-        (b"name\nZo\x81\n", "line 2 has one in an unknown coding"),  # no letter of Windows-1252
-        ("name\nAda\n".encode("utf-16")[:-1], "unknown coding"),
+        (b"name\nZo\x81\n", "line 2 has one in an unknown encoding"),  # no letter of Windows-1252
+        ("name\nAda\n".encode("utf-16")[:-1], "unknown encoding"),
         (b"PK\x03\x04\x00\x00name\n", "a spreadsheet's own file"),
         (b'name,note\nAda,"never closed\n', "cannot be read at line 2"),
         (b'name,note\nAda,x\nBea,"a"b\n', "cannot be read at line 3"),
@@ -106,9 +106,9 @@ def test_each_line_of_clients_is_taken_or_refused_with_its_reason(store: Store) 
     plan = plan_import(store, "\n".join(lines).encode())
     assert [client.name for client in plan.clients] == ["Bea"]
     assert [(refusal.line, refusal.why) for refusal in plan.refused] == [
-        (2, "A client named ada is there already."),
+        (2, "A client named ada is already here."),
         (4, "There is no name."),
-        (5, "A client named Bea is in this list already, in line 3."),
+        (5, "A client named Bea is already in this list, in line 3."),
         (6, "The name has 121 characters (limit 120)."),
         (7, "It has 5 cells under 3 headings."),
     ]
@@ -137,7 +137,7 @@ def test_a_formula_comes_in_as_text_and_goes_round(store: Store, sign: str) -> N
     assert f"'{typed}".encode() in out
     again = plan_import(store, out)
     assert again.clients == ()
-    assert again.refused[0].why == f"A client named {typed} is there already."
+    assert again.refused[0].why == f"A client named {typed} is already here."
 
 
 # promise 16
@@ -186,8 +186,8 @@ def test_past_visits(store: Store) -> None:
     assert [found.visit for found in store.visits.find("likes")[0]] == [first]
     again = plan_import(store, content, today=TODAY)
     assert [refusal.why for refusal in again.refused] == [
-        "This visit of ada on 2025-03-14 is there already, with the same services.",
-        "This visit of Ada on 2025-04-14 is there already, with the same services.",
+        "This visit of ada on 2025-03-14 is already here, with the same services.",
+        "This visit of Ada on 2025-04-14 is already here, with the same services.",
     ]
 
 
@@ -206,15 +206,15 @@ def test_each_line_of_visits_is_taken_or_refused_with_its_reason(store: Store) -
     assert [visit.on for _, visit in plan.visits] == [date(2025, 1, 1)]
     assert [refusal.why for refusal in plan.refused] == [
         "There is no date.",
-        "The date 2025-02-30 is no day of the calendar.",
-        "The date 30.02.2025 is no day of the calendar.",
+        "The date 2025-02-30 is not a day in the calendar.",
+        "The date 30.02.2025 is not a day in the calendar.",
         "The date 14 March is not understood. Write it as 2025-04-03.",
         "The date 2026-06-02 lies in the future.",
         "The date 1949-12-31 lies before 1950.",
-        "The date 13/13/2025 is no day of the calendar.",
-        "2 clients are named Twin. Merge their records, or give one another name, first.",
+        "The date 13/13/2025 is not a day in the calendar.",
+        "2 clients are named Twin. First merge their records, or give one of them another name.",
         "There is no client named Who. Bring in the list of clients first.",
-        "There is no name of a client.",
+        "There is no client name.",
         "The note has 4001 characters (limit 4000).",
     ]
 

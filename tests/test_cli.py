@@ -204,8 +204,8 @@ def test_out_that_cannot_be_is_refused_before_measuring(
     path = write_marks(tmp_path, entry("a.jpg"))
     monkeypatch.setattr(measuring, "measure_photo", lambda *_: pytest.fail("measured"))
     for out, words in (
-        (tmp_path, "no place for a file"),
-        (tmp_path / "none" / "r.json", "no place for a file"),
+        (tmp_path, "not a place for a file"),
+        (tmp_path / "none" / "r.json", "not a place for a file"),
         (path, "overwritten"),
         (tmp_path / "a.jpg", "overwritten"),
     ):

@@ -65,9 +65,9 @@ def test_fade_says_when_limits_are_passed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "says"),
     [
-        (("--above", "x=3"), "is no limit of this table"),
-        (("--above", "b*"), "is no limit of this table"),
-        (("--below", "b*=nan"), "is no limit of this table"),
+        (("--above", "x=3"), "is not a limit for this table"),
+        (("--above", "b*"), "is not a limit for this table"),
+        (("--below", "b*=nan"), "is not a limit for this table"),
         (("--washes", "0"), "washes a week cannot be right"),
         (("--washes", "nan"), "washes a week cannot be right"),
     ],

@@ -323,7 +323,7 @@ def test_an_export_whose_folder_is_removed_meanwhile_fails(store: Store) -> None
         if text == "client 2 of 2":
             store.exports.remove_all()
 
-    with pytest.raises(Conflict, match="removed while it was written"):
+    with pytest.raises(Conflict, match="removed while it was being written"):
         export_everything(store, remove)
     assert list(store.database.layout.exports.iterdir()) == []
 

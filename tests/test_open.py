@@ -147,7 +147,7 @@ def test_what_is_no_port_is_refused(number: str, capsys: pytest.CaptureFixture[s
     with pytest.raises(SystemExit) as ended:
         main(["open", f"--port={number}"])
     said = capsys.readouterr()
-    require_refusal((int(str(ended.value.code)), said.out, said.err), "usage", "no port from 1024 to 65535")
+    require_refusal((int(str(ended.value.code)), said.out, said.err), "usage", "not a port from 1024 to 65535")
 
 
 def test_a_data_folder_that_cannot_be_is_said(

@@ -92,7 +92,7 @@ def test_everything_out_and_in_again_in_a_new_studio(store: Store, tmp_path: Pat
         assert other.photos.find(client_id=client.id) == []
         again = plan_files(other, tables_of(store))
         assert (again.clients, again.visits) == ((), ())
-        assert {refusal.why.rsplit(" ", 3)[-1] for refusal in again.refused} <= {"already.", "services."}
+        assert {refusal.why.rsplit(" ", 3)[-1] for refusal in again.refused} <= {"here.", "services."}
 
 
 def test_one_clients_own_tables_come_in_too(store: Store, tmp_path: Path) -> None:
@@ -141,7 +141,7 @@ def test_a_client_of_that_name_is_not_doubled_and_gets_the_visits(store: Store, 
     with Store(tmp_path / "other") as other:
         there = add_client(other, client.name.upper(), "stays as it is")
         plan = plan_files(other, tables_of(store))
-        assert [refusal.why for refusal in plan.refused] == [f"A client named {client.name} is there already."]
+        assert [refusal.why for refusal in plan.refused] == [f"A client named {client.name} is already here."]
         bring_in(other, plan)
         assert [summary.client for summary in other.clients.summaries()] == [there]
         assert [visit.note for visit in other.visits.of_client(there.id)] == ["-note"]
@@ -150,7 +150,7 @@ def test_a_client_of_that_name_is_not_doubled_and_gets_the_visits(store: Store, 
 @pytest.mark.parametrize(
     ("column", "cell", "why"),
     [
-        ("minutes (min)", "soon", "soon is no number (minutes)."),
+        ("minutes (min)", "soon", "soon is not a number (minutes)."),
         ("minutes (min)", "1e400", "Step 1: the time is inf minutes (from 0 to 1440)."),
         ("developer value", "900", "stronger than any"),
         ("amount unit", "stone", "has no unit"),
@@ -177,7 +177,7 @@ def test_other_tables_are_named_and_left_out(store: Store, tmp_path: Path) -> No
         plan = plan_files(other, files)
         assert len(plan.clients) == len(plan.visits) == 1
         assert len(plan.left_out) == len(files) - len(TABLES)
-        with pytest.raises(InvalidList, match="Nothing of this table"):
+        with pytest.raises(InvalidList, match="Nothing in this table"):
             plan_files(other, [(folder / "consent.csv").read_bytes()])
         with pytest.raises(InvalidList, match="one list of your own"):
             plan_files(other, [b"name\nAda\n", (folder / "client.csv").read_bytes()])

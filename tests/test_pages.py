@@ -94,7 +94,7 @@ def test_a_result_is_a_sentence_before_it_is_numbers(filled: Filled) -> None:
     said = words(test)
     assert "Levels are provisional" in said
     assert plain("± at 95 %") in said
-    assert "is a choice of our own" in said
+    assert "is our own choice" in said
 
 
 def test_the_fade_chart_states_its_finding(filled: Filled) -> None:
@@ -135,9 +135,9 @@ def test_the_portfolio_never_names_a_client(filled: Filled) -> None:
 
 
 def test_past_results_warn_only_where_somebody_did_not_agree_to_be_shown(filled: Filled) -> None:
-    assert "For your own eyes" not in words(open_page("results"))
+    assert "For your eyes only" not in words(open_page("results"))
     workflow.answer_consent(filled.store, filled.client.id, PORTFOLIO, given=False, by="me")
-    assert "For your own eyes" in words(open_page("results"))
+    assert "For your eyes only" in words(open_page("results"))
 
 
 def test_the_bars_of_the_wear_chart_are_told_from_the_doubt_of_one_photo(filled: Filled) -> None:
@@ -145,8 +145,8 @@ def test_the_bars_of_the_wear_chart_are_told_from_the_doubt_of_one_photo(filled:
     test = open_page("client", client=filled.client.id)
     test.segmented_control(key="fade-quantity").set_value("Warmth").run()
     said = words(test)
-    assert "what is off alike in all of them is left out" in said
-    assert "Strip at the foot" in said
+    assert "An error that all of them share is left out here" in said
+    assert "Strip along the bottom" in said
     assert plain("Dashed: what was agreed, ends no more than 4.5 warmer than right after the service.") in said
 
 
@@ -373,7 +373,7 @@ def test_searching_finds_a_client_and_says_when_there_is_none(filled: Filled) ->
     assert "1 client" in words(test)
     test.text_input(key="find-client").set_value("zzz").run()
     assert_no_failure(test)
-    assert "No client has this in the name" in words(test)
+    assert "Nothing found in any client’s name" in words(test)
     assert filled.client.name
 
 

@@ -84,7 +84,7 @@ def test_without_an_agreed_limit_there_is_no_date(filled: Filled) -> None:
     catch_up(filled.store)
     test = open_page("due")
     assert_no_failure(test)
-    assert "Nothing was agreed with" in words(test)
+    assert "Nothing has been agreed with" in words(test)
     due, _ = client_wear(filled.store, filled.client.id)
     assert due.middle is None
 

@@ -62,7 +62,7 @@ def test_two_records_are_merged_after_a_yes(filled: Filled) -> None:
     assert test.button(key="merge").disabled
     test.checkbox(key="merge-sure").check().run()
     test.button(key="merge").click().run()
-    assert "It is not noted who says" in words(test)
+    assert "It is not noted who confirms" in words(test)
     test.text_input(key="merge-by").set_value("me").run()
     test.button(key="merge").click().run()
     assert_no_failure(test)
@@ -180,7 +180,7 @@ def test_backups_are_made_checked_and_brought_back(filled: Filled, tmp_path: Pat
     assert "Last backup:" in words(test)
     test.button(key="backup-check").click().run()
     assert_no_failure(test)
-    assert "are as they were written" in words(test)
+    assert "are just as they were written" in words(test)
     test.text_input(key="restore-folder").set_value(str(tmp_path / "again")).run()
     test.button(key="restore").click().run()
     assert_no_failure(test)
@@ -225,7 +225,7 @@ def test_a_list_is_looked_at_before_it_is_brought_in(filled: Filled) -> None:
     said = words(test)
     assert "2 clients to add" in said
     assert "1 line left out" in said
-    assert plain("A client named Ada is there already.") in said
+    assert plain("A client named Ada is already here.") in said
     assert "phone" in said
     assert plain("<b>") in said
     assert len(filled.store.clients.summaries()) == 2
@@ -265,7 +265,7 @@ def test_a_list_that_cannot_be_read_is_a_sentence(filled: Filled) -> None:
     test = open_page("bring_in")
     test.file_uploader(key="list-0").set_value([("list.csv", b"name\nZo\x81", "text/csv")]).run()
     assert_no_failure(test)
-    assert "line 2 has one in an unknown coding" in words(test)
+    assert "line 2 has one in an unknown encoding" in words(test)
     assert len(filled.store.clients.summaries()) == 2
 
 
@@ -282,7 +282,7 @@ def test_tables_of_an_export_are_brought_in_together(
     said = words(test)
     assert "2 clients to add" in said
     assert "1 visit to add" in said
-    assert "Agreements and photos do not come in with tables" in said
+    assert "Tables do not bring in agreements or photos" in said
     test.button(key="bring-in").click().run()
     assert_no_failure(test)
     store = session.open_store()
@@ -293,7 +293,7 @@ def test_tables_of_an_export_are_brought_in_together(
 # promise 35
 def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     test = open_page("data")
-    assert "Everybody was here within this time" in words(test)
+    assert "Everybody has been here within this time" in words(test)
     old = workflow.add_client(filled.store, "Old", "", AGREED, "me")
     from tracker.record.records import Visit, now
 
@@ -303,7 +303,7 @@ def test_who_was_not_here_for_long_is_listed_and_stays(filled: Filled) -> None:
     assert "1 client" in words(test)
     assert "last seen 2 years ago" in words(test)
     test.number_input(key="absent-months").set_value(36).run()
-    assert "Everybody was here within this time" in words(test)
+    assert "Everybody has been here within this time" in words(test)
     assert len(filled.store.clients.summaries()) == 3
 
 
@@ -313,7 +313,7 @@ def test_a_risky_place_is_said(filled: Filled, monkeypatch: pytest.MonkeyPatch) 
         assert "seems to" not in words(open_page(name))
     monkeypatch.setattr("tracker.ui.parts.place_view.place_risk", lambda _folder: "network")
     for name in ("studio", "data"):
-        assert "seems to lie on another computer" in words(open_page(name))
+        assert "seems to be on another computer" in words(open_page(name))
     assert filled.client
 
 

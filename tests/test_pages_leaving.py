@@ -59,7 +59,7 @@ def test_changes_that_are_thrown_away_leave_the_visit_as_it_was(filled: Filled) 
     test.button(key="discard").click().run()
     assert_no_failure(test)
     assert filled.store.visits.of_client(filled.client.id) == [filled.visit]
-    assert "The changes are thrown away" in words(test)
+    assert "The changes were thrown away" in words(test)
 
 
 def test_changes_that_wait_are_gone_on_with(filled: Filled) -> None:
@@ -119,7 +119,7 @@ def test_a_second_window_says_what_became_of_a_new_visit(store: Store, client: C
         workflow.discard_draft(store, draft.id)
     second.button(key="save").click().run()
     assert_no_failure(second)
-    assert ("This visit is saved already" if saved else "was thrown away before it was saved") in words(second)
+    assert ("This visit has already been saved" if saved else "was thrown away before it was saved") in words(second)
     assert "typed in the second window" in words(second)
     second.run()  # the fields are gone by now, the words are not
     assert "typed in the second window" in words(second)
@@ -138,7 +138,7 @@ def test_a_second_window_says_what_became_of_changes(filled: Filled, saved: bool
         workflow.discard_draft(filled.store, draft.id)
     second.button(key="save").click().run()
     assert_no_failure(second)
-    assert ("This visit is saved already" if saved else "These changes were thrown away") in words(second)
+    assert ("This visit has already been saved" if saved else "These changes were thrown away") in words(second)
     assert "typed in the second window" in words(second)
     assert plain(filled.visit.next_time) not in words(second)  # that is kept, so it need not be copied
 

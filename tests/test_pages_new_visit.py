@@ -133,7 +133,7 @@ def test_leaving_keeps_a_draft_with_what_was_typed(store: Store, client: Client)
     upload(test, "after", drawn_photo(62.0))
     test.button(key="to-marks").click().run()
     look_right(test, store, "after")
-    assert "no lift can be given" in words(test)
+    assert "Without a before photo there is no lift" in words(test)
     test.button(key="to-save").click().run()
     draft = shown_draft(test, store)
     test.text_area(key=f"visit-next-{draft.id}").set_value("go slower").run()
@@ -161,7 +161,7 @@ def test_a_wall_where_the_corners_began_is_not_measured_as_a_card(store: Store, 
     [photo] = shown_draft(test, store).photos
     assert photo.reading is None
     assert photo.failure is not None
-    assert ("four corners" if kind == "grey18" else "were not moved") in photo.failure
+    assert ("four corners" if kind == "grey18" else "have not been moved") in photo.failure
     assert "No number" in words(test)
 
 
@@ -311,7 +311,7 @@ def test_a_day_that_is_still_to_come_is_refused_beside_the_button(store: Store, 
     test.date_input(key=f"visit-on-{draft.id}").set_value(date(2099, 11, 25)).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert "25 November 2099, which is still to come" in words(test)
+    assert "25 November 2099, which is in the future" in words(test)
     assert store.visits.of_client(client.id) == []
     test.date_input(key=f"visit-on-{draft.id}").set_value(date.today()).run()
     test.button(key="save").click().run()
@@ -328,7 +328,7 @@ def test_a_progress_photo_of_a_day_still_to_come_is_refused(filled: Filled) -> N
     test.date_input[0].set_value(date.today() + timedelta(days=1)).run()
     test.button(key="save").click().run()
     assert_no_failure(test)
-    assert "still to come" in words(test)
+    assert "in the future" in words(test)
     assert len(filled.store.photos.find(client_id=filled.client.id)) == before
 
 

@@ -83,7 +83,7 @@ def test_where_there_is_no_backup_another_folder_can_be_named(home: Path, tmp_pa
     (backup,) = (tmp_path / "studio-backups").iterdir()
     backup.rename(tmp_path / "elsewhere")
     test = opened()
-    assert "No backup lies in the usual place" in words(test)
+    assert "There is no backup in the usual place" in words(test)
     assert test.button(key="refused-restore").disabled
     test.text_input(key="refused-other").set_value(str(tmp_path / "nowhere")).run()
     test.button(key="refused-restore").click().run()
@@ -203,7 +203,7 @@ def test_after_thirty_days_a_person_is_asked_and_can_keep_it(filled: Filled) -> 
     assert "Remove it, or keep it?" in words(test)
     test.button(key="aside-keep").click().run()
     assert_no_failure(test)
-    assert "You are asked again after 30 days" in words(test)
+    assert "You will be asked again in 30 days" in words(test)
     assert "set aside" not in words(open_page("today"))
     assert name in pictures(filled.store.root)
 

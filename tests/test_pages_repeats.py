@@ -80,7 +80,7 @@ def test_the_same_file_twice_is_no_repeat_and_a_bad_one_does_not_keep_the_others
     upload_several(test, "before", [drawn_photo(40.0, seed=3), b"GIF89a", drawn_photo(40.0, seed=3)])
     assert_no_failure(test)
     assert len(shown_draft(test, store).photos) == 1
-    assert "This photo is in already" in words(test)
+    assert "This photo is already in" in words(test)
     assert words(test).count('role="alert"') == 2
     upload_several(test, "after", [drawn_photo(40.0, seed=3)])
     assert len(shown_draft(test, store).photos) == 1
@@ -92,7 +92,7 @@ def test_a_photo_that_is_kept_already_is_no_new_photo(store: Store, client: Clie
     store.photos.save(kept)
     test = open_page("new_visit", client=client.id)
     upload_several(test, "before", [content])
-    assert "This photo is kept already: Progress photo of the hair" in words(test)
+    assert "This photo has already been kept: Progress photo of the hair" in words(test)
     assert store.drafts.find(client.id) == []
     assert store.pictures.get(kept.file)
 

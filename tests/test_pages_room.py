@@ -66,7 +66,7 @@ def test_the_limit_is_set_on_the_page_and_in_the_file(filled: Filled) -> None:
     test = open_page("data")
     assert "of the 50.0 GB that you allow" in words(test)
     assert test.number_input(key="limit-gb").value == 50.0
-    test.radio(key="limit-kind").set_value("What they take already and half of what is free")
+    test.radio(key="limit-kind").set_value("What they already take and half of what is free")
     next(button for button in test.button if button.label == "Save the limit").click().run()
     assert read_settings(path) == FileSettings()
 
@@ -75,7 +75,7 @@ def test_a_damaged_file_of_settings_is_told(filled: Filled) -> None:
     (filled.store.root / "settings.toml").write_text("limit_gb = lots", "utf-8")
     test = open_page("data")
     assert_no_failure(test)
-    assert "usual limit holds" in words(test)
+    assert "usual limit applies" in words(test)
     assert "what is used and half of what is free" in words(test)
 
 
@@ -91,7 +91,7 @@ def test_everything_is_taken_out_to_another_disk(filled: Filled, tmp_path: Path)
     assert filled.store.exports.all() == []
     test.text_input(key="export-folder").set_value(str(filled.store.root / "inside")).run()
     test.button(key="export-all").click().run()
-    assert "cannot lie inside the studio" in words(test)
+    assert "cannot be inside the studio" in words(test)
 
 
 def test_a_backup_dated_in_the_future_is_called_that(filled: Filled, monkeypatch: pytest.MonkeyPatch) -> None:

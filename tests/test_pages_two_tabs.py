@@ -102,7 +102,7 @@ def test_of_a_note_that_both_changed_one_is_chosen_and_the_other_stays(
     written = {line.before.visit.note for line in store.edits.find(record_id=draft.id)} | {kept(store, draft).note}
     assert written >= {"words of one", "words of the other"}
     page = told(open_page("client", client=client.id))
-    assert "words or marks of one tab set aside" in page
+    assert "words or marks from one tab set aside" in page
     assert ("words of one" if choice == "mine" else "words of the other") in page
 
 
@@ -112,7 +112,7 @@ def test_a_tab_whose_words_were_replaced_is_told_and_takes_them_back(store: Stor
     write(other, draft, "words of the other")
     one.run()
     assert shown(one, draft) == "words of the other"
-    assert "Here it was:" in told(one)
+    assert "In this tab it was:" in told(one)
     assert "words of one" in told(one)
     one.button(key="other-tab-mine").click().run()
     assert shown(one, draft) == "words of one" == kept(store, draft).note
@@ -178,7 +178,7 @@ def test_a_photo_added_where_the_other_tab_threw_the_draft_away_begins_a_new_one
     assert [photo.role for photo in left.photos] == ["after"]
     assert left.id != draft.id
     assert shown_draft(first, store) == left
-    assert "begins a new one" in told(first)
+    assert "starts a new one" in told(first)
 
 
 def test_the_light_and_the_card_follow_the_tab_that_chose_them(store: Store, client: Client) -> None:
@@ -230,4 +230,4 @@ def test_a_visit_that_one_tab_measured_and_saved_is_told_in_the_other(filled: Fi
     assert len(filled.store.visits.of_client(filled.client.id)) == 2
     other.run()
     assert_no_failure(other)
-    assert "This visit is saved already, perhaps from another window" in told(other)
+    assert "This visit has already been saved, perhaps from another window" in told(other)

@@ -278,9 +278,9 @@ def test_words_of_visits_are_found_on_the_clients_page(filled: Filled) -> None:
     assert_no_failure(test)
     assert "In visits" in words(test)
     assert "Service: toner" in words(test)
-    assert "No client has this" not in words(test)
+    assert "Nothing found in any client’s name" not in words(test)
     test.text_input(key="find-client").set_value("xyzzy").run()
-    assert "No client has this" in words(test)
+    assert "Nothing found in any client’s name" in words(test)
 
 
 def test_what_changed_can_be_read(filled: Filled) -> None:

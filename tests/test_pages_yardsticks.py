@@ -143,7 +143,7 @@ def test_a_swatch_without_a_level_is_asked_for_it(store: Store) -> None:
     test.session_state[f"passing-{photo.id}"] = {"value": value}
     test.button(key="scale-right").click().run()
     assert_no_failure(test)
-    assert "not said which level" in words(test)
+    assert "swatch has no level" in words(test)
     test.number_input(key="scale-level-0").set_value(5.0).run()
     test.button(key="scale-right").click().run()
     assert [swatch.level for swatch in workflow.swatches_so_far(store, SCALE)] == [5.0]

@@ -107,8 +107,8 @@ def with_a_new_one(path: Path) -> None:
 WRONG: dict[str, tuple[Callable[[Path], object], str, str]] = {
     "missing": (Path.unlink, "missing", "database is gone"),
     "0 bytes": (lambda path: path.write_bytes(b""), "empty", "database is empty"),
-    "1 byte": (lambda path: path.write_bytes(b"S"), "no database", "not a database"),
-    "text": (lambda path: path.write_bytes(b"no database at all" * 999), "no database", "not a database"),
+    "1 byte": (lambda path: path.write_bytes(b"S"), "no database", "no longer a database"),
+    "text": (lambda path: path.write_bytes(b"no database at all" * 999), "no database", "no longer a database"),
     "the first sectors": (cut, "damaged", "damaged and cannot be read"),
     "a wiped first page": (overwritten, "damaged", "damaged and cannot be read"),
     "another program's": (another_programs, "another program's", "made by another program"),

@@ -365,11 +365,11 @@ def test_a_day_that_is_still_to_come_is_refused(store: Store, client: Client) ->
     draft = full_draft(store, client)
     assert draft.visit is not None
     tomorrow = date.today() + timedelta(days=1)
-    with pytest.raises(InvalidEntry, match="still to come"):
+    with pytest.raises(InvalidEntry, match="in the future"):
         workflow.record_visit(store, replace(draft, visit=replace(draft.visit, on=tomorrow)))
     progress = workflow.start_draft(store, client.id, "progress")
     photo = replace(taken_in(store, client, PROGRESS, 62.0), taken_at=now() + timedelta(days=1), time_noted=False)
-    with pytest.raises(InvalidEntry, match="still to come"):
+    with pytest.raises(InvalidEntry, match="in the future"):
         workflow.record_progress(store, replace(progress, photos=(photo,)))
     assert store.photos.find(client_id=client.id) == []
     # a camera whose clock is wrong is not the colourist's to correct

@@ -23,7 +23,7 @@ def test_from_the_demo_to_a_calendar_file_and_a_chart(studio: str, desktop: Watc
     walk_to(page, page.get_by_role("link", name="Who is due", exact=True).first)
     page.keyboard.press("Enter")
     page.get_by_text("warmth at the ends").wait_for()
-    walk_to(page, page.locator("summary", has_text="Put these into my calendar"))
+    walk_to(page, page.locator("summary", has_text="Put these in my calendar"))
     page.keyboard.press("Enter")
     with page.expect_download() as saved:
         strike(page, "link", "Save the calendar file (1 client)")

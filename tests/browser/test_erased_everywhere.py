@@ -113,7 +113,7 @@ def test_an_offered_file_is_gone_with_the_client(studio: str, opened: Callable[.
     page.goto(f"{studio}/client?client={client.id}")
     page.get_by_role("heading", name=NAME, exact=True).wait_for()
     settled(page)
-    page.get_by_text("Hand out this record").first.click()
+    page.get_by_text("Hand over this record").first.click()
     press(page, "Put it together")
     link = page.get_by_role("link", name="Save the file")
     link.wait_for()

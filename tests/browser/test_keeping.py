@@ -27,7 +27,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     listed = tmp_path / "clients.csv"
     listed.write_text(CLIENTS, "utf-8")
     page.goto(f"{studio}/studio")
-    strike(page, "link", "Backups, taking out, bringing in, erased")
+    strike(page, "link", "Backups, taking data out, bringing it in, what was erased")
     page.get_by_role("heading", name="My data", exact=True).wait_for()
     strike(page, "link", "Bring in a list")
     page.get_by_role("heading", name="Bring in a list", exact=True).wait_for()
@@ -43,7 +43,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     strike(page, "link", "Clients")
     strike(page, "link", "Ina Moss")
     page.get_by_role("heading", name="Ina Moss", exact=True).wait_for()
-    walk_to(page, page.locator("summary", has_text="Hand out this record"))
+    walk_to(page, page.locator("summary", has_text="Hand over this record"))
     page.keyboard.press("Enter")
     strike(page, "button", "Put it together")
     page.get_by_text("Ready: 0 visits and 0 photos").wait_for()
@@ -58,15 +58,15 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     walk_to(page, page.get_by_label("Find the other record"))
     page.keyboard.press("Control+a")  # the name's first word stands there already
     page.keyboard.type("Ola")
-    page.get_by_text("No visit yet", exact=False).wait_for()
+    page.get_by_text("No visits yet", exact=False).wait_for()
     strike(page, "button", "This one")
     page.get_by_text("Yes, both are the same person").wait_for()
-    walk_to(page, page.get_by_label("Who says that both are the same person"))
+    walk_to(page, page.get_by_label("Who confirms that both are the same person"))
     page.keyboard.type("me")
     walk_to(page, page.get_by_role("checkbox"))
     page.keyboard.press("Space")
     strike(page, "button", "Merge")
-    page.get_by_text("Both records are one now.").wait_for()
+    page.get_by_text("The two records are now one.").wait_for()
     desktop.assert_clean()
     with Store(tmp_path / "studio") as store:
         assert [summary.client.name for summary in store.clients.summaries()] == ["Ina Moss"]

@@ -166,7 +166,7 @@ def walk(search: Search, noor: str, other: str) -> None:
     search.open(address("client", client=noor))
     search.press("Save this chart")
     page.keyboard.press("Escape")
-    search.unfold("Hand out this record")
+    search.unfold("Hand over this record")
     search.press("Put it together")
     page.get_by_role("link", name="Save the file").wait_for()
     search.look()

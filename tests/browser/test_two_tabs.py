@@ -112,7 +112,7 @@ def test_photos_and_notes_of_both(address: str, desktop: Watched, tmp_path: Path
     assert "This draft was changed in another tab at" in notice.inner_text()
     assert "first again" in notice.inner_text()
     assert note(other).input_value() == "second tab"
-    other.get_by_role("button", name="Use the other’s").click()
+    other.get_by_role("button", name="Use the other tab’s").click()
     wait_for_note(other, "first again")
     visit = kept(tmp_path, draft).visit
     assert visit is not None

@@ -1,4 +1,4 @@
-"""What can be typed, and how it ends.
+"""What can be typed, and how each command ends.
 
 Status 0: done. 1: done, but at least one photo or pair has no number. 2: bad input, said in one line on standard error.
 """
@@ -20,7 +20,7 @@ from tracker.errors import TrackerError
 
 PROGRAM = "measured-hair"
 BAD_INPUT = 2
-INTERRUPTED = 130  # 128 and the number of the signal, as shells have it
+INTERRUPTED = 130  # 128 plus the number of the signal, as shells do
 
 _MARKS = """\
 MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
@@ -42,11 +42,11 @@ class _Parser(argparse.ArgumentParser):
 
 @dataclass(frozen=True, slots=True)
 class Command:
-    """A command that is not of this room.
+    """A command from another room.
 
     Attributes
     ----------
-    name, says : str, its word, and what it does in a few words
+    name, says : str, its word, and what it does, in a few words
     takes : adds what it takes to its parser
     run : runs it with what was typed; returns the exit status
     """
@@ -63,7 +63,7 @@ def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -
     Parameters
     ----------
     arguments : words after the program's name; by default those it was started with
-    more : commands beside those of this room
+    more : commands besides those of this room
     """
     parser = _parser(more)
     options = parser.parse_args(arguments)
@@ -82,7 +82,7 @@ def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -
     except KeyboardInterrupt:
         return INTERRUPTED
     except BrokenPipeError:
-        # whoever read the output has closed it; Python must not stumble over it again at its end
+        # the reader of the output has closed it; Python must not trip over that again when it exits
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1
     return status
@@ -105,7 +105,7 @@ def _parser(more: Sequence[Command]) -> argparse.ArgumentParser:
     _add_measuring(commands, common)
     commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
     _add_keeping(commands, common)
-    completing = commands.add_parser("completion", help="print what makes a shell complete these commands")
+    completing = commands.add_parser("completion", help="print the script that lets a shell complete these commands")
     completing.add_argument("shell", choices=("bash", "zsh", "fish"))
     return parser
 
@@ -118,7 +118,7 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
     compare = commands.add_parser("compare", parents=[common], help="lift, colour difference and verdict per region")
     compare.add_argument("before", type=file_or_input, metavar="BEFORE.json", help="a result of measure")
     compare.add_argument(
-        "after", type=file_or_input, metavar="AFTER.json", help="one with as many photos, in the same order"
+        "after", type=file_or_input, metavar="AFTER.json", help="another with as many photos, in the same order"
     )
 
     fade = commands.add_parser("fade", parents=[common], help="how a service wears, from a table of readings")
@@ -128,7 +128,7 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
         metavar="SERIES.csv",
         help="columns months, then L, a, b and optional uL, ua, ub, or value and optional u",
     )
-    fade.add_argument("--washes", type=float, metavar="N", help="washes a week, as the client told")
+    fade.add_argument("--washes", type=float, metavar="N", help="washes a week, according to the client")
     for side in ("above", "below"):
         fade.add_argument(
             f"--{side}",
@@ -140,13 +140,15 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
 
 
 def _add_keeping(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
-    backup = commands.add_parser("backup", parents=[common], help="back the data folder up, and check the copy")
-    backup.add_argument("folder", type=Path, nargs="?", metavar="FOLDER", help="another place than the usual one")
+    backup = commands.add_parser("backup", parents=[common], help="back up the data folder and check the copy")
+    backup.add_argument(
+        "folder", type=Path, nargs="?", metavar="FOLDER", help="where to put it, if not in the usual place"
+    )
     check = commands.add_parser("check-backup", parents=[common], help="read every record and photo of a backup")
     check.add_argument("backup", type=Path, metavar="BACKUP")
     restore = commands.add_parser("restore", parents=[common], help="bring a backup back into an empty folder")
     restore.add_argument("backup", type=Path, metavar="BACKUP")
-    restore.add_argument("folder", type=Path, metavar="FOLDER", help="empty, or not there yet")
+    restore.add_argument("folder", type=Path, metavar="FOLDER", help="empty, or one that does not exist yet")
 
 
 def _run(options: argparse.Namespace) -> int:

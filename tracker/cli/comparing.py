@@ -21,7 +21,7 @@ def compare(before: Path | None, after: Path | None, as_json: bool) -> int:
 
     Raises
     ------
-    CannotCompare : one is no result, or they do not go together
+    CannotCompare : one is not a result, or they do not go together
     """
     if before is None and after is None:
         raise CannotCompare("Standard input holds one result, not two.", "Name a file for one of them.")

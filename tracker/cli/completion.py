@@ -1,4 +1,4 @@
-"""``completion``: what a shell reads to complete the commands of this program."""
+"""``completion``: what a shell reads to complete this program's commands."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def completion(parser: argparse.ArgumentParser, shell: str) -> int:
 
 
 def _name_files(parser: argparse.ArgumentParser, how: object) -> None:
-    """Have every word that is a file or a folder completed from the disk."""
+    """Let every word that names a file or folder be completed from the disk."""
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):
             for inner in action.choices.values():

@@ -16,7 +16,7 @@ def demo(as_json: bool, *, quiet: bool = False) -> int:
 
     Raises
     ------
-    TrackerError : there are clients, the photos are not here, or the folder cannot be used
+    TrackerError : there are clients already, the photos are missing, or the folder cannot be used
     """
     with Store(data_folder()) as store:
         with Progress(quiet) as progress:

@@ -1,4 +1,4 @@
-"""``fade``: a table of readings to the wear of one service, or the reason why it cannot be said."""
+"""``fade``: from a table of readings to the wear of one service, or why it cannot be told."""
 
 from __future__ import annotations
 
@@ -39,14 +39,14 @@ def fade(
     Parameters
     ----------
     table : Path, None for standard input
-    washes : washes a week, as the client told
+    washes : washes a week, according to the client
     above, below : limits, each as ``NAME=LIMIT``
     quiet : bool, show no progress
 
     Raises
     ------
     FadeError : no table, or no series in it
-    InvalidEntry : washes or limits that cannot be
+    InvalidEntry : impossible washes or limits
     """
     found = fade_from_csv(read_text(table, InvalidSeries), PROVISIONAL.sd)
     limits = [_limit(text, "above", found) for text in above] + [_limit(text, "below", found) for text in below]
@@ -85,7 +85,9 @@ def _limit(text: str, side: Side, found: Mapping[str, FadeSeries]) -> Limit:
     except ValueError:
         value = math.nan
     if not name or not math.isfinite(value):
-        raise InvalidEntry(f"“{text[:40]}” is no limit of this table.", f"Write one such as {next(iter(found))}=24.")
+        raise InvalidEntry(
+            f"“{text[:40]}” is not a limit for this table.", f"Write one such as {next(iter(found))}=24."
+        )
     return Limit(value, side, name)
 
 
@@ -111,7 +113,7 @@ def _months(found: Window) -> Json:
 def _require_two(series: FadeSeries) -> None:
     if len(series) < 2:
         raise TooFewReadings(
-            "The table has one reading, and one shows no movement.",
+            "The table has only one reading, and one shows no movement.",
             "Add the reading of a later photo.",
             value=1.0,
             limit=2.0,

@@ -1,4 +1,4 @@
-"""Reading what the person names, and writing a result so that it is whole or not there."""
+"""Reading the files that the person names, and writing a result whole or not at all."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def read_text(path: Path | None, wrong: type[TrackerError]) -> str:
     Parameters
     ----------
     path : Path, or None for standard input
-    wrong : the error to raise where it cannot be read or is no text
+    wrong : the error to raise where it cannot be read or is not text
     """
     name = named(path)
     try:
@@ -57,13 +57,13 @@ def require_writable(path: Path, sources: tuple[Path, ...]) -> None:
     StoreError
     """
     if path.is_dir() or not path.parent.is_dir():
-        raise StoreError(f"{path} is no place for a file.", "Name a file in a folder that is there.")
+        raise StoreError(f"{path} is not a place for a file.", "Name a file in a folder that exists.")
     if any(path.exists() and path.samefile(source) for source in sources):
         raise StoreError(f"{path} would be overwritten by its own result.", "Name another file.")
 
 
 def write_whole(path: Path, text: str) -> None:
-    """Write a file at once: after a crash or a full disk the old one is there, never half of the new.
+    """Write a file in one go: after a crash or a full disk the old one is there, never half of the new.
 
     Raises
     ------

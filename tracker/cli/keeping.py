@@ -10,7 +10,7 @@ from tracker.workflow.backups import back_up, bring_back
 
 
 def backup(folder: Path | None, as_json: bool) -> int:
-    """Back the data folder up, into the usual place or a folder that is named.
+    """Back up the data folder, in the usual place or in a named folder.
 
     Raises
     ------
@@ -41,7 +41,7 @@ def check(folder: Path, as_json: bool) -> int:
 
 
 def restore(folder: Path, target: Path, as_json: bool) -> int:
-    """Bring a backup back into an empty folder, without those who were erased since; 1 where photos are missing.
+    """Bring a backup back into an empty folder, without clients erased since; 1 where photos are missing.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""``measure``: marked photos to a RESULT, one photo at a time."""
+"""``measure``: from marked photos to a RESULT, one photo at a time."""
 
 from pathlib import Path
 
@@ -28,7 +28,7 @@ def measure(marks: Path | None, out: Path | None, as_json: bool, *, quiet: bool 
 
     Raises
     ------
-    TrackerError : bad input as a whole; what is wrong with one photo stands in the RESULT
+    TrackerError : the input as a whole is bad; what is wrong with one photo goes into the RESULT
     """
     start_reader()
     found = parse_marks(read_text(marks, InvalidMarks))
@@ -81,7 +81,7 @@ def _read(path: Path) -> Photo:
         content = path.read_bytes()
     except OSError as error:
         raise Unreadable(
-            f"The photo file cannot be opened ({error.strerror}).", "Check its name and rights."
+            f"The photo file cannot be opened ({error.strerror}).", "Check its name and permissions."
         ) from error
     return read_photo(content, limits)
 
@@ -103,7 +103,7 @@ def _say_all(entries: list[Json], out: Path | None) -> None:
     measured = [entry for entry in entries if entry["ok"]]
     say(f"{len(measured)} of {len(entries)} {noun(len(entries), 'photo')} measured.")
     if any(found["level"]["provisional"] for entry in measured for found in entry["regions"].values()):
-        say("Levels stand on a provisional scale.")
+        say("Levels are read on a provisional scale.")
     if out is not None:
         say(f"Written to {printable(str(out))}.")
 

@@ -1,6 +1,6 @@
 """The RESULT document of ``measure``, written and read back.
 
-Beside the keys of the contract each photo carries ``camera``, ``light``, ``lengths`` where the size of the card is
+Besides the keys of the contract each photo carries ``camera``, ``light``, ``lengths`` where the size of the card is
 noted, and ``reading``, the whole record of its reading, so that two results can be compared exactly without their
 photos. A check also carries ``stops``: false where failing it only warns.
 """
@@ -206,7 +206,7 @@ def _measured(entry: Json) -> MeasuredPhoto:
 
 
 def _is_sound(region: RegionReading) -> bool:
-    """Finite colours, and covariances that are one: a file can be edited by hand."""
+    """Refuse colours that are not finite and covariances that cannot be one: a file can be edited by hand."""
     numbers = np.array([region.lab.lab, *region.lab.cov, *region.repeat_cov], float)
     if not np.all(np.isfinite(numbers)) or np.abs(numbers).max() > 1e6 or not region.lab.dof > 0:
         return False

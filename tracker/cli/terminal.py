@@ -1,4 +1,4 @@
-"""What is said on the terminal: results on standard output, all else on standard error."""
+"""What is said on the terminal: results on standard output, everything else on standard error."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any, Self
 
 
 def say(text: str) -> None:
-    """One line of a result; signs that the terminal's encoding lacks are replaced."""
+    """One line of a result; characters missing from the terminal's encoding are replaced."""
     encoding = sys.stdout.encoding or "utf-8"
     print(text.encode(encoding, "replace").decode(encoding), flush=True)
 
@@ -24,19 +24,19 @@ def to_text(document: dict[str, Any]) -> str:
 
 
 def complain(name: str, text: str) -> None:
-    """What is wrong, by its name, in one line on standard error."""
+    """What is wrong, in one line on standard error, after its name."""
     line = f"{name}: {printable(text)}"
     encoding = sys.stderr.encoding or "utf-8"
     print(line.encode(encoding, "replace").decode(encoding), file=sys.stderr)
 
 
 def printable(text: str) -> str:
-    """The text in one line, without signs that could steer a terminal."""
+    """The text in one line, without characters that could control a terminal."""
     return "".join(sign if sign.isprintable() else "?" for sign in " ".join(text.split()))
 
 
 class Progress:
-    """A line on standard error that says how far a command is; nothing where that is no terminal.
+    """A line on standard error that says how far a command has got; nothing where that is not a terminal.
 
     Parameters
     ----------

@@ -16,7 +16,7 @@ def show(address: str, wanted: bool) -> None:
 
 
 def has_screen() -> bool:
-    """Whether a window can be opened: without one, Python would start a browser for text in the terminal itself."""
+    """Whether a window can be opened: without one, Python would start a text browser in the terminal itself."""
     if sys.platform in ("win32", "darwin"):
         return True
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

@@ -13,13 +13,15 @@ from tracker.open.port import Place, find_place, wait_until_served
 
 
 def _takes(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=_port, metavar="NUMBER", help="another than the first that is free from 8501 on")
+    parser.add_argument(
+        "--port", type=_port, metavar="NUMBER", help="use this port, not the first free one from 8501 on"
+    )
     parser.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
 def _port(word: str) -> int:
     if not (word.isascii() and word.isdigit() and 1024 <= int(word) <= 65535):
-        raise argparse.ArgumentTypeError(f"{word} is no port from 1024 to 65535")
+        raise argparse.ArgumentTypeError(f"{word} is not a port from 1024 to 65535")
     return int(word)
 
 
@@ -28,7 +30,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def open_studio(port: int | None, *, browser: bool) -> int:
-    """Serve the studio until somebody presses Ctrl and C; only show it where it is served already.
+    """Serve the studio until somebody presses Ctrl and C; if it is already being served, only show it.
 
     Parameters
     ----------

@@ -12,7 +12,7 @@ from tracker.errors import Conflict
 
 HOST = "127.0.0.1"
 FIRST, LAST = 8501, 8520
-"""Where `streamlit run` begins, and how far on a free port is looked for."""
+"""Where `streamlit run` begins, and how far to look for a free port."""
 
 _ANSWER_SECONDS = 3.0
 _START_SECONDS = 120.0
@@ -66,7 +66,7 @@ def find_place(port: int | None, sign: str) -> Place:
 
 
 def is_free(port: int) -> bool:
-    """Whether nobody on this computer listens there."""
+    """Whether the port is free on this computer."""
     with socket.socket() as probe:
         if sys.platform != "win32":  # there it would let two programs listen at one port
             probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -78,12 +78,12 @@ def is_free(port: int) -> bool:
 
 
 def is_served(place: Place) -> bool:
-    """Whether this studio is served there; another program may say what it likes, but does not know the sign."""
+    """Whether this studio is served there; another program may answer anything, but does not know the sign."""
     return _sign_at(place.port) == place.sign.encode()
 
 
 def wait_until_served(place: Place) -> bool:
-    """Return as soon as this program serves its pages there; False where it does not after two minutes."""
+    """Return as soon as this program serves its pages there; False if it does not within two minutes."""
     end = time.monotonic() + _START_SECONDS
     while time.monotonic() < end:
         # whatever the sign: a new studio gets its identifier when it is opened for the first time
@@ -94,7 +94,7 @@ def wait_until_served(place: Place) -> bool:
 
 
 def _sign_at(port: int) -> bytes | None:
-    """What is said there about the studio; None where nothing is."""
+    """What the program there says of its studio; None if nothing."""
     connection = HTTPConnection(HOST, port, timeout=_ANSWER_SECONDS)
     try:
         connection.request("GET", "/which-studio")

@@ -53,7 +53,7 @@ class ZipArchive:
 
 
 class FolderArchive:
-    """A folder that only this user can open. Where it is taken away meanwhile, it is not made again.
+    """A folder that only this user can open. If it is taken away meanwhile, it is not made again.
 
     Parameters
     ----------
@@ -91,7 +91,7 @@ class FolderArchive:
                 os.fsync(file.fileno())
 
     def settle(self) -> None:
-        """Put the names of all files safely on the disk.
+        """Sync the names of all files to the disk.
 
         Raises
         ------
@@ -109,4 +109,4 @@ class FolderArchive:
 
     def _require_folder(self) -> None:
         if not self._folder.is_dir():
-            raise Conflict("The export was removed while it was written.", "Take everything out again.")
+            raise Conflict("The export was removed while it was being written.", "Take everything out again.")

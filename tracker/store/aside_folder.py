@@ -52,11 +52,11 @@ class AsideFolder:
         return sorted(found, key=lambda picture: (picture.since, picture.name))
 
     def weight(self) -> int:
-        """What lies here, bytes."""
+        """Size of what is here, bytes."""
         return sum(picture.bytes for picture in self.pictures())
 
     def files(self, name: str = "*") -> Iterator[Path]:
-        """Where the picture of a name lies, or all of them; one may lie under several days."""
+        """Where the picture with this name is, or all of them; one may be under several days."""
         return self._folder.glob(f"*/{name}.jpg")
 
     def get(self, name: str) -> bytes:
@@ -64,16 +64,16 @@ class AsideFolder:
 
         Raises
         ------
-        NotFound : there is none of that name
+        NotFound : there is none with that name
         StoreDamaged : its content is not what was kept
         """
         path = next(self.files(name), None) if is_name(name) else None
         if path is None:
-            raise NotFound("This picture is not set aside any more.", "Load the page again.")
+            raise NotFound("This picture is no longer set aside.", "Load the page again.")
         with disk_faults("The picture could not be read"):
             content = path.read_bytes()
         if hashlib.sha256(content).hexdigest() != name:
-            raise StoreDamaged("This picture is not what was kept: its content changed.", "It cannot be shown.")
+            raise StoreDamaged("This picture is not what was kept: its content has changed.", "It cannot be shown.")
         return content
 
     def take(self, path: Path, day: date) -> None:
@@ -102,7 +102,7 @@ class AsideFolder:
         return bool(found)
 
     def empty(self) -> None:
-        """Remove everything that lies here.
+        """Remove everything here.
 
         Raises
         ------

@@ -24,13 +24,13 @@ class Backups(Part):
 
     @property
     def shelf(self) -> Shelf:
-        """Where the backups lie that the program makes by itself."""
+        """Where the program keeps the backups that it makes on its own."""
         return Shelf(self._database.layout.backups)
 
     def make(self, folder: Path | None = None) -> Path:
-        """Copy the record and all pictures, and check the copy, while others go on working.
+        """Copy the record and all pictures, and check the copy, while others carry on working.
 
-        Pictures that an earlier backup in the same folder has too are shared with it, where the disk can do that.
+        Pictures that an earlier backup in the same folder also has are shared with it, if the disk can do that.
 
         Parameters
         ----------
@@ -38,18 +38,18 @@ class Backups(Part):
 
         Returns
         -------
-        Path : the new backup, a folder of its own that appears only once it is whole and has passed its check
+        Path : the new backup, a folder that appears only once it is whole and has passed its check
 
         Raises
         ------
         StoreFull : no room on that disk
-        DatabaseDamaged : the database is damaged, or its copy is; there is no backup
-        StoreDamaged : pictures are missing, altered or cannot be read; the backup is there with all the others
-        StoreError : the folder lies inside the studio's own folder, or cannot be written
+        DatabaseDamaged : the database or its copy is damaged; there is no backup
+        StoreDamaged : pictures are missing, altered or cannot be read; the backup is there with all the rest
+        StoreError : the folder is inside the studio's own folder, or cannot be written
         """
         shelf = self.shelf if folder is None else Shelf(folder)
         if shelf.folder.resolve().is_relative_to(self._database.layout.root.resolve()):
-            raise StoreError("A backup cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
+            raise StoreError("A backup cannot be inside the studio's own folder.", "Choose a folder on another disk.")
         made_at = now()
         with shelf.growing() as growing:
             damaged = self._fill(growing, _earlier(shelf))
@@ -62,16 +62,15 @@ class Backups(Part):
                 sync_folder(shelf.folder)
         if damaged:
             raise StoreDamaged(
-                f"The backup {final.name} is made, but {len(damaged)} photo files are missing, altered or unreadable.",
-                "Open the photos that do not show, and take them again or remove them.",
+                f"The backup {final.name} was made, but {len(damaged)} photo files are missing, altered or unreadable.",
+                "Find the photos that do not show, and take them again or remove them.",
             )
         return final
 
     def _fill(self, target: Layout, earlier: Pictures | None) -> set[str]:
         """Write the backup; returns names of pictures that are not whole in the studio.
 
-        Pictures go first and again after the record, so that one removed meanwhile is not missed by a copy
-        of the record that still names it.
+        Pictures go first, and again after the record, so that none is missing that the copied record still names.
         """
         kept = Pictures(target.pictures)
         with self._database.reading() as connection:
@@ -100,14 +99,14 @@ class Backups(Part):
 def copy_pictures(
     source: Pictures, target: Pictures, names: Iterable[str], earlier: Pictures | None = None
 ) -> set[str]:
-    """Copy pictures into a folder that nobody uses yet, each checked against its name as it is read.
+    """Copy pictures into a folder not yet in use, each checked against its name as it is read.
 
     Parameters
     ----------
     source, target : Pictures
     names : of the pictures
-    earlier : of a backup on the target's disk, whose pictures are shared without a look at their content where the
-        disk can do that: the check of the whole backup looks, once. One that is lost in the source is kept from there.
+    earlier : of a backup on the target's disk, whose pictures are shared without reading their content if the disk can
+        do that: the check of the whole backup reads them, once. One lost in the source is kept from there.
 
     Returns
     -------

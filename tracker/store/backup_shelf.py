@@ -1,6 +1,6 @@
-"""Backups that lie in one folder: which there are, in which order, whether they are whole, and when they go.
+"""The backups in one folder: which there are, in what order, whether they are whole, and when they go.
 
-Their order is a number of their own, never a date: the computer's clock may be ahead or behind for a while.
+They are ordered by a number, never by a date: the computer's clock may be ahead or behind for a while.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ PREFIX = "tracker-backup-"
 
 MOST = 10
 EXPIRE_AFTER = timedelta(days=30)
-"""How many, and how long by `age`: so who was erased leaves every backup of this folder, whatever the clock says."""
+"""How many, and how long by `age`: so an erased client leaves every backup in this folder, whatever the clock says."""
 
 _LONGEST_PAUSE = timedelta(days=7)
 
@@ -49,7 +49,7 @@ class Backup:
     Attributes
     ----------
     folder : Path
-    number : int, grows with each backup in a folder; 0 for those of earlier versions, which had none
+    number : int, grows with each backup in a folder; 0 for those of earlier versions, which had no number
     made_at : datetime, by the clock of that moment
     clients, visits, photos : int or None, how many it holds, as written when it was made
     """
@@ -95,15 +95,15 @@ class Shelf:
         return sorted(found, key=lambda backup: (backup.number, backup.made_at, backup.folder.name), reverse=True)
 
     def next_name(self, made_at: datetime) -> tuple[int, Path]:
-        """Number and folder of the backup that is made next."""
+        """Number and folder of the next backup."""
         number = 1 + max((backup.number for backup in self.backups()), default=0)
         return number, self.folder / f"{PREFIX}{number:06d}-{made_at:%Y%m%d-%H%M%S-%f}"
 
     @contextmanager
     def growing(self) -> Iterator[Layout]:
-        """A hidden folder to make a backup in; what was not renamed at the end is removed.
+        """A hidden folder to make a backup in; it is removed at the end unless it was renamed.
 
-        A lock beside it says that somebody is at it, so that nobody has to judge by the clock whether it was cut off.
+        A lock beside it says that it is in use, so nobody has to judge by the clock whether it was cut off.
         """
         name = f".{uuid4().hex}"
         lock = private_folder(self.folder) / f"{name}.lock"
@@ -136,25 +136,25 @@ class Shelf:
         return removed
 
     def _remove_cut_off(self) -> None:
-        """Remove what was left of backups that were cut off, and nothing that is being made now."""
+        """Remove what is left of backups that were cut off, and nothing that is being made now."""
         for left in self.folder.glob(".*.tmp"):
             lock = left.with_suffix(".lock")
             if not _is_held(lock):
                 shutil.rmtree(left, ignore_errors=True)
                 lock.unlink(missing_ok=True)
         for lock in self.folder.glob(".*.lock"):
-            # of a backup cut off at its very end; one that was made just now may get its folder in a moment
+            # of a backup cut off at its very end; one just made may be about to get its folder
             if not lock.with_suffix(".tmp").exists() and abs(time.time() - lock.stat().st_mtime) > _STRAY_AFTER_SECONDS:
                 lock.unlink(missing_ok=True)
 
 
 def backups_of(root: Path) -> list[Backup]:
-    """The backups of a studio, newest first, whether it opens or not."""
+    """The backups of a studio, newest first, whether or not it opens."""
     return Shelf(Layout(root).backups).backups()
 
 
 def age(times: Sequence[datetime]) -> timedelta:
-    """How old the first of some backups is, by the backups that were made after it and never by today's date.
+    """How old the first of some backups is, by the backups made after it and never by today's date.
 
     Counted from one to the next, a week at most for a pause, and without the longest pause. A clock that is ahead or
     behind for a while shows as one long pause, so it makes nothing older; and however wrong a clock is, six newer
@@ -169,7 +169,7 @@ def age(times: Sequence[datetime]) -> timedelta:
 
 
 def write_contents(backup: Layout, number: int, made_at: datetime) -> None:
-    """Note in a backup what it holds, so that a later check knows when something is lost."""
+    """Note in a backup what it holds, so that a later check can tell whether something is lost."""
     contents = {
         "number": number,
         "made_at": made_at.isoformat(),
@@ -184,7 +184,7 @@ def write_contents(backup: Layout, number: int, made_at: datetime) -> None:
 
 
 def check_backup(folder: Path) -> BackupCheck:
-    """Check a backup: the database's own check, its content against what was noted, and every picture's content.
+    """Check a backup: the database's own check, its content against what was noted, and the content of every picture.
 
     Raises
     ------
@@ -205,7 +205,7 @@ def check_backup(folder: Path) -> BackupCheck:
         names = {name for (name,) in connection.execute(files)}
     rows = _counts(layout.database)
     if rows != contents.get("rows", rows):
-        raise _altered(folder, "it holds other numbers of records than were written")
+        raise _altered(folder, "it does not hold the number of records that were written")
     pictures = Pictures(layout.pictures)
     damaged = {name for name in names if not pictures.is_whole(name)}
     return BackupCheck(sum(rows.values()), len(names) - len(damaged), frozenset(damaged))
@@ -216,7 +216,7 @@ def _altered(folder: Path, how: str) -> StoreError:
 
 
 def _is_held(lock: Path) -> bool:
-    if not lock.exists():  # as beside what an earlier version left
+    if not lock.exists():  # as with what an earlier version left
         return False
     with database_faults(), closing(Presence(lock)) as presence:
         return not presence.alone
@@ -250,7 +250,7 @@ def _made_at(folder: Path, contents: dict[str, Any]) -> datetime:
 
 
 def _contents(folder: Path) -> dict[str, Any]:
-    """What was noted; nothing in backups of earlier versions, or where it cannot be read."""
+    """What was noted; nothing in backups of earlier versions, or if it cannot be read."""
     try:
         found = json.loads((folder / _CONTENTS).read_text("utf-8"))
     except (OSError, ValueError):

@@ -1,4 +1,4 @@
-"""Clients: who they are, and who was not here for long."""
+"""Clients: who they are, and who has not been in for a long time."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class ClientSummary:
 
 @dataclass(frozen=True, slots=True)
 class Absent:
-    """A client who has not been seen for long.
+    """A client who has not been seen for a long time.
 
     Attributes
     ----------
@@ -94,7 +94,7 @@ class Clients:
         Parameters
         ----------
         client_id : str
-        change : gives the client as it shall be from the client as it is kept, within the transaction; may raise
+        change : makes the client as it should be from the client as kept, within the transaction; may raise
         by : str, who changes it
 
         Raises
@@ -133,7 +133,7 @@ class Clients:
         return [summary for row in rows if (summary := _summary(row)) is not None]
 
     def ids(self) -> list[str]:
-        """Identifiers of all clients, those with damaged records too."""
+        """Identifiers of all clients, including those with damaged records."""
         with self._database.reading() as connection:
             return list(connection.execute(select(schema.client.c.id).order_by(schema.client.c.id)).scalars())
 
@@ -143,15 +143,15 @@ class Clients:
             return list(connection.execute(select(schema.client.c.id).where(schema.client.c.demo)).scalars())
 
     def merge(self, kept: Client, other_id: str, *, by: str) -> Merged:
-        """Move everything of one client into another one's record, all in one transaction.
+        """Move everything of one client into another's record, all in one transaction.
 
-        The log of edits says what both records were before, and what the other one was earlier.
+        The log of edits says what both records were before, and keeps the earlier states of the other.
 
         Parameters
         ----------
-        kept : Client, the record that is left, with its name and notes as they shall be
+        kept : Client, the record that stays, with its name and notes as they should be
         other_id : str, the record that goes
-        by : str, who merges; named beside the answers that must be asked again
+        by : str, who merges; named with the answers that must be asked for again
 
         Raises
         ------
@@ -166,7 +166,7 @@ class Clients:
         return merged
 
     def not_seen_since(self, day: date) -> list[Absent]:
-        """Clients last seen before a day, longest first; damaged records are left out. Nothing is deleted."""
+        """Clients last seen before a day, longest absence first; damaged records are left out. Nothing is deleted."""
         client, visit, photo = schema.client, schema.visit, schema.photo
         visits = (
             select(visit.c.client_id, func.max(visit.c.on_date).label("day")).group_by(visit.c.client_id).subquery()
@@ -192,7 +192,7 @@ class Clients:
 
 
 def _summaries() -> Select[Any]:
-    """One query for all that a list of clients shows."""
+    """One query for everything that a list of clients shows."""
     client, consent, photo, visit = schema.client, schema.consent, schema.photo, schema.visit
     visits = (
         select(visit.c.client_id, func.count().label("visits"), func.max(visit.c.on_date).label("last_visit"))

@@ -53,7 +53,7 @@ class Consents(Part):
 
 
 def differing_answers(connection: Connection, client_id: str, other_id: str) -> tuple[str, ...]:
-    """Purposes whose answers in force are a yes here and a no there; who was never asked gave no answer."""
+    """Purposes with a yes in force in one and a no in the other; a client never asked has given no answer."""
     both = (client_id, other_id)
     return tuple(
         purpose for purpose in PURPOSES if {latest_answer(connection, each, purpose) for each in both} == {True, False}
@@ -61,7 +61,7 @@ def differing_answers(connection: Connection, client_id: str, other_id: str) -> 
 
 
 def checked(consent: Consent) -> Consent:
-    """The answer itself, where it says what was asked.
+    """The answer itself, if it says what was asked.
 
     Raises
     ------

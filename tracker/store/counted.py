@@ -15,7 +15,7 @@ _AT_ONCE = 500  # names in one statement; SQLite takes 999 at least
 
 
 def count_picture(connection: Connection, name: str, size: int) -> None:
-    """Note a picture of so many bytes; once, however often it is put."""
+    """Note a picture and its size in bytes; once, however often it is put."""
     _count(connection, {name: size})
 
 
@@ -38,7 +38,7 @@ def counted_names(connection: Connection) -> set[str]:
 
 
 def recount(connection: Connection, pictures: Pictures) -> None:
-    """Make the count what the folder holds: after an upgrade, and after whatever cut a save or a removal off."""
+    """Set the count to what the folder holds: after an upgrade, or after a save or a removal was cut off."""
     there = pictures.sizes()
     noted = {row.file: row.bytes for row in connection.execute(select(_PICTURE))}
     uncount_pictures(connection, noted.keys() - there.keys())

@@ -32,9 +32,9 @@ if TYPE_CHECKING:
 class Database:
     """What every part of the store works with.
 
-    Pictures and rows stay in step by one rule: a row that names a picture is written only after the
-    picture was seen, and a picture is removed only after no row was seen to name it, each inside a
-    transaction that holds the write lock.
+    Pictures and rows stay in step by one rule: a row that names a picture is written only once the picture is known to
+    be there, and a picture is removed only once no row is known to name it, each inside a transaction that holds the
+    write lock.
 
     Parameters
     ----------
@@ -48,8 +48,8 @@ class Database:
     aside : AsideFolder, pictures that no record names
     aside_bytes : int, what they take
     mark : MarkFile
-    damaged : bool, True where pages of the database were found to be damaged: what can be read still is, nothing is
-        saved
+    damaged : bool, True where pages of the database were found to be damaged: what can be read is still read, nothing
+        is saved
     """
 
     def __init__(self, layout: Layout) -> None:
@@ -66,15 +66,15 @@ class Database:
 
     @contextmanager
     def writing(self, by: str = "", told: Sequence[Row] = ()) -> Iterator[Connection]:
-        """One unit of work: a transaction that alone may write; all of it is kept, or nothing.
+        """One unit of work: the only kind of transaction that may write; all of it is kept, or nothing.
 
-        What else must be true of what is written is worked out at its end (`unit.derive`). What changes something
-        counts as a save, and pictures that no record names any more are removed after it.
+        What follows from the rows written is worked out at its end (`unit.derive`). Any change counts as a save, and
+        pictures that no record names any longer are removed after it.
 
         Parameters
         ----------
         by : str, who saves; empty where nobody is named
-        told : lines for the log of edits, as `edits.edit_line` makes them, for a change that is told as a whole; may be
+        told : lines for the log of edits, as `edits.edit_line` makes them, for a change logged as a whole; may be
             filled inside the transaction
 
         Raises
@@ -103,7 +103,7 @@ class Database:
 
     @contextmanager
     def _noting_damage(self) -> Iterator[None]:
-        """Remember where the database turns out to be damaged."""
+        """Remember if the database turns out to be damaged."""
         try:
             yield
         except DatabaseDamaged:
@@ -111,11 +111,11 @@ class Database:
             raise
 
     def look_again(self) -> None:
-        """Read the whole database because a copy of it was not sound: the fault may be the other disk's."""
+        """Read the whole database because a copy of it was not sound: the other disk may be at fault."""
         self.damaged |= SoundnessCheck(self.layout.database, thorough=True).verdict() is False
 
     def require_sound(self) -> None:
-        """Check that the database may be saved into.
+        """Check that the database may be written to.
 
         Raises
         ------
@@ -141,9 +141,9 @@ class Database:
 
         Raises
         ------
-        StoreFull : the folder would hold more than it may, or no room on the disk
+        StoreFull : the folder would hold more than allowed, or there is no room on the disk
         """
-        # under the lock: two at once could both fit, but not together
+        # under the lock: two at once could each fit, but not both
         name = self.pictures.put(content, lambda size: self._require_room(connection, size))
         count_picture(connection, name, len(content))
         return name
@@ -153,15 +153,15 @@ class Database:
         require_room(used, more, limit_of(read_settings(self.layout.settings), used, free), free)
 
     def bytes_used(self, connection: Connection) -> int:
-        """What the folder takes. Pictures are counted in the database: walking them would cost more with each."""
+        """What the folder takes. Pictures are counted in the database: walking the folder would cost more with each."""
         return counted(connection)[1] + files_beside(self.layout) + self.aside_bytes
 
     def make_way(self) -> None:
-        """On a full disk, give the reserve to what removes something; what keeps a photo has to do without."""
+        """On a full disk, release the reserve for removing something; keeping a photo has to do without."""
         give_back(self.layout)
 
     def discard_files(self, names: Iterable[str]) -> None:
-        """Remove pictures that no record names any more; a damaged database may hide a name, so then none."""
+        """Remove pictures that no record names any longer; none if the database is damaged, as that may hide a name."""
         candidates = set(names)
         if not candidates or self.damaged:
             return
@@ -169,11 +169,11 @@ class Database:
             going = sorted(candidates - wanted_files(connection))
             for name in going:
                 self.pictures.remove(name)
-                self.aside.remove(name)  # where the same content lies there too
+                self.aside.remove(name)  # where the same content is there too
             uncount_pictures(connection, going)
 
     def tidy_files(self, names: Iterable[str]) -> None:
-        """As `discard_files`, after a save that stands either way: what cannot go is set aside at the next start."""
+        """As `discard_files`, after a save that holds either way: what cannot go is set aside at the next start."""
         with suppress(StoreError):
             self.discard_files(names)
 
@@ -189,13 +189,13 @@ class Database:
 
 
 def _changes(connection: Connection) -> int:
-    """How many rows this connection ever changed."""
+    """How many rows this connection has ever changed."""
     driver = cast("sqlite3.Connection", connection.connection.dbapi_connection)
     return driver.total_changes
 
 
 def _require_unit(connection: Connection) -> None:
-    """Refuse rows that were written outside the unit of work: nothing was worked out from them."""
+    """Refuse rows written outside the unit of work: nothing was worked out from them."""
     if anything_written(connection):
         raise RuntimeError("Rows were written outside `Database.writing`.")
 
@@ -207,6 +207,6 @@ def count_save(connection: Connection) -> Mark | None:
 
 
 def mark_in(connection: Connection) -> Mark | None:
-    """Which studio the database is of, and how often something was saved in it; None where that is not noted."""
+    """Which studio the database belongs to, and how often something was saved in it; None where that is not noted."""
     row = connection.execute(select(schema.studio.c.id, schema.studio.c.saves)).first()
     return None if row is None else Mark(row.id, row.saves)

@@ -44,11 +44,11 @@ class DiskRoom(Part):
             return Usage(self._database.bytes_used(connection), pictures, clients, visits)
 
     def room(self) -> Room:
-        """How much room there is, from the file of settings and the disk as they are now.
+        """How much room there is, from the settings file and the disk as they are now.
 
         Raises
         ------
-        StoreError : the disk does not tell
+        StoreError : the disk does not say
         """
         settings, free = read_settings(self._database.layout.settings), free_to_keep(self._database.layout)
         of_visits = select(func.count(schema.photo.c.visit_id.distinct()))
@@ -71,7 +71,7 @@ class DiskRoom(Part):
         write_limit(self._database.layout.settings, limit_gb)
 
     def keep_reserve(self) -> None:
-        """Keep some room back for looking and erasing on a full disk, where there is room enough for that now.
+        """Keep some room back for looking and erasing on a full disk, if there is room enough for that now.
 
         Raises
         ------

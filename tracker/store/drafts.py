@@ -29,7 +29,7 @@ class Drafts:
         Parameters
         ----------
         draft : Draft; a new one with revision 0, or a changed one with the revision it was read with
-        apart : Draft or None, another version of it that was not taken; it stays in the log of edits
+        apart : Draft or None, another version of it, not chosen; it stays in the log of edits
 
         Returns
         -------
@@ -37,7 +37,7 @@ class Drafts:
 
         Raises
         ------
-        DraftChanged : it was saved since it was read; the error carries it as it stands now
+        DraftChanged : it was saved since it was read; the error carries it as it is now
         Conflict : it was saved for good or thrown away since, or something in it belongs to another client
         ConsentMissing : it has photos, and the client does not agree to being measured
         NotFound : no such client, or a picture is not there
@@ -67,7 +67,7 @@ class Drafts:
         return self._database.records(Draft, query)
 
     def delete(self, draft_id: str) -> Deletion | None:
-        """Remove a draft and the pictures that only it held, until `put_back`; None where it is gone already."""
+        """Remove a draft and the pictures that only it held, until `put_back`; None if it is already gone."""
         try:
             return self._deletions.delete(schema.draft, draft_id)
         except NotFound:
@@ -80,7 +80,7 @@ def remove_draft(connection: Connection, draft_id: str) -> None:
 
 
 def require_unchanged(connection: Connection, draft_id: str, revision: int) -> None:
-    """Check that nobody saved the draft since it was read; one that is gone passes.
+    """Check that nobody has saved the draft since it was read; one that is gone passes.
 
     Raises
     ------
@@ -108,7 +108,7 @@ def _check_one_client(connection: Connection, draft: Draft) -> None:
 
 
 def _write_draft(connection: Connection, draft: Draft) -> Draft:
-    """Insert a draft, or replace it where its revision is the one that is kept."""
+    """Insert a draft, or replace the one kept if the revisions match."""
     raised = replace(draft, revision=draft.revision + 1)
     if stored(connection, schema.draft.c.id, draft.id) is None:
         if draft.revision:

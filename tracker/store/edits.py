@@ -16,7 +16,7 @@ CHANGED, REMOVED, ANSWERED = "changed", "removed", "answered"
 SET_ASIDE, PUT_BACK, MERGED = "set aside", "put back", "merged"
 
 NOBODY = "the studio"
-"""Who made a change where no name was given."""
+"""Who made a change if no name was given."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Edit:
     what : str, ``changed``, ``removed``, ``answered``, ``set aside``, ``put back`` or ``merged``
     at : datetime
     by : str, who
-    before : the record as it was; None where it was removed for good, or cannot be read any more
+    before : the record as it was; None where it was removed for good, or can no longer be read
     """
 
     number: int
@@ -47,7 +47,7 @@ class Edits(Part):
     """The part of the store that remembers edits."""
 
     def find(self, client_id: str | None = None, *, record_id: str | None = None, limit: int = 200) -> list[Edit]:
-        """Edits, newest first: of one client or of one record, or, without either, of what is no client's."""
+        """Edits, newest first: of one client or of one record, or, without either, of what belongs to no client."""
         table = schema.edit
         query = select(table).order_by(table.c.number.desc()).limit(limit)
         if record_id is not None:
@@ -59,12 +59,12 @@ class Edits(Part):
 
 
 def edit_line(kind: str, record_id: str, client_id: str | None, what: str, before: str | None = None) -> Row:
-    """One change as it is told.
+    """One line of the log.
 
     Parameters
     ----------
     kind : str, name of the record's table
-    client_id : str or None, whose it is: the edit goes with the client
+    client_id : str or None, whose it is: the edit is erased with the client
     what : str, such as `CHANGED`
     before : str or None, JSON of the record as it was
     """
@@ -72,21 +72,21 @@ def edit_line(kind: str, record_id: str, client_id: str | None, what: str, befor
 
 
 def log_edits(connection: Connection, lines: Sequence[Row], by: str) -> None:
-    """Keep changes in the transaction that makes them; `by` says who, empty where nobody was named."""
+    """Log changes in the transaction that makes them; `by` says who, empty if nobody was named."""
     if lines:
         at = time_text(now())
         connection.execute(insert(schema.edit), [{**line, "at": at, "by": by or NOBODY} for line in lines])
 
 
 def was_removed(connection: Connection, record_id: str) -> bool:
-    """Whether a record was deleted at some time."""
+    """Whether a record was ever deleted."""
     table = schema.edit
     query = select(table.c.number).where(table.c.record_id == record_id, table.c.what == REMOVED).limit(1)
     return connection.execute(query).first() is not None
 
 
 def forget_edits(connection: Connection, record_ids: Iterable[str]) -> bool:
-    """Remove what was kept of records that are deleted for good; False where nothing was."""
+    """Remove what was kept of records deleted for good; False if nothing was."""
     return connection.execute(delete(schema.edit).where(schema.edit.c.record_id.in_(list(record_ids)))).rowcount > 0
 
 

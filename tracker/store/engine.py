@@ -8,11 +8,11 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, create_engine, event
 
 BUSY_SECONDS = 15.0
-"""How long a writer waits for another one before it gives up."""
+"""How long a writer waits for another before it gives up."""
 
 
 def make_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
-    """An engine whose every connection has the settings below.
+    """An engine whose connections all have the settings below.
 
     Parameters
     ----------
@@ -32,16 +32,16 @@ def make_engine(path: Path, *, foreign_keys: bool = True) -> Engine:
     pragmas = {
         "busy_timeout": str(int(BUSY_SECONDS * 1000)),
         "journal_mode": "WAL",
-        "synchronous": "FULL",  # NORMAL may lose the last saved visit with the power
+        "synchronous": "FULL",  # NORMAL may lose the last saved visit in a power cut
         "foreign_keys": "ON" if foreign_keys else "OFF",
         "secure_delete": "ON",  # deleted content is overwritten
-        "temp_store": "MEMORY",  # no client's words in the computer's folder for temporary files
+        "temp_store": "MEMORY",  # no client's words in the computer's temporary folder
     }
 
     @event.listens_for(engine, "connect")
     def _prepare(connection: Any, _record: object) -> None:
-        connection.isolation_level = None  # transactions begin below, not where the driver guesses
-        # a damaged byte in one record must not stop the reading of the others: it becomes a damaged record
+        connection.isolation_level = None  # transactions start below, not where the driver guesses
+        # a damaged byte in one record must not stop the others from being read: it makes a damaged record
         connection.text_factory = _text
         for name, value in pragmas.items():
             connection.execute(f"PRAGMA {name}={value}")

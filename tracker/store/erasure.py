@@ -47,15 +47,15 @@ class Erasure:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How much an erasure removed.
+    """How much of each kind an erasure removed.
 
     Attributes
     ----------
     visits, photos, drafts, consents : int, records
     edits : int, earlier states of records
-    files : int, pictures; one that another client's photo names too stays and is not counted
-    exports : int, exports of everything that lay on the disk; they held the client too, so all are removed
-    set_aside : int, pictures that lay set aside; they may have shown the client, so all are removed
+    files : int, pictures; one that another client's photo also names stays and is not counted
+    exports : int, exports of everything on the disk; they held the client too, so all are removed
+    set_aside : int, pictures that were set aside; they may have shown the client, so all are removed
     """
 
     visits: int = 0
@@ -70,7 +70,7 @@ class Counts:
 
 @dataclass(frozen=True, slots=True)
 class Receipt:
-    """What an erasure removed; nothing of what it was.
+    """How much an erasure removed, and nothing of its content.
 
     Attributes
     ----------
@@ -108,7 +108,7 @@ class Erasures:
         NotFound : no such client
         StoreError : the disk keeps a picture or an export
         StoreFull : the disk has no room even to erase; the next start goes on
-        Conflict : another window reads for so long that the log cannot be emptied now
+        Conflict : another window is reading for so long that the log cannot be emptied now
         """
         self._database.make_way()
         along = {"exports": self._exports.count(), "set_aside": len(self._set_aside.pictures())}
@@ -130,8 +130,8 @@ class Erasures:
         Parameters
         ----------
         client_id : str
-        along : how many exports, and how many pictures that lay set aside, go with the client
-        removed : int, the client's pictures that are gone already
+        along : how many exports, and how many pictures set aside, go with the client
+        removed : int, the client's pictures that are already gone
         """
         with self._database.writing() as connection:
             require_client(connection, client_id)
@@ -150,7 +150,7 @@ class Erasures:
         return Receipt(client_id, erased_at, counts), held
 
     def _erase_pictures_first(self, client_id: str) -> int:
-        """Where the disk has no room to note what is erased: make some; returns how many of the pictures are gone.
+        """Make room if the disk has none to note what is erased; returns how many of the pictures are gone.
 
         What every erasure removes goes first, then the pictures that only this client has. The client is listed as
         erased before these go, so the next start erases the rest in any case.
@@ -176,15 +176,15 @@ class Erasures:
         return [Erasure(row.client_id, datetime.fromisoformat(row.erased_at), known_counts(row.counts)) for row in rows]
 
     def receipts(self) -> list[Erasure]:
-        """What was erased, oldest first; a record that was merged into an erased one is told with it."""
+        """What was erased, oldest first; a record merged into an erased one is counted with it."""
         with self._database.reading() as connection:
             merged = set(connection.execute(select(schema.merge.c.client_id)).scalars())
         return [erasure for erasure in self.all() if erasure.client_id not in merged]
 
     def clean_up(self) -> None:
-        """Finish erasures that were cut off, or set aside what a crash left. Only for a store that is alone."""
+        """Finish erasures that were cut off, or set aside what a crash left. Only for a store that is open alone."""
         unfinished = self.has_unfinished()
-        with suppress(StoreFull):  # a full disk must not keep anybody from looking; the next start goes on
+        with suppress(StoreFull):  # a full disk must not keep anybody from looking; the next start continues
             with self._database.writing() as connection:
                 connection.execute(delete(schema.client).where(schema.client.c.id.in_(_CUT_OFF)))
             with self._database.writing() as connection:
@@ -199,12 +199,12 @@ class Erasures:
                 self._leave_no_byte()
 
     def has_unfinished(self) -> bool:
-        """True where an erasure was cut off."""
+        """True if an erasure was cut off."""
         with self._database.reading() as connection:
             return connection.execute(_CUT_OFF).first() is not None
 
     def _discard_left_overs(self) -> None:
-        """Remove pictures that no record names, as one whose taking in was broken off: they may show the client."""
+        """Remove pictures that no record names, such as one whose upload was cut off: they may show the client."""
         with self._database.writing() as connection:
             wanted = wanted_files(connection)
             clean = self._database.pictures.sweep(wanted, IN_HAND)
@@ -213,7 +213,7 @@ class Erasures:
         if not clean:
             raise StoreError(
                 "The client is erased from the record, but the disk keeps a picture that no record names.",
-                "Close all windows of the program and start it again: it then finishes by itself.",
+                "Close all windows of the program and start it again: it will then finish by itself.",
             )
 
     def _leave_no_byte(self) -> None:
@@ -226,7 +226,7 @@ class Erasures:
         if busy:
             raise Conflict(
                 "The client is erased from the record, but another window still reads from the old pages.",
-                "Close all windows of the program and start it again: it then finishes by itself.",
+                "Close all windows of the program and start it again: it will then finish by itself.",
             )
         if rewritten:
             self._note_as_finished()
@@ -236,15 +236,15 @@ class Erasures:
             self._database.layout.safety_copy.unlink(missing_ok=True)
 
     def _rewrite(self, cursor: DBAPICursor) -> bool:
-        """Rewrite the database file; False where the disk has no room for that.
+        """Rewrite the database file; False if the disk has no room for that.
 
-        Deleted content is overwritten where it stood in any case (`secure_delete`); a rewritten file holds no remains
-        of programs that do not do that either. So it waits for a start that finds room.
+        Deleted content is overwritten in place anyway (`secure_delete`); a rewritten file is also free of remains left
+        by programs that do not do that. So it can wait for a start that finds room.
         """
         size = self._database.layout.database.stat().st_size
         if (
             free_bytes(self._database.layout.root) < size + size // 4 + _SLACK_BYTES
-        ):  # the log takes the whole file once
+        ):  # the log holds the whole file once
             return False
         try:
             with database_faults():
@@ -277,7 +277,7 @@ def _counts(connection: Connection, client_id: str) -> Counts:
 
 
 def known_counts(text: str | None) -> Counts | None:
-    """Counts as they are kept with a receipt; None where they are not known, or cannot be read any more."""
+    """Counts as kept with a receipt; None where they are not known, or can no longer be read."""
     try:
         return None if text is None else Counts(**json.loads(text))
     except (TypeError, ValueError):
@@ -289,7 +289,7 @@ def _count(connection: Connection, table: Table, client_id: str) -> int:
 
 
 def _files_of(connection: Connection, client_id: str, *, others: bool = False) -> set[str]:
-    """Names of the pictures of one client, or of all the others."""
+    """Names of the pictures of one client, or of all others."""
     photo, draft, held = schema.photo, schema.draft, schema.draft_file
     photos, drafts = (
         (column != client_id) if others else (column == client_id) for column in (photo.c.client_id, draft.c.client_id)

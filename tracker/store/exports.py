@@ -26,7 +26,7 @@ _STAMP = "%Y%m%d-%H%M%S"
 
 @dataclass(frozen=True, slots=True)
 class Export:
-    """One export of everything that still lies on the disk.
+    """One export of everything that is still on the disk.
 
     Attributes
     ----------
@@ -49,24 +49,24 @@ class Exports(Part):
 
         Parameters
         ----------
-        elsewhere : Path of another folder, as on another disk where this one is full; an export there is the person's
-            own, so no erasure removes it. None for the usual place beside the studio's folder.
+        elsewhere : Path of another folder, as on another disk where this one is full; an export there belongs to the
+            person, so no erasure removes it. None for the usual place beside the studio's folder.
 
         Yields
         ------
         FolderArchive : to add the files to
-        Path : where it will lie
+        Path : where it will be
 
         Raises
         ------
         Conflict : a client was erased meanwhile, or exports were removed; nothing is left
-        StoreFull, StoreError : the disk refuses it, or the folder lies inside the studio's own; nothing is left
+        StoreFull, StoreError : the disk refuses it, or the folder is inside the studio's own; nothing is left
         """
         place = elsewhere or self._database.layout.exports
         if place.resolve().is_relative_to(self._database.layout.root.resolve()):
-            raise StoreError("An export cannot lie inside the studio's own folder.", "Choose a folder on another disk.")
+            raise StoreError("An export cannot be inside the studio's own folder.", "Choose a folder on another disk.")
         final = private_folder(place) / f"{_PREFIX}{now():{_STAMP}}-{uuid4().hex[:6]}"
-        # what is cut off elsewhere is found by a person only, so it is not hidden there
+        # only a person can find what is cut off elsewhere, so it is not hidden there
         growing = place / _growing_name() if elsewhere is None else final.with_name(f"{final.name}-unfinished")
         with self._database.reading() as connection:
             erased = _erased_count(connection)
@@ -74,11 +74,11 @@ class Exports(Part):
             archive = FolderArchive(growing)
             yield archive, final
             archive.settle()
-            # under the lock, so that an erasure either is seen here or finds the export under its name
+            # under the lock, so that either the erasure is seen here or it finds the export under its name
             with self._database.writing() as connection, disk_faults("The export could not be kept"):
                 if _erased_count(connection) != erased:
                     raise Conflict(
-                        "A client was erased while the export was written, so it was thrown away.",
+                        "A client was erased while the export was being written, so it was thrown away.",
                         "Take everything out again.",
                     )
                 growing.rename(final)
@@ -87,16 +87,16 @@ class Exports(Part):
             shutil.rmtree(growing, ignore_errors=True)
 
     def all(self) -> list[Export]:
-        """Exports that lie on the disk, newest first."""
+        """Exports on the disk, newest first."""
         found = [Export(folder, _made_at(folder), bytes_in(folder)) for folder in self._folders()]
         return sorted(found, key=lambda export: export.made_at, reverse=True)
 
     def count(self) -> int:
-        """How many exports lie on the disk."""
+        """How many exports are on the disk."""
         return len(self._folders())
 
     def remove_all(self) -> None:
-        """Remove all exports, and those that are being written: whoever writes one is told.
+        """Remove all exports, and those being written: whoever writes one gets an error.
 
         Raises
         ------
@@ -104,9 +104,9 @@ class Exports(Part):
         """
         place = self._database.layout.exports
         for folder in [*self._folders(), *place.glob(".*.tmp")]:
-            # what is gone already was removed by somebody else
+            # what is already gone was removed by somebody else
             with disk_faults("An earlier export could not be removed"), suppress(FileNotFoundError):
-                # renamed first: nothing can be added to it any more while it is taken apart
+                # renamed first: nothing more can be added to it while it is taken apart
                 gone = folder.rename(place / _growing_name())
                 shutil.rmtree(gone)
 
@@ -115,7 +115,7 @@ class Exports(Part):
 
 
 def _growing_name() -> str:
-    """A hidden name for what is no whole export."""
+    """A hidden name for an export that is not whole."""
     return f".{uuid4().hex}.tmp"
 
 

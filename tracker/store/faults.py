@@ -21,10 +21,10 @@ def database_faults() -> Iterator[None]:
 
     Raises
     ------
-    Conflict : somebody else holds the database, or the identifier is taken
+    Conflict : somebody else has locked the database, or the identifier is taken
     NotFound : the record it belongs to is gone
     StoreFull : no room on the disk
-    DatabaseDamaged : the file is no sound database
+    DatabaseDamaged : the file is not a sound database
     StoreError : anything else
     """
     try:
@@ -43,15 +43,15 @@ def _database_fault(error: sqlite3.Error) -> StoreError:
         return NotFound("The record that this belongs to is gone.", "Go back and open the client again.")
     primary = code & 0xFF
     if primary == sqlite3.SQLITE_CONSTRAINT:
-        return Conflict("A record with this identifier is there already.", "Load the page again.")
+        return Conflict("A record with this identifier already exists.", "Load the page again.")
     if primary in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return Conflict("Another window is saving at this moment.", "Try again in a few seconds.")
-    # the index of the log could not grow: what a full disk is reported as, too
+    # the index of the log could not grow: another way a full disk is reported
     if primary == sqlite3.SQLITE_FULL or code == sqlite3.SQLITE_IOERR_SHMSIZE:
         return no_room()
     if primary in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB):
         return DatabaseDamaged("The database file is damaged.", RESTORE)
-    return StoreError(f"The database could not be used ({error}).", "Check the disk and the rights of its folder.")
+    return StoreError(f"The database could not be used ({error}).", "Check the disk and the permissions of its folder.")
 
 
 @contextmanager
@@ -73,7 +73,7 @@ def disk_faults(what: str) -> Iterator[None]:
         if error.errno in _NO_ROOM:
             raise no_room() from error
         reason = error.strerror or type(error).__name__
-        raise StoreError(f"{what} ({reason}).", "Check the disk and the rights of the folder.") from error
+        raise StoreError(f"{what} ({reason}).", "Check the disk and the permissions of the folder.") from error
 
 
 def no_room() -> StoreFull:

@@ -1,4 +1,4 @@
-"""Where the studio's data lies, and how closed it is to other users of the computer."""
+"""Where the studio's data is, and how closed it is to other users of the computer."""
 
 from __future__ import annotations
 
@@ -46,17 +46,17 @@ class Layout:
 
     @property
     def reserve(self) -> Path:
-        """A file that only takes room, to be given back where the disk is full."""
+        """A file that only takes up room, given back when the disk is full."""
         return self.root / "reserve.bin"
 
     @property
     def mark(self) -> Path:
-        """Which studio this is, and how often something was saved: tells a database that does not belong here."""
+        """Which studio this is, and how often something was saved: shows up a database that does not belong here."""
         return self.root / "studio.json"
 
     @property
     def set_aside(self) -> Path:
-        """Folder of the pictures that no record names, by the day on which they were found."""
+        """Folder of the pictures that no record names, by the day they were found."""
         return self.root / "set-aside"
 
     @property
@@ -66,9 +66,9 @@ class Layout:
 
     @property
     def backups(self) -> Path:
-        """Folder of the backups that the program makes by itself, beside the studio's own unless another is named.
+        """Folder of the backups that the program makes on its own, beside the studio's unless another is named.
 
-        ``TRACKER_BACKUPS`` names another, as one on another disk.
+        ``TRACKER_BACKUPS`` names another, such as one on another disk.
         """
         chosen = os.environ.get("TRACKER_BACKUPS")
         return Path(chosen).expanduser() if chosen else self._beside("backups")
@@ -84,7 +84,7 @@ class Layout:
 
 
 def data_folder() -> Path:
-    """The folder that holds everything of the studio, made if it is not there.
+    """The folder that holds everything the studio has, made if it is not there.
 
     Returns
     -------
@@ -92,7 +92,7 @@ def data_folder() -> Path:
 
     Raises
     ------
-    StoreError : where the folder cannot be made
+    StoreError : the folder cannot be made
     """
     chosen = os.environ.get("TRACKER_HOME")
     return private_folder(Path(chosen).expanduser() if chosen else _users_folder() / "tracker")
@@ -108,11 +108,11 @@ def _users_folder() -> Path:
 
 
 def private_folder(path: Path) -> Path:
-    """Make a folder that only this user can open; one that is there keeps its rights.
+    """Make a folder that only this user can open; an existing one keeps its permissions.
 
     Raises
     ------
-    StoreError : where it cannot be made
+    StoreError : it cannot be made
     """
     try:
         path.mkdir(mode=_FOLDER_MODE, parents=True, exist_ok=True)
@@ -124,17 +124,17 @@ def private_folder(path: Path) -> Path:
 
 
 def private_file(path: Path) -> Path:
-    """Make an empty file that only this user can read; one that is there is left as it is.
+    """Make an empty file that only this user can read; an existing one is left as it is.
 
     Raises
     ------
-    StoreError : where it cannot be made
+    StoreError : it cannot be made
     """
     try:
         os.close(os.open(path, os.O_CREAT | os.O_WRONLY, _FILE_MODE))
     except OSError as error:
         raise StoreError(
-            f"The file {path} cannot be written ({error.strerror}).", "Check the rights of the folder it lies in."
+            f"The file {path} cannot be written ({error.strerror}).", "Check the permissions of its folder."
         ) from error
     return path
 
@@ -154,9 +154,9 @@ def replace_file(path: Path, content: bytes, growing: Path | None = None) -> Non
 
 
 def sync_folder(path: Path) -> None:
-    """Put the names in a folder safely on the disk; without it a rename can be lost with the power."""
+    """Sync the names in a folder to the disk; without this a rename can be lost in a power cut."""
     if sys.platform == "win32":
-        return  # folders cannot be opened there, and renames are written through
+        return  # folders cannot be opened there, and renames are written through anyway
     descriptor = os.open(path, os.O_RDONLY)
     try:
         os.fsync(descriptor)
@@ -165,14 +165,14 @@ def sync_folder(path: Path) -> None:
 
 
 def move_file(path: Path, target: Path) -> None:
-    """Give a file another name on the same disk; it is safely under that name when this returns."""
+    """Rename a file on the same disk; the new name is safely on the disk when this returns."""
     path.replace(target)
     sync_folder(target.parent)
     sync_folder(path.parent)
 
 
 def sync_folders(root: Path) -> None:
-    """As `sync_folder`, for a folder and all that lie in it."""
+    """As `sync_folder`, for a folder and all folders in it."""
     for folder, *_ in os.walk(root, topdown=False):
         sync_folder(Path(folder))
 

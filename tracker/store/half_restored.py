@@ -1,6 +1,6 @@
 """The hidden folder in which a restore grows, so that a restore that is killed leaves nothing that opens.
 
-Its name begins with a dot and lies beside the folder it is for; a lock beside it tells whether somebody is still at it.
+Its name begins with a dot and it is beside the folder it is for; a lock beside it tells whether it is still in use.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ def growing_folder(place: Path) -> Iterator[Path]:
     lock = growing.with_name(f"{growing.name}{_LOCK}")
     try:
         with nobody_else(lock) as alone:  # before the folder is made, so that none is ever there without its lock
-            if not alone:  # another program looks for what was left, at this very moment
+            if not alone:  # another program is looking for leftovers at this very moment
                 raise Conflict("Another program is tidying up beside that folder.", "Try again in a moment.")
             try:
                 yield private_folder(growing)
@@ -48,11 +48,11 @@ def growing_folder(place: Path) -> Iterator[Path]:
 
 
 def remove_half_restored(place: Path) -> None:
-    """Remove what a restore left that was killed; one that is still running is left alone.
+    """Remove what a killed restore left behind; one that is still running is left alone.
 
     Parameters
     ----------
-    place : Path of the folder beside which studios lie
+    place : Path of the folder in which studios are
     """
     with suppress(OSError, StoreError, sqlite3.Error):  # nothing waits for this: it is tried again at the next start
         for lock in place.glob(f"{_PREFIX}*{_LOCK}"):

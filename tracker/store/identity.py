@@ -1,7 +1,7 @@
-"""Before anything opens: is the database that lies there the one that the pictures beside it belong to?
+"""Before anything opens: is the database there the one that the pictures beside it belong to?
 
-A new database, a foreign one, or one of an earlier state would take pictures for left-overs, and what is saved into it
-would be missed in the right one. So nothing opens then, and nothing on the disk is touched.
+A new database, a foreign one or one from an earlier state would take pictures for leftovers, and what is saved into it
+would be missing from the right one. So then nothing opens, and nothing on the disk is touched.
 """
 
 from __future__ import annotations
@@ -40,11 +40,11 @@ _SMALLEST = 512
 
 @dataclass(frozen=True, slots=True)
 class _State:
-    """What the database says of itself.
+    """What the database says about itself.
 
     Attributes
     ----------
-    wrong : str or None, why it cannot be used, whatever lies beside it
+    wrong : str or None, why it cannot be used, whatever is beside it
     mark : Mark or None, which studio, and how often something was saved; None before that was counted
     files : names of the pictures that its records hold, where they are asked for
     """
@@ -55,15 +55,15 @@ class _State:
 
 
 def require_right_database(layout: Layout, *, in_use: bool = False) -> None:
-    """Check that the database belongs to the pictures beside it and is not of an earlier state. Changes nothing.
+    """Check that the database belongs to the pictures beside it and is not from an earlier state. Changes nothing.
 
-    Without a mark, as after an upgrade from a version that had none, the database must account for every picture that
-    lies there; one into which nothing was saved since that upgrade need only hold some of them.
+    Without a mark, as after an upgrade from a version that had none, the database must account for every picture there;
+    one with nothing saved since that upgrade need only hold some of them.
 
     Parameters
     ----------
     layout : Layout of the studio's folder
-    in_use : bool, True where another program has it open, and so checked it
+    in_use : bool, True where another program has it open, and so has checked it
 
     Raises
     ------
@@ -82,7 +82,7 @@ def require_right_database(layout: Layout, *, in_use: bool = False) -> None:
 
 
 def pictures_lying(layout: Layout) -> list[Path]:
-    """Every picture file in the studio's folder, those set aside too."""
+    """Every picture file in the studio's folder, including those set aside."""
     return [*layout.pictures.glob("??/*.jpg"), *layout.set_aside.glob("*/*.jpg")]
 
 
@@ -124,7 +124,7 @@ def _read(connection: sqlite3.Connection, with_files: bool) -> _State:
 
 
 def _mark(layout: Layout) -> tuple[Mark | None, bool]:
-    """The mark, and whether what lies there can be read."""
+    """The mark, and whether what is there can be read."""
     try:
         return read_mark(layout.mark), True
     except ValueError:
@@ -132,7 +132,7 @@ def _mark(layout: Layout) -> tuple[Mark | None, bool]:
 
 
 def _was_used(layout: Layout, mark: Mark | None) -> bool:
-    """Whether anything lies there that a database would have been for."""
+    """Whether anything there would have needed a database."""
     log = log_of(layout.database)
     no_pages = not layout.database.exists() or layout.database.stat().st_size == 0
     only_a_log = no_pages and log.is_file() and log.stat().st_size > 0  # SQLite would throw it away
@@ -184,7 +184,7 @@ def _advice(layout: Layout, backups: list[Path], readable: bool) -> Iterator[str
         yield f"There is no backup in {layout.backups}; if you have one elsewhere, restore it into a new folder."
     if readable:
         yield (
-            "Or go on with the database as it lies there, and the pictures that it names, in a new folder: "
+            "Or go on with the database as it is, and the pictures it names, in a new folder: "
             f"measured-hair restore {layout.root} NEW_FOLDER."
         )
 
@@ -193,7 +193,7 @@ _OURS = frozenset({"alembic_version", "client", "photo", "draft_file"})
 _WORDS = {
     MISSING: "The studio's database is gone",
     EMPTY: "The studio's database is empty",
-    NO_DATABASE: "The studio's database is not a database any more",
+    NO_DATABASE: "The studio's database is no longer a database",
     DAMAGED: "The studio's database is damaged and cannot be read",
     ANOTHER_PROGRAMS: "The studio's database was made by another program",
     FOREIGN: "The studio's database belongs to another studio",

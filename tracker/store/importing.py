@@ -22,7 +22,7 @@ class Importing(Part):
         """Keep new clients and visits, all in one transaction.
 
         The clients have given no answers yet, and the visits have no photos: words alone need no agreement to being
-        photographed, and the first photo still does.
+        photographed; the first photo still does.
 
         Raises
         ------
@@ -56,7 +56,7 @@ class Importing(Part):
             return {found for query in queries for found in connection.execute(query).scalars()}
 
     def visit_days(self) -> set[tuple[str, date, tuple[str, ...]]]:
-        """Client, day and services, in small letters and sorted, of every visit."""
+        """Client, day and services, in lower case and sorted, of every visit."""
         table = schema.visit
         listed = (
             func.iif(func.json_valid(table.c.record), func.json_type(table.c.record, "$.services"), None) == "array"

@@ -1,6 +1,6 @@
 """All rows that belong to one record, whatever tables there are: what goes with it, and what an export must hold.
 
-The tables are found through their foreign keys, so that a table that is added later is not forgotten.
+The tables are found through their foreign keys, so that one added later is not forgotten.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from tracker.store.rows import Row
 Entry = dict[str, Any]
 """One record as plain JSON."""
 
-_FOUND_AGAIN = frozenset({"search"})  # columns that are made from the record and say nothing more
+_FOUND_AGAIN = frozenset({"search"})  # columns made from the record that say nothing more
 _AT_ONCE = 200  # rows
 _STUDIO_LISTS = frozenset({"erasure", "merge", "picture", "studio"})  # opaque identifiers, sizes and counters only
 
@@ -28,7 +28,7 @@ class Kept(Part):
     """The part of the store that hands out everything it has."""
 
     def of_client(self, client_id: str) -> dict[str, list[Entry]]:
-        """Everything that is kept about a client, by the name of its table; damaged records as their text.
+        """Everything kept about a client, by the name of its table; damaged records as their text.
 
         Raises
         ------
@@ -40,7 +40,7 @@ class Kept(Part):
         return _entries(rows)
 
     def kinds(self) -> list[str]:
-        """Names of all tables that hold something to hand out, save the lists of opaque identifiers."""
+        """Names of all tables that hold something to hand over, except the lists of opaque identifiers."""
         kinds = [table.name for table in schema.metadata.sorted_tables if table.name not in _STUDIO_LISTS]
         with self._database.reading() as connection:
             return [
@@ -59,7 +59,7 @@ class Kept(Part):
 
 
 def held_by(connection: Connection, table: Table, identifiers: Iterable[str]) -> dict[str, list[Row]]:
-    """Rows with those identifiers, and all rows that are deleted with them.
+    """Rows with those identifiers, and all rows deleted with them.
 
     Parameters
     ----------
@@ -86,7 +86,7 @@ def held_by(connection: Connection, table: Table, identifiers: Iterable[str]) ->
 
 
 def _links(table: Table) -> Iterator[tuple[Any, Any]]:
-    """For each foreign key that takes a row along: the column that names the other row, and the column it names."""
+    """For each foreign key that deletes a row with another: the column that names the other, and the column named."""
     for constraint in table.constraints:
         if isinstance(constraint, ForeignKeyConstraint) and constraint.ondelete == "CASCADE":
             pairs = [(element.parent, element.column) for element in constraint.elements]
@@ -114,7 +114,7 @@ def _is_index(name: str) -> bool:
 
 
 def _entry(row: Row) -> Entry:
-    """A row as it is told outside: the record alone where there is one, else the columns."""
+    """A row as it is given out: only the record if there is one, else the columns."""
     if isinstance(row.get("record"), str):
         record = _parsed(row["record"])
         return record if isinstance(record, dict) else {"id": row.get("id"), "damaged": record}

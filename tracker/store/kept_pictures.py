@@ -1,4 +1,4 @@
-"""The pictures of the record: kept, counted, and let go where no record came to name them."""
+"""The pictures of the record: kept, counted, and let go if no record came to name them."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ class KeptPictures(Part):
 
         Raises
         ------
-        StoreFull : the folder would hold more than it may, or no room on the disk
+        StoreFull : the folder would hold more than allowed, or there is no room on the disk
         """
         try:
             with self._database.writing() as connection:
@@ -36,7 +36,7 @@ class KeptPictures(Part):
             raise
 
     def let_go(self, names: Iterable[str]) -> None:
-        """Remove pictures that were put for records that did not come about; those that a record names stay."""
+        """Remove pictures put for records that never came about; those that a record names stay."""
         self._database.tidy_files(names)
 
     def get(self, name: str) -> bytes:
@@ -50,10 +50,10 @@ class KeptPictures(Part):
         return self._database.pictures.get(name)
 
     def path(self, name: str) -> Path:
-        """Where a picture lies; its content is not checked.
+        """Where a picture is; its content is not checked.
 
         Raises
         ------
-        NotFound : there is no such picture, or the name is no SHA-256 in hexadecimal
+        NotFound : there is no such picture, or the name is not a SHA-256 in hexadecimal
         """
         return self._database.pictures.path(name)

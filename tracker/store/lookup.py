@@ -1,4 +1,4 @@
-"""Looking into the record inside a transaction: single rows, and the checks that all saving shares."""
+"""Looking into the record inside a transaction: single rows, and the checks shared by everything that saves."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def stored(connection: Connection, column: Column[str], identifier: str) -> str 
 
 
 def require_client(connection: Connection, client_id: str) -> None:
-    """Check that the client is there, even where its record is damaged.
+    """Check that the client is there, even if the record is damaged.
 
     Raises
     ------

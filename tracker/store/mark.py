@@ -1,7 +1,7 @@
 """The mark beside the database: which studio this is, and how often something was saved.
 
 It is written after each commit and never before, so a healthy database is never behind it, however the program dies;
-two programs that save at once leave it behind the database at most.
+two programs saving at once can at most leave it behind the database.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from tracker.store.faults import disk_faults
 from tracker.store.folder import private_file, sync_folder
 
 LENGTH = 128
-"""Bytes, always: written in place, within one sector of any disk, a mark is never half there nor empty."""
+"""Always this many bytes: written in place, within one sector of any disk, a mark is never half there or empty."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ class MarkFile:
         self._one_at_a_time = threading.Lock()
 
     def write(self, mark: Mark) -> None:
-        """Put the mark safely on the disk; a new file has its name only once it is whole.
+        """Write the mark safely to the disk; a new file gets its name only once it is whole.
 
         Raises
         ------
@@ -63,9 +63,9 @@ class MarkFile:
             self._written = mark.saves
 
     def follow(self, mark: Mark) -> None:
-        """Note a save that stands already. What the disk refuses is left: a mark that is behind does no harm."""
+        """Note a save already made. A refusal by the disk is ignored: a mark that is behind does no harm."""
         with self._one_at_a_time, suppress(OSError, StoreError):
-            if mark.saves <= self._written:  # another thread's later save is noted already
+            if mark.saves <= self._written:  # another thread's later save is already noted
                 return
             if self._length() == LENGTH:
                 _overwrite(self._path, mark, settle=False)
@@ -84,11 +84,11 @@ class MarkFile:
 
 
 def read_mark(path: Path) -> Mark | None:
-    """The mark that lies there; None where there is none.
+    """The mark that is there; None if there is none.
 
     Raises
     ------
-    ValueError : there is one that is not whole
+    ValueError : there is one, but not whole
     OSError : it cannot be read
     """
     try:

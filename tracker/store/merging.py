@@ -24,7 +24,7 @@ class Merged:
 
     Attributes
     ----------
-    client : Client, the record that is left
+    client : Client, the record that stays
     visits, photos, drafts : int, how many came from the other record
     to_ask_again : purposes that one record agreed to and the other did not: they count as not agreed until the client
         is asked again
@@ -38,12 +38,12 @@ class Merged:
 
 
 def merge(connection: Connection, kept: Client, other_id: str, by: str, told: list[Row]) -> Merged:
-    """As `Clients.merge`, inside the transaction; `told` is given the lines for the log of edits."""
+    """As `Clients.merge`, inside the transaction; the lines for the log of edits are added to `told`."""
     if kept.id == other_id:
         raise Conflict("A record cannot be merged with itself.", "Choose the other record of the client.")
     before, other = find(connection, Client, kept.id), find(connection, Client, other_id)
     if before.demo != other.demo:
-        raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of one kind.")
+        raise Conflict("A made-up client cannot be merged with a real one.", "Choose two records of the same kind.")
     told += [
         edit_line("client", each, kept.id, MERGED, stored(connection, schema.client.c.record, each))
         for each in (other.id, kept.id)
@@ -73,14 +73,14 @@ def merged_into(connection: Connection, client_id: str) -> set[str]:
 
 
 def _tables_of_clients() -> Iterable[str]:
-    """Every table whose rows say whose they are and that is not worked out anew, parents first."""
+    """Every table whose rows say whose they are and are not worked out again, parents first."""
     stay = {"erasure", "merge", "wear", "refresh"}
     tables = schema.metadata.sorted_tables
     return [table.name for table in tables if "client_id" in table.columns and table.name not in stay]
 
 
 def _move(connection: Connection, name: str, source: str, target: str) -> int:
-    """Let the rows of a table belong to another client, in their columns and in every JSON they hold; how many."""
+    """Make the rows of a table another client's, in their columns and in all their JSON; returns how many."""
     table = schema.metadata.tables[name]
     texts = [column for column in table.columns if column.name in ("record", "before")]
     # a photo names its visit together with the client: both change before the transaction ends
@@ -98,7 +98,7 @@ def _move(connection: Connection, name: str, source: str, target: str) -> int:
 
 
 def _renamed(text: str, source: str, target: str) -> str:
-    """JSON with the identifier replaced wherever it names whose something is; text that is no JSON as it is."""
+    """JSON with the identifier replaced wherever it names an owner; text that is not JSON is left as it is."""
     try:
         value = json.loads(text)
     except ValueError:
@@ -108,7 +108,7 @@ def _renamed(text: str, source: str, target: str) -> str:
 
 def _replaced(value: Any, source: str, target: str) -> Any:
     if isinstance(value, dict):
-        # what the record that goes was at some time stays its own: the log of edits finds it by its identifier
+        # earlier states of the record that goes keep its identifier: the log of edits finds them by it
         return {name: inner if name == "id" else _replaced(inner, source, target) for name, inner in value.items()}
     if isinstance(value, list):
         return [_replaced(inner, source, target) for inner in value]

@@ -1,4 +1,4 @@
-"""Bring the database file to this program's schema: all the way or not at all."""
+"""Bring the database file to this program's schema, all the way or not at all."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ def migrate(path: Path, safety_copy: Path | None) -> None:
     Parameters
     ----------
     path : Path of the SQLite file, made if it is not there
-    safety_copy : Path or None, where an existing database is copied to before it is upgraded; replaces the last
-        one. None only where another copy is at hand.
+    safety_copy : Path or None, where an existing database is copied before it is upgraded; replaces the last copy. None
+        only where there is another copy.
 
     Raises
     ------
-    NewerDatabase : the file is of a revision that this program does not know; it is left as it is
-    StoreDamaged : the file is no database of this program, or its rows do not refer to each other any more
+    NewerDatabase : the file is of a revision unknown to this program; it is left as it is
+    StoreDamaged : the file is not this program's database, or its rows no longer refer to each other
     """
     private_file(path)
     engine = make_engine(path, foreign_keys=False)
@@ -49,7 +49,7 @@ def migrate(path: Path, safety_copy: Path | None) -> None:
 
 
 def alembic_config(connection: Connection) -> Config:
-    """Settings of Alembic for a connection that is inside its transaction already."""
+    """Alembic's settings for a connection already inside its transaction."""
     config = Config()
     config.set_main_option("script_location", str(_SCRIPTS).replace("%", "%%"))
     config.set_main_option("path_separator", "os")
@@ -67,7 +67,7 @@ def _upgrade(connection: Connection, path: Path, safety_copy: Path | None) -> No
         if safety_copy is not None:
             copy_database(path, safety_copy)
     elif inspect(connection).get_table_names():
-        raise StoreDamaged(f"The file {path} is a database of another program.", "Choose another data folder.")
+        raise StoreDamaged(f"The file {path} is another program's database.", "Choose another data folder.")
     command.upgrade(config, "head")
     rebuild(connection)
     broken = connection.exec_driver_sql("PRAGMA foreign_key_check").all()
@@ -94,7 +94,7 @@ def require_known(revision: str) -> None:
 
 @cache
 def _head(scripts: Path) -> str | None:
-    """The newest revision; reading the scripts again would take a third of the time that opening a studio does."""
+    """The newest revision; reading the scripts again would take a third of the time it takes to open a studio."""
     return ScriptDirectory(str(scripts)).get_current_head()
 
 
@@ -104,14 +104,14 @@ def _known(scripts: Path) -> frozenset[str]:
 
 
 def copy_database(source: Path, target: Path) -> None:
-    """Copy a database that may be in use, as one file that holds everything that was committed.
+    """Copy a database that may be in use, as one file that holds everything committed.
 
-    A copy of the file alone would miss what still lies in the write-ahead log.
+    A copy of the file alone would miss what is still in the write-ahead log.
 
     Parameters
     ----------
     source : Path of the database
-    target : Path of the copy; one that is there is replaced only once the new one is whole
+    target : Path of the copy; an existing one is replaced only once the new one is whole
 
     Raises
     ------
@@ -123,7 +123,7 @@ def copy_database(source: Path, target: Path) -> None:
 
 
 def copy_from(origin: sqlite3.Connection, target: Path) -> None:
-    """As `copy_database`, of a database that is open already."""
+    """As `copy_database`, of a database already open."""
     growing = target.with_name(f"{target.name}.tmp")
     growing.unlink(missing_ok=True)
     private_file(growing)

@@ -1,7 +1,7 @@
 """What came of visits, kept beside them so that past results need not read every record.
 
-A change of a visit works its outcomes out anew at once. Another spread in force touches those of every visit with
-repeats: they are not told until they are worked out anew, a few at a time.
+A change to a visit works out its outcomes again at once. A new spread in force affects those of every visit with
+repeats: they are left out until they are worked out again, a few at a time.
 """
 
 import hashlib
@@ -33,7 +33,7 @@ class Outcomes(Part):
         Parameters
         ----------
         region : str, one of `reading.REGIONS`
-        start_lightness : lowest and highest L* before, both included; None for no limit
+        start_lightness : lowest and highest L* before, inclusive; None for no limit
         service : str, a service that the visit had; empty for any
         """
         table = schema.outcome
@@ -76,12 +76,12 @@ class Outcomes(Part):
         return sorted(counted, key=lambda name: (-counted[name], name))
 
     def count_stale(self) -> int:
-        """Visits whose outcomes rest on another spread than the one in force."""
+        """Visits whose outcomes rest on a spread other than the one in force."""
         with self._database.reading() as connection:
             return _count(connection, _stale(connection))
 
     def refresh_stale(self, limit: int) -> int:
-        """Work the outcomes of at most so many of these visits out anew; returns how many are left."""
+        """Work out the outcomes of at most so many of these visits again; returns how many are left."""
         with self._database.writing() as connection:
             stale = _stale(connection)
             refresh_outcomes(connection, stale.limit(limit))
@@ -89,14 +89,14 @@ class Outcomes(Part):
 
 
 def refresh_outcomes(connection: Connection, visits: Select[Any]) -> None:
-    """Make the outcomes of some visits what their records and photos say, by the spread in force."""
+    """Set the outcomes of some visits to what their records and photos say, by the spread in force."""
     table, visit, photo = schema.outcome, schema.visit, schema.photo
     kept = connection.execute(select(visit.c.id, visit.c.record).where(visit.c.id.in_(visits))).all()
     if not kept:
         return
     spread = standing_yardsticks(connection).spread
     connection.execute(delete(table).where(table.c.visit_id == bindparam("gone")), [{"gone": row.id} for row in kept])
-    for each in read_records(Visit, kept):  # of one that is damaged nothing is known; it is told where it is opened
+    for each in read_records(Visit, kept):  # nothing is known about a damaged one; opening it says so
         query = select(photo).where(photo.c.visit_id == each.id).order_by(photo.c.taken_at, photo.c.id)
         photos = list(read_records(PhotoRecord, connection.execute(query)))
         if rows := [outcome_row(outcome, spread) for outcome in outcomes_of(each, photos, spread)]:
@@ -119,7 +119,7 @@ def outcome_row(outcome: Outcome, spread: Repeatability) -> Row:
 def _allowed() -> Select[Any]:
     """Visits of clients who agree to being measured now."""
     visit = schema.visit
-    # a list of their own: joined, each outcome would be tried against every client
+    # a separate list: joined, each outcome would be compared with every client
     return select(visit.c.id).where(visit.c.client_id.in_(agreeing(MEASURING)))
 
 

@@ -32,7 +32,7 @@ class Photos:
         ----------
         photo : PhotoRecord
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
-            Where that draft is gone and the photo is there, it was saved before: nothing is changed.
+            If that draft is gone and the photo is there, it was already saved: nothing is changed.
         draft_revision : int or None, the revision of the draft that was read; None to take it as it is
         by : str, who saves it; what was there before stays in the log of edits
 
@@ -76,7 +76,7 @@ class Photos:
         *,
         taken_from: datetime | None = None,
     ) -> list[PhotoRecord]:
-        """Photos that fit all that is given, in the order they were taken; damaged records are left out."""
+        """Photos that match everything given, in the order they were taken; damaged records are left out."""
         table = schema.photo
         query = select(table.c.id, table.c.record).order_by(table.c.taken_at, table.c.id)
         if taken_from is not None:
@@ -113,7 +113,7 @@ class Photos:
             return [(row.id, datetime.fromisoformat(row.taken_at)) for row in connection.execute(query)]
 
     def measured_otherwise(self, client_id: str, method: str) -> list[str]:
-        """Identifiers of a client's photos whose reading another version of the method made, oldest first."""
+        """Identifiers of a client's photos whose readings were made by another version of the method, oldest first."""
         table = schema.photo
         version = func.json_extract(table.c.record, "$.reading.method_version")
         query = (
@@ -130,7 +130,7 @@ class Photos:
             return connection.execute(select(func.count()).select_from(schema.photo)).scalar_one()
 
     def delete(self, photo_id: str, *, by: str = "") -> Deletion:
-        """Remove a photo, its picture, and what was kept of its earlier states; `put_back` takes it back.
+        """Remove a photo, its picture, and what was kept of its earlier states; `put_back` brings it back.
 
         Raises
         ------

@@ -20,7 +20,7 @@ from tracker.store.folder import move_file, private_file, private_folder, replac
 _NAME = re.compile(r"[0-9a-f]{64}")
 
 _SYNCED_AT_ONCE = 8
-"""Files put safely on the disk at the same time: the disk then does many of them in one go."""
+"""Files synced to the disk at the same time: the disk then does many of them in one go."""
 
 
 class Pictures:
@@ -35,12 +35,12 @@ class Pictures:
         self._folder = private_folder(folder)
 
     def put(self, content: bytes, require_room: Callable[[int], None] | None = None) -> str:
-        """Keep a picture. It is safely on the disk, and whole, before its name exists.
+        """Keep a picture. It is whole and safely on the disk before its name exists.
 
         Parameters
         ----------
         content : bytes of a JPEG
-        require_room : called with the bytes that it takes before they are written; not where it is there already
+        require_room : called with the size in bytes before they are written; not called if the picture is already there
 
         Returns
         -------
@@ -56,7 +56,7 @@ class Pictures:
         path = self._place(name)
         with disk_faults("The photo could not be kept"):
             if _holds(path, name):
-                path.touch()  # in hand again: no sweep may take it for one that was left
+                path.touch()  # in use again: no sweep may take it for a leftover
             else:
                 if require_room is not None:
                     require_room(len(content))
@@ -64,11 +64,11 @@ class Pictures:
         return name
 
     def take(self, name: str, content: bytes) -> None:
-        """Write a picture into a folder that nobody uses yet; `settle` puts all of them safely on the disk.
+        """Write a picture into a folder not yet in use; `settle` syncs them all to the disk.
 
         Parameters
         ----------
-        name : str, SHA-256 of the content: the caller has checked it
+        name : str, SHA-256 of the content, checked by the caller
         content : bytes
 
         Raises
@@ -83,7 +83,7 @@ class Pictures:
                 file.write(content)
 
     def settle(self, names: Iterable[str]) -> None:
-        """Put pictures that were taken safely on the disk, and the names of all that lie here.
+        """Sync the pictures that were taken to the disk, and the names of all that are here.
 
         Raises
         ------
@@ -96,11 +96,11 @@ class Pictures:
             sync_folders(self._folder)
 
     def share(self, name: str, other: Pictures) -> bool:
-        """Let a picture of another folder be here too without a second copy; its content is not checked.
+        """Share a picture from another folder without a second copy; its content is not checked.
 
         Returns
         -------
-        bool : False where it is not there, or the disk cannot do that
+        bool : False if it is not there, or the disk cannot do that
         """
         try:
             place = self._place(name)
@@ -122,13 +122,13 @@ class Pictures:
             content = self.path(name).read_bytes()
         if name_of(content) != name:
             raise StoreDamaged(
-                f"The photo file {name[:12]} is not what was kept: its content changed.",
+                f"The photo file {name[:12]} is not what was kept: its content has changed.",
                 "Take it from a backup, or take the photo again.",
             )
         return content
 
     def is_whole(self, name: str) -> bool:
-        """True where a picture is there, can be read, and its content is what was kept."""
+        """True if a picture is there, can be read, and its content is what was kept."""
         try:
             self.get(name)
         except StoreError:
@@ -136,11 +136,11 @@ class Pictures:
         return True
 
     def path(self, name: str) -> Path:
-        """Where a picture lies.
+        """Where a picture is.
 
         Raises
         ------
-        NotFound : there is no such picture, or the name is no SHA-256 in hexadecimal
+        NotFound : there is no such picture, or the name is not a SHA-256 in hexadecimal
         """
         path = self._place(name)
         if not self.is_there(name):
@@ -152,7 +152,7 @@ class Pictures:
         return self._place(name).is_file()
 
     def remove(self, name: str) -> None:
-        """Remove a picture; nothing where it is gone already."""
+        """Remove a picture; does nothing if it is already gone."""
         path = self._place(name)
         with disk_faults("The photo could not be removed"):
             if path.exists():
@@ -176,11 +176,11 @@ class Pictures:
         Parameters
         ----------
         wanted : names of the pictures that records refer to
-        left_for : only what was put so long ago; None for all, where nobody can be about to save one
+        left_for : only what was put at least this long ago; None for all, where nobody can be about to save one
 
         Returns
         -------
-        bool : False where the disk kept one of them, as while another program reads it
+        bool : False if the disk kept one of them, as while another program reads it
         """
         clean = self.drop_unfinished(left_for)
         for path in self.unwanted(wanted, left_for):
@@ -188,17 +188,17 @@ class Pictures:
         return clean
 
     def unwanted(self, wanted: Collection[str], left_for: timedelta | None = None) -> list[Path]:
-        """Where pictures lie that are not wanted; parameters as for `sweep`."""
+        """Where the unwanted pictures are; parameters as for `sweep`."""
         found = [path for path in self._folder.glob("??/*.jpg") if path.stem not in wanted]
         return [path for path in found if _left(path, left_for)]
 
     def drop_unfinished(self, left_for: timedelta | None = None) -> bool:
-        """Remove files that a crash left half written; False where the disk kept one."""
+        """Remove files that a crash left half written; False if the disk kept one."""
         unfinished = [path for path in self._folder.glob("??/*.tmp") if _left(path, left_for)]
         return all(list(map(_unlinked, unfinished)))  # every one, even after one that stays
 
     def take_back(self, path: Path) -> bool:
-        """Move a picture here from elsewhere on the same disk; False where its content is not what was kept.
+        """Move a picture here from elsewhere on the same disk; False if its content is not what was kept.
 
         Raises
         ------
@@ -215,7 +215,7 @@ class Pictures:
 
     def _place(self, name: str) -> Path:
         if not _NAME.fullmatch(name):
-            raise NotFound("There is no photo file of that name.", "Load the page again.")
+            raise NotFound("There is no photo file with that name.", "Load the page again.")
         return self._folder / name[:2] / f"{name}.jpg"
 
     def _write(self, path: Path, content: bytes) -> None:
@@ -231,7 +231,7 @@ def is_name(text: str) -> bool:
 
 
 def _left(path: Path, left_for: timedelta | None) -> bool:
-    """True for a file that was put so long ago."""
+    """True for a file put at least this long ago."""
     try:
         return left_for is None or path.stat().st_mtime < time.time() - left_for.total_seconds()
     except FileNotFoundError:
@@ -239,7 +239,7 @@ def _left(path: Path, left_for: timedelta | None) -> bool:
 
 
 def _unlinked(path: Path) -> bool:
-    """Remove a file; False where the disk keeps it, as while another program reads it."""
+    """Remove a file; False if the disk keeps it, as while another program reads it."""
     try:
         path.unlink(missing_ok=True)
     except OSError:
@@ -248,7 +248,7 @@ def _unlinked(path: Path) -> bool:
 
 
 def name_of(content: bytes) -> str:
-    """The name that a picture of that content has."""
+    """The name of a picture with that content."""
     return hashlib.sha256(content).hexdigest()
 
 

@@ -11,20 +11,20 @@ NETWORK, SYNCED = "network", "synced"
 # names of file systems that live on another computer, as /proc/mounts has them (Linux, filesystems(5) and mount(8))
 _REMOTE = re.compile(r"(?:nfs\d?|cifs|smb\w*|afs|ceph|glusterfs|9p|davfs|fuse\.\w*(?:ssh|dav|ftp|drive)\w*)$")
 
-# words in folder names by which such folders are known
+# words in folder names that give such folders away
 _SYNCED_WORDS = re.compile(
     r"(?:^|[\s_.-])(?:cloud|sync|synced|synchronised|synchronized)(?:$|[\s_.-])|\w(?:cloud|drive)$"
 )
 
-# hidden folders or files that programs put at the top of a folder that they copy elsewhere
+# hidden folders or files that programs put at the top of a folder they copy elsewhere
 _SYNCED_MARK = re.compile(r"\.(?:\w*sync\w*|\w*cloud\w*|\w*drive\w*|\w*box(?:\.cache)?)$", re.IGNORECASE)
 
 
 def place_risk(folder: Path, mounts: str | None = None) -> str | None:
-    """Why a folder is no good place for the record.
+    """Why a folder is not a good place for the record.
 
-    A database that two computers open, or that is copied while it is written, can be lost: file locks do not hold over
-    a network, and a copy may take the file without its log (sqlite.org, "How To Corrupt An SQLite Database File").
+    A database opened by two computers, or copied while it is being written, can be lost: file locks do not hold over a
+    network, and a copy may take the file without its log (sqlite.org, "How To Corrupt An SQLite Database File").
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def place_risk(folder: Path, mounts: str | None = None) -> str | None:
 
     Returns
     -------
-    str or None : `NETWORK`, `SYNCED`, or None where nothing speaks against it; a guess, made from names
+    str or None : `NETWORK`, `SYNCED`, or None where nothing is wrong with it; a guess, made from names
     """
     path = folder.resolve()
     if _is_remote(path, _mounts() if mounts is None else mounts):
@@ -70,5 +70,5 @@ def _looks_synced(folder: Path) -> bool:
 
 
 def _is_personal(folder: Path) -> bool:
-    """True for folders where such a mark says something: not the user's own folder, where programs keep settings."""
+    """True for folders where such a mark means something: not the user's home, where programs keep settings."""
     return folder not in (Path.home(), Path(folder.anchor))

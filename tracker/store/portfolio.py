@@ -23,7 +23,8 @@ class PortfolioEntry:
     Attributes
     ----------
     client_id : str, opaque; the name is not here
-    visit : Visit without the notes, the client's words and the prices: they are nobody else's, and may name the client
+    visit : Visit without the notes, the client's words and the prices: they are nobody else's business, and may name
+        the client
     before, after : PhotoRecord, one photo for each, for a small picture
     photos : all photos of both, before first, as the reading of each state is made of them
     """
@@ -70,7 +71,7 @@ class Portfolio(Part):
     def entries(self, visit_ids: Sequence[str] | None = None) -> list[PortfolioEntry]:
         """Visits with a before and an after of clients who agree to it now, newest visit first.
 
-        Who takes back the agreement to be photographed takes back this one too.
+        Withdrawing the agreement to be photographed withdraws this one too.
 
         Parameters
         ----------
@@ -110,7 +111,7 @@ def _has_photo(role: str) -> ColumnElement[bool]:
 
 
 def _pairs(photos: Iterable[PhotoRecord]) -> dict[str, tuple[PhotoRecord, PhotoRecord, tuple[PhotoRecord, ...]]]:
-    """Per visit one before and one after, the first that counts, else the first; and all photos of both."""
+    """For each visit one before and one after, the first that counts, else the first; and all photos of both."""
     groups: dict[tuple[str | None, str], list[PhotoRecord]] = {}
     for photo in photos:
         groups.setdefault((photo.visit_id, photo.role), []).append(photo)
@@ -130,7 +131,7 @@ def _counts(photo: PhotoRecord) -> bool:
 
 
 def _services(text: str) -> tuple[str, ...] | None:
-    """Names of services from their JSON; None where they are no such names."""
+    """Names of services from their JSON; None if they are not names."""
     try:
         found = json.loads(text.encode())
     except ValueError:

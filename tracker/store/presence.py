@@ -15,8 +15,8 @@ class Presence:
     """A mark that this store is open; the system takes it away even when the program is killed.
 
     The mark is the shared lock of an empty SQLite file, because that works between threads, programs
-    and operating systems alike. Whoever gets it exclusively at the start is alone, and only then may
-    clean up: a picture that no record names may be one that another window is about to save.
+    and operating systems alike. Whoever gets it exclusively at the start is alone, and only then may clean up: a
+    picture that no record names may be one that another window is about to save.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ class Presence:
         self._connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
 
     def let_others_in(self) -> None:
-        """End of the cleaning: from now on others may open the data too."""
+        """End the clean-up: from now on others may open the data too."""
         if self.alone:
             self._connection.execute("COMMIT")
             self._share()
@@ -52,11 +52,11 @@ class Presence:
 
 @contextmanager
 def nobody_else(path: Path) -> Iterator[bool]:
-    """Keep others out of what a lock file stands for, without waiting for anybody.
+    """Keep others out of what a lock file guards, without waiting for anybody.
 
     Yields
     ------
-    bool : False where somebody else is there already
+    bool : False if somebody else is already there
     """
     private_file(path)
     with closing(sqlite3.connect(path, isolation_level=None, timeout=0)) as connection:

@@ -36,8 +36,8 @@ class Restoration:
     Attributes
     ----------
     damaged : names of pictures that are missing or altered in the backup
-    left_out : int, clients whom the backup holds and who were erased since; records merged before they were erased
-        are one
+    left_out : int, clients in the backup who have been erased since; records merged before they were erased count as
+        one
     """
 
     damaged: frozenset[str]
@@ -51,10 +51,10 @@ ON CONFLICT (client_id) DO UPDATE SET counts = coalesce(counts, excluded.counts)
 
 
 def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Restoration:
-    """Restore a backup into an empty folder: all of it, or nothing, also where the program is killed meanwhile.
+    """Restore a backup into an empty folder: all of it, or nothing, even if the program is killed meanwhile.
 
-    The studio of a folder that does not open can be brought into a new one in the same way, as far as its database
-    names pictures. Nothing is changed where it lies.
+    A studio that does not open can be brought into a new folder in the same way, with the pictures that its database
+    names. Nothing is changed in the old one.
 
     Clients on any erasure list at hand are left out: the list in the backup, the lists in the other
     backups beside it, and `erased`.
@@ -62,8 +62,8 @@ def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Rest
     Parameters
     ----------
     backup : Path, as `Backups.make` returned it
-    root : Path of the studio's folder, empty or not there yet
-    erased : the erasure list of the store that is replaced, where it can still be opened
+    root : Path of the studio's folder, empty or not yet there
+    erased : the erasure list of the store being replaced, if it can still be opened
 
     Returns
     -------
@@ -72,7 +72,7 @@ def restore(backup: Path, root: Path, *, erased: Iterable[Erasure] = ()) -> Rest
     Raises
     ------
     NotFound : there is no backup in that folder
-    Conflict : the folder is not empty, or a disk of its own
+    Conflict : the folder is not empty, or is a disk of its own
     StoreDamaged : the backup does not pass its check
     NewerDatabase : it was made by a newer version of this program
     """
@@ -94,7 +94,7 @@ def erasures_in(root: Path) -> list[Erasure]:
 
 
 def _require_empty(target: Path) -> None:
-    if os.path.ismount(target):  # the method of paths does not work on Windows before Python 3.12
+    if os.path.ismount(target):  # the method of Path does not work on Windows before Python 3.12
         raise Conflict(f"The folder {target} is a disk of its own.", "Choose a new folder on it to restore into.")
     if target.exists() and not (target.is_dir() and not any(target.iterdir())):
         raise _not_empty(target)
@@ -105,7 +105,7 @@ def _not_empty(target: Path) -> Conflict:
 
 
 def _bring_back(source: Layout, target: Layout, erased: Iterable[Erasure]) -> Restoration:
-    """Fill the folder that grows: record, settings, then the pictures that the record names."""
+    """Fill the hidden folder: record, settings, then the pictures that the record names."""
     with database_faults(), _opened(source) as origin:
         copy_from(origin, target.database)
     migrate(target.database, safety_copy=None)
@@ -130,18 +130,18 @@ def _put_in_place(growing: Path, target: Path) -> None:
     with disk_faults("The studio could not be put in its place"):
         sync_folders(growing)
         if sys.platform == "win32" and target.exists():
-            target.rmdir()  # there, no folder takes the place of another
+            target.rmdir()  # there, one folder cannot replace another
         try:
             growing.rename(target)
         except OSError as error:
-            if error.errno in (errno.ENOTEMPTY, errno.EEXIST):  # somebody put something there meanwhile
+            if error.errno in (errno.ENOTEMPTY, errno.EEXIST):  # somebody has put something there meanwhile
                 raise _not_empty(target) from error
             raise
         sync_folder(target.parent)
 
 
 def _leave_out(database: Path, erased: Iterable[Erasure]) -> int:
-    """Put the erased on the list as not yet finished, and remove their rows; returns how many clients that were."""
+    """Put the erased on the list as not yet finished, and remove their rows; returns how many clients there were."""
     lines = [(line.client_id, time_text(line.erased_at), _counts_text(line)) for line in erased]
     with database_faults(), closing(sqlite3.connect(database)) as connection:
         connection.execute("PRAGMA foreign_keys=ON")
@@ -152,7 +152,7 @@ def _leave_out(database: Path, erased: Iterable[Erasure]) -> int:
         there = "SELECT count(DISTINCT erased_at) FROM erasure WHERE client_id IN (SELECT id FROM client)"
         (left_out,) = connection.execute(there).fetchone()
         connection.execute("DELETE FROM client WHERE id IN (SELECT client_id FROM erasure)")
-        # another studio from now on: what is saved here and there must never be taken for one another
+        # a separate studio from now on: what is saved here and there must never be confused
         connection.execute("UPDATE studio SET id = ?", (new_id(),))
         connection.commit()
     return int(left_out)
@@ -176,7 +176,7 @@ def _erasure_list(database: Path) -> list[Erasure]:
         with opened_unchanged(database) as connection:
             connection.row_factory = sqlite3.Row
             rows = [dict(row) for row in connection.execute("SELECT * FROM erasure")]
-    except (sqlite3.Error, OSError):  # another backup that is damaged is no reason to refuse this one
+    except (sqlite3.Error, OSError):  # damage in another backup is no reason to refuse this one
         return []
     # backups of earlier versions have no counts
     return [

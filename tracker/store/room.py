@@ -14,13 +14,13 @@ from tracker.store.folder import Layout, replace_file
 from tracker.store.settings_file import GIGABYTE, FileSettings
 
 GUESSED_VISIT_BYTES = 20 * 1000**2
-"""A visit with three photos before and three after, until the studio's own visits tell."""
+"""A visit with three photos before and three after, until the studio has enough visits of its own."""
 
 FEWEST_VISITS = 5
-"""Visits with photos that make a mean of the studio's own."""
+"""Visits with photos needed for the studio's own mean."""
 
 NEARLY_FULL_VISITS = 30
-"""With fewer that still fit, a person is told: a week or two to find another disk."""
+"""When fewer visits than this still fit, the person is warned: a week or two to find another disk."""
 
 RESERVE_BYTES = 16 * 1024**2
 """What is kept free for looking and erasing on a full disk: the log of erasing a client of a hundred visits."""
@@ -38,9 +38,9 @@ class Room:
     used : int, bytes that the studio's folder takes
     limit : int, the most bytes that it may take
     free : int, bytes that are free for photos on its disk
-    own_limit : bool, True where the limit was set, False where it is the usual share of the disk
+    own_limit : bool, True if the limit was set, False if it is the usual share of the disk
     visit_bytes : int, what a visit takes
-    guessed : bool, True where the studio has too few visits to tell what one takes
+    guessed : bool, True if the studio has too few visits to say what one takes
     fault : str, what is wrong with the file of settings; empty where nothing is
     """
 
@@ -64,7 +64,7 @@ class Room:
 
 
 def limit_of(settings: FileSettings, used: int, free: int) -> int:
-    """The most bytes that the folder may take: as set, else what it takes already and half of what is free.
+    """The most bytes that the folder may take: as set, else what it already takes and half of what is free.
 
     The other half is for the backups, which hold every picture again.
     """
@@ -80,7 +80,7 @@ def require_room(used: int, more: int, limit: int, free: int) -> None:
 
     Raises
     ------
-    StoreFull : the folder would take more than it may, or the disk has no room
+    StoreFull : the folder would take more than allowed, or the disk has no room
     """
     if more > free:
         raise no_room()
@@ -100,24 +100,24 @@ def free_bytes(folder: Path) -> int:
 
     Raises
     ------
-    StoreError : the disk does not tell
+    StoreError : the disk does not say
     """
     with disk_faults("The room left on the disk is not known"):
         return shutil.disk_usage(folder).free
 
 
 def free_to_keep(layout: Layout) -> int:
-    """Bytes that are free for photos: what the reserve lacks is kept free for looking and erasing.
+    """Bytes free for photos: what the reserve lacks is kept free for looking and erasing.
 
     Raises
     ------
-    StoreError : the disk does not tell
+    StoreError : the disk does not say
     """
     return max(0, free_bytes(layout.root) - (RESERVE_BYTES - _reserved(layout)))
 
 
 def files_beside(layout: Layout) -> int:
-    """Bytes of the files that lie beside the pictures, as the database and its log; the reserve is room, not use."""
+    """Bytes of the files beside the pictures, such as the database and its log; the reserve is room, not use."""
     total = 0
     with os.scandir(layout.root) as entries:
         for entry in entries:
@@ -130,7 +130,7 @@ def files_beside(layout: Layout) -> int:
 
 
 def keep_reserve(layout: Layout) -> None:
-    """Make the reserve where it is missing or was given back in part, and the disk has room enough.
+    """Make the reserve if it is missing or was partly given back, and the disk has room enough.
 
     Raises
     ------
@@ -144,7 +144,7 @@ def keep_reserve(layout: Layout) -> None:
 
 def give_back_to_open(layout: Layout) -> None:
     """On a full disk, give back as much of the reserve as opening the record needs."""
-    with suppress(OSError):  # what follows tells what is wrong with the disk
+    with suppress(OSError):  # what follows shows what is wrong with the disk
         held = _reserved(layout)
         if held and shutil.disk_usage(layout.root).free < _TO_OPEN:
             os.truncate(layout.reserve, max(0, held - 2 * _TO_OPEN))

@@ -39,7 +39,7 @@ KINDS: dict[type[Any], str] = {
 
 @dataclass(frozen=True, slots=True)
 class DamagedRecord:
-    """A record whose JSON does not fit its shape any more.
+    """A record whose JSON no longer fits its shape.
 
     Attributes
     ----------
@@ -57,7 +57,7 @@ def time_text(time: datetime) -> str:
 
 
 def search_text(text: str) -> str:
-    """Text as it is searched: without case and accents, so that ``zoe`` finds ``Zoë``."""
+    """Text as searched: without case and accents, so that ``zoe`` finds ``Zoë``."""
     apart = unicodedata.normalize("NFKD", text.casefold())
     return "".join(letter for letter in apart if not unicodedata.combining(letter))
 
@@ -171,7 +171,7 @@ def read_records(shape: type[Record], rows: Iterable[Any]) -> Iterator[Record]:
 def _json(record: object) -> str:
     try:
         return to_json(record)
-    except ValueError as error:  # half a character, as a broken keyboard or paste can leave
+    except ValueError as error:  # half a character, as a broken keyboard or paste can leave behind
         raise StoreError("The text has characters that cannot be stored.", "Type it again.") from error
 
 

@@ -33,7 +33,7 @@ class KeptText(TypeDecorator[str]):
     cache_ok = True
 
     def process_bind_param(self, value: str | None, dialect: Dialect) -> Any:
-        """The text itself, or its bytes where it is no whole text."""
+        """The text itself, or its bytes if it is not whole text."""
         if value is None:
             return None
         try:
@@ -89,7 +89,7 @@ visit = Table(
     Column("created_at", String, nullable=False),
     Column("revision", Integer, nullable=False),
     Column("record", KeptText, nullable=False),
-    UniqueConstraint("id", "client_id"),  # what the photos of a visit refer to: client and visit always agree
+    UniqueConstraint("id", "client_id"),  # what a visit's photos refer to: client and visit always agree
     Index(None, "client_id", "on_date"),
     Index(None, "on_date"),
 )
@@ -129,7 +129,7 @@ draft_file = Table(
     Column("file", String, primary_key=True),
     Index(None, "file"),
 )
-"""Pictures that drafts hold, so that none is taken for an orphan even where a draft's JSON is damaged."""
+"""Pictures that drafts hold, so that none is taken for an orphan even if a draft's JSON is damaged."""
 
 visit_text = Table(
     "visit_text",
@@ -180,7 +180,7 @@ outcome = Table(
 wear = Table(
     "wear",
     metadata,
-    Column("visit_id", String, primary_key=True),  # no key into the visits: a client's rows are made anew all at once
+    Column("visit_id", String, primary_key=True),  # no key into the visits: a client's rows are all remade at once
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), nullable=False),
     Column("on_date", String, nullable=False),
     Column("stamp", String, nullable=False),
@@ -194,7 +194,7 @@ refresh = Table(
     metadata,
     Column("client_id", String, ForeignKey("client.id", ondelete="CASCADE"), primary_key=True),
     Column("changes", Integer, nullable=False),  # raised with each change of the client's record
-    Column("stamp", String, nullable=False),  # what it was worked out with; empty where it must be worked out anew
+    Column("stamp", String, nullable=False),  # what it was worked out with; empty where it must be worked out again
     Column("early", String),
     Column("middle", String),
     Column("late", String),
@@ -220,8 +220,8 @@ merge = Table(
     Column("merged_at", String, nullable=False),
     Index(None, "into_id"),
 )
-"""Records that became part of another one. An older backup still holds them apart, so whoever erases the one that is
-left erases these too. Opaque identifiers only."""
+"""Records that became part of another one. An older backup still holds them apart, so erasing the one that stays
+erases these too. Opaque identifiers only."""
 
 yardstick = Table(
     "yardstick",
@@ -230,10 +230,10 @@ yardstick = Table(
     Column("id", String, nullable=False, unique=True),
     Column("kind", String, nullable=False),
     Column("made_at", String, nullable=False),
-    Column("undone_at", String),  # empty while it stands
+    Column("undone_at", String),  # empty while it holds
     Column("record", KeptText, nullable=False),
 )
-"""The studio's own yardsticks, every version; the newest of a kind that stands is in force."""
+"""The studio's own yardsticks, every version; the newest of a kind not undone is in force."""
 
 setting = Table(
     "setting",

@@ -24,7 +24,7 @@ _GAP = re.compile(r"(?<=\d)\s+(?=%|vol|min|g\b|oz\b|ml\b)")
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)*")
 
 MOST_WORDS = 12
-"""Words of a search that count; further ones are left out."""
+"""Most words of a search that count; further ones are ignored."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def find_visits(database: Database, search: str, limit: int) -> tuple[list[Found
 
 
 def refresh_words(connection: Connection, visits: Select[Any]) -> None:
-    """Make the words of some visits what their records say; of one that cannot be read, nothing is found."""
+    """Set the words of some visits to what their records say; nothing is found in one that cannot be read."""
     table, visit = schema.visit_text, schema.visit
     rows = connection.execute(select(visit.c.id, visit.c.record).where(visit.c.id.in_(visits))).all()
     connection.execute(delete(table).where(table.c.visit_id.in_(visits)))
@@ -134,7 +134,7 @@ def _where(visit: Visit, words: list[str]) -> tuple[tuple[str, str], ...]:
 
 
 def _around(text: str, words: list[str]) -> str:
-    """A few words before and after the first that was found."""
+    """A few words before and after the first one found."""
     typed = text.split()
     with_unit = ((n, f"{one} {other}") for n, (one, other) in enumerate(pairwise(typed)))
     hit = next((n for n, each in chain(enumerate(typed), with_unit) if any(word in _folded(each) for word in words)), 0)

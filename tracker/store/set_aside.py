@@ -1,6 +1,6 @@
 """Pictures that no record names: set aside with their day, and removed only when a person says so.
 
-A record may have lost them by a fault that nobody knows of yet, so nothing is thrown away by itself.
+A record may have lost them through a fault that nobody knows of yet, so nothing is thrown away automatically.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from tracker.store.lookup import wanted_files
 from tracker.store.settings import StudioSettings
 
 ASK_AFTER = timedelta(days=30)
-"""How long a picture lies there before a person is asked."""
+"""How long a picture is kept there before a person is asked."""
 
 IN_HAND = timedelta(minutes=10)
-"""A picture that no record names may be one that is being taken in; that never takes so long."""
+"""A picture that no record names may be one being taken in; that never takes this long."""
 
 _ASK_FROM = "set aside: ask from"
 
@@ -36,27 +36,27 @@ class SetAside:
         self._settings = settings
 
     def pictures(self) -> list[LeftPicture]:
-        """All pictures that lie set aside, oldest first."""
+        """All pictures set aside, oldest first."""
         return self._database.aside.pictures()
 
     def picture(self, name: str) -> bytes:
-        """Content of a picture that lies set aside.
+        """Content of a picture that was set aside.
 
         Raises
         ------
-        NotFound : there is none of that name
+        NotFound : there is none with that name
         StoreDamaged : its content is not what was kept
         """
         return self._database.aside.get(name)
 
     def asks(self) -> bool:
-        """True where something lies set aside for so long that a person should say what becomes of it."""
+        """True if something has been set aside for so long that a person should say what to do with it."""
         today = _today()
         if not any(picture.since <= today - ASK_AFTER for picture in self.pictures()):
             return False
         try:
             return today >= date.fromisoformat(str(self._settings.get(_ASK_FROM)))
-        except ValueError:  # nobody said "later" yet
+        except ValueError:  # nobody has said "later" yet
             return True
 
     def keep(self) -> None:
@@ -69,7 +69,7 @@ class SetAside:
         self._settings.put(_ASK_FROM, (_today() + ASK_AFTER).isoformat())
 
     def remove(self, names: Iterable[str]) -> int:
-        """Remove these pictures, because a person said so; what a record names by now goes back to its place first.
+        """Remove these pictures, because a person said so; first, what a record now names goes back to its place.
 
         Returns
         -------
@@ -88,12 +88,13 @@ class SetAside:
             return removed
 
     def take_left_overs(self, connection: Connection, left_for: timedelta | None = None) -> None:
-        """Set aside what no record names, inside a transaction that holds the write lock. What the disk keeps stays.
+        """Set aside what no record names, inside a transaction that holds the write lock. What the disk will not move
+        stays.
 
         Parameters
         ----------
         connection : Connection
-        left_for : only what was put so long ago; None for all, where nobody can be about to save one
+        left_for : only what was put at least this long ago; None for all, where nobody can be about to save one
         """
         self._database.pictures.drop_unfinished(left_for)
         taken = []
@@ -105,7 +106,7 @@ class SetAside:
         self._database.aside_bytes = self._database.aside.weight()
 
     def bring_back(self, connection: Connection) -> None:
-        """Put pictures back that a record names and that are missing, where they lie set aside and are whole."""
+        """Put back pictures that a record names and that are missing, if they are set aside and whole."""
         lying = list(self._database.aside.files())
         wanted = wanted_files(connection) if lying else set()
         for path in lying:
@@ -117,7 +118,7 @@ class SetAside:
         self._database.aside_bytes = self._database.aside.weight()
 
     def empty(self) -> None:
-        """Remove everything that lies set aside, for an erasure.
+        """Remove everything set aside, for an erasure.
 
         Raises
         ------

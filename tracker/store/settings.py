@@ -43,12 +43,12 @@ class StudioSettings(Part):
             connection.execute(insert(table).values(row).on_conflict_do_update(["name"], set_={"value": row["value"]}))
 
     def change_list(self, name: str, change: Callable[[list[Any]], list[Any]]) -> None:
-        """Change a list, as of readings that are being gathered, so that nothing of another window is lost.
+        """Change a list, such as readings being gathered, so that nothing from another window is lost.
 
         Parameters
         ----------
         name : str, of a setting whose value is a list of plain JSON
-        change : from the list as it is to the list as it shall be
+        change : from the list as it is to the list as it should be
         """
         table = schema.setting
         with self._database.writing() as connection:
@@ -60,7 +60,7 @@ class StudioSettings(Part):
 
 
 def _listed(text: str | None) -> list[Any]:
-    """The list in a setting; empty where there is none or it cannot be read any more."""
+    """The list in a setting; empty if there is none or it can no longer be read."""
     try:
         kept = json.loads(text or "[]")
     except ValueError:

@@ -1,4 +1,4 @@
-"""The file of settings in the studio's folder: written by the page, and by a person with any editor."""
+"""The file of settings in the studio's folder: written by the page, and by a person with any text editor."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from tracker.store.folder import replace_file
 GIGABYTE = 10**9
 
 _HEAD = """\
-# Settings of the studio. Change a value and save the file; it holds from the next photo on.
+# Settings of the studio. Change a value and save the file; it takes effect from the next photo on.
 
-# The most that the studio's folder may hold, in GB. Without this line it is what is used already and half of what is
+# The most that the studio's folder may hold, in GB. Without this line it is what is already used and half of what is
 # free on the disk.
 """
 _LIMIT = "limit_gb"
@@ -33,7 +33,7 @@ class FileSettings:
     Attributes
     ----------
     limit_bytes : int or None, the most that the studio's folder may hold; None for the usual share of the disk
-    fault : str, what is wrong with the file and what holds instead, as sentences; empty where nothing is
+    fault : str, what is wrong with the file and what applies instead, as sentences; empty if nothing is
     """
 
     limit_bytes: int | None = None
@@ -41,12 +41,12 @@ class FileSettings:
 
 
 def read_settings(path: Path) -> FileSettings:
-    """Read the file; without one everything is as usual, and a damaged one changes nothing but is told."""
+    """Read the file; without one everything is as usual, and a damaged one changes nothing but is reported."""
     try:
         found = tomllib.loads(path.read_text("utf-8"))
     except FileNotFoundError:
         return FileSettings()
-    except (OSError, ValueError) as error:  # of TOML and of its letters too
+    except (OSError, ValueError) as error:  # errors of TOML and of the encoding too
         return FileSettings(fault=f"{path.name} cannot be read ({_reason(error)}). {_INSTEAD}")
     if _LIMIT not in found:
         return FileSettings()
@@ -56,7 +56,7 @@ def read_settings(path: Path) -> FileSettings:
     return FileSettings(math.ceil(limit * GIGABYTE))
 
 
-_INSTEAD = "Until it is mended, the usual limit holds."
+_INSTEAD = "Until it is put right, the usual limit applies."
 
 
 def write_limit(path: Path, limit_gb: float | None) -> None:
@@ -80,7 +80,7 @@ def write_limit(path: Path, limit_gb: float | None) -> None:
 
 
 def copy_settings(source: Path, target: Path) -> None:
-    """Copy the file as it is; one that is not there or cannot be read is left out.
+    """Copy the file as it is; one that is missing or unreadable is left out.
 
     Raises
     ------

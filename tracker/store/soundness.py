@@ -1,4 +1,4 @@
-"""Whether the pages of the database are sound: looked at beside everything else, so that nothing waits for it long."""
+"""Whether the pages of the database are sound: checked alongside everything else, so that nothing waits long for it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from contextlib import closing
 from pathlib import Path
 
 AT_START_SECONDS = 2.0
-"""How long opening waits for the verdict. Some hundred megabytes are read in that time; a larger database goes on being
-read while the first page is shown."""
+"""How long opening waits for the verdict. Some hundred megabytes are read in that time; the rest of a larger
+database is read while the first page is shown."""
 
 _DAMAGE = frozenset({sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB})
 
@@ -34,18 +34,18 @@ class SoundnessCheck:
         self._thread.start()
 
     def verdict(self, seconds: float | None = None) -> bool | None:
-        """Wait for the end, so many seconds at most; None to wait as long as it takes.
+        """Wait for the end, at most so many seconds; None to wait as long as it takes.
 
         Returns
         -------
-        bool or None : True where every page is sound, False where one is damaged; None while that is not known, or
-            where it could not be found out
+        bool or None : True if every page is sound, False if one is damaged; None while that is not known, or if it
+            could not be found out
         """
         self._thread.join(seconds)
         return None if self._thread.is_alive() else self._verdict
 
     def stop(self) -> None:
-        """End it, whether it is through or not."""
+        """Stop it, finished or not."""
         if self._thread.is_alive():
             self._connection.interrupt()
             self._thread.join()

@@ -57,7 +57,7 @@ class Store:
     ----------
     clients, consents, visits, photos, pictures, drafts, prices : the record
     edits, deletions : what was there before a change, and what can be taken back
-    outcomes, wear, portfolio : what is worked out from the record, and what of it may be shown
+    outcomes, wear, portfolio : what is worked out from the record, and which of it may be shown
     yardsticks, settings : what the studio measures with, and its choices
     importing, kept, exports, backups : what comes in as a list, and what goes out
     erasures, set_aside : what is forgotten, and what no record names
@@ -69,7 +69,7 @@ class Store:
     WrongDatabase : not the database that the pictures belong to, or none; nothing is changed
     NewerDatabase : made by a newer version of this program; nothing is changed
     Conflict : another program is busy opening or upgrading the same folder
-    StoreFull : the disk has not even the room that opening takes, and no reserve is left
+    StoreFull : the disk does not even have the room that opening takes, and no reserve is left
     StoreError : the folder cannot be made or written
     """
 
@@ -126,11 +126,11 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Close all connections; a second time does nothing."""
+        """Close all connections; calling it again does nothing."""
         self._closing.close()
 
     def _begin_alone(self) -> None:
-        """Remove what a killed restore left beside, write the mark, and tidy up where the database is sound."""
+        """Remove what a killed restore left beside it, write the mark, and tidy up if the database is sound."""
         remove_half_restored(self.root.resolve().parent)
         with self.database.reading() as connection:
             mark = mark_in(connection)
@@ -138,14 +138,14 @@ class Store:
             with suppress(StoreError):  # a full disk must not keep anybody from looking; the next save tries again
                 self.database.mark.write(mark)
         # an erasure is finished before anybody looks at anything, however long that takes
-        with suppress(DatabaseDamaged):  # noted; looking and taking out go on
+        with suppress(DatabaseDamaged):  # noted; looking and taking out carry on
             sound = self._note_verdict(None if self.erasures.has_unfinished() else AT_START_SECONDS)
             self._tidied = bool(sound)
             if sound:
                 self.erasures.clean_up()
 
     def finish_check(self) -> None:
-        """Wait until every page of the database was looked at, and set aside what opening had no time for.
+        """Wait until every page of the database has been checked, and set aside what opening had no time for.
 
         Raises
         ------

@@ -1,7 +1,7 @@
 """Read a database together with its write-ahead log, and change nothing on the disk: not even a file beside it.
 
-SQLite itself cannot: whoever opens a database in WAL mode makes or changes the files ``-wal`` and ``-shm``, and a
-connection that may not do so (``immutable``) leaves out what lies only in the log.
+SQLite itself cannot: opening a database in WAL mode makes or changes the files ``-wal`` and ``-shm``, and a connection
+that may not (``immutable``) leaves out what is only in the log.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from pathlib import Path
 _HEADER = struct.Struct(">8I")  # magic, version, size of a page, checkpoints, two salts, two checksums
 _FRAME = struct.Struct(">6I")  # page, pages after the commit or 0, two salts, two checksums
 _ORDER = {0x377F0682: "<", 0x377F0683: ">"}
-"""First word of a log, and in which order of bytes its checksums are counted (sqlite.org, "WAL File Format")."""
+"""First word of a log, and the byte order in which its checksums are computed (sqlite.org, "WAL File Format")."""
 
 _WORD = 0xFFFFFFFF
 _RULES = slice(18, 20)
@@ -43,7 +43,7 @@ class Log:
 def opened_unchanged(database: Path) -> Iterator[sqlite3.Connection]:
     """A connection that sees every committed transaction and touches no file.
 
-    Only for a database that nobody is writing. Where its log holds something, all of it is held in memory.
+    Only for a database that nobody is writing to. If its log holds anything, the whole database is held in memory.
 
     Parameters
     ----------
@@ -51,7 +51,7 @@ def opened_unchanged(database: Path) -> Iterator[sqlite3.Connection]:
 
     Raises
     ------
-    sqlite3.DatabaseError : it is no database
+    sqlite3.DatabaseError : it is not a database
     OSError : it cannot be read
     """
     path = log_of(database)
@@ -72,9 +72,9 @@ def log_of(database: Path) -> Path:
 
 
 def read_log(raw: bytes) -> Log | None:
-    """What is committed in a log; None where that is nothing.
+    """What is committed in a log; None if nothing is.
 
-    A frame counts while its salts are those of the log and the running checksum holds, up to the last commit.
+    A frame counts while its salts are the log's and the running checksum is right, up to the last commit.
     """
     if len(raw) < _HEADER.size:
         return None
@@ -108,7 +108,7 @@ def _checksum(raw: bytes, sums: tuple[int, int], order: str) -> tuple[int, int]:
 
 
 def _merged(raw: bytes, log: Log) -> bytes:
-    """The database file as a checkpoint would leave it, marked as one without a log: it is held in memory."""
+    """The database file as a checkpoint would leave it, marked as having no log, because it is held in memory."""
     size = log.pages * log.page_size
     whole = bytearray(raw[:size].ljust(size, b"\0"))
     for number, page in log.content.items():

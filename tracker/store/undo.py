@@ -23,7 +23,7 @@ _DERIVED = frozenset({"visit_text", "outcome"})
 
 _MOST = 20
 _MOST_BYTES = 256 * 1024**2
-"""How much is held at most: pictures of some twenty visits. The oldest deletion goes first."""
+"""The most that is held: pictures of some twenty visits. The oldest deletion goes first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,8 +70,8 @@ class Deletions:
     def delete(self, table: Table, identifier: str, *, by: str = "") -> Deletion:
         """Delete a record with all that belongs to it, and hold it until `put_back`.
 
-        What was kept of its earlier states goes too; the log keeps a line without content, save for the price list,
-        which is nobody's.
+        What was kept of its earlier states goes too; the log keeps a line without content, except for the price list,
+        which is about nobody.
 
         Parameters
         ----------
@@ -91,7 +91,7 @@ class Deletions:
             held = self._about_to_go(connection, table, identifier)
             if table is not schema.price:
                 forgotten = forget_edits(connection, _identifiers(held.rows))
-                # of a draft only where `put_back` needs the line to find the place of those that were there
+                # of a draft only, where `put_back` needs the line to place those that were there before
                 if forgotten or table is not schema.draft:
                     told.append(edit_line(table.name, identifier, held.client_id, REMOVED))
             connection.execute(delete(table).where(table.c.id == identifier))
@@ -108,14 +108,16 @@ class Deletions:
 
         Raises
         ------
-        NotFound : it is not held any more, or the client was erased since
-        Conflict : something of it is there again
+        NotFound : it is no longer held, or the client has been erased since
+        Conflict : some of it is there again
         StoreFull : no room for the pictures
         """
         with self._deleted_lock:
             held = self._deleted.get(token)
         if held is None:
-            raise NotFound("This cannot be taken back any more.", "Only the last deletions since the start are held.")
+            raise NotFound(
+                "This can no longer be taken back.", "Only the latest deletions since the program started are kept."
+            )
         try:
             line = edit_line(held.deletion.kind, held.record_id, held.client_id, PUT_BACK)
             with self._database.writing(told=[line]) as connection:
@@ -131,7 +133,7 @@ class Deletions:
         return held.deletion
 
     def _require_owner(self, connection: Connection, held: _Held) -> None:
-        """Check that the client is there; where another program erased the client, forget what is held of them."""
+        """Check that the client is there; if another program erased them, forget what is held of them."""
         if held.client_id is None:
             return
         try:
@@ -147,7 +149,7 @@ class Deletions:
                 self._deleted.popitem(last=False)
 
     def _about_to_go(self, connection: Connection, table: Table, identifier: str) -> _Held:
-        """What a deletion is going to take; what is worked out from records is worked out again."""
+        """What a deletion is going to take, without what is worked out from records, which can be worked out again."""
         rows = held_by(connection, table, [identifier])
         if table is not schema.price:  # whose log stays
             rows["edit"] = _edits_of(connection, rows)
@@ -187,7 +189,7 @@ def _insert(connection: Connection, held: _Held) -> None:
 
 
 def _make_room(connection: Connection, held: _Held) -> None:
-    """Give back the numbers of the log that were free after the deletion: what was logged since moves behind them."""
+    """Give back the log numbers freed by the deletion: what was logged since moves behind them."""
     table = schema.edit
     # the line of the deletion itself, not its time: clocks are set back now and then
     removed = select(func.max(table.c.number)).where(table.c.record_id == held.record_id, table.c.what == REMOVED)
@@ -196,13 +198,13 @@ def _make_room(connection: Connection, held: _Held) -> None:
     shift = max((row["number"] for row in held.rows.get("edit", ())), default=0) + 1 - (first or 0)
     if first is None or shift <= 0:
         return
-    # by way of negative numbers, so that no two lines have one number in between
+    # by way of negative numbers, so that no two lines share a number on the way
     connection.execute(update(table).where(since).values(number=-(table.c.number + shift)))
     connection.execute(update(table).where(table.c.number < 0).values(number=-table.c.number))
 
 
 def _edits_of(connection: Connection, rows: dict[str, list[Row]]) -> list[Row]:
-    """The log of what the deletion takes: it is forgotten with it."""
+    """The log of what the deletion takes, which goes with it."""
     query = select(schema.edit).where(schema.edit.c.record_id.in_(_identifiers(rows))).order_by(schema.edit.c.number)
     return [dict(row._mapping) for row in connection.execute(query)]
 

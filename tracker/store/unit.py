@@ -1,6 +1,6 @@
-"""One unit of work: what a save must also keep true is worked out from the rows that it wrote, before it commits.
+"""One unit of work: what must follow from a save is worked out from the rows it wrote, before it commits.
 
-The log of edits, the words of visits, what came of them, whose wear counts no more, and which pictures may go: no
+The log of edits, the words of visits, what came of them, whose wear is out of date, and which pictures may go: no
 saving method deals with any of it, so none can forget it.
 """
 
@@ -29,11 +29,11 @@ def derive(connection: Connection, by: str, told: Sequence[Row] = ()) -> set[str
     ----------
     connection : Connection, inside the transaction that writes
     by : str, who saves; empty where nobody was named
-    told : lines of the log for a change that is told as a whole, instead of one line for each record
+    told : lines of the log for a change logged as a whole, instead of one line for each record
 
     Returns
     -------
-    set of str : names of pictures that no record names any more
+    set of str : names of pictures that no record names any longer
     """
     kinds = set(connection.execute(select(written.c.kind).distinct()).scalars())
     log_edits(connection, told or list(_lines(connection)), by)
@@ -49,7 +49,7 @@ def derive(connection: Connection, by: str, told: Sequence[Row] = ()) -> set[str
 
 
 def rebuild(connection: Connection) -> None:
-    """Work out words and outcomes that are missing; run after an upgrade, in its transaction.
+    """Work out the words and outcomes that are missing; run after an upgrade, in its transaction.
 
     A revision that changes what is derived empties `visit_text` and `outcome`.
     """
@@ -60,10 +60,10 @@ def rebuild(connection: Connection) -> None:
 
 
 def _lines(connection: Connection) -> Iterator[Row]:
-    """One line for each record that was changed or removed, and for each answer of a client who was there before."""
+    """One line for each record changed or removed, and for each answer of a client who was already there."""
     first: dict[tuple[str, str], Any] = {}
     last: dict[tuple[str, str], Any] = {}
-    is_there = exists().where(schema.client.c.id == written.c.client_id)  # who is erased leaves no line
+    is_there = exists().where(schema.client.c.id == written.c.client_id)  # an erased client leaves no line
     query = select(written).where(written.c.kind.in_(_LOGGED), or_(written.c.client_id.is_(None), is_there))
     for row in connection.execute(query.order_by(written.c.number)):
         first.setdefault((row.kind, row.id), row)
@@ -83,7 +83,7 @@ def _visits() -> Select[Any]:
 
 
 def _visits_with_photos() -> Select[Any]:
-    """Visits that were written, or photos of them, and that can have numbers or had some."""
+    """Visits that were written, or whose photos were, and that can have numbers or had some."""
     visit_id = schema.visit.c.id
     has_photos = exists().where(schema.photo.c.visit_id == visit_id)
     had_numbers = exists().where(schema.outcome.c.visit_id == visit_id)
@@ -92,7 +92,7 @@ def _visits_with_photos() -> Select[Any]:
 
 
 def _clients() -> Select[Any]:
-    """Clients who are there, and whose visits or photos were written."""
+    """Existing clients whose visits or photos were written."""
     written_to = union(_named("client_id", "visit", "photo"), _named("old_client_id", "visit", "photo"))
     return select(schema.client.c.id).where(schema.client.c.id.in_(written_to))
 

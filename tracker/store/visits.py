@@ -43,7 +43,7 @@ class Visits:
         visit : Visit; a new one, or a changed one with the revision it was read with
         photos : all photos of the visit; those kept before and not among them are removed
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
-            Where that draft is gone and the visit is there, it was saved before: nothing is changed.
+            If that draft is gone and the visit is there, it was already saved: nothing is changed.
         draft_revision : int or None, the revision of the draft that was read; None to take it as it is
         by : str, who saves it; what was there before stays in the log of edits
 
@@ -59,7 +59,9 @@ class Visits:
         NotFound : no such client, or a picture is not there
         """
         if any((photo.client_id, photo.visit_id) != (visit.client_id, visit.id) for photo in photos):
-            raise Conflict("A photo belongs to another client or visit.", "Open the client again and take it anew.")
+            raise Conflict(
+                "A photo belongs to another client or visit.", "Open the client again and take it once more."
+            )
         with self._database.writing(by) as connection:
             if draft_id is not None and saved_before(connection, schema.visit.c.id, visit.id, draft_id):
                 return find(connection, Visit, visit.id)
@@ -103,7 +105,7 @@ class Visits:
         return self._database.records(Visit, query)
 
     def find(self, search: str, limit: int = 30) -> tuple[list[Found], int]:
-        """Visits that hold every word, newest first; the client's name and note may hold some of them, not all.
+        """Visits that hold every word, newest first; the client's name and note may hold some of them, but not all.
 
         Parameters
         ----------
@@ -118,7 +120,7 @@ class Visits:
         return find_visits(self._database, search, limit)
 
     def delete(self, visit_id: str, *, by: str = "") -> Deletion:
-        """Remove a visit with its photos and what was kept of their earlier states; `put_back` takes it back.
+        """Remove a visit with its photos and what was kept of their earlier states; `put_back` brings it back.
 
         Raises
         ------
@@ -128,7 +130,7 @@ class Visits:
 
 
 def _write_visit(connection: Connection, visit: Visit) -> Visit:
-    """Insert a visit, or replace it where its revision is the one that is kept."""
+    """Insert a visit, or replace the one kept if the revisions match."""
     table = schema.visit
     kept = connection.execute(select(table).where(table.c.id == visit.id)).one_or_none()
     if kept is None and (visit.revision != 1 or was_removed(connection, visit.id)):
@@ -141,7 +143,7 @@ def _write_visit(connection: Connection, visit: Visit) -> Visit:
     if kept.revision != visit.revision:
         raise Conflict(
             "This visit was changed in another window since you opened it.",
-            "Load it again and repeat your change; nothing of the other change is lost.",
+            "Load it again and repeat your change; none of the other change is lost.",
         )
     raised = replace(visit, revision=visit.revision + 1)
     connection.execute(update(table).where(table.c.id == visit.id).values(visit_row(raised)))
@@ -151,7 +153,7 @@ def _write_visit(connection: Connection, visit: Visit) -> Visit:
 def _replace_photos(connection: Connection, visit: Visit, photos: Sequence[PhotoRecord]) -> None:
     """Make these the photos of the visit.
 
-    A damaged record stays: whoever saves never saw it, so cannot have meant to remove it.
+    A damaged record stays: the person saving never saw it, so cannot have meant to remove it.
     """
     query = select(schema.photo).where(schema.photo.c.visit_id == visit.id)
     before = list(read_records(PhotoRecord, connection.execute(query)))

@@ -1,7 +1,7 @@
-"""The database itself notes which rows a transaction writes, so that nobody who saves has to say so.
+"""The database itself notes which rows a transaction writes, so that no saving code has to.
 
-The notes are made by triggers that live in the connection and in memory only: the file of the database knows nothing of
-them. They also see what a foreign key deletes along with a row.
+The notes are made by triggers that exist only in the connection and in memory: the database file knows nothing of them.
+They also see what a foreign key deletes along with a row.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from tracker.store import schema
 NEW, CHANGED, GONE = "new", "changed", "gone"
 
 WATCHED = (schema.client, schema.consent, schema.visit, schema.photo, schema.price, schema.draft_file)
-"""Tables of rows that are logged, or that something is worked out from."""
+"""Tables whose rows are logged, or that something is worked out from."""
 
 written = Table(
     "written",
@@ -25,18 +25,18 @@ written = Table(
     Column("kind", String),  # name of the table
     Column("what", String),  # `NEW`, `CHANGED` or `GONE`
     Column("id", String),
-    Column("client_id", String),  # as it is now, or was where the row is gone; so is the visit
+    Column("client_id", String),  # as it is now, or was if the row is gone; likewise the visit
     Column("visit_id", String),
-    Column("old_client_id", String),  # as it was, empty for a new row; so are the others
+    Column("old_client_id", String),  # as it was, empty for a new row; likewise the others
     Column("old_visit_id", String),
     Column("old_file", String),
     Column("before", schema.KeptText),  # the record's JSON as it was
 )
-"""The rows that the transaction at hand wrote, in memory; what a row's table lacks is empty."""
+"""The rows written by the current transaction, in memory; columns that a table lacks are empty."""
 
 
 def watch(connection: sqlite3.Connection) -> None:
-    """Let a connection to a studio's database note what is written through it."""
+    """Have a connection to a studio's database note what is written through it."""
     notes = ", ".join(f"{column.name} TEXT" for column in written.columns if not column.primary_key)
     connection.execute(f"CREATE TEMP TABLE written (number INTEGER PRIMARY KEY, {notes})")
     for table in WATCHED:
@@ -47,7 +47,7 @@ def watch(connection: sqlite3.Connection) -> None:
 
 
 def anything_written(connection: Connection) -> bool:
-    """True where the transaction wrote a watched row and nothing was worked out from it yet."""
+    """True if the transaction wrote a watched row and nothing has been worked out from it yet."""
     driver = cast("sqlite3.Connection", connection.connection.dbapi_connection)
     return driver.execute("SELECT 1 FROM temp.written LIMIT 1").fetchone() is not None
 

@@ -1,7 +1,7 @@
 """How services wore and who is due, kept beside the records so that no page reads all photos.
 
-A change of a client's record only says that both must be worked out anew: it is one line in the transaction of the
-change, while fitting curves may wait. What was worked out from an older state is never kept.
+A change to a client's record only notes that both must be worked out again: that is one line in its transaction, while
+fitting curves can wait. What was worked out from an older state is never kept.
 """
 
 from collections.abc import Sequence
@@ -26,7 +26,7 @@ class ClientRecord:
 
     Attributes
     ----------
-    changes : int, state of the record that this is
+    changes : int, which state of the record this is
     visits : newest first
     photos : in the order they were taken
     """
@@ -41,7 +41,7 @@ class Wearing(Part):
     """The part of the store that knows how services wore and who is due."""
 
     def to_work_out(self, stamp: str, limit: int) -> list[str]:
-        """Clients that agree to being measured and whose wear is not known, or known from other yardsticks.
+        """Clients who agree to being measured and whose wear is not known, or known only from other yardsticks.
 
         Parameters
         ----------
@@ -71,7 +71,7 @@ class Wearing(Part):
             return ClientRecord(client_id, changes or 0, kept, tuple(read_records(PhotoRecord, rows)))
 
     def keep(self, record: ClientRecord, due: Due, services: Sequence[ServiceReadings], stamp: str) -> bool:
-        """Keep what was worked out from a state of the record; False where the record has changed since."""
+        """Keep what was worked out from a state of the record; False if the record has changed since."""
         table = schema.refresh
         with self._database.writing() as connection:
             if stored(connection, schema.client.c.id, record.client_id) is None:
@@ -94,7 +94,7 @@ class Wearing(Part):
         return True
 
     def due_of(self, client_id: str, stamp: str) -> Due | None:
-        """When one client is due; None where that is not worked out."""
+        """When one client is due; None if that is not worked out."""
         table = schema.refresh
         query = select(table.c.record).where(table.c.client_id == client_id, table.c.stamp == stamp)
         with self._database.reading() as connection:
@@ -102,14 +102,14 @@ class Wearing(Part):
         return None if text is None else from_json(Due, text)
 
     def dues(self, stamp: str, within: tuple[date, date] | None = None, limit: int | None = None) -> list[Due]:
-        """Clients with a refresh window, those whose middle comes first in front.
+        """Clients with a refresh window, earliest middle first.
 
         Only those who agree to being measured now, and only what was worked out with this stamp.
 
         Parameters
         ----------
         within : first and last day between which the middle of the window lies, or None for any
-        limit : int or None, the most that are given
+        limit : int or None, the most to return
         """
         table = schema.refresh
         query = _allowed(select(table.c.record), stamp).where(table.c.middle.is_not(None))
@@ -137,7 +137,7 @@ class Wearing(Part):
             return {row[0]: row[1] for row in connection.execute(query.order_by(month))}
 
     def services_of(self, client_id: str, stamp: str) -> list[ServiceReadings] | None:
-        """How one client's services wore, newest first; None where that is not worked out."""
+        """How one client's services wore, newest first; None if that is not worked out."""
         table, wear = schema.refresh, schema.wear
         known = select(table.c.client_id).where(table.c.client_id == client_id, table.c.stamp == stamp)
         query = select(wear.c.record).where(wear.c.client_id == client_id)
@@ -160,7 +160,7 @@ class Wearing(Part):
 
 
 def forget_wear(connection: Connection, clients: Select[Any]) -> None:
-    """Note that the records of some clients changed: what was worked out from them counts no more."""
+    """Note that the records of some clients changed: what was worked out from them is out of date."""
     table = schema.refresh
     empty = {"stamp": "", "early": None, "middle": None, "late": None, "record": None}
     for client_id in connection.execute(clients).scalars().all():

@@ -22,7 +22,7 @@ class OwnYardsticks(Part):
         return version
 
     def stand(self, version_id: str, *, stands: bool) -> Yardstick:
-        """Put a version out of force, or let it stand again; nothing is forgotten.
+        """Undo a version, or bring it back into force; nothing is forgotten.
 
         Raises
         ------
@@ -36,7 +36,7 @@ class OwnYardsticks(Part):
         return changed
 
     def versions(self, kind: str | None = None) -> list[Yardstick]:
-        """All versions, newest first, those that were undone too; damaged records are left out."""
+        """All versions, newest first, including those undone; damaged records are left out."""
         with self._database.reading() as connection:
             return _versions(connection, kind)
 

@@ -17,7 +17,7 @@ SCRIPT: Final = Path(start.__file__).with_name("script.py")
 """What Streamlit runs for every page."""
 
 SETTINGS: Final[dict[str, Any]] = {**safe_settings.SAFE, **safe_settings.THEME}
-"""All of Streamlit's settings that the app has, so that it needs no file of them."""
+"""All the Streamlit settings that the app uses, so that it needs no settings file."""
 
 
 def parts() -> dict[str, Any]:
@@ -33,16 +33,16 @@ def parts() -> dict[str, Any]:
 
 
 def serve(port: int) -> None:
-    """Serve the app at a free port of this computer, without a word, until the program is interrupted.
+    """Serve the app quietly at a free port of this computer until the program is interrupted.
 
     Raises
     ------
-    KeyboardInterrupt : it was, and all is closed
+    KeyboardInterrupt : it was interrupted, and everything is closed
     SystemExit : it could not be served; the reason is in the log
     """
     quiet = {"server.port": port, "server.headless": True, "logger.hideWelcomeMessage": True}
     for name, value in quiet.items():
-        config.set_option(name, value)  # told before the app is made, they are no change that Streamlit remarks upon
+        config.set_option(name, value)  # set before the app is made, so that Streamlit sees no change to warn about
     app = st.App(SCRIPT, **parts())
     sys.argv = [str(SCRIPT)]  # Streamlit looks for further settings beside the file that was started
     app.run(config={**SETTINGS, **quiet})

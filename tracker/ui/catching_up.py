@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 A_PAGE_WAITS = 0.3
-"""Seconds that a page works itself before it leaves the rest to the thread: enough for a few clients or visits."""
+"""Seconds a page spends on it before leaving the rest to the thread: enough for a few clients or visits."""
 
 _log = logging.getLogger("tracker.ui")
 _one_at_a_time = threading.Lock()
 
 
 def caught_up() -> int:
-    """Work out what takes little time and begin the rest; returns how many clients are still to be worked out."""
+    """Work out what is quick and start on the rest; returns how many clients are still to be worked out."""
     return _begun(catch_up)
 
 
@@ -32,7 +32,7 @@ def results_caught_up() -> int:
 
 
 def catch_up_now() -> None:
-    """Work out everything, unless another thread is at it or the database is damaged; a failure goes to the log."""
+    """Work out everything, unless another thread is doing so or the database is damaged; a failure goes to the log."""
     if not _one_at_a_time.acquire(blocking=False):
         return
     try:
@@ -40,7 +40,7 @@ def catch_up_now() -> None:
         if not store.database.damaged:
             catch_up_results(store)
             catch_up(store)
-    except Exception:  # a thread of its own: nobody else would hear of it
+    except Exception:  # in a thread of its own, a failure would otherwise go unheard
         _log.exception("who is due, or past results, was not worked out")
     finally:
         _one_at_a_time.release()

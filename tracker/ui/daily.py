@@ -1,4 +1,4 @@
-"""What the server does by itself: opening photos, a look at the database, backups, room kept back, who is due."""
+"""What the server does on its own: opening photos, checking the database, backups, keeping room back, who is due."""
 
 from __future__ import annotations
 
@@ -43,14 +43,14 @@ def _run(stop: threading.Event) -> None:
 
 
 def look_at_database() -> None:
-    """Read on in a database that was too large to be looked at while it was opened; the pages say what is found."""
+    """Go on checking a database that was too large to check while it was opened; the pages say what is found."""
     from tracker.ui.session import open_store
 
     try:
         open_store().finish_check()
     except TrackerError as error:
         _log.warning("the database was not looked at: %s", error.code)
-    except Exception:  # a thread that ends would end the backups of all days that follow
+    except Exception:  # if the thread ended, so would the backups of every day after
         _log.exception("the database was not looked at")
 
 
@@ -65,7 +65,7 @@ def keep_reserve() -> None:
 
 
 def back_up_today() -> None:
-    """The day's backup, if it is not made yet; a failure goes to the log, and the page says how old the last one is."""
+    """The day's backup, if it has not been made yet; a failure goes to the log, the page tells the last one's age."""
     from tracker.ui.session import open_store
     from tracker.workflow.backups import back_up_at_start
 
@@ -73,5 +73,5 @@ def back_up_today() -> None:
         back_up_at_start(open_store())
     except TrackerError as error:
         _log.warning("no backup today, or not a whole one: %s", error.code)
-    except Exception:  # a thread that ends would end the backups of all days that follow
+    except Exception:  # if the thread ended, so would the backups of every day after
         _log.exception("no backup today")

@@ -1,6 +1,6 @@
-"""Who was erased while the program runs, told at once to every open tab: what it shows may be of that client.
+"""Who was erased while the program runs. Every open tab hears at once, as it may be showing that client.
 
-Only opaque identifiers are kept, and nothing of them is sent: a tab hears a number and draws its page anew.
+Only opaque identifiers are kept and none is sent: a tab hears a number and draws its page again.
 Importing this module does not import Streamlit, so that the server's own routes can use it.
 """
 
@@ -37,8 +37,8 @@ def tell(identifiers: Collection[str], by: str) -> None:
 
     Parameters
     ----------
-    identifiers : of the client and of everything that went with the client
-    by : str, the tab that asked for it, which draws its page anew by itself
+    identifiers : of the client and everything that went with them
+    by : str, the tab that asked for it, which redraws its page anyway
     """
     with _one_at_a_time:
         _erased.append((frozenset(identifiers), by))
@@ -57,7 +57,7 @@ async def follow(socket: WebSocket) -> None:
         loop.call_soon_threadsafe(rung.set)
 
     await socket.accept()
-    closed = asyncio.ensure_future(socket.receive())  # a tab has nothing to say but that it goes
+    closed = asyncio.ensure_future(socket.receive())  # all a tab ever says is that it is leaving
     with _one_at_a_time:
         _bells.add(ring)
     try:

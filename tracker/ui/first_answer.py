@@ -1,4 +1,4 @@
-"""The page as it first reaches the browser: with its title and style sheet, and the script that closes its fields."""
+"""The page as it first reaches the browser: with its title, its style sheet and the script that closes its fields."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ _WITHOUT_SCRIPTS = re.compile(r"<noscript>.*?</noscript>", re.DOTALL)
 class OursFromTheStart:
     """Puts the title and the style sheet into the page itself: what the script sends comes late.
 
-    Until then the tab would bear Streamlit's name, and a phone would show two menus. With them goes the page's own
-    script, which has to be there before the first field. Style and script stand at the end of the body, so that the
-    rules win over those that Streamlit adds to the head. The page is asked for whole each time, because a browser that
-    kept it would keep the style sheet of an earlier version.
+    Until then the tab would carry Streamlit's name, and a phone would show two menus. The page's own script goes in
+    too, as it must be there before the first field. Style and script come at the end of the body, so that the rules win
+    over those that Streamlit adds to the head. The page is never cached, because a browser that kept it would keep the
+    style sheet of an earlier version.
 
     Parameters
     ----------

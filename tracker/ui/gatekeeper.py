@@ -13,7 +13,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 NAMES = ("127.0.0.1", "localhost", "[::1]")
-"""The names under which this computer is itself. Any other name that leads here is how a foreign page would come in."""
+"""The names by which this computer calls itself. Any other name that leads here is how a foreign page would get in."""
 
 _READING = ("GET", "HEAD")
 _USUAL_PORT = {"http": 80, "https": 443}
@@ -30,7 +30,7 @@ class Asked:
     port : int, at which the app is served
     peer : str, address of the computer at the other end; empty where it is not known
     method, path : str, as in the request; a socket is opened by GET
-    hosts, origins : the values of these headers, one for each time that it stands there
+    hosts, origins : the values of these headers, one for each time the header occurs
     site, mode, dest : str, the `Sec-Fetch-` headers of these names; empty where there is none
     """
 
@@ -53,7 +53,7 @@ def refusal(asked: Asked, pages: Collection[str]) -> str:
     Parameters
     ----------
     asked : the request
-    pages : paths that a link elsewhere may lead to: pages, which show nothing to the page that the link stands on
+    pages : paths that a link elsewhere may lead to: pages, which show nothing to the page that holds the link
     """
     scheme = "https" if asked.secure else "http"
     if not is_this_computer(asked.peer):

@@ -31,7 +31,7 @@ _EVERY_ANSWER = {
 
 
 class HouseRules:
-    """Lets through only what may speak to the app, before Streamlit sees it, and adds the headers of every answer.
+    """Lets through only what may talk to the app, before Streamlit sees it, and adds the headers of every answer.
 
     Parameters
     ----------

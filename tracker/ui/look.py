@@ -97,7 +97,7 @@ def failure(what: str, advice: str = "") -> None:
 
 
 def step_bar(names: Sequence[str], current: int) -> None:
-    """Where one is in a job of several steps; `current` counts from 0."""
+    """Where the person is in a job of several steps; `current` counts from 0."""
     st.html(step_bar_html(names, current))
 
 
@@ -228,7 +228,7 @@ _STATES = {
 
 
 def _figures(check: Check) -> str:
-    """The value of a check against its limit; which side of it is the good one shows in how the check came out."""
+    """The value of a check against its limit; how the check came out shows which side of the limit is good."""
     bound = "at least" if (check.value >= check.limit) == check.ok else "at most"
     if check.unit == "share":
         return f"Measured {format_share(check.value)}, {bound} {format_share(check.limit)}"

@@ -67,7 +67,7 @@ ENTRIES = (
 )
 
 PATHS = {f"/{entry.path}": entry.title for entry in ENTRIES}
-"""The addresses of the pages, without their questions, and the title of each."""
+"""The addresses of the pages, without their query strings, and the title of each."""
 
 
 def page(name: str) -> st.Page:
@@ -118,7 +118,7 @@ def show_failure(error: Exception) -> bool:
     _log.error("failure %s", number, exc_info=error)
     look.failure(
         "Something went wrong on this page. What was saved before is safe.",
-        f"Open the page again. If it happens again, note the number {number}: the program's log has the details.",
+        f"Open the page again. If it happens again, note the number {number}: the program’s log has the details.",
     )
     return True
 
@@ -131,7 +131,7 @@ def _guarded(entry: Entry) -> Callable[[], None]:
     def run() -> None:
         try:
             import_module(f"tracker.ui.pages.{entry.name}").page()
-        except Exception as error:  # the last place to turn any failure into words
+        except Exception as error:  # the last chance to put any failure into words
             show_failure(error)
 
     return run

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from tracker.errors import NotFound
 
 MOST = 500
-"""Offers that stand at once; the oldest gives way, and its page makes another one when it is drawn again."""
+"""Most offers open at once; the oldest gives way, and its page makes another when it is drawn again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +22,7 @@ class Offer:
 
     Attributes
     ----------
-    make : function without arguments, the content; raises TrackerError where it cannot be made any more
+    make : function without arguments that returns the content; raises TrackerError where it can no longer be made
     name : str, what the file is called where it is saved
     mime : str, its media type
     """
@@ -51,7 +51,7 @@ def offered(token: str) -> Offer:
 
     Raises
     ------
-    NotFound : it is not offered, or not any more
+    NotFound : it is not offered, or no longer
     """
     with _one_at_a_time:
         found = _standing.get(token)
@@ -61,6 +61,6 @@ def offered(token: str) -> Offer:
 
 
 def withdraw_offers() -> None:
-    """Take back every offer: a client was erased, and what makes a file may hold what was drawn of the client."""
+    """Take back every offer: a client was erased, and what makes a file may hold something of the client."""
     with _one_at_a_time:
         _standing.clear()

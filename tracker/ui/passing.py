@@ -15,14 +15,14 @@ if TYPE_CHECKING:
     from tracker.workflow import PassingPhoto
 
 MOST = 40
-"""Photos that are held at once; an older one gives way, and its page asks for it again."""
+"""Most photos held at once; the oldest gives way, and its page asks for it again."""
 
 _held: OrderedDict[str, PassingPhoto] = OrderedDict()
 _one_at_a_time = threading.Lock()
 
 
 def hold(photo: PassingPhoto) -> None:
-    """Let the server show this photo until it is let go."""
+    """Let the server show this photo until it is forgotten."""
     with _one_at_a_time:
         _held[photo.id] = photo
         while len(_held) > MOST:
@@ -34,7 +34,7 @@ def held(photo_id: str) -> PassingPhoto:
 
     Raises
     ------
-    NotFound : it is not, or not any more
+    NotFound : it is not held, or no longer
     """
     with _one_at_a_time:
         photo = _held.get(photo_id)

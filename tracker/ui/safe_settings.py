@@ -1,7 +1,7 @@
 """The settings that keep the record on this computer, set here: no lost or foreign settings file can undo them.
 
-`streamlit run` reads its settings and begins to listen before it loads the app. Where it listens wider than it may, the
-app closes that door before anybody was let in, and starts once more with the settings below.
+`streamlit run` reads its settings and begins to listen before it loads the app. If it listens more widely than it may,
+the app closes that door before letting anybody in, and starts again with the settings below.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ SAFE: Final[dict[str, bool | int | str | list[str]]] = {
     "server.maxUploadSize": LARGEST_RAW_MB,
     "server.showEmailPrompt": False,
 }
-"""The same stand in ``.streamlit/config.toml``, from which `streamlit run` takes those that it needs first."""
+"""The same are in ``.streamlit/config.toml``, from which `streamlit run` takes those that it needs first."""
 
 
 def _options(section: str, values: dict[str, Any]) -> Iterator[tuple[str, Any]]:
@@ -63,7 +63,7 @@ _log = logging.getLogger("tracker.ui")
 def keep_to_this_computer() -> None:
     """Put the safe settings in force, now and whenever Streamlit reads its files again; call before the app is made.
 
-    Where the server listens wider already, this does not return: the program starts once more.
+    If the server already listens more widely, this does not return: the program starts again.
     """
     _put_in_force()
     config.on_config_parsed(_put_in_force, force_connect=True)
@@ -97,13 +97,13 @@ def _stays_here(each: socket.socket) -> bool:
 
 def _start_again() -> Never:
     options = config.get_config_options()
-    # a list has no form in the environment, and needs none: nobody is let in before the program sets it itself
+    # a list cannot be given in the environment, and need not be: nobody is let in before the program sets it itself
     safe = {options[name].env_var: str(value).lower() for name, value in SAFE.items() if not isinstance(value, list)}
     if all(os.environ.get(name) == value for name, value in safe.items()):
-        raise SystemExit(_WIDER)  # a flag outranks the environment, so that once more would not help
+        raise SystemExit(_WIDER)  # a flag outranks the environment, so starting again would not help
     _log.warning("The settings in .streamlit are missing or changed: starting again, for this computer only.")
     command = [sys.executable, *sys.orig_argv[1:]]
     environment = {**os.environ, **safe}
-    if sys.platform == "win32":  # where to replace the program would give the prompt back at once
+    if sys.platform == "win32":  # where replacing the program would return to the prompt at once
         raise SystemExit(subprocess.call(command, env=environment))  # noqa: S603 the command that started this program
     os.execve(command[0], command, environment)  # noqa: S606 the same

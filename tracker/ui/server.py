@@ -1,7 +1,7 @@
 """The app's own routes: pictures of kept photos in allowed sizes, and files for saving.
 
 Pictures go by address, so that the browser can fetch them late and keep them; they never travel inside the page.
-Nothing of the record is kept in memory here: an erased photo is gone with its record.
+Nothing from the record is kept in memory here: an erased photo goes with its record.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ EDGES = (320, 800, 1600)
 _QUALITY = 88
 _ONE_DAY = 86_400
 _AT_ONCE = 2
-"""Pictures that are made at the same time: a phone's photo takes some hundred megabytes while it is opened."""
+"""Most pictures made at the same time: a phone's photo takes some hundred megabytes while it is open."""
 
 _log = logging.getLogger("tracker.ui")
 
@@ -59,7 +59,7 @@ def routes() -> list[BaseRoute]:
 
 
 def which_studio(_: Request) -> Response:
-    """The sign of the studio that is served here, for a program that is started once more."""
+    """The sign of the studio that is served here, for a program that is started again."""
     from tracker.workflow.which_studio import studio_sign
 
     try:
@@ -123,7 +123,7 @@ def forgotten(_: Request) -> Response:
 def keep_uploads_in_memory() -> None:
     """Have no upload pass through the computer's folder for temporary files; 0 means whatever its size.
 
-    How large one may be is limited while it comes in, by ``server.maxUploadSize``.
+    Its size is limited as it comes in, by ``server.maxUploadSize``.
     """
     MultiPartParser.spool_max_size = 0
 
@@ -217,10 +217,10 @@ def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
     from tracker.show.overlay import balanced_picture
 
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
-        raise NotFound("These two photos cannot be laid on each other.")
+        raise NotFound("These two photos cannot be laid over each other.")
     how = align(earlier.marks, photo.marks)
     if how is None:
-        raise NotFound("These two photos cannot be laid on each other.")
+        raise NotFound("These two photos cannot be laid over each other.")
     picture = balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge)
     return screen_jpeg(aligned_picture(picture, photo.size, earlier.size, how, edge), _QUALITY)
 
@@ -235,7 +235,7 @@ def _measured(photo: PhotoRecord, edge: int) -> bytes:
 
 
 def _tag(photo: PhotoRecord, kind: str, edge: int, beside: PhotoRecord | None = None) -> str:
-    """A name for exactly this picture: other pixels, another name."""
+    """A name for exactly this picture: different pixels, different name."""
     seen: tuple[Any, ...] = (photo.id, photo.file, kind, edge, _QUALITY)
     if kind == "balanced":
         seen += (photo.reading and photo.reading.correction,)

@@ -1,4 +1,4 @@
-"""Backups: one a day by itself, one on demand, and bringing one back."""
+"""Backups: one made each day, one on demand, and bringing one back."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from tracker.record.records import now
 from tracker.store import Backup, Erasure, Store, data_folder, erasures_in, restore
 
 _MOST_VISITS = 10
-"""A busy day: so many visits never stand in the studio alone."""
+"""A busy day: this many visits are never left without a backup."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,7 +23,7 @@ class Restored:
     ----------
     folder : Path
     clients, visits, photos : int, how many
-    left_out : int, clients whom the backup holds and who were erased since; they did not come back
+    left_out : int, clients in the backup who have been erased since; they did not come back
     damaged : int, pictures that are missing or altered in the backup
     """
 
@@ -36,12 +36,12 @@ class Restored:
 
 
 def back_up(store: Store) -> Path:
-    """Make a backup now, check it, and remove those that are too old or too many, whether it could be made or not.
+    """Make a backup now, check it, and remove those that are too old or too many, whether or not it could be made.
 
     Raises
     ------
     StoreFull, StoreError : it could not be made; the newest of the earlier ones stays
-    StoreDamaged : it is made, but pictures are missing or altered in the studio itself
+    StoreDamaged : it was made, but pictures are missing or altered in the studio itself
     """
     try:
         return store.backups.make()
@@ -50,11 +50,11 @@ def back_up(store: Store) -> Path:
 
 
 def back_up_at_start(store: Store) -> Path | None:
-    """The backup that is due; None where none is. Old ones go in any case.
+    """Make the backup that is due; None where none is. Old ones go in any case.
 
-    One is due where the last made is not of today, is of a later time than now, which only a wrong clock can give, or
-    lacks `_MOST_VISITS` visits: a clock that always stands on the same day must not end the backups.
-    A studio whose clients were all erased is backed up too: only newer backups let the last one that holds them go.
+    One is due where the last was not made today, was made later than now, which only a wrong clock can do, or lacks
+    `_MOST_VISITS` visits: a clock stuck on one day must not end the backups. A studio whose clients were all erased is
+    backed up too: only newer backups let go of the last one that holds them.
 
     Raises
     ------
@@ -74,7 +74,7 @@ def _is_fresh(store: Store, last: Backup) -> bool:
 
 
 def is_ahead(backup: Backup, moment: datetime | None = None) -> bool:
-    """True for a backup that is dated in the future: the clock was ahead then, or is behind now."""
+    """True for a backup dated in the future: the clock was ahead then, or is behind now."""
     return backup.made_at > (moment or now())
 
 
@@ -94,8 +94,8 @@ def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = No
     Parameters
     ----------
     backup : Path of the backup's folder
-    folder : Path, empty or not there yet
-    erased : the erasure list; None to take it from the studio in use, where that can be opened
+    folder : Path, empty or not yet there
+    erased : the erasure list; None to take it from the studio in use, if that can be opened
 
     Raises
     ------
@@ -110,7 +110,7 @@ def bring_back(backup: Path, folder: Path, erased: Iterable[Erasure] | None = No
 
 
 def _erased_here() -> list[Erasure]:
-    """The erasure list of the studio in use; what can be read of it where that does not open."""
+    """The erasure list of the studio in use; as much as can be read of it where the studio does not open."""
     try:
         folder = data_folder()
         if not any(folder.iterdir()):

@@ -1,4 +1,4 @@
-"""Bring in clients and past visits from a list: first a plan that changes nothing, then all of it at once."""
+"""Bring in clients and past visits from a list: first a plan that changes nothing, then all at once."""
 
 from __future__ import annotations
 
@@ -32,20 +32,20 @@ _SLASHED = re.compile(r"(\d{1,2})/(\d{1,2})/(\d{4})")
 def plan_files(
     store: Store, contents: Sequence[bytes], *, day_first: bool | None = None, today: date | None = None
 ) -> ImportPlan:
-    """Read a list, or several tables that this program wrote, and say what they would add; nothing is changed.
+    """Read a list, or several tables written by this program, and say what they would add; nothing is changed.
 
-    A list with a column ``date`` is one of visits of clients who are there already, any other one of clients.
+    A list with a column ``date`` is a list of visits of existing clients; any other is a list of clients.
 
     Parameters
     ----------
     store : Store
     contents : bytes of CSV files
-    day_first : bool or None, how to read dates such as 03/04/2025; None to see it from the list
+    day_first : bool or None, how to read dates such as 03/04/2025; None to work it out from the list
     today : date or None for the current one
 
     Raises
     ------
-    InvalidList : one of them cannot be read or has no column that is needed, or a list of somebody's own is not alone
+    InvalidList : one of them cannot be read or lacks a needed column, or a list of somebody's own is not alone
     """
     files = [read_list(content, KNOWN) for content in contents]
     own = [table_kind(listed) is not None for listed in files]
@@ -53,7 +53,7 @@ def plan_files(
         return plan_tables(store, files, today or date.today())
     if len(files) != 1:
         raise InvalidList(
-            "Only tables that this program wrote can come in together.", "Choose one list of your own at a time."
+            "Only tables written by this program can come in together.", "Choose one list of your own at a time."
         )
     listed = files[0]
     if _column(listed, _DATE) is not None:
@@ -64,14 +64,14 @@ def plan_files(
 def bring_in(store: Store, plan: ImportPlan) -> int:
     """Keep what a plan would add, all of it or nothing; returns how many.
 
-    Clients are kept without an answer about agreement: they have to be asked before the first photo. Visits are kept
-    without photos.
+    Clients are kept with no answer about agreement: they must be asked before the first photo. Visits are kept without
+    photos.
 
     Raises
     ------
-    Conflict : a visit is there already
+    Conflict : a visit is already there
     NotFound : a client was erased since the plan was made
-    InvalidList : nobody said yet whether days or months come first
+    InvalidList : nobody has said yet whether days or months come first
     """
     if plan.dates_unclear:
         raise InvalidList("It is not clear whether days or months come first.", "Choose it above the list.")
@@ -80,7 +80,7 @@ def bring_in(store: Store, plan: ImportPlan) -> int:
 
 
 def refused_csv(plan: ImportPlan) -> bytes:
-    """The lines that are left out as a list again, with the line and the reason, to be mended and brought in later."""
+    """The lines left out, as a list again with line and reason, to be put right and brought in later."""
     return to_csv(SheetTable([{"line": each.line, "why left out": each.why, **each.cells} for each in plan.refused]))
 
 
@@ -92,7 +92,7 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         )
     note, contact = _column(listed, _NOTE), _column(listed, _CONTACT)
     used = {each for each in (name, first, last, note, contact) if each is not None}
-    there = {same(client_name): "is there already" for client_name in store.importing.client_names().values()}
+    there = {same(client_name): "is already here" for client_name in store.importing.client_names().values()}
 
     def read(line: ListLine) -> Client:
         parts = (
@@ -108,7 +108,7 @@ def _plan_clients(store: Store, listed: ListFile) -> ImportPlan:
         words = clean_note(line.cells.get(note or "", ""), "The note")
         how = clean_note(line.cells.get(contact or "", ""), "The contact note")
         client = Client(new_id(), called, words, now(), contact=how)
-        there[same(called)] = f"is in this list already, in line {line.number}"
+        there[same(called)] = f"is already in this list, in line {line.number}"
         return client
 
     clients, refused = read_lines(listed.lines, read)
@@ -140,7 +140,7 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
         )
         key = (found[0], day, tuple(sorted(map(same, done))))
         if key in there:
-            raise Refused(f"This visit of {called} on {day.isoformat()} is there already, with the same services.")
+            raise Refused(f"This visit of {called} on {day.isoformat()} is already here, with the same services.")
         there.add(key)
         words = clean_note(line.cells.get(note or "", ""), "The note")
         plan = clean_note(line.cells.get(later or "", ""), "The note for next time")
@@ -152,14 +152,14 @@ def _plan_visits(store: Store, listed: ListFile, day_first: bool | None, today: 
 
 def _no_client(called: str, found: int) -> str:
     if not called:
-        return "There is no name of a client."
+        return "There is no client name."
     if found == 0:
         return f"There is no client named {called}. Bring in the list of clients first."
-    return f"{found} clients are named {called}. Merge their records, or give one another name, first."
+    return f"{found} clients are named {called}. First merge their records, or give one of them another name."
 
 
 def _day_first(listed: ListFile, column: str) -> bool | None:
-    """Whether days come before months in dates with strokes; None where the list does not show it."""
+    """Whether days come before months in dates with slashes; None where the list does not show it."""
     pairs = [
         (int(found[1]), int(found[2]))
         for line in listed.lines
@@ -184,7 +184,7 @@ def _date(text: str, day_first: bool, today: date) -> date:
     try:
         on = date(int(year), int(month), int(day))
     except ValueError:
-        raise Refused(f"The date {text} is no day of the calendar.") from None
+        raise Refused(f"The date {text} is not a day in the calendar.") from None
     return require_past(on, today)
 
 

@@ -15,18 +15,18 @@ Describe = Callable[[Due, str], str]
 def due_calendar(
     store: Store, dues: Sequence[Due], describe: Describe, *, with_names: bool = True, with_notes: bool = False
 ) -> bytes:
-    """A day in the calendar for each client who has a refresh window and agrees to it now: the middle of the window.
+    """A day in the calendar for each client who has a refresh window and still agrees: the middle of the window.
 
     Parameters
     ----------
-    describe : what is said of one, given the window and the contact note or nothing
+    describe : what is said about one, given the window and the contact note or nothing
     with_names : bool, False leaves the names out
     with_notes : bool, True puts the contact notes in
 
     Returns
     -------
-    bytes : iCalendar; the same client and service always have the same identifier in it, and whatever was saved in the
-        studio since the file before gives all of them a higher sequence
+    bytes : iCalendar; the same client and service always have the same identifier in it, and anything saved in the
+        studio since the last file gives all of them a higher sequence
     """
     saves = store.saves()
     names = store.importing.client_names() if with_names else {}
@@ -34,7 +34,7 @@ def due_calendar(
     for due in dues:
         if due.middle is None or due.visit_id is None:
             continue
-        if not store.consents.given(due.client_id, MEASURING):  # taken back, or erased, since the list was drawn
+        if not store.consents.given(due.client_id, MEASURING):  # withdrawn, or erased, since the list was drawn
             continue
         note = store.clients.get(due.client_id).contact if with_notes else ""
         name = names.get(due.client_id, "")

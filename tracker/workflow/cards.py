@@ -25,7 +25,7 @@ def note_card_size(store: Store, card_kind: str, size_mm: tuple[float, float] | 
 
     Raises
     ------
-    InvalidEntry : no card has that size
+    InvalidEntry : no card is that size
     """
     sizes = {kind: size for kind, size in _noted(store).items() if kind != card_kind}
     if size_mm is not None:

@@ -56,7 +56,7 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
     Parameters
     ----------
     store : Store
-    opened : Client, as whoever changes it saw it
+    opened : Client, as the person changing it saw it
     name, note : str, as typed
     by : str, who changes it
 
@@ -64,7 +64,7 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
     ------
     NotFound : no such client
     InvalidEntry : no name, or something is too long
-    Conflict : name or note were changed in another window since
+    Conflict : name or note have been changed in another window since
     """
     named, noted = _name(name), clean_note(note, "The note")
 
@@ -94,7 +94,7 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
     ------
     NotFound : no such client
     ConsentMissing : no such purpose
-    InvalidEntry : nobody is named who asked
+    InvalidEntry : nobody is named as having asked
     """
     return store.consents.add(_answer(client_id, purpose, given, by))
 
@@ -123,7 +123,7 @@ def _name(text: str) -> str:
 def _answer(client_id: str, purpose: str, given: bool, by: str) -> Consent:
     if purpose not in PURPOSES:
         raise ConsentMissing(f"There is no question about {purpose}.", f"Ask about {' or '.join(PURPOSES)}.")
-    recorder = clean_line(by, "The name of who asked")
+    recorder = clean_line(by, "The name of the person who asked")
     if not recorder:
         raise InvalidEntry("It is not noted who asked the client.", "Type the name of the person who asked.")
     return Consent(new_id(), client_id, purpose, given, CONSENT_VERSION, now(), recorder)

@@ -1,4 +1,4 @@
-"""Photos that may be copies of one: the same picture saved again, as programs for messages do."""
+"""Photos that may be copies of one: the same picture saved again, as messaging programs do."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from tracker.record.records import PhotoRecord
 from tracker.store import Store
 from tracker.workflow.photos import OPENING
 
-_EDGE = 64  # pixels of the longer side: what saving again does to fine detail is averaged away
+_EDGE = 64  # pixels of the longer side: what re-saving does to fine detail is averaged away
 _SHAPES_APART = 0.02
-# Codes of 255, standard deviation. The sample photos saved again at quality 50 to 95 and at 0.37 to 1 of their size lie
-# 0.13 to 0.65 from the first; moved by 1.5 pixels they lie 1.7 to 2.2 away. Repeats in which nothing moved at all, not
-# even the card, lie as close as copies (0.03 to 0.2): so this is something to ask, not to refuse.
+# Codes of 255, standard deviation. The sample photos saved again at quality 50 to 95 and at 0.37 to 1 of their size are
+# 0.13 to 0.65 from the first; moved by 1.5 pixels they are 1.7 to 2.2 away. Repeats in which nothing moved at all, not
+# even the card, are as close as copies (0.03 to 0.2): so this is something to ask about, not to refuse.
 _ALIKE = 0.8
 
 Small = NDArray[np.float32]

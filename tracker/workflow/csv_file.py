@@ -1,4 +1,4 @@
-"""A list that was saved from a spreadsheet or written by this program, as lines of named cells."""
+"""A list saved from a spreadsheet or written by this program, as lines of named cells."""
 
 from __future__ import annotations
 
@@ -41,9 +41,9 @@ class ListFile:
 
     Attributes
     ----------
-    columns : names in small letters, in order
+    columns : names in lower case, in order
     lines : without empty ones
-    coding : str, `UTF8`, `UTF16` or `WESTERN`, in which its letters were read
+    coding : str, `UTF8`, `UTF16` or `WESTERN`, in which it was read
     """
 
     columns: tuple[str, ...]
@@ -56,13 +56,13 @@ def read_list(content: bytes, known: Collection[str]) -> ListFile:
 
     Parameters
     ----------
-    content : bytes as they were handed over: UTF-8 or 16 bits with or without a mark at its start, else Windows-1252;
+    content : bytes as received: UTF-8 or UTF-16 with or without a byte order mark, else Windows-1252;
         commas, semicolons or tabs
-    known : names of columns, small letters; they tell which of the signs separates the cells
+    known : names of columns, lower case; they show which character separates the cells
 
     Raises
     ------
-    InvalidList : it is no such file
+    InvalidList : it is not such a file
     """
     text, coding = _decoded(content)
     separator = _separator(text, known)
@@ -93,7 +93,7 @@ def _decoded(content: bytes) -> tuple[str, str]:
         )
     wide = _sixteen_bits(content)
     if wide is None and b"\0" in content:
-        raise InvalidList("This is no list but a spreadsheet's own file, or no text at all.", _SAVE_AGAIN)
+        raise InvalidList("This is not a list but a spreadsheet's own file, or not text at all.", _SAVE_AGAIN)
     for coding, reads in ((UTF16, wide), (UTF8, UTF8), (WESTERN, WESTERN)):
         if reads is None or (wide is not None and coding != UTF16):
             continue
@@ -103,25 +103,25 @@ def _decoded(content: bytes) -> tuple[str, str]:
             if coding != UTF8:
                 line = content.count(b"\n", 0, error.start) + 1
                 raise InvalidList(
-                    f"The letters of the list cannot be read: line {line} has one in an unknown coding.", _SAVE_AGAIN
+                    f"The letters of the list cannot be read: line {line} has one in an unknown encoding.", _SAVE_AGAIN
                 ) from error
     raise AssertionError("every file is read in one of the codings or refused")
 
 
 def _sixteen_bits(content: bytes) -> str | None:
-    """Which of the two orders of bytes a text in 16 bits has; None where it is none."""
+    """Which of the two byte orders a 16-bit text has; None where it is not one."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         return "utf-16"
     first = content[:200]
     for coding, empty, full in (("utf-16-le", first[1::2], first[::2]), ("utf-16-be", first[::2], first[1::2])):
-        # headings are in Latin letters nearly always, so most of every other byte is zero
+        # headings are nearly always in Latin letters, so almost every other byte is zero
         if len(first) >= 4 and empty.count(0) > 0.6 * len(empty) and full.count(0) == 0:
             return coding
     return None
 
 
 def _separator(text: str, known: Collection[str]) -> str:
-    """The sign with which the first line falls into columns that are known, else the more frequent one."""
+    """The separator that splits the first line into known columns, else the more frequent one."""
     first = next((line for line in text.splitlines() if line.strip()), "")
 
     def fit(separator: str) -> tuple[int, int]:
@@ -134,8 +134,8 @@ def _separator(text: str, known: Collection[str]) -> str:
 def _starts(text: str, separator: str) -> list[tuple[int, int]]:
     """For each row the line of the file at which it starts, and how many cells it has.
 
-    Strictly, because a quotation mark that is never closed would swallow all the lines that follow; pandas tells
-    neither the line nor how many cells were there.
+    Strictly, because a quotation mark that is never closed would swallow all the lines that follow; pandas says neither
+    which line nor how many cells there were.
     """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
     found: list[tuple[int, int]] = []

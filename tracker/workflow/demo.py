@@ -23,12 +23,12 @@ from tracker.workflow.visits import keep_draft, record_visit, start_draft
 
 Progress = Callable[[float, str], None]
 
-_MONTHS_BACK = 6.2  # the service lies far enough back for all progress photos
+_MONTHS_BACK = 6.2  # the service is long enough ago for all progress photos
 _RECORDER = "demo"
 _AGAIN = "Install the program again."
 _NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
 
-# Made up, like the people: what a colourist might note, with prices of no real product
+# Made up, like the people: what a colourist might note, with prices not of any real product
 _CARD_MM = (84.0, 116.0)  # of the rendered plain card: sample_images/make/scenes.json
 _POWDER = Charge("demo-powder", "Demo lightener powder", 500, "g", 24.0, "EUR", 40)
 _DEVELOPER = Charge("demo-developer", "Demo developer", 1000, "ml", 7.5, "EUR", 60)
@@ -111,18 +111,18 @@ def load_demo(
 ) -> None:
     """Fill an empty studio with made-up clients, their visits and progress photos.
 
-    The photos go the same way as real ones. Where anything fails, all of it is removed again.
+    The photos go through the same steps as real ones. If anything fails, all of it is removed again.
 
     Parameters
     ----------
     store : Store, without clients
     folder : Path with ``photos.json`` and the photos it lists; None for `sample_folder`
-    progress : called with the share that is done, 0..1, and what is being done
+    progress : called with the share done, 0..1, and what is being done
     today : date or None for the current one
 
     Raises
     ------
-    Conflict : there are clients already
+    Conflict : there are already clients
     NotFound : the photos are not there
     StoreDamaged : their list cannot be read
     """
@@ -141,7 +141,7 @@ def read_samples(folder: Path) -> list[Sample]:
 
     Raises
     ------
-    NotFound : no list, or one of its photos is not there
+    NotFound : no list, or one of its photos is missing
     StoreDamaged : the list cannot be read
     """
     listing = folder / "photos.json"
@@ -179,14 +179,14 @@ def _light(illuminant: str) -> str:
 
 
 def _alike(samples: list[Sample]) -> list[Sample]:
-    """One client's photos in the light and with the card of the first before, as a careful studio takes them."""
+    """One client's photos in the light and with the card of the first before photo, as a careful studio takes them."""
     first = next((sample for sample in samples if sample.role == BEFORE), samples[0])
     kit = (first.light, first.marks.card_kind)
     return [sample for sample in samples if (sample.light, sample.marks.card_kind) == kit]
 
 
 def _silent(_share: float, _text: str) -> None:
-    """No progress to show."""
+    """Report no progress."""
 
 
 class _Loading:

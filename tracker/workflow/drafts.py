@@ -1,7 +1,7 @@
 """Change a draft that may be open in two windows, so that neither loses a photo or a word.
 
-Every change is made on the draft as it is kept, not on what a window read some time ago. What two windows did to
-different things is put together; of what both changed differently the later one is kept, and the other one stays in
+Every change is made to the draft as it is kept, not to what a window read some time ago. Changes by two windows to
+different things are combined; where both changed the same thing differently the later is kept, and the other stays in
 the log of edits, to be taken back.
 """
 
@@ -25,8 +25,8 @@ PARTS = {
     "note": ("note",),
     "next": ("next_time",),
 }
-"""What a visit consists of for whoever fills it in, each with its fields: the smallest things that two windows can
-change without contradicting one another."""
+"""The parts of a visit for whoever fills it in, each with its fields: the smallest things that two windows can
+change without contradicting each other."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ class Change:
 
     Attributes
     ----------
-    draft : Draft, as it shall be
+    draft : Draft, as it should be
     clashes : names of `PARTS` and identifiers of photos that another window changed too, and differently
     """
 
@@ -61,11 +61,11 @@ class Changed:
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What a window knew of the words of a visit when its fields were last in step with the draft.
+    """What a window knew of a visit's words when its fields last agreed with the draft.
 
     Attributes
     ----------
-    read : Visit, as the fields read then: fields may tell the same thing in another form, such as another order
+    read : Visit, as the fields read then: fields may say the same thing in another form, such as another order
     kept : Visit, as the draft had it then
     """
 
@@ -74,13 +74,13 @@ class Seen:
 
 
 def change_draft(store: Store, draft_id: str, change: Callable[[Draft], Change]) -> Changed:
-    """Change a draft as it is kept now, whoever changed it meanwhile.
+    """Change a draft as it is kept now, whoever has changed it meanwhile.
 
     Parameters
     ----------
     store : Store
     draft_id : str
-    change : called with the draft as it is kept; again where another window was faster
+    change : called with the draft as it is kept; called again if another window was faster
 
     Raises
     ------
@@ -99,18 +99,18 @@ def change_draft(store: Store, draft_id: str, change: Callable[[Draft], Change])
         except DraftChanged:
             continue
         except NotFound:
-            store.drafts.get(draft_id)  # where it is the draft that went, and not a picture, that is what to say
+            store.drafts.get(draft_id)  # if it is the draft that went, and not a picture, say so
             raise
         return Changed(kept, saved, wanted.clashes)
 
 
 def at_step(step: int) -> Callable[[Draft], Change]:
-    """The draft left at that step."""
+    """The draft, left at that step."""
     return lambda kept: Change(replace(kept, step=step))
 
 
 def with_photos(photos: Sequence[PhotoRecord]) -> Callable[[Draft], Change]:
-    """The draft with more photos; one whose picture is in already is not added again."""
+    """The draft with more photos; one whose picture is already in is not added again."""
 
     def change(kept: Draft) -> Change:
         there = {photo.file for photo in kept.photos}
@@ -130,7 +130,7 @@ def with_changed_photos(seen: Sequence[PhotoRecord], changed: Sequence[PhotoReco
     Parameters
     ----------
     seen : the photos as the window knew them
-    changed : those that it changed, as they shall be
+    changed : those that it changed, as they should be
     """
     known = {photo.id: photo for photo in seen}
     wanted = {photo.id: photo for photo in changed}
@@ -166,11 +166,11 @@ def with_words(seen: Seen, read: Visit) -> Callable[[Draft], Change]:
 
 
 def meet(seen: Seen, read: Visit, kept: Visit) -> tuple[Visit, tuple[str, ...]]:
-    """Put together what this window and another one made of a visit.
+    """Combine what this window and another did to a visit.
 
     Returns
     -------
-    Visit : each part as this window has it where it was changed here, else as it is kept
+    Visit : each part as this window has it if it was changed here, else as it is kept
     tuple : names of the parts that both changed, and differently
     """
     taken: dict[str, Any] = {}

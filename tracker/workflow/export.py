@@ -1,4 +1,4 @@
-"""Hand out what is kept, in forms that outlive this program: pictures, JSON, CSV and a page to read."""
+"""Hand over what is kept in formats that outlive this program: pictures, JSON, CSV and a page to read."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ class Exported:
     Attributes
     ----------
     clients, visits, photos : int, how many
-    missing : int, pictures that are named by a record and could not be read; the records are there
+    missing : int, pictures named by a record that could not be read; the records are there
     """
 
     clients: int
@@ -71,13 +71,13 @@ class Exported:
 
 
 def export_client(store: Store, client_id: str, progress: Progress | None = None) -> tuple[bytes, Exported]:
-    """Everything that is kept about one client, as a zip; nothing of it touches the disk.
+    """Everything kept about one client, as a zip; none of it touches the disk.
 
     Parameters
     ----------
     store : Store
     client_id : str
-    progress : called with the share that is done, 0..1, and what is being done
+    progress : called with the share done, 0..1, and what is being done
 
     Returns
     -------
@@ -174,7 +174,7 @@ def _write_entries(archive: Archive, folder: str, entries: Mapping[str, Sequence
 
 
 def _write_kind(archive: FolderArchive, store: Store, kind: str) -> None:
-    """Everything of one kind, some at a time: all photos of a large studio do not fit into memory."""
+    """Everything of one kind, some at a time: the photos of a large studio do not all fit into memory."""
     headings = columns_of(store.kept.entries(kind), kind)
     with ExitStack() as stack:
         lines = stack.enter_context(archive.writing(f"studio/{kind}.jsonl"))
@@ -243,7 +243,7 @@ def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]
 
 
 def _client(store: Store, client_id: str) -> Client:
-    """The client, or a stand-in where the record is damaged: the rest must still go out."""
+    """The client, or a stand-in if the record is damaged: the rest must still go out."""
     try:
         return store.clients.get(client_id)
     except TrackerError:
@@ -269,4 +269,4 @@ def _embedded(store: Store, photo: PhotoRecord) -> str:
 
 
 def _silent(_share: float, _text: str) -> None:
-    """Tell nobody."""
+    """Report to nobody."""

@@ -1,4 +1,4 @@
-"""What a list would add: lines that are taken, and lines that are left out with their reasons."""
+"""What a list would add: the lines taken, and the lines left out with their reasons."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from tracker.workflow.csv_file import UTF8, ListLine
 CLIENTS, VISITS, TABLES = "clients", "visits", "tables"
 
 EARLIEST = date(1950, 1, 1)
-"""A date before this is taken for a slip; a choice of our own."""
+"""A date before this is taken for a slip; our own choice."""
 
 Made = TypeVar("Made")
 
@@ -45,9 +45,9 @@ class ImportPlan:
     clients : to be added; none in a list of visits
     visits : to be added, each with the name of its client as the list has it
     refused : lines that are left out, each with its reason
-    left_out : names of columns, or of tables, that are not understood and not brought in
-    coding : str, in which the letters of the list were read, as in `csv_file.ListFile`
-    dates_unclear : bool, True where days and months cannot be told apart; somebody has to say which comes first
+    left_out : names of columns, or of tables, not understood and not brought in
+    coding : str, in which the list was read, as in `csv_file.ListFile`
+    dates_unclear : bool, True where days and months cannot be told apart; somebody must say which comes first
     """
 
     kind: str

@@ -1,4 +1,4 @@
-"""What the studio's own past services teach of the next one, learnt anew as the record grows."""
+"""What the studio's own past services say about the next one, learnt again as the record grows."""
 
 from __future__ import annotations
 
@@ -15,15 +15,15 @@ from tracker.wear import QUANTITIES, Learnt
 from tracker.workflow.services_worn import by_kind, worn_by
 
 WEAR_VERSION = "1"
-"""Raised whenever a window, or what is kept of a service's wear, can move."""
+"""Raised whenever a window, or what is kept of a service's wear, may change."""
 
 _SWITCH, _LEARNT = "learning", "learnt"
-_GROWN = 0.1  # share by which the number of services must have changed before the studio's habits are learnt anew
+_GROWN = 0.1  # share by which the number of services must change before the studio's habits are learnt again
 
 
 @dataclass(frozen=True, slots=True)
 class LearntPriors:
-    """What the studio's own services of one kind say of one quantity in one band.
+    """What the studio's own services of one kind say about one quantity in one band.
 
     Attributes
     ----------
@@ -46,9 +46,9 @@ class Learning:
     Attributes
     ----------
     on : bool, True where it is used
-    taught : a digest of each service it was learnt from: those with photos at two times or more that are over
-    found : for each kind of which there are enough
-    stamp : str, of the yardsticks that it was learnt with
+    taught : a digest of each service it was learnt from: those that are over and have photos at two times or more
+    found : for each kind with enough of them
+    stamp : str, of the yardsticks it was learnt with
     """
 
     on: bool
@@ -69,7 +69,7 @@ class Learning:
 
 @dataclass(frozen=True, slots=True)
 class Basis:
-    """What windows are worked out with, read once: what is kept under its stamp rests on it and on nothing else.
+    """What windows are worked out with, read once: what is kept under its stamp rests on this and nothing else.
 
     Attributes
     ----------
@@ -82,7 +82,7 @@ class Basis:
 
     @property
     def stamp(self) -> str:
-        """Another stamp on a kept window says that it must be worked out anew."""
+        """A different stamp on a kept window means that it must be worked out again."""
         habits = "".join(to_json(each) for each in self.learning.found) if self.learning.on else ""
         return f"{_measured_stamp(self.own)}|{_digest(habits) if habits else '-'}"
 
@@ -104,17 +104,17 @@ def switch_learning(store: Store, *, on: bool) -> None:
 
 
 def learn(store: Store, own: Yardsticks) -> Learning:
-    """What is known, learnt anew where it must be.
+    """What is known, learnt again where it must be.
 
-    That is where the services have grown by a tenth, one that taught is gone or reads otherwise, or the yardsticks
-    are others.
+    That is when the services have grown by a tenth, one that it was learnt from is gone or reads differently, or the
+    yardsticks have changed.
 
     Parameters
     ----------
-    own : Yardsticks that the services were worked out with, all of them: `catch_up` calls this when they are
+    own : Yardsticks that all the services were worked out with: `catch_up` calls this when they are
     """
     known, stamp = learning(store), _measured_stamp(own)
-    # a service that is still worn is forecast with what is learnt, so it must not teach it
+    # a service still being worn is forecast from what was learnt, so must not be learnt from
     services = [each for each in store.wear.services() if each.occasions > 1 and each.ended_on is not None]
     taught = tuple(_digest(to_json(each)) for each in services)
     grown = len(taught) - known.services

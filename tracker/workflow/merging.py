@@ -36,7 +36,7 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
     Raises
     ------
     NotFound : one of them is not there
-    InvalidEntry : both notes, or both contact notes, together are too long
+    InvalidEntry : the two notes, or the two contact notes, are too long together
     """
     kept, other = store.clients.get(client_id), store.clients.get(other_id)
     also = f"Also noted as {other.name}." if other.name != kept.name else ""
@@ -55,7 +55,7 @@ def plan_merge(store: Store, client_id: str, other_id: str) -> MergePlan:
 
 
 def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merged:
-    """Move visits, photos, drafts and answers of the other record into the client's; the other record is gone.
+    """Move visits, photos, drafts and answers of the other record into the client's; the other record then goes.
 
     Both notes and both contact notes are kept, and the log of edits says what each record was before.
 
@@ -65,22 +65,22 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
     ----------
     store : Store
     client_id, other_id : str, the record that stays and the one that goes
-    by : str, who says that both are the same person
+    by : str, who confirms that both are the same person
 
     Raises
     ------
     NotFound : one of them is not there
-    Conflict : both are the same, or one is made up for the demo
-    InvalidEntry : both notes, or both contact notes, together are too long, or nobody is named
+    Conflict : both are the same record, or one is made up for the demo
+    InvalidEntry : the two notes, or the two contact notes, are too long together, or nobody is named
     """
     who = clean_line(by, "Your name")
     if not who:
-        raise InvalidEntry("It is not noted who says that both are the same client.", "Type your name or initials.")
+        raise InvalidEntry("It is not noted who confirms that both are the same client.", "Type your name or initials.")
     return store.clients.merge(plan_merge(store, client_id, other_id).kept, other_id, by=who)
 
 
 def _together(what: str, ours: str, *others: str) -> str:
-    """Texts of both records one below the other; what says the same as ours is not repeated."""
+    """The texts of both records, one below the other; what repeats ours is left out."""
     text = "\n".join(part for part in (ours, *(each for each in others if each != ours)) if part)
     if len(text) > NOTE_LIMIT:
         raise InvalidEntry(

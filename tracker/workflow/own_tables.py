@@ -1,4 +1,4 @@
-"""Tables that this program wrote come in again: clients, visits and their steps, linked by their identifiers."""
+"""Tables written by this program come back in: clients, visits and their steps, linked by their identifiers."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ _SHAPES = {
     STEP_TABLE: {"visit id", "client id", "number", "zone", "what"},
 }
 _OTHERS = ({"client id"}, {"visit id"}, {"id", "changed at"})
-"""Columns that only tables of the program have: their rows are no clients and no visits."""
+"""Columns that only the program's own tables have: their rows are neither clients nor visits."""
 
 _UNIT = re.compile(r" \([^()]*\)$")
 _IDENTIFIER = re.compile(r"[0-9a-f]{32}")
@@ -36,7 +36,7 @@ _STEP_WORDS = ("zone", "what", "product", "note", "ratio", "weave", "sections")
 
 
 def table_kind(listed: ListFile) -> str | None:
-    """Which table of the program it is; None for a list of somebody's own."""
+    """Which of the program's tables it is; None for a list of somebody's own."""
     names = {_UNIT.sub("", column) for column in listed.columns}
     for kind, shape in _SHAPES.items():
         if shape <= names:
@@ -45,10 +45,10 @@ def table_kind(listed: ListFile) -> str | None:
 
 
 def plan_tables(store: Store, tables: Sequence[ListFile], today: date) -> ImportPlan:
-    """What tables of the program would add; nothing is changed.
+    """What the program's own tables would add; nothing is changed.
 
-    A client or a visit keeps its identifier where that is free. Who is there already is not added again, but visits
-    that are new are added to that client.
+    A client or a visit keeps its identifier if that is free. A client already there is not added again, but new visits
+    are added to that client.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def plan_tables(store: Store, tables: Sequence[ListFile], today: date) -> Import
         if by_kind[STEP_TABLE]:
             raise InvalidList("Steps come in together with their visits.", "Choose both tables at once.")
         raise InvalidList(
-            "Nothing of this table can be brought in.", "Choose the tables of clients, visits and steps of visits."
+            "Nothing in this table can be brought in.", "Choose the tables of clients, visits and steps of visits."
         )
     taken = store.importing.taken_ids()
     clients, owners, refused = _clients(store, by_kind[CLIENT_TABLE], taken)
@@ -78,7 +78,7 @@ def plan_tables(store: Store, tables: Sequence[ListFile], today: date) -> Import
 def _clients(
     store: Store, lines: Sequence[ListLine], taken: set[str]
 ) -> tuple[list[Client], dict[str, tuple[str, str]], list[Refusal]]:
-    """Clients to add; for each identifier of the table the one it has here, and the name; and who is left out."""
+    """Clients to add; for each identifier in the table the one it has here, and the name; and who is left out."""
     here = store.importing.client_names()
     owners = {client_id: (client_id, name) for client_id, name in here.items()}
     named: dict[str, list[str]] = {}
@@ -94,9 +94,9 @@ def _clients(
         if known in here or there:
             if known not in owners and len(there) == 1:
                 owners[known] = (there[0], called)
-            raise Refused(f"A client named {called} is there already.")
+            raise Refused(f"A client named {called} is already here.")
         if known in owners:
-            raise Refused(f"A client named {called} is in these tables already.")
+            raise Refused(f"A client named {called} is already in these tables.")
         client = Client(
             _free(known, taken),
             called,
@@ -113,7 +113,7 @@ def _clients(
 
 
 def _steps(lines: Sequence[ListLine], visits: set[str]) -> tuple[dict[str, list[Step]], list[Refusal]]:
-    """Steps in their order, by the identifier of their visit in the table."""
+    """Steps in order, by the identifier of their visit in the table."""
 
     def read(line: ListLine) -> tuple[str, float, Step]:
         cells = line.cells
@@ -157,9 +157,9 @@ def _visits(
         visit = clean_visit(_visit(cells, client_id, on, steps.get(cells["id"], [])))
         key = (client_id, on, tuple(sorted(map(same, visit.services))))
         if store.visits.has(cells["id"]) or key in there:
-            raise Refused(f"This visit of {name} on {on.isoformat()} is there already, with the same services.")
+            raise Refused(f"This visit of {name} on {on.isoformat()} is already here, with the same services.")
         if cells["id"] in used:
-            raise Refused(f"This visit of {name} on {on.isoformat()} is in these tables already.")
+            raise Refused(f"This visit of {name} on {on.isoformat()} is already in these tables.")
         used.add(cells["id"])
         return name, replace(visit, id=_free(cells["id"], taken))
 
@@ -200,11 +200,11 @@ def _number(cells: Mapping[str, str], name: str) -> float | None:
     try:
         return float(text)
     except ValueError:
-        raise Refused(f"{text[:40]} is no number ({name}).") from None
+        raise Refused(f"{text[:40]} is not a number ({name}).") from None
 
 
 def _moment(text: str) -> datetime:
-    """When a record was made; now where the table does not say it in a way that can be read."""
+    """When a record was made; now if the table does not say so legibly."""
     try:
         found = datetime.fromisoformat(text)
     except ValueError:
@@ -213,7 +213,7 @@ def _moment(text: str) -> datetime:
 
 
 def _free(identifier: str, taken: set[str]) -> str:
-    """The identifier itself, where it is one and nothing has or had it here; else a new one."""
+    """The identifier itself, if it is one and nothing here has or had it; else a new one."""
     return identifier if _IDENTIFIER.fullmatch(identifier) and identifier not in taken else new_id()
 
 

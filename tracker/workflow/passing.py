@@ -20,7 +20,7 @@ class PassingPhoto:
     Attributes
     ----------
     id : str, opaque
-    content : bytes of a clean JPEG, without anything else that the file carried
+    content : bytes of a clean JPEG, with nothing else that the file carried
     size : width and height, pixels
     marks : where the card and the hair were found
     problem : str or None, why the card was not found
@@ -59,7 +59,7 @@ def look_at(
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:
-    """What a photo says with these marks.
+    """What a photo reads with these marks.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""From a file that somebody hands over to a kept photo with its reading."""
+"""From a file that somebody adds to a kept photo with its reading."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class DecodedPhotos:
     Parameters
     ----------
     capacity : int, how many are held
-    most_bytes : int, how much memory they may take together; the last one is held whatever it takes. A photo of 12
+    most_bytes : int, how much memory they may take together; the last is held whatever its size. A photo of 12
         million pixels takes 36 MB
     """
 
@@ -74,14 +74,14 @@ def take_in(
     light: str,
     limits: Limits = Limits(),  # noqa: B008 - frozen
 ) -> tuple[PhotoRecord, Photo]:
-    """Keep the picture of a photo, without anything else that the file carried.
+    """Keep the picture of a photo, and nothing else that the file carried.
 
     The record is not kept yet: put it into a draft or save it.
 
     Parameters
     ----------
     store : Store
-    content : bytes as they were handed over, not trusted; they are not kept
+    content : bytes as received, not trusted; they are not kept
     client_id : str
     role : str, one of `records.ROLES`
     light : str, one of `reading.LIGHTS`
@@ -90,7 +90,7 @@ def take_in(
     Returns
     -------
     PhotoRecord : without marks
-    Photo : as it was read; it takes three bytes or six for every pixel as long as it is held
+    Photo : as it was read; it takes three or six bytes a pixel while it is held
 
     Raises
     ------
@@ -142,8 +142,8 @@ def suggest_marks(
     store : Store
     photo : PhotoRecord, its picture is kept
     card_kind : str, name of a kind of card
-    reflectance : float or None, of the card's grey where it is known better
-    decoded : DecodedPhotos or None, to open a file once only
+    reflectance : float or None, of the card's grey where it is better known
+    decoded : DecodedPhotos or None, to open a file only once
 
     Returns
     -------
@@ -177,7 +177,7 @@ def measure_record(
     photo : PhotoRecord, its picture is kept
     marks : Marks
     settings : tracker.measure.Settings or None for those in force
-    decoded : DecodedPhotos or None, to open a file once only
+    decoded : DecodedPhotos or None, to open a file only once
 
     Returns
     -------
@@ -187,7 +187,7 @@ def measure_record(
         own = settings or settings_in_force(store)
         with OPENING:
             kept = _photo(store, photo.file, decoded)
-            # the kept copy is sound, so what was odd about the file that came in is remembered beside it
+            # the kept copy is sound, so what was odd about the original file is remembered beside it
             reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
     except TrackerError as error:
         small = too_small(photo.size)
@@ -197,12 +197,12 @@ def measure_record(
 
 
 def too_small(size: tuple[int, int]) -> InvalidEntry | None:
-    """What is wrong with a photo of that width and height where it has too few pixels to be measured; else None."""
+    """What is wrong with a photo of that width and height if it has too few pixels to be measured; else None."""
     if min(size) >= SMALLEST_SIDE:
         return None
     return InvalidEntry(
         f"The photo has {size[0]} × {size[1]} pixels: too small to measure.",
-        "Hand over the photo as the camera took it, not a preview or a copy from a message.",
+        "Use the photo as the camera took it, not a preview or a copy from a message.",
         value=min(size),
         limit=SMALLEST_SIDE,
         unit="pixels",
@@ -210,28 +210,28 @@ def too_small(size: tuple[int, int]) -> InvalidEntry | None:
 
 
 def settings_in_force(store: Store) -> Settings:
-    """How photos are measured in this studio: with its own spread between photos, once there is one."""
+    """How photos are measured in this studio: with its own spread between photos, once it has one."""
     return settings_with(store.yardsticks.in_force().spread)
 
 
 def settings_with(repeatability: Repeatability) -> Settings:
     """How photos are measured with that spread.
 
-    A set-up check on days enough holds what light adds that differs between card and hair; then it is not added once
-    more.
+    A set-up check over enough days already holds what light differing between card and hair adds; then it is not added
+    again.
     """
     settings = Settings(repeatability=repeatability)
     return replace(settings, light_half_width=0.0) if repeatability.covers_light else settings
 
 
 def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, by: str = "") -> PhotoRecord:
-    """Measure a kept photo again with its marks, as after a change of the method, and save what comes out.
+    """Measure a kept photo again with its marks, as after a change of method, and save the result.
 
     Raises
     ------
     NotFound, StoreDamaged : no such photo, or its picture cannot be read back; nothing is changed
     InvalidMarks : it was never marked
-    ConsentMissing : the client does not agree to being measured any more
+    ConsentMissing : the client no longer agrees to being measured
     """
     photo = store.photos.get(photo_id)
     if photo.marks is None:
@@ -239,7 +239,7 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, 
     store.consents.require_measuring(photo.client_id)
     store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
     measured = measure_record(store, photo, photo.marks, settings)
-    return store.photos.save(measured, by=clean_line(by, "The name of who measures"))
+    return store.photos.save(measured, by=clean_line(by, "The name of the person who measures"))
 
 
 def _failure(reading: PhotoReading) -> str | None:

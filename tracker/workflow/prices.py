@@ -35,16 +35,16 @@ def keep_price(
     pack_unit : str, ``g`` or ``ml``
     price : float, of one pack, >= 0
     currency : str, free words
-    line_id : str or None, the line that is changed
+    line_id : str or None, the line to change
     by : str, who
 
     Raises
     ------
-    InvalidEntry : no name, or a pack or price that cannot be
+    InvalidEntry : no name, or an impossible pack or price
     """
     named = clean_line(name, "The name of the product")
     if not named:
-        raise InvalidEntry("The product has no name.", "Type the name as you know it.")
+        raise InvalidEntry("The product has no name.", "Type the name you know it by.")
     if pack_unit not in PACK_UNITS:
         raise InvalidEntry(f"A pack cannot be counted in {pack_unit}.", "Choose grams or millilitres.")
     size = _number(pack_size, "The size of the pack", _LARGEST_PACK, pack_unit)

@@ -1,4 +1,4 @@
-"""Past results: what came of starts like this one in the studio's own history. Never a recommendation."""
+"""Past results: what came of starting points like this one in the studio's own history. Never a recommendation."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from tracker.errors import InvalidEntry, StoreFull
 from tracker.measure.reading import REGIONS
 from tracker.store import Store
 
-_AT_ONCE = 10  # visits for which other windows wait
+_AT_ONCE = 10  # visits in one go, while other windows wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,9 +23,9 @@ class Start:
     Attributes
     ----------
     region : str, one of `reading.REGIONS`
-    levels : lowest and highest level before, within 1..10; an end of the scale takes in what lies beyond it
+    levels : lowest and highest level before, within 1..10; an end of the scale includes what lies beyond it
     undertone : str or None, before; None for any
-    service : str, that the visit had; empty for any
+    service : str, one the visit had; empty for any
     """
 
     region: str = "mid"
@@ -39,11 +39,11 @@ def past_results(store: Store, start: Start) -> PastResults:
 
     Raises
     ------
-    InvalidEntry : no such region, or levels that are no range
+    InvalidEntry : no such region, or levels that are not a range
     """
     lowest, highest = start.levels
     if start.region not in REGIONS or not DARKEST <= lowest <= highest <= LIGHTEST:
-        raise InvalidEntry("This is no range of levels on a part of the hair.", "Choose both from the page again.")
+        raise InvalidEntry("This is not a range of levels on a part of the hair.", "Choose both on the page again.")
     scale, locus = scale_in_force(store)
     limits = (
         None if lowest <= DARKEST else scale.lightness(lowest),
@@ -53,11 +53,11 @@ def past_results(store: Store, start: Start) -> PastResults:
 
 
 def catch_up_results(store: Store, seconds: float | None = None) -> int:
-    """Work past results out anew where they rest on another spread than the one in force.
+    """Work out past results again where they rest on a spread other than the one in force.
 
     Parameters
     ----------
-    seconds : float or None, stop after about so long; None to finish
+    seconds : float or None, stop after about this long; None to finish
 
     Returns
     -------
@@ -72,6 +72,6 @@ def catch_up_results(store: Store, seconds: float | None = None) -> int:
 
 
 def scale_in_force(store: Store) -> tuple[LevelScale, NeutralLocus]:
-    """The level scale and the neutral locus that numbers are shown by now."""
+    """The level scale and the neutral locus now used to show numbers."""
     own = store.yardsticks.in_force()
     return own.scale, own.locus

@@ -1,4 +1,4 @@
-"""Which records may have had their time; nothing is deleted here."""
+"""Which records may have been kept long enough; nothing is deleted here."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from tracker.store import Absent, Store
 from tracker.words import DAYS_PER_MONTH
 
 USUAL_MONTHS = 24
-"""A weak choice of our own; the law asks for a limit and names none (GDPR article 5(1)(e))."""
+"""A loose choice of our own; the law asks for a limit and names none (GDPR article 5(1)(e))."""
 
 
 def not_seen_for(store: Store, months: int, today: date | None = None) -> list[Absent]:
-    """Clients who have not been here for so many months, longest first."""
+    """Clients who have not been in for so many months, longest absence first."""
     return store.clients.not_seen_since((today or date.today()) - timedelta(days=months * DAYS_PER_MONTH))

@@ -1,4 +1,4 @@
-"""Services of the whole studio over one another: which kinds there are, and how they are grouped."""
+"""Services of the whole studio overlaid: which kinds there are, and how they are grouped."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def worn_by(
     quantity: str,
     group: Callable[[ServiceReadings], str] = lambda _service: "",
 ) -> list[Worn]:
-    """Services as the model lays them over one another; those without a reading of that band are left out.
+    """Services as the model overlays them; those without a reading of that band are left out.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def kinds_worn(services: Iterable[ServiceReadings]) -> dict[str, int]:
 def studio_wear(
     store: Store, services: Sequence[ServiceReadings], kind: str, region: str, quantity: str, grouping: str
 ) -> Overlay:
-    """Services of one kind laid over one another, or all kinds where they are compared by kind.
+    """Services of one kind overlaid, or all kinds where they are compared by kind.
 
     Parameters
     ----------
@@ -72,7 +72,7 @@ def studio_wear(
 
 
 def _start_level(region: str, own: Yardsticks) -> Callable[[ServiceReadings], str]:
-    """A level of one step, as it was right after the service."""
+    """The level to a whole step, right after the service."""
 
     def group(each: ServiceReadings) -> str:
         place = each.place(region)
@@ -89,7 +89,7 @@ def _start_level(region: str, own: Yardsticks) -> Callable[[ServiceReadings], st
 
 
 def _start_tone(region: str) -> Callable[[ServiceReadings], str]:
-    """Cool, neutral or warm right after the service: neutral where the 95 % interval holds none."""
+    """Cool, neutral or warm right after the service: neutral where the 95 % interval includes zero."""
 
     def group(each: ServiceReadings) -> str:
         place = each.place(region)

@@ -30,11 +30,11 @@ _MOST_GRAMS = 5000.0
 
 
 def clean_visit(visit: Visit) -> Visit:
-    """The visit with its words made safe to store and its numbers within what can be.
+    """The visit with its words made safe to store and its numbers checked to be possible.
 
     Raises
     ------
-    InvalidEntry : a text is too long, or a number cannot be
+    InvalidEntry : a text is too long, or a number is impossible
     """
     if len(visit.steps) > MOST_STEPS:
         raise InvalidEntry(
@@ -79,7 +79,7 @@ def last_steps(store: Store, client_id: str, besides: str = "") -> Visit | None:
 
 
 def copied_steps(store: Store, steps: Sequence[Step]) -> tuple[Step, ...]:
-    """Steps as a start for another visit: what they cost follows today's price list, what was left over is unknown."""
+    """Steps as a start for another visit: their cost follows today's price list, and what was left over is unknown."""
     today = {line.id: line for line in store.prices.all()}
     return tuple(
         replace(

@@ -25,7 +25,7 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
     store : Store
     client_id : str
     kind : str, ``visit`` or ``progress``
-    visit : Visit or None, one that is kept already and is to be changed
+    visit : Visit or None, one already kept that is to be changed
 
     Raises
     ------
@@ -48,7 +48,7 @@ def keep_draft(store: Store, draft: Draft) -> Draft:
     DraftChanged : it was saved in another window since it was read
     Conflict : it was made part of the record or thrown away in another window
     ConsentMissing : it has photos, and the client does not agree to being measured
-    NotFound : no such client, or a picture is not there any more
+    NotFound : no such client, or a picture is no longer there
     """
     return store.drafts.save(replace(draft, updated_at=now()))
 
@@ -64,22 +64,22 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
 
     Returns
     -------
-    Visit : as it is kept; the same one where the draft was recorded before
+    Visit : as it is kept; the same one if the draft was already recorded
 
     Raises
     ------
     DraftChanged : the draft was saved in another window since it was read
-    Conflict : the draft is no visit, or the visit was changed in another window
+    Conflict : the draft is not a visit, or the visit was changed in another window
     ConsentMissing : the client does not agree to being measured
-    NotFound : no such client, or a picture is not there any more
-    InvalidEntry : a text is too long, a number in a step cannot be, or the day is still to come
+    NotFound : no such client, or a picture is no longer there
+    InvalidEntry : a text is too long, a number in a step is impossible, or the day is in the future
     """
     if draft.kind != VISIT or draft.visit is None:
         raise Conflict("This draft is not a visit yet.", "Fill in the date and what was done, then save.")
     _require_past(draft.visit.on, "The visit")
     visit = clean_visit(draft.visit)
     photos = [replace(photo, visit_id=visit.id) for photo in draft.photos]
-    by = clean_line(by, "The name of who saves it")
+    by = clean_line(by, "The name of the person who saves it")
     return store.visits.save(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
@@ -88,15 +88,15 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
 
     Returns
     -------
-    PhotoRecord : as it is kept; the same one where the draft was recorded before
+    PhotoRecord : as it is kept; the same one if the draft was already recorded
 
     Raises
     ------
     DraftChanged : the draft was saved in another window since it was read
-    Conflict : the draft is no progress photo, or has not exactly one photo
+    Conflict : the draft is not a progress photo, or does not have exactly one photo
     ConsentMissing : the client does not agree to being measured
-    NotFound : no such client, or the picture is not there any more
-    InvalidEntry : the day that somebody gave is still to come
+    NotFound : no such client, or the picture is no longer there
+    InvalidEntry : the day given is in the future
     """
     if draft.kind != PROGRESS or len(draft.photos) != 1:
         raise Conflict("A progress draft has exactly one photo.", "Add the photo, or take one out, then save.")
@@ -107,11 +107,11 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
 
 
 def discard_draft(store: Store, draft_id: str) -> Deletion | None:
-    """Throw a draft away with the pictures that only it held; None where it is gone already."""
+    """Throw away a draft and the pictures that only it held; None if it is already gone."""
     return store.drafts.delete(draft_id)
 
 
 def _require_past(on: date, what: str) -> None:
-    """Refuse a day that is still to come."""
+    """Refuse a day that is in the future."""
     if on > date.today():
-        raise InvalidEntry(f"{what} is dated {day(on)}, which is still to come.", "Correct the date, then save again.")
+        raise InvalidEntry(f"{what} is dated {day(on)}, which is in the future.", "Correct the date, then save again.")

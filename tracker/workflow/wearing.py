@@ -38,7 +38,7 @@ def catch_up(store: Store, seconds: float | None = None) -> int:
 
     Parameters
     ----------
-    seconds : float or None, stop after about so long; None to finish
+    seconds : float or None, stop after about this long; None to finish
 
     Returns
     -------
@@ -56,7 +56,7 @@ def catch_up(store: Store, seconds: float | None = None) -> int:
 
 
 def client_wear(store: Store, client_id: str) -> tuple[Due, list[ServiceReadings]]:
-    """When one client is due and how the services wore, newest first; worked out now where it is not known.
+    """When one client is due and how the services wore, newest first; worked out now if not yet known.
 
     Raises
     ------
@@ -94,12 +94,12 @@ class WhatIf:
 
 
 def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> WhatIf:
-    """What the refresh window of the service that is worn becomes with other washing from today on.
+    """What the refresh window of the service being worn becomes with other washing from today on.
 
     Raises
     ------
-    NotFound : no such client, or no service that is worn
-    InvalidEntry : no number of washes that can be right
+    NotFound : no such client, or no service being worn
+    InvalidEntry : an impossible number of washes
     """
     visits = store.visits.of_client(client_id)
     visit, limits = limits_in_force(visits)
@@ -123,8 +123,8 @@ def client_growth(worn: Visit | None, services: Sequence[ServiceReadings]) -> Re
 
     Parameters
     ----------
-    worn : the service that is worn
-    services : all of the client, newest first
+    worn : the service being worn
+    services : all the client's, newest first
     """
     earlier = [each.root for each in reversed(services) if worn is None or each.visit_id != worn.id]
     now = next((each.root for each in services if worn is not None and each.visit_id == worn.id), None)
@@ -154,7 +154,7 @@ def _work_through(store: Store, basis: Basis, until: float | None) -> int:
     while True:
         waiting = [each for each in store.wear.to_work_out(stamp, _AT_ONCE + len(tried)) if each not in tried]
         before, left = left, store.wear.count_to_work_out(stamp)
-        if not waiting or left == before:  # nothing of the last ones could be kept, as on a full disk
+        if not waiting or left == before:  # none of the last ones could be kept, as on a full disk
             return left
         for client_id in waiting:
             work_out(store, client_id, basis)

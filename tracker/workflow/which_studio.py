@@ -1,4 +1,4 @@
-"""Which studio a program serves, said so that only another program of the same person understands it."""
+"""Which studio a program serves, said so that only the same person's programs understand it."""
 
 from __future__ import annotations
 
@@ -21,5 +21,5 @@ def studio_sign() -> str:
     try:
         mark = read_mark(Layout(folder).mark)
     except (OSError, ValueError):
-        mark = None  # what is wrong with it is said by the page
+        mark = None  # the page says what is wrong with it
     return hashlib.sha256(f"{folder}\n{mark.studio if mark else ''}".encode()).hexdigest()

@@ -1,4 +1,4 @@
-"""Words as a person typed them: made safe to store, and no longer than they may be."""
+"""Words as a person typed them: made safe to store, and no longer than allowed."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ NAME_LIMIT = 120
 NOTE_LIMIT = 4000
 """Most characters of a name, and of any longer text."""
 
-# line breaks, and the two joiners that some scripts and signs are written with
+# line breaks, and the two joiners that some scripts and symbols need
 _KEPT = ("\n", "\t", "\u200c", "\u200d")
 
-# Something to see: no control, blank or unassigned character, no mark without a letter to stand on, none that Unicode
-# has drawn as nothing (Default_Ignorable_Code_Point: joiners, fillers, selectors), and none of the three signs that are
+# Something to see: no control, blank or unassigned character, no mark without a letter to sit on, none that Unicode
+# draws as nothing (Default_Ignorable_Code_Point: joiners, fillers, selectors), and none of the three signs that are
 # blank by their name or purpose: braille pattern blank, musical symbol null notehead, object replacement character.
 _SEEN = regex.compile(r"[^\p{C}\p{Z}\p{M}\p{Default_Ignorable_Code_Point}\u2800\U0001D159\uFFFC]")
 
@@ -45,7 +45,7 @@ def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
 def _visible(text: str) -> str:
     """Text in composed form without control characters (Cc), halves of characters (Cs) and invisible ones (Cf).
 
-    Empty where nothing of it can be seen, so that whoever asks for a name gets one.
+    Empty where none of it can be seen, so that whoever asks for a name gets one.
     """
     if not _SEEN.search(text):
         return ""

@@ -26,11 +26,11 @@ _SHOTS = "set-up check so far"
 _SWATCHES = "{} so far"
 
 MOST_SHOTS, MOST_SWATCHES = 400, 60
-"""Photos of one set-up check and of one scale: more than ten times what is asked for."""
+"""Most photos in one set-up check and in one scale: more than ten times what is asked for."""
 
 
 def shots_so_far(store: Store) -> tuple[Shot, ...]:
-    """The readings of the set-up check that is going on; it may take days."""
+    """The readings of the set-up check in progress; it may take days."""
     return gathered(store, _SHOTS, Shot)
 
 
@@ -41,7 +41,7 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
     ----------
     reading : with numbers
     sample : str, which hair
-    operator : str, who photographed; may be empty in a studio of one
+    operator : str, who took the photo; may be empty in a studio of one
     session : str, when
 
     Raises
@@ -50,13 +50,13 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
     """
     name = clean_line(sample, "The name of the hair", 60)
     if not name:
-        raise InvalidEntry("It is not said which hair this is.", "Give every hair a short name, such as a number.")
+        raise InvalidEntry("This hair has no name.", "Give every hair a short name, such as a number.")
     regions = [region for name_of in REGIONS if (region := reading.region(name_of)) is not None]
     if len(regions) != len(REGIONS):
         raise InvalidEntry("This photo has no number for a part of the hair.", "Take it again.")
     shot = Shot(
         name,
-        clean_line(operator, "The name of who photographs", 60) or "me",
+        clean_line(operator, "The name of the person who takes the photos", 60) or "me",
         clean_line(session, "The session", 60) or "first session",
         tuple(region.lab.lab for region in regions),
     )
@@ -65,12 +65,12 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
 
 
 def drop_shots(store: Store, shots: Sequence[Shot] | None = None) -> None:
-    """Forget these readings of the set-up check that is going on, or all of them."""
+    """Forget these readings of the set-up check in progress, or all of them."""
     _let_go(store, _SHOTS, shots)
 
 
 def adopt_spread(store: Store) -> Yardstick:
-    """Make the set-up check that is going on the studio's own figure, from now on.
+    """Make the set-up check in progress the studio's own figure, from now on.
 
     Raises
     ------
@@ -110,12 +110,12 @@ def add_swatch(
     if region is None:
         raise InvalidEntry("The middle of this photo has no number.", "Take it again.")
     if kind == SCALE and level is None:
-        raise InvalidEntry("It is not said which level this swatch is.", "Type the level on its label.")
+        raise InvalidEntry("This swatch has no level.", "Type the level on its label.")
     kept = swatches_so_far(store, kind)
     called = clean_line(name, "The name of the swatch", 60) or (
         f"level {level:g}" if level is not None else f"swatch {len(kept) + 1}"
     )
-    # what all photos of one camera and card share is part of the studio's scale, not of its doubt
+    # what all photos from one camera and card share is part of the studio's scale, not of its doubt
     lab = LabMeasured(region.lab.lab, region.repeat_cov, region.lab.dof)
     kit = Kit(
         camera,
@@ -137,7 +137,7 @@ def drop_swatches(store: Store, kind: str, swatches: Sequence[Swatch] | None = N
 
 
 def start_from(store: Store, version: Yardstick) -> None:
-    """Gather the swatches of an earlier version again, to add to them or to take one out."""
+    """Gather the swatches of an earlier version again, to add to them or take one out."""
     for swatch in version.swatches:
         _gather(store, _SWATCHES.format(version.kind), swatch, MOST_SWATCHES)
 
@@ -147,14 +147,14 @@ def scale_from(swatches: Sequence[Swatch], name: str) -> ScaleFit:
 
     Raises
     ------
-    CannotCalibrate : they make none
+    CannotCalibrate : they do not make one
     """
     known = [LevelSwatch(swatch.name, swatch.level, swatch.lab) for swatch in swatches if swatch.level is not None]
     return fit_scale(known, name)
 
 
 def locus_from(swatches: Sequence[Swatch], name: str) -> NeutralLocus:
-    """What is neutral by these swatches.
+    """What these swatches make neutral.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def adopt_swatches(store: Store, kind: str) -> Yardstick:
 
     Raises
     ------
-    CannotCalibrate : they make none
+    CannotCalibrate : they do not make one
     """
     swatches, made_at = swatches_so_far(store, kind), now()
     version = Yardstick(new_id(), kind, made_at, swatches=swatches)
@@ -183,7 +183,7 @@ def adopt_swatches(store: Store, kind: str) -> Yardstick:
 
 
 def undo_yardstick(store: Store, kind: str) -> Yardstick:
-    """Put the version in force out of force; the one before it counts again, or the built-in one.
+    """Put the version in force out of force; the one before it, or the built-in one, is in force again.
 
     Raises
     ------
@@ -196,7 +196,7 @@ def undo_yardstick(store: Store, kind: str) -> Yardstick:
 
 
 def gathered(store: Store, name: str, shape: type[Gathered]) -> tuple[Gathered, ...]:
-    """Readings that are being gathered under that name; those that cannot be read any more are left out."""
+    """Readings being gathered under that name; those that can no longer be read are left out."""
     found: list[Gathered] = []
     kept: Any = store.settings.get(name)
     for entry in kept if isinstance(kept, list) else []:
@@ -213,12 +213,12 @@ def _gather(store: Store, name: str, reading: object, most: int) -> None:
 
 
 def _let_go(store: Store, name: str, readings: Sequence[object] | None) -> None:
-    """Take these readings, each once, out of what is being gathered; all of it where none are named."""
+    """Take these readings, each once, out of what is being gathered; all of it if none are named."""
 
     def without(kept: list[Any]) -> list[Any]:
         for reading in readings or ():
             if _plain(reading) in kept:
-                # from the end: of two alike the newer one is meant
+                # from the end: of two alike the newer is meant
                 del kept[len(kept) - 1 - kept[::-1].index(_plain(reading))]
         return kept if readings is not None else []
 

@@ -1,4 +1,4 @@
-"""Pieces of the face that need the browser's own hands: each is plain HTML, CSS and JavaScript, no build step."""
+"""Pieces of the face that need code in the browser: each is plain HTML, CSS and JavaScript, no build step."""
 
 from tracker.ui.components.before_after import before_after
 from tracker.ui.components.erasures import hear_of_erasures

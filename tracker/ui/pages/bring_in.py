@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
 _SHOWN = 20
 _CODINGS = {
-    WESTERN: "The file is not UTF-8; it was read as Windows-1252. Look whether letters such as é and ü are right.",
-    UTF16: "The file was read as text in 16 bits (UTF-16).",
+    WESTERN: "The file is not UTF-8; it was read as Windows-1252. Check that letters such as é and ü are right.",
+    UTF16: "The file was read as 16-bit text (UTF-16).",
 }
 _DAYS, _MONTHS = "day first: 3 April", "month first: 4 March"
 
@@ -60,18 +60,18 @@ def page() -> None:
 def _columns() -> None:
     st.markdown(
         "From a spreadsheet, saved as **CSV UTF-8**; other encodings are read too, and the page says so. The first "
-        "line names the columns. Nothing is kept before you have seen what would be added, and why a line is left out."
+        "line names the columns. Nothing is kept until you have seen what would be added and why any line is left out."
     )
     st.markdown(
         "- **Clients:** a column *name* (or *first name* and *last name*), and *note* and *contact* if you like.\n"
         "- **Past visits:** columns *client*, *date*, and *services*, *notes*, *next time* if you like. "
         "Bring their clients in first, with a list of their own.\n"
-        "- **Tables that this program wrote:** *client.csv*, *visit.csv* and *visit_steps.csv* from the folder "
-        "*tables*, all at once. Clients who are there already stay as they are."
+        "- **Tables written by this program:** *client.csv*, *visit.csv* and *visit_steps.csv* from the folder "
+        "*tables*, all at once. Clients who are already here stay as they are."
     )
     st.caption(
         "Clients from a list have agreed to nothing yet: ask them before the first photo. Past visits come without "
-        "photos, readings, and what their products cost: no table holds those."
+        "photos, readings or product costs: no table holds those."
     )
 
 
@@ -91,7 +91,7 @@ def _look(store: Store, contents: list[bytes]) -> None:
     _what_comes(plan)
     _what_stays_out(plan)
     if not (plan.clients or plan.visits):
-        st.markdown("**Nothing of this list can be added.**")
+        st.markdown("**Nothing in this list can be added.**")
         return
     both = (count(len(plan.clients), "client"), count(len(plan.visits), "visit"))
     what = listed(words for words, some in zip(both, (plan.clients, plan.visits), strict=True) if some)
@@ -108,7 +108,7 @@ def _what_comes(plan: ImportPlan) -> None:
     if plan.coding in _CODINGS:
         st.caption(_CODINGS[plan.coding])
     if plan.kind == TABLES:
-        st.caption("Agreements and photos do not come in with tables. A restored backup brings them back.")
+        st.caption("Tables do not bring in agreements or photos. Restoring a backup brings those back.")
     if plan.clients:
         st.header(f"{count(len(plan.clients), 'client')} to add", anchor=False)
         rows = [f"**{plain(client.name)}** {plain(client.note[:80])}" for client in plan.clients[:_SHOWN]]
@@ -122,7 +122,7 @@ def _what_comes(plan: ImportPlan) -> None:
         _rows(rows, len(plan.visits))
     if plan.left_out:
         columns = listed(f"“{plain(name)}”" for name in plan.left_out)
-        st.caption(f"Not brought in, because nothing here has a place for it: {columns}.")
+        st.caption(f"Not brought in, because there is no place for it here: {columns}.")
 
 
 def _what_stays_out(plan: ImportPlan) -> None:

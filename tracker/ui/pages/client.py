@@ -42,7 +42,7 @@ def page() -> None:
 def _client(store: Store, client: Client) -> None:
     st.title(plain(client.name), anchor=False)
     if client.demo:
-        st.caption("Made up: belongs to the demo studio.")
+        st.caption("Made up: part of the demo studio.")
     if client.note:
         st.markdown(plain_lines(client.note))
     _actions(store, client)
@@ -55,7 +55,7 @@ def _client(store: Store, client: Client) -> None:
     what_changed(store, client_id=client.id, consents=store.consents.of_client(client.id))
     with st.expander("Change name or note"):
         change_words(store, client)
-    with st.expander("Hand out this record"):
+    with st.expander("Hand over this record"):
         hand_out(store, client)
     with st.expander("Merge with another record of this client"):
         st.markdown("For when the same person was added twice.")
@@ -67,7 +67,7 @@ def _client(store: Store, client: Client) -> None:
 def _actions(store: Store, client: Client) -> None:
     if not store.consents.given(client.id, MEASURING):
         st.warning(
-            "No photo may be taken or measured: the client has not agreed to it, or withdrew. "
+            "No photo may be taken or measured: the client has not agreed to it, or has withdrawn. "
             "If the client agrees now, record it below under “What the client agreed to”."
         )
         return

@@ -61,11 +61,10 @@ def _find(store: Store) -> None:
 def _nobody(searched: bool) -> None:
     if searched:
         st.markdown(
-            "No client has this in the name or the note, and no visit in any word. "
-            "Check the spelling, or add the client."
+            "Nothing found in any client’s name or note, or in any visit. Check the spelling, or add the client."
         )
         return
-    empty("empty clients", "No client yet. Add the first one; it takes a name and one agreement.")
+    empty("empty clients", "No clients yet. Add the first one: all it takes is a name and one agreement.")
 
 
 def _add_client(store: Store) -> None:

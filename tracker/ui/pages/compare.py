@@ -48,7 +48,7 @@ def _choose(store: Store) -> None:
     visits = [(visit, list(store.photos.find(visit_id=visit.id))) for visit in store.visits.recent(OFFERED)]
     pairs = [(visit, photos) for visit, photos in visits if role_photo(photos, BEFORE) and role_photo(photos, AFTER)]
     if not pairs:
-        empty("card", "Nothing to compare yet. Record a visit with a photo before and a photo after.")
+        empty("card", "Nothing to compare yet. Record a visit with a before photo and an after photo.")
         return
     st.markdown("Which visit?")
     for visit, photos in pairs:
@@ -92,7 +92,7 @@ def _single(store: Store, state: State | None) -> None:
         st.markdown("This visit has no photo.")
         return
     photo = state.standing
-    st.subheader("Photos of one state only, so there is no lift to show.", anchor=False)
+    st.subheader("Photographed only before or only after, so there is no lift to show.", anchor=False)
     measured_photo(photo)
     reading_swatches(photo)
     if no_number(photo):

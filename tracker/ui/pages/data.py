@@ -1,4 +1,4 @@
-"""My data: backups, taking out, bringing in, what was set aside, who was not here for long, what was erased."""
+"""My data: backups, taking out, bringing in, what was set aside, who has not been in for long, what was erased."""
 
 from __future__ import annotations
 
@@ -71,11 +71,11 @@ def _absent(store: Store) -> None:
     months = st.number_input("Months", 1, 240, USUAL_MONTHS, key="absent-months")
     found = not_seen_for(store, int(months))
     if not found:
-        st.markdown("Everybody was here within this time.")
+        st.markdown("Everybody has been here within this time.")
         return
     st.markdown(
-        f"**{count(len(found), 'client')}** not seen for {months} months. Nothing is deleted by itself: open a "
-        "client to erase, or to keep on."
+        f"**{count(len(found), 'client')}** not seen for {months} months. Nothing is deleted unless you do it: open a "
+        "client to erase the record, or leave it as it is."
     )
     for absent in found[:_SHOWN]:
         with st.container(key=f"line-absent-{absent.client.id}", gap="xsmall"):

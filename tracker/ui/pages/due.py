@@ -78,7 +78,8 @@ def _still_working(left: int) -> None:
 def _nobody(store: Store) -> None:
     empty(
         "wearing",
-        "Agree with a client how warm the ends or how long the root may get, and this page tells when they are due.",
+        "Agree with a client how warm the ends or how long the root may get, and this page will tell you when they "
+        "are due.",
     )
     with st.container(horizontal=True, horizontal_alignment="center"):
         if store.is_empty():
@@ -87,19 +88,19 @@ def _nobody(store: Store) -> None:
         elif st.button("New visit", type="primary", key="new-visit"):
             go_to("new_visit")
     if not store.is_empty():
-        where = "The fields are in the last step of a visit, and on the page of each client."
+        where = "The fields are in the last step of a visit and on each client’s page."
         st.caption(where, text_alignment="center")
 
 
 def _no_dates() -> None:
     st.markdown(
-        "Nobody has a date yet. A date needs a limit that was agreed, a photo right after the service, and mostly one "
-        "or two later on."
+        "Nobody has a date yet. A date needs an agreed limit, a photo taken right after the service, and usually one "
+        "or two later ones."
     )
 
 
 def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
-    st.markdown("Nothing is sent to anybody: whom you write to, and when, is yours to decide.")
+    st.markdown("Nothing is sent to anybody: you decide whom to write to, and when.")
     chosen = st.selectbox(
         "Month",
         [_EVERYBODY, *months],
@@ -120,12 +121,12 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
 
 
 def _calendar(store: Store, find: Callable[[], list[Due]], clients: int, of: str) -> None:
-    with st.expander("Put these into my calendar"):
+    with st.expander("Put these in my calendar"):
         st.markdown(
-            "A file that any calendar takes in: one whole day for each client, in the middle of the window. Saved "
-            "again later, it moves the same entries instead of adding new ones."
+            "A file that any calendar can import: one all-day entry for each client, in the middle of the window. "
+            "Import it again later and it moves the same entries instead of adding new ones."
         )
-        st.caption("It holds names. A calendar that is kept on the internet takes them there.")
+        st.caption("It holds names. An online calendar takes them onto the internet.")
         names = st.checkbox("With the clients’ names", value=True, key="calendar-names")
         notes = st.checkbox("With the contact notes", value=False, key="calendar-notes")
         offer_file(
@@ -138,7 +139,7 @@ def _calendar(store: Store, find: Callable[[], list[Due]], clients: int, of: str
 
 
 def _without_date(store: Store, without: list[Due]) -> None:
-    """Those for whom there is no date, with the reason."""
+    """The clients with no date, each with the reason."""
     if not without:
         return
     agreed = [due for due in without if due.state != "nothing agreed"]
@@ -149,7 +150,7 @@ def _without_date(store: Store, without: list[Due]) -> None:
             st.markdown("\n".join(lines))
         unagreed = [due for due in without if due.state == "nothing agreed"]
         if unagreed:
-            st.markdown(plain(f"Nothing was agreed with {count(len(unagreed), 'client')}:"))
+            st.markdown(plain(f"Nothing has been agreed with {count(len(unagreed), 'client')}:"))
             for due in unagreed[:_MOST_LINES]:
                 link("client", plain(names.get(due.client_id, "")), client=due.client_id)
         if max(len(agreed), len(unagreed)) > _MOST_LINES:

@@ -54,8 +54,8 @@ def page() -> None:
 
 def _how() -> None:
     st.markdown(
-        "No published table says what colour a level has, so levels are read on a built-in curve until you show it "
-        "your own swatches. Five minutes, and a level means here what it means on your swatch ring.\n\n"
+        "No published table says what colour a level has, so levels are read on a built-in curve until you show the "
+        "program your own swatches. Five minutes, and a level here means what it means on your swatch ring.\n\n"
         "1. Take at least three swatches of known level, as far apart as you have them. More are better.\n"
         "2. Photograph each beside your card, in your usual place and light, dry and combed.\n"
         "3. Type its level and add the photo. Kept readings follow the new scale at once."
@@ -64,9 +64,7 @@ def _how() -> None:
 
 def _photos(store: Store, header: str) -> None:
     st.header(header, anchor=False)
-    number = round_of(
-        _KEY
-    )  # the next swatch begins with empty fields, so that it is not kept under the last one's level
+    number = round_of(_KEY)  # the next swatch starts with empty fields, so that it is not kept under the previous level
     left, right = st.columns(2)
     level = left.number_input(
         "Level on its label",
@@ -108,7 +106,7 @@ def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
     st.markdown(plain(fit.scale.source))
     if st.button("Use this scale from now on", type="primary", key=f"{_KEY}-adopt"):
         workflow.adopt_swatches(store, SCALE)
-        say_on_next_page("Levels are now read on your own scale, those of kept readings too.")
+        say_on_next_page("Levels are now read on your own scale, in kept readings too.")
         st.rerun()
 
 

@@ -68,7 +68,7 @@ def _offer(summary: ClientSummary) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(f"**{plain(summary.client.name)}**  \n{about}")
         if st.button("This one", key=f"other-{summary.client.id}"):
-            # not a link: leaving the search field tells the page its words once more, and the choice would be lost
+            # not a link: leaving the search field sends its words again, and the choice would be lost
             st.query_params["other"] = summary.client.id
             st.rerun()
 
@@ -78,9 +78,10 @@ def _confirm(store: Store, plan: MergePlan) -> None:
     parts = [count(plan.visits, "visit"), count(plan.photos, "photo")]
     if plan.drafts:
         parts.append(count(plan.drafts, "unfinished draft"))
-    st.markdown(f"**{listed(parts)}** of **{other}** move to **{kept}**, and every answer about agreement with them.")
+    st.markdown(f"**{listed(parts)}** of **{other}** move to **{kept}**, together with every answer about agreement.")
     st.markdown(
-        f"The name stays **{kept}**; both notes and both contact notes are kept. The record of {other} is then gone."
+        f"The name stays **{kept}**; both notes and both contact notes are kept. After that there is no separate "
+        f"record of {other}."
     )
     for purpose in plan.to_ask_again:
         st.warning(
@@ -88,13 +89,13 @@ def _confirm(store: Store, plan: MergePlan) -> None:
             "The no counts until you ask the client again."
         )
     st.caption("A merge cannot be undone.")
-    recorder = ask_name("Who says that both are the same person", "merge")
+    recorder = ask_name("Who confirms that both are the same person", "merge")
     sure = st.checkbox("Yes, both are the same person", key="merge-sure")
     if st.button("Merge", key="merge", type="primary", disabled=not sure):
         with told():
             merged = merge_clients(store, plan.kept.id, plan.other.id, recorder)
             remember_recorder(recorder)
-            say_on_next_page("Both records are one now.")
+            say_on_next_page("The two records are now one.")
             for purpose in merged.to_ask_again:
                 say_on_next_page(f"Ask the client again about: {PURPOSE_WORDS[purpose].lower()}.")
             go_to("client", client=merged.client.id)

@@ -42,13 +42,13 @@ def page() -> None:
             st.markdown(
                 "Natural hair is itself warm: black hair hardly, brown and dark blonde hair most, light blonde hair "
                 "less. So warmth counts from natural hair of the same lightness. Show the program yours: at least "
-                "three swatches or locks that were **never coloured**, from dark to light, beside your card. They "
-                "count between the darkest and the lightest of them; beyond, published hair counts as before. A "
-                "person must agree first."
+                "three swatches or locks that were **never coloured**, from dark to light, beside your card. They are "
+                "used between the darkest and the lightest of them; outside that, published hair is used as before. "
+                "If it is a person’s hair, that person must agree first."
             )
         if not swatches and locus.own is not None:
             _in_force(store, locus)
-        _photos(store, "Add natural hair" if swatches or locus.own is None else "Anew, from other hair")
+        _photos(store, "Add natural hair" if swatches or locus.own is None else "Start again with other hair")
         if swatches:
             _so_far(store, swatches)
         elif locus.own is None:
@@ -73,7 +73,7 @@ def _photos(store: Store, header: str) -> None:
 
 
 def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
-    st.header("Neutral by this hair", anchor=False)
+    st.header("Neutral from this hair", anchor=False)
     gathered_swatches(store, LOCUS, swatches)
     try:
         locus = workflow.locus_from(swatches, "own natural hair")
@@ -84,7 +84,7 @@ def _so_far(store: Store, swatches: tuple[Swatch, ...]) -> None:
     st.markdown(plain(locus.source))
     if st.button("Use this from now on", type="primary", key=f"{_KEY}-adopt"):
         workflow.adopt_swatches(store, LOCUS)
-        say_on_next_page("Warmth now counts from your own natural hair, that of kept readings too.")
+        say_on_next_page("Warmth now counts from your own natural hair, in kept readings too.")
         st.rerun()
 
 

@@ -56,13 +56,13 @@ def page() -> None:
 def _gallery(store: Store, *, missing: bool) -> None:
     """A page of pairs; only those that are shown are read."""
     if missing:
-        st.info("That pair is not in the portfolio (any more).")
+        st.info("That pair is not in the portfolio now.")
     visits = store.portfolio.visits()
     if not visits:
         empty(
             "empty portfolio",
-            "The portfolio shows before and after of clients who agreed to it. Nobody has a pair here yet: it needs "
-            "the client’s agreement, and a visit with a measured photo before and after.",
+            "The portfolio shows clients who agreed to it, before and after. There are no pairs yet: a pair needs the "
+            "client’s agreement and a visit with measured photos before and after.",
         )
         link("clients", "All clients")
         return
@@ -99,7 +99,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
     if headline is not None:
         st.markdown(f"**{plain(sentence_for_others(headline))}**")
     st.caption(_about(store, entry))
-    # a link to the page that is shown leaves the browser's address as it is, so that Back would leave the portfolio
+    # a link to the page already shown leaves the browser's address unchanged, so Back would leave the portfolio
     st.button("Look closer", key=f"closer-{entry.visit.id}", on_click=_show, args=(entry.visit.id,))
 
 
@@ -112,7 +112,7 @@ def _large(store: Store, entry: PortfolioEntry) -> None:
 
 
 def _show(visit_id: str = "") -> None:
-    """One pair large, or all of them; a step of its own in the browser's history."""
+    """One pair large, or all of them; a separate step in the browser's history."""
     st.query_params.from_dict({"visit": visit_id} if visit_id else {})
 
 

@@ -39,7 +39,9 @@ def page() -> None:
     """The page."""
     begin()
     st.title("Price list", anchor=False)
-    st.markdown("What you pay for your products. A visit keeps the price of its day: a new price changes no old visit.")
+    st.markdown(
+        "What you pay for your products. A visit keeps the prices of its day: a new price changes no earlier visit."
+    )
     with told():
         store = open_store()
         lines = store.prices.all()
@@ -140,7 +142,7 @@ def _form(store: Store, line: PriceLine | None, lines: list[PriceLine]) -> None:
 
 
 def _earlier(store: Store) -> None:
-    """What lines said before they were changed or removed."""
+    """What price lines said before they were changed or removed."""
     edits = [edit for edit in store.edits.find() if isinstance(edit.before, PriceLine)]
     if edits:
         with st.expander("What changed"):

@@ -1,4 +1,4 @@
-"""Past results: what came of a start like this, in this studio. Tells what was and recommends nothing."""
+"""Past results: what came of starting points like this in this studio. Shows what happened, recommends nothing."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ SHOWN = 6
 """Cases shown with photos before more are asked for."""
 
 CHARTED = 500
-"""Points of the chart: more lie on top of each other and make a phone wait."""
+"""Points in the chart: more would overlap and keep a phone waiting."""
 
 _AROUND = 1.0  # levels to each side of a visit's start
 _ANY = "any"
@@ -57,13 +57,13 @@ def page() -> None:
     begin()
     st.title("Past results", anchor=False)
     st.markdown(
-        "What came of starts like this in your own studio. It tells what was; what is right for the hair in front of "
-        "you is your decision."
+        "What came of starting points like this in your own studio. It shows what happened; what is right for the "
+        "hair in front of you is your decision."
     )
     with told():
         store = open_store()
         if not store.outcomes.any_told():
-            empty("card", "Nothing to look back on yet. It begins with a visit that has a photo before and one after.")
+            empty("card", "Nothing to look back on yet. It begins with a visit that has a before and an after photo.")
             st.caption(CAUTIONS)
             return
         left = results_caught_up()
@@ -86,7 +86,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
-    """What the cases shall have in common; `around` is what the levels begin with."""
+    """What the cases should have in common; `around` is what the levels start with."""
     region = st.segmented_control(
         "Part of the hair", REGIONS, default="mid", format_func=REGION_TITLES.__getitem__, required=True, key="region"
     )
@@ -121,7 +121,7 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     st.header("The cases", anchor=False)
     may_be_shown = {visit.visit_id for visit in store.portfolio.visits()}
     if any(case.outcome.visit_id not in may_be_shown for case in results.cases):
-        st.caption("For your own eyes: not every client here agreed to be shown to others.")
+        st.caption("For your eyes only: not every client here agreed to be shown to others.")
     _cases(store, results.cases, start.region)
 
 
@@ -138,7 +138,7 @@ def _chart(results: PastResults) -> None:
     spec, words = cases_chart(points, is_dark(), title="Lift by level at the start, in the colour it ended with")
     show_chart(spec, words, key="cases-chart")
     if len(results.cases) > CHARTED:
-        st.caption(f"The chart shows the newest {CHARTED} of {len(results.cases)} cases; the sentences count all.")
+        st.caption(f"The chart shows the newest {CHARTED} of {len(results.cases)} cases; the sentences count them all.")
 
 
 def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:

@@ -1,4 +1,4 @@
-"""How services wear: services of one kind over one another, and whether one kind of start really lasts longer."""
+"""How services wear: services of one kind overlaid, and whether one kind of start really lasts longer."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def page() -> None:
     """The page."""
     begin()
     st.title("How services wear", anchor=False)
-    st.markdown("What became of the colour after services of one kind, in your own studio. It tells what was.")
+    st.markdown("How the colour wore after services of one kind, in your own studio. It shows what happened.")
     with told():
         store = open_store()
         left = caught_up()
@@ -101,7 +101,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     many = f" The newest {MOST_STRANDS} of {len(found.strands)} are drawn." if len(found.strands) > MOST_STRANDS else ""
     st.caption(
         plain(
-            f"Each fine line is one service, as far as its photos reach; how sure it is stands on the client’s page."
+            f"Each fine line is one service, as far as its photos reach; the client’s page shows how sure it is."
             f"{many}{_middles(found)} {count(found.all.services, 'service')} of {count(found.all.clients, 'client')}."
         )
     )
@@ -117,7 +117,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
 
 
 def _middles(found: Overlay) -> str:
-    """What else is drawn: the middle of each of several groups, or that of all with its band."""
+    """What else is drawn: the middle of each of several groups, or that of all of them with its band."""
     groups = [group for group in found.groups if group.months]
     if len(groups) > 1:
         return " Thick: the middle of each group."

@@ -54,17 +54,17 @@ def page() -> None:
 
 def _how() -> None:
     st.markdown(
-        "How far do photos of the same hair lie apart here, when nothing has changed? A few swatches, ten minutes "
-        "on each of five days, tell; from then on every ± and every “real change” rests on your own studio."
+        "How far apart do photos of the same hair come out here when nothing has changed? A few swatches and ten "
+        "minutes on each of five days will tell; from then on every ± and every “real change” rests on your own studio."
     )
-    show_drawing("set up", "The same swatch and card photographed three times, put down and taken up again in between")
+    show_drawing("set up", "The same swatch and card photographed three times, put down and picked up again in between")
     st.markdown(
-        "1. Take hair that stays as it is: swatches or a mannequin head, from dark to light. A person must agree "
-        "first.\n"
-        "2. Photograph each three times beside the card. **Put hair and card down in between** and take them up again, "
-        "as you would with a client.\n"
+        "1. Take hair that stays as it is: swatches or a mannequin head, from dark to light. If it is a person’s "
+        "hair, that person must agree first.\n"
+        "2. Photograph each three times beside the card. **Put hair and card down in between** and pick them up "
+        "again, as you would with a client.\n"
         "3. Do it again on other days, and let whoever else takes photos here do it too.\n"
-        f"4. Best is {WANTED}. Seven photos of one swatch are the least; fewer photos give a wider ±. On fewer than "
+        f"4. Best: {WANTED}. Seven photos of one swatch are the minimum; fewer photos give a wider ±. On fewer than "
         "five days the program keeps allowing for light that differs between card and hair, which is a guess."
     )
 
@@ -73,16 +73,19 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
     st.header(header, anchor=False)
     last = shots[-1] if shots else None
     with st.container():
-        # empty for each lot, so that the next hair is not kept under the last one's name
+        # empty for each lot, so that the next hair is not kept under the previous name
         sample = st.text_input(
-            "Which hair (the same name for the same hair, also on another day)",
+            "Which hair (the same name for the same hair, on other days too)",
             max_chars=60,
             placeholder="for example: swatch 1",
             key=f"{_KEY}-sample-{round_of(_KEY)}",
         )
         left, right = st.columns(2)
         operator = left.text_input(
-            "Who photographs", value=last.operator if last is not None else "me", max_chars=60, key=f"{_KEY}-operator"
+            "Who takes the photos",
+            value=last.operator if last is not None else "me",
+            max_chars=60,
+            key=f"{_KEY}-operator",
         )
         session = right.text_input("Session", value=day(date.today()), max_chars=60, key=f"{_KEY}-session")
     keep = partial(workflow.add_shot, store, sample=sample, operator=operator, session=session)
@@ -90,7 +93,7 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
 
 
 def _kept(shot: Shot) -> None:
-    say_on_next_page(f"Measured: {shot.sample}. The photo is forgotten.")
+    say_on_next_page(f"Measured: {shot.sample}. The photo was not kept.")
 
 
 def _so_far(store: Store, shots: tuple[Shot, ...]) -> None:
@@ -142,5 +145,5 @@ def _in_force(spread: Repeatability) -> None:
     spec, words = photos_chart(spread, light_at_level(spread, in_force().scale), is_dark())
     show_chart(spec, words, key="photos-chart")
     st.caption(
-        "In L*, the lightness of the colour: where hair is dark, a level is few of them, where it is light, many."
+        "In L*, the lightness of the colour: a level is only a few L* where hair is dark, and many where it is light."
     )

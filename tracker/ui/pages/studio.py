@@ -65,7 +65,7 @@ def _scale(own: Yardsticks) -> None:
     if own.scale.provisional:
         st.markdown(
             "No published table says what colour a level has. A single level may be off by one or two; a lift between "
-            "two photos is far more certain, because what is wrong with the scale is wrong in both. Three swatches of "
+            "two photos is far more certain, because both share whatever is wrong with the scale. Three swatches of "
             "known level and five minutes make it yours."
         )
     link("level_scale", "Set my level scale" if own.scale.provisional else "My level scale")
@@ -78,8 +78,8 @@ def _set_up_check(own: Yardsticks) -> None:
     st.markdown(f"**{plain(smallest_words(own.spread, own.scale))}**")
     if own.spread.provisional:
         st.markdown(
-            "How far photos of the same hair differ in your own studio has not been measured, so every ± rests on "
-            "general figures. Ten minutes with a few swatches measure it."
+            "Nobody has measured yet how far photos of the same hair differ in your own studio, so every ± rests on "
+            "general figures. Ten minutes with a few swatches will do it."
         )
     link("set_up_check", "Do the set-up check" if own.spread.provisional else "My set-up check")
 
@@ -94,7 +94,7 @@ def _my_data(store: Store) -> None:
     st.header("My data", anchor=False)
     warn_about_place()
     backup_now(store)
-    link("data", "Backups, taking out, bringing in, erased")
+    link("data", "Backups, taking data out, bringing it in, what was erased")
 
 
 def _demo(store: Store) -> None:

@@ -59,20 +59,20 @@ def _welcome(store: Store) -> None:
     empty(
         "card",
         "Put a grey card beside the hair, take one photo before and one after, "
-        "and see by how many levels the hair became lighter.",
+        "and see how many levels lighter the hair has become.",
     )
     with st.container(horizontal=True, horizontal_alignment="center"):
         if st.button("Add a client", type="primary", key="add-client"):
             go_to("clients", add="1")
         demo_button(store, "Load the demo studio", key="load-demo")
     st.caption(
-        "The demo studio holds made-up clients, clearly marked, and is removed with one click under Studio.",
+        "The demo studio holds made-up clients, clearly marked; one click under Studio removes it.",
         text_alignment="center",
     )
 
 
 def _due(store: Store) -> None:
-    """The first few who are due by now or soon; nothing where nobody is."""
+    """The first few clients due now or soon; nothing where nobody is."""
     today = date.today()
     caught_up()
     soon = store.wear.dues(stamp_now(store), (date.min, today + timedelta(days=DUE_WITHIN_DAYS)))
@@ -88,7 +88,7 @@ def _recent_visits(store: Store) -> None:
     visits = list(store.visits.recent(RECENT))
     st.header("Recent visits", anchor=False)
     if not visits:
-        st.markdown("No visit is recorded yet.")
+        st.markdown("No visits recorded yet.")
     for visit in visits:
         photos = list(store.photos.find(visit_id=visit.id))
         client = store.clients.get(visit.client_id)

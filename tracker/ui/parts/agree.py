@@ -16,7 +16,7 @@ from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES
 
-# Weak choices of our own: what is offered first. Any other number can be typed.
+# Loose choices of our own: what is offered first. Any other number can be typed.
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
 _ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
 _WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
@@ -39,7 +39,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
     Parameters
     ----------
     choice : what they begin with
-    key : str, unlike that of any other such fields
+    key : str, different from that of any other such fields
     last : what was agreed the last time, offered as a whole, or None
 
     Returns
@@ -85,7 +85,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
 def _one_of(
     label: str, offered: dict[float, str], value: float | None, key: str, low: float, high: float, step: float
 ) -> float | None:
-    """One tap for a usual number, a field for any other; a second tap on the same takes it back."""
+    """One tap for a usual number, a field for any other; a second tap clears it."""
     options: Sequence[float | str] = [*offered, _OTHER]
     first: float | str | None = value if value is None or value in offered else _OTHER
     chosen = st.pills(

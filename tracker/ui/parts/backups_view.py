@@ -26,7 +26,7 @@ def backup_state(store: Store) -> None:
     days = days_since_backup(backups)
     if days is None:
         st.markdown(
-            "**No backup yet.** The program makes one a day by itself: the first within an hour of the first client."
+            "**No backup yet.** The program makes one a day on its own, the first within an hour of the first client."
         )
     elif is_ahead(backups[0]):
         st.markdown(f"**Last backup:** {_moment(backups[0])}, checked when it was made.")
@@ -35,12 +35,12 @@ def backup_state(store: Store) -> None:
         st.markdown(f"**Last backup:** {ago(as_date(made))} at {made:%H:%M}, checked when it was made.")
         if days >= _OLD_DAYS and not store.is_empty():
             st.warning(
-                f"The last backup is {count(days, 'day')} old. Make one now; if it fails, the reason is said here."
+                f"The last backup is {count(days, 'day')} old. Make one now; if it fails, you will see why here."
             )
 
 
 def backup_now(store: Store) -> None:
-    """The state, and the button that makes a backup now; the state is told after that."""
+    """The state, and the button that makes a backup now; the state shown is the one after that."""
     state = st.container()
     _button(store)
     with state:
@@ -60,9 +60,10 @@ def backup_list(store: Store) -> None:
     """Every backup, how to check one, and how to bring one back."""
     backups = store.backups.shelf.backups()
     st.caption(
-        f"One a day by itself. The last {MOST} are kept, each for about {EXPIRE_AFTER.days} days, not counting long "
+        f"One a day is made on its own. The last {MOST} are kept, each for about {EXPIRE_AFTER.days} days, not "
+        "counting long "
         "breaks. Days are counted from one backup to the next, so a clock that is wrong for a while removes nothing "
-        "early. A client who is erased is left out when a backup made before is brought back."
+        "early. Bringing back an earlier backup leaves out any client erased since."
     )
     if not backups:
         return
@@ -73,7 +74,7 @@ def backup_list(store: Store) -> None:
             with told():
                 _check(chosen)
         st.markdown("**Bring it back** into an empty folder. What you have now stays as it is.")
-        folder = st.text_input("Empty folder", key="restore-folder", placeholder="a folder that is not there yet")
+        folder = st.text_input("Empty folder", key="restore-folder", placeholder="a folder that does not exist yet")
         if st.button("Bring it back", key="restore", disabled=not (folder or "").strip()):
             with told():
                 bring_back_and_say(chosen.folder, Path(folder.strip()).expanduser(), store.erasures.all())
@@ -86,7 +87,7 @@ def _check(backup: Backup) -> None:
         st.warning(f"{count(len(found.damaged), 'photo')} missing or altered; every record is whole.")
     else:
         st.success(
-            f"Whole: {count(found.rows, 'record')} and {count(found.pictures, 'photo')} are as they were written."
+            f"Whole: {count(found.rows, 'record')} and {count(found.pictures, 'photo')} are just as they were written."
         )
 
 
@@ -96,7 +97,7 @@ def bring_back_and_say(backup: Path, folder: Path, erased: Sequence[Erasure] | N
     Parameters
     ----------
     backup, folder : Path, as for `workflow.backups.bring_back`
-    erased : the erasure list; None to take it from what can be read of the studio in use
+    erased : the erasure list; None to read it from the studio in use as far as possible
 
     Raises
     ------

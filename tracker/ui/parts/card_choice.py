@@ -1,4 +1,4 @@
-"""Which card is in the photos, and what its grey reflects where that is known better."""
+"""Which card is in the photos, and its grey's reflectance where that is better known."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ def choose_card(key: str, kind: str | None = None, reflectance: float | None = N
     Parameters
     ----------
     key : str, the fields are called ``<key>-kind`` and ``<key>-reflectance``
-    kind, reflectance : what stands there at first; None for the plain card and its usual value
+    kind, reflectance : what is there at first; None for the plain card and its usual value
 
     Returns
     -------

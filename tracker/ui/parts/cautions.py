@@ -1,4 +1,4 @@
-"""The cautions that stand wherever the program speaks of a service."""
+"""The cautions shown wherever the program speaks of a service."""
 
 CAUTIONS = (
     "The usual cautions of colour services: an allergy test 48 hours before, every time; a strand test first; the "

@@ -29,12 +29,10 @@ from tracker.words import REGION_TITLES
 if TYPE_CHECKING:
     from tracker.compare.comparison import RegionChange
 
-_TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break before it
+_TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
 _UNSURE = "unsure"
 _BALANCED = "Both photos are balanced to the same light."
-_ALIGNED = (
-    "Both photos are balanced to the same light, and the after photo is moved so that the hair lies in one place."
-)
+_ALIGNED = "Both photos are balanced to the same light, and the after photo is moved so that the hair lines up."
 _UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
 
 
@@ -43,8 +41,8 @@ def show_pair(pair: Pair, key: str, *, to_others: bool = False) -> None:
 
     Parameters
     ----------
-    to_others : bool, True where somebody else than the client sees it: nothing is read aloud, and notes on what would
-        make the result surer are left out
+    to_others : bool, True where somebody other than the client sees it: there is nothing to read aloud, and notes on
+        what would make the result surer are left out
     """
     _headline(pair, to_others=to_others)
     if picture_ratio(pair.after) >= 1:
@@ -143,8 +141,10 @@ def _numbers(pair: Pair) -> None:
     own = in_force()
     st.caption(
         plain(f"± at 95 %. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus is ashier.")
-        + " Where one undertone ends and the next begins is a choice of our own: two are named where the photos cannot "
-        "tell between them, none where they cannot tell between more."
+        + (
+            " Where one undertone ends and the next begins is our own choice. Two are named where the photos cannot "
+            "decide between them, and none where more than two are possible."
+        )
     )
 
 

@@ -83,7 +83,7 @@ def _subject(edit: Edit, after: Any, answers: dict[str, Consent]) -> str:
     if isinstance(record, Visit):
         return f"visit of {day(record.on)} {edit.what}"
     if isinstance(record, Draft):
-        return f"{record.kind} that was being put together, words or marks of one tab {edit.what}"
+        return f"unfinished {record.kind}: words or marks from one tab {edit.what}"
     if isinstance(record, PhotoRecord):
         return f"{record.role} photo of {day(as_date(record.taken_at))} {edit.what}"
     noun = "name or notes" if edit.kind == "client" and edit.what == "changed" else edit.kind
@@ -99,7 +99,7 @@ def differences(before: Any, after: Any) -> list[str]:
         if was != became:
             change = f"was {was or _NOTHING}" + (f"; became {became or _NOTHING}" if after is not None else "")
             lines.append(f"{sentence_case(name)} {change}")
-    return lines or ["saved without a difference in words"]
+    return lines or ["saved with nothing different to show"]
 
 
 def _fields(record: Any) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""Charts on the page, in the theme's own lightness, with words for those who cannot see them."""
+"""Charts on the page, light or dark with the theme, with words for those who cannot see them."""
 
 from __future__ import annotations
 
@@ -24,6 +24,6 @@ def show_chart(spec: dict[str, Any], words: str, key: str) -> None:
     st.markdown(f"**{plain(' '.join(spec['title']['text']))}**")
     spec = {key: value for key, value in spec.items() if key != "title"}
     padding = spec.get("padding", 0)
-    if not isinstance(padding, dict):  # Streamlit writes into it, a plain number breaks its page
+    if not isinstance(padding, dict):  # Streamlit writes into it, and a plain number breaks its page
         spec = {**spec, "padding": dict.fromkeys(("left", "top", "right", "bottom"), padding)}
     st.vega_lite_chart(spec=spec, width="stretch", theme=None, key=key, alt=words)

@@ -71,9 +71,9 @@ def erase_for_good(store: Store, client: Client) -> None:
         parts.append(count(drafts, "unfinished draft"))
     st.markdown(
         f"Erases the name, the note, every answer about agreement, {listed(parts)}. This cannot be undone. "
-        f"Backups made earlier still hold them until they are removed, after {EXPIRE_AFTER.days} days at most once "
-        "there is a newer one; whoever brings one back does not bring this client back. Copies that you made yourself "
-        "are yours to delete."
+        f"Earlier backups still hold them until they are removed, after {EXPIRE_AFTER.days} days at most once "
+        "there is a newer one; whoever brings one back does not bring this client back. Copies you made yourself are "
+        "yours to delete."
     )
     typed = st.text_input("Type the client’s name to confirm", key="erase-name", autocomplete="off")
     if st.button("Erase for good", key="erase"):

@@ -43,7 +43,7 @@ def ask_recorder(key: str) -> str:
 
 
 def ask_name(label: str, key: str) -> str:
-    """A name for the record; the one typed last in this window is offered."""
+    """A name for the record; the last one typed in this window is offered."""
     name = st.text_input(
         label,
         value=remembered_recorder(),
@@ -66,7 +66,7 @@ def remember_recorder(name: str) -> None:
 
 
 def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
-    """The answer in force for each purpose that was asked: the last one given, whatever the clock said then."""
+    """The answer in force for each purpose asked about: the last one given, whatever the clock said then."""
     return {consent.purpose: consent for consent in consents}
 
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
-    """Say so where pages of the database are damaged.
+    """Say so if pages of the database are damaged.
 
     Parameters
     ----------
@@ -31,8 +31,8 @@ def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
     )
     failure(
         "A part of the database is damaged.",
-        "What can still be read is shown, and can be taken out. Nothing more is saved and no new backup is made: what "
-        f"is kept in a damaged database can be lost with it. {way_out}",
+        "What can still be read is shown and can be taken out. Nothing more is saved and no new backup is made, "
+        f"because anything kept in a damaged database can be lost with it. {way_out}",
     )
     if leads_on:
         link("data", "My data")

@@ -23,7 +23,7 @@ def pair_details(pair: Pair, *, to_others: bool = False) -> None:
 
     Parameters
     ----------
-    to_others : bool, True where somebody else than the client sees it: what to do better is left out
+    to_others : bool, True where somebody other than the client sees it: what to do better is left out
     """
     change_charts(pair, to_others=to_others)
     with st.expander("What was measured"):
@@ -38,7 +38,7 @@ def pair_details(pair: Pair, *, to_others: bool = False) -> None:
 
 
 def photo_details(photo: PhotoRecord) -> None:
-    """The same for one photo; the checks that passed without a word are folded away."""
+    """The same for one photo; checks that simply passed are folded away."""
     if photo.reading is not None:
         telling = [check for check in photo.reading.checks if not check.ok or check.advice]
         if telling:

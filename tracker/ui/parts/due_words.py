@@ -11,7 +11,7 @@ NOW, OVERDUE, LATER, NO_DATE = "due now", "overdue", "due later", "no date"
 
 
 def when(due: Due, today: date) -> str:
-    """Which of `NOW`, `OVERDUE`, `LATER` or `NO_DATE` holds on a day."""
+    """Which of `NOW`, `OVERDUE`, `LATER` or `NO_DATE` applies on a day."""
     if due.state == "passed":
         return OVERDUE
     if due.early is None or due.late is None:
@@ -52,7 +52,7 @@ def due_line(due: Due, today: date) -> str:
 
 
 def reason_words(due: Due) -> str:
-    """What is the first to pass what was agreed: one thing, or two where it is open which."""
+    """What passes an agreed limit first: one thing, or two where it is unclear which."""
     likely = [reason for reason in due.reasons if reason.share >= 1 / 3][:2]
     return " or ".join(reason.name for reason in likely)
 
@@ -74,12 +74,12 @@ def between(early: date, late: date) -> str:
 
 
 def evenly(middle: date) -> str:
-    """The day that half of the cases lie before."""
+    """The day before which half of the cases fall."""
     return f"as likely before as after {day(middle)}"
 
 
 def calendar_description(due: Due, contact: str) -> str:
-    """What a calendar says of one client."""
+    """What a calendar says about one client."""
     if due.early is None or due.late is None:
         return due.why_not or ""
     lines = [f"Refresh window: between {between(due.early, due.late)} (80 of 100 cases)."]

@@ -24,7 +24,7 @@ def hand_out(store: Store, client: Client) -> None:
     """Put one client's record together and offer it for saving."""
     st.markdown(
         "Everything kept about this client as one file: a page to read, the photos, and every number with its unit. "
-        "It is put together in memory; it lies on a disk only where you save it."
+        "It is put together in memory and reaches a disk only where you save it."
     )
     if not st.button("Put it together", key="export-client"):
         return
@@ -45,10 +45,10 @@ def hand_out(store: Store, client: Client) -> None:
 
 
 def everything_out(store: Store) -> None:
-    """Write everything into a folder, and say what lies there."""
+    """Write everything into a folder, and say what is in it."""
     st.markdown(
         "Every client as pages, photos, JSON and CSV, and tables of the whole studio: "
-        "forms that any other program reads."
+        "formats that any other program can read."
     )
     typed = st.text_input(
         "Into another folder, such as one on another disk",
@@ -83,7 +83,7 @@ def everything_out(store: Store) -> None:
 
 
 def _shown_on(bar: DeltaGenerator) -> Callable[[float, str], None]:
-    """Tells a bar how far a job is."""
+    """Tells a bar how far a job has got."""
 
     def show(share: float, text: str) -> None:
         bar.progress(share, text=text)

@@ -1,4 +1,4 @@
-"""The chart of one service's wear, with the file of it for whoever wants to keep or send it."""
+"""The chart of one service's wear, with a file of it for whoever wants to keep or send it."""
 
 from __future__ import annotations
 
@@ -82,7 +82,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     )
     spec, words = draw(dark=is_dark())
     show_chart(spec, words, key="fade")
-    # warmth leaves out the doubt of natural hair in any case, other quantities only what like kits share
+    # warmth always leaves out the doubt in natural hair, other quantities only what like kits share
     drawn = chart_words(
         shared=readings.alike or quantity == WARMTH, strip=bool(strip), agreed=_agreed_words(limits, quantity, lines)
     )
@@ -115,7 +115,7 @@ def _agreed(side: str) -> str:
 
 
 def _agreed_words(limits: AgreedLimits, quantity: str, drawn: Sequence[tuple[str, float]]) -> str:
-    """What the dashed lines stand for; empty where none is drawn."""
+    """What the dashed lines mean; empty where none is drawn."""
     if not drawn:
         return ""
     if quantity == WARMTH:
@@ -126,7 +126,7 @@ def _agreed_words(limits: AgreedLimits, quantity: str, drawn: Sequence[tuple[str
 
 
 def _first_and_last(store: Store, readings: ServiceReadings) -> tuple[PhotoRecord, ...]:
-    """The photos that stand for the state after the service and for the last one, each with its repeats."""
+    """The photos of the state after the service and of the last state, each with its repeats."""
     ends = dict.fromkeys((readings.photo_ids[0], readings.photo_ids[-1]))
     return tuple(_with_repeats(store, photo_id) for photo_id in ends)
 

@@ -47,7 +47,7 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
 
 
 def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
-    """The sentence first; the limits one by one and what other washing would do behind it."""
+    """The sentence first; behind it the limits one by one and what other washing would do."""
     sentence = due_sentence(due, date.today())
     if due.state == "nothing agreed":
         st.markdown(plain(f"{sentence} Agree one below; it takes a tap."))
@@ -57,8 +57,8 @@ def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
         with st.expander("Each limit, and how sure it is"):
             st.markdown("\n".join(f"- {plain(line)}" for line in each_reason(due)))
             st.caption(
-                "A window holds in 80 of 100 cases; it does not foresee a summer in the sun, a pool or another "
-                "shampoo. Where no date stands, none can be given yet."
+                "A window holds in 80 of 100 cases; it cannot foresee a summer in the sun, a pool or a new shampoo. "
+                "Where there is no date, none can be given yet."
             )
     if readings is not None and due.state in ("given", "unknown") and due.reasons:
         _fewer_washes(store, due, readings)
@@ -68,7 +68,9 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
     """What washing less or more often from now on would do."""
     with st.expander("What if it is washed less often?"):
         if readings.washes_per_week is None:
-            st.markdown("Ask how often the hair is washed now and note it under “What is agreed”; then this can tell.")
+            st.markdown(
+                "Ask how often the hair is washed now and note it under “What is agreed”; the answer then appears here."
+            )
             return
         st.caption(plain(f"Now: {readings.washes_per_week:g} a week. From today on:"))
         chosen = st.pills(
@@ -82,7 +84,7 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
             return
         later = _shift(due.middle, found.middle)
         st.markdown(plain(f"Between {between(found.early, found.late)}, {evenly(found.middle)}{later}."))
-        st.caption("Washing is taken to do between a third and all of the wear; sun and air do the rest.")
+        st.caption("Washing is assumed to cause between a third and all of the wear, and sun and air the rest.")
 
 
 def _shift(before: date | None, after: date) -> str:
@@ -90,7 +92,7 @@ def _shift(before: date | None, after: date) -> str:
         return ""
     days = (after - before).days
     if abs(days) < 4:
-        return ": hardly another day than now"
+        return ": almost the same day as now"
     return f": about {weeks_words(abs(days))} {'later' if days > 0 else 'earlier'} than now"
 
 

@@ -12,15 +12,15 @@ from tracker.workflow.learning import Learning
 LIGHTNESS, WARMTH = "Lightness", "Warmth"
 
 _BARS = (
-    "Dots: as measured. Bars hold 95 % of what tells these photos apart: what is off alike in all of them is left out, "
-    "and counts in the ± of each photo by itself."
+    "Dots: as measured. Bars: ± at 95 % for comparing these photos with each other. An error that all of them share "
+    "is left out here, but counts in the ± of each photo on its own."
 )
 _BARS_UNLIKE = "Dots: as measured, with ± at 95 %."
 _BANDS = (
-    "Line and bands: where the colour most likely was and will be, in 80 and in 95 of 100 cases; a band that meets an "
-    "edge goes on beyond it."
+    "Line: where the colour most likely was and will be. Bands: where it is in 80 and in 95 of 100 cases; a band cut "
+    "off at an edge goes on beyond it."
 )
-_STRIP = "Strip at the foot: the colour that the line stands for."
+_STRIP = "Strip along the bottom: the colour at each point of the line."
 
 
 def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
@@ -28,7 +28,7 @@ def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
 
     Parameters
     ----------
-    shared : bool, True where the bars leave out what is common to all photos
+    shared : bool, True where the bars leave out what all photos share
     strip : bool, True where the modelled colour is drawn along the lower edge
     agreed : str, what the dashed lines stand for, as `limit_words.agreed_words` says it; empty where there is none
     """
@@ -41,7 +41,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     """The title of the chart: what happened between the first photo and the last."""
     where = REGION_TITLES[region]
     if len(photos) < 2:
-        return f"{where}: one photo so far, the next one shows how it wears"
+        return f"{where}: one photo so far; the next one will show how it wears"
     first, last = photos[0], photos[-1]
     span = months_words(months_between(first.taken_at, last.taken_at))
     after = f"after {span}" if span else "on the same day"
@@ -52,12 +52,12 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
         return f"{where}: {change.lift.text} {after}"
     if quantity == WARMTH and change.change.warmth:
         return f"{where}: {warmth_words(change.warmth)} {after}"
-    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no change beyond doubt"
+    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no certain change"
     return f"{where}: {known} in {quantity.lower()} {after}"
 
 
 def rate_words(fit: FadeFit) -> str:
-    """How fast it goes, or why that cannot be said."""
+    """How fast it wears, or why that cannot be said."""
     if fit.half_life is None:
         return fit.refusal or ""
     half = fit.half_life
@@ -68,7 +68,7 @@ def rate_words(fit: FadeFit) -> str:
 
 
 def learnt_words(known: Learning, kind: str, region: str, quantity: str) -> str:
-    """What the studio's own services of that kind add; empty where nothing was learnt of them."""
+    """What the studio's own services of that kind add; empty where nothing was learnt from them."""
     asked = (kind, region, quantity)
     found = next((each for each in known.found if (each.kind, each.region, each.quantity) == asked), None)
     if found is None or not known.on:

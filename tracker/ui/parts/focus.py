@@ -1,4 +1,4 @@
-"""Where the person goes on: the cursor in the first field, or the top of a page or step with its heading."""
+"""Where the person carries on: the cursor in the first field, or the top of a page or step with its heading."""
 
 from __future__ import annotations
 
@@ -22,8 +22,8 @@ _SCRIPT = """<script>
 })()
 </script>"""
 
-# a constant script but for a count. What was pressed goes with the old page, and the focus with it, so the heading gets
-# it, again for as long as the new page is being drawn and nothing else took it. A reload begins a new count.
+# a constant script but for a count. What was pressed goes with the old page and takes the focus with it, so the heading
+# gets it, again and again while the new page is drawn and nothing else has taken it. A reload starts a new count.
 _TOP = """<script>
 (() => {
   if (COUNT === 0 || window.trackerMovedOn === COUNT) return

@@ -1,4 +1,4 @@
-"""An erasure, and what follows it: every tab is drawn anew, no file is offered, the browser drops its pictures."""
+"""An erasure, and what follows it: every tab is redrawn, no file is offered, the browser drops its pictures."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ class _Window:
 
 
 def erase_everywhere(store: Store, client_id: str) -> Receipt:
-    """Erase a client, in the record and wherever this program holds something of the client.
+    """Erase a client, from the record and wherever else this program holds anything of the client.
 
     Raises
     ------
@@ -54,7 +54,7 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
     try:
         return workflow.erase_client(store, client_id)
     finally:
-        if _is_gone(store, client_id):  # also where what lies beside the record could not all be removed yet
+        if _is_gone(store, client_id):  # even if not everything beside the record could be removed yet
             withdraw_offers()
             opened().forget()
             window = held(_Window)
@@ -67,7 +67,7 @@ def _is_gone(store: Store, client_id: str) -> bool:
         store.clients.get(client_id)
     except NotFound:
         return True
-    except TrackerError:  # what cannot be looked up was hardly erased, and windows keep what is typed there
+    except TrackerError:  # what cannot be looked up was probably not erased, so windows keep what is typed there
         return False
     return False
 

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from tracker.store import Found, Store
 
 SHOWN = 20
-_PLACES = 3  # places named for each visit; more say the same
+_PLACES = 3  # places named for each visit; more would say the same
 
 
 def found_visits(store: Store, search: str) -> int:
-    """Visits that hold every word, newest first; gives how many there are."""
+    """Visits that hold every word, newest first; returns how many there are."""
     found, total = store.visits.find(search, SHOWN)
     if not total:
         return 0

@@ -17,7 +17,8 @@ from tracker.words import REGION_TITLES
 
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
-    "one band differ, how well the card was read and how true it is, light that differs between card and hair, how "
+    "one band differ, how well the card was read and how true its grey is, light that differs between card and hair, "
+    "how "
     "exactly the marks were placed, and how the camera renders colours."
 )
 

@@ -1,4 +1,4 @@
-"""Whether forecasts learn from the studio's own services, and from how many."""
+"""Whether forecasts learn from the studio's own services, and from how many of them."""
 
 from __future__ import annotations
 
@@ -27,11 +27,11 @@ def learning_switch(store: Store) -> None:
         st.caption("Off: forecasts rest on published figures and on the client’s own photos alone.")
     elif kinds:
         said = ", ".join(f"{kind} ({count(number, 'service')})" for kind, number in kinds.items())
-        st.caption(plain(f"Forecasts lean on past services of the same kind: {said}."))
+        st.caption(plain(f"Forecasts draw on past services of the same kind: {said}."))
     else:
         st.caption(
             plain(
-                f"Nothing is learnt yet: it begins with {FEWEST_SERVICES} past services of one kind, each with a later "
-                f"photo and over by now. So far there are {known.services} in all."
+                f"Nothing learnt yet: it takes {FEWEST_SERVICES} past services of one kind, each over by now and with "
+                f"a later photo. So far there are {known.services} in all."
             )
         )

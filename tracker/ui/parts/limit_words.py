@@ -20,7 +20,7 @@ def agreed_words(limits: AgreedLimits) -> str:
 
 
 def washes_words(washes_per_week: float | None) -> str:
-    """Washes as the middle of a sentence; empty where the client did not tell."""
+    """Washes as the middle of a sentence; empty where the client did not say."""
     if washes_per_week is None:
         return ""
     return f"washed {washes_per_week:g} {noun(washes_per_week, 'time')} a week"

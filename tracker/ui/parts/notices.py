@@ -1,4 +1,4 @@
-"""Failures as sentences near what caused them, and what the page before had to say."""
+"""Failures as sentences near what caused them, and what the previous page had to say."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def sorry(error: TrackerError) -> None:
 
 @contextmanager
 def told() -> Iterator[None]:
-    """Run a step of the page; an expected failure becomes a sentence in its place."""
+    """Run a step of the page; an expected failure is shown as a sentence instead."""
     try:
         yield
     except TrackerError as error:

@@ -1,4 +1,4 @@
-"""A button that saves a file. Streamlit's own keeps what it offers in memory, where an erasure does not reach it."""
+"""A button that saves a file. Streamlit's own button keeps the file in memory, where an erasure does not reach it."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def offer_file(label: str, make: Callable[[], bytes], name: str, mime: str, *, k
     Parameters
     ----------
     label : str, on the button
-    make : function without arguments, the content; it reads the record itself rather than holding what it read
+    make : function without arguments, the content; it reads the record when called rather than holding a copy
     name, mime : str, what the file is called, and its media type
     key : str, tells the files of a page apart
     primary : bool, whether this is the next thing to do

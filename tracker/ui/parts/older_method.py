@@ -25,9 +25,9 @@ def measure_again(store: Store, client_id: str) -> None:
     were = f"{count(number, 'photo')} of this client {'was' if number == 1 else 'were'}"
     st.info(
         plain(
-            f"{were} measured by an earlier version of the method (now {METHOD_VERSION}). Between versions nothing "
-            "cancels, so such photos are compared with a larger ±. Measured again with the marks they have, all go "
-            "together; what was there before stays in the log."
+            f"{were} measured by an earlier version of the method (now {METHOD_VERSION}). Between versions no error "
+            "cancels out, so such photos are compared with a larger ±. Measured again with the marks they have, they "
+            "all match; the earlier readings stay in the log."
         )
     )
     if st.button("Measure again", key="measure-again"):

@@ -1,4 +1,4 @@
-"""What every page begins with: the style of the shared parts, its top, and what the page before had to say."""
+"""What every page begins with: the style of the shared parts, its top, and what the previous page had to say."""
 
 from __future__ import annotations
 

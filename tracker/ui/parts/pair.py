@@ -27,7 +27,7 @@ class Pair:
     changes : one `RegionChange` per band, empty where a photo has no number
     kit_note : str, says whether the two are like for like
     problem : TrackerError or None, why they could not be compared
-    states : both states, before first; `before` and `after` are the photos that stand for them
+    states : both states, before first; `before` and `after` are the photos that represent them
     """
 
     before: PhotoRecord
@@ -39,7 +39,7 @@ class Pair:
 
     @property
     def readings(self) -> tuple[PhotoReading, ...]:
-        """The readings there are, before first."""
+        """The readings that exist, before first."""
         return tuple(photo.reading for photo in (self.before, self.after) if photo.reading is not None)
 
     @property
@@ -60,7 +60,7 @@ def has_number(photo: PhotoRecord) -> bool:
 
 
 def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
-    """What differs between two photos, or between the photos that stand for two states."""
+    """What differs between two photos, or between the photos that represent two states."""
     return compare_states(only(before), only(after))
 
 

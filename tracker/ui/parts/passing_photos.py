@@ -29,7 +29,7 @@ NOT_KEPT = (
 MOST_AT_ONCE = 12
 
 Keep = Callable[[PhotoReading, str | None], None]
-"""Keeps one reading, with the camera that took it as far as it is known."""
+"""Keeps one reading, with the camera that took it if known."""
 
 
 @dataclass

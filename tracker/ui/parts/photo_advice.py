@@ -18,8 +18,8 @@ _STEPS = (
         "light",
         "From above: daylight from a window at one side, lamps off, the phone on the side of the window",
         "One light, from the side and a little from the front",
-        "Daylight from a window with the lamps off is best. Always the same lamps are good too. Daylight and lamps "
-        "together are worst. No flash, and no sun on the hair.",
+        "Daylight from a window with the lamps off is best. Lamps are good too, as long as they are always the same. "
+        "Daylight and lamps together are worst. No flash, and no sun on the hair.",
     ),
     (
         "card",
@@ -33,21 +33,21 @@ _STEPS = (
         "distance",
         "From the side: the phone level, as high as the middle of the hair, about one metre away",
         "About a metre away, level, half way down the hair",
-        "An arm and a half. Hold the phone upright and level, as high as the middle of the hair. Closer bends the "
-        "head, farther leaves too little hair in the photo. Do not zoom with two fingers.",
+        "An arm and a half away. Hold the phone upright and level, as high as the middle of the hair. Closer distorts "
+        "the head; farther leaves too little hair in the photo. Do not zoom with two fingers.",
     ),
     (
         "frame",
         "What the phone shows: the hair from root to tips, the whole card beside it, a plain wall behind",
         "The whole hair, the whole card, a plain wall",
-        "Hair from root to tips, the card whole beside it with a little room around it, nothing colourful behind. "
-        "Tap on the hair to focus there. No filter, no beauty mode, no portrait mode.",
+        "Hair from root to tips, the whole card beside it with a little room around it, nothing colourful behind. Tap "
+        "the hair to focus there. No filter, no beauty mode, no portrait mode.",
     ),
 )
 
 _AGAIN = (
-    "Next time the same: same place, same phone, same card, same light. Stand where you stood, with the hair in the "
-    "same place in the photo. Then the numbers can be compared best."
+    "Do the same next time: same place, same phone, same card, same light. Stand where you stood, with the hair in "
+    "the same place in the photo. Numbers then compare best."
 )
 
 

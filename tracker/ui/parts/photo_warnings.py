@@ -1,4 +1,4 @@
-"""What to look at before a photo is saved: checks that failed without stopping the number, and an unlike framing."""
+"""What to look at before a photo is saved: checks that failed without stopping the number, and a different framing."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ def warn_before_saving(store: Store, photos: Sequence[PhotoRecord]) -> None:
     if not number:
         return
     st.subheader(f"Before you save: {count(number, 'thing')} to look at", anchor=False)
-    st.markdown("The numbers stand. A better photo would make them surer, and it is quickest now.")
+    st.markdown("The numbers stand. A better photo would make them surer, and is quickest to take now.")
     for photo, warnings in told:
         if warnings:
             st.markdown(f"**{_name(photo, photos)}**")
@@ -38,7 +38,7 @@ def _own(photo: PhotoRecord) -> tuple[Check, ...]:
 
 
 def framing(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) -> list[Check]:
-    """Where the framing is unlike that of the photo before the service, or of the last visit."""
+    """Where the framing differs from that of the photo before the service, or of the last visit."""
     from tracker.measure.quality import Framing, check_framing
 
     earlier, when = _earlier(store, photo, photos)
@@ -49,7 +49,7 @@ def framing(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) -> 
 
 
 def _earlier(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) -> tuple[PhotoRecord | None, str]:
-    """The photo to be framed like: that before the service, else the last one of the client that has a number."""
+    """The photo whose framing to match: the one before the service, else the client's last one with a number."""
     if photo.role == AFTER:
         before = next((other for other in photos if other.role == BEFORE and other.reading is not None), None)
         if before is not None:

@@ -1,4 +1,4 @@
-"""A warning where the data lies in a place that is not safe for it."""
+"""A warning where the data is kept in a place that is not safe for it."""
 
 from __future__ import annotations
 
@@ -7,18 +7,22 @@ import streamlit as st
 from tracker.store import NETWORK, SYNCED, data_folder, place_risk
 
 _RISKS = {
-    NETWORK: "This folder seems to lie on another computer. Two computers that write to it at once can damage the "
-    "record, and a broken connection can too.",
-    SYNCED: "This folder seems to be one that is copied to other devices or to a server. A copy that is taken while "
-    "the program writes can damage the record, and clients' photos would leave this computer.",
+    NETWORK: (
+        "This folder seems to be on another computer. Two computers writing to it at once can damage the record, and "
+        "so can a broken connection."
+    ),
+    SYNCED: (
+        "This folder seems to be one that is copied to other devices or to a server. A copy taken while the program "
+        "is writing can damage the record, and clients' photos would leave this computer."
+    ),
 }
 
 
 def warn_about_place() -> None:
-    """Say so where the folder seems to be no safe place."""
+    """Say so if the folder does not seem to be a safe place."""
     risk = place_risk(data_folder())
     if risk is not None:
         st.warning(
-            f"{_RISKS[risk]} Move it to a folder of this computer alone: close the program, move the folder, and start "
+            f"{_RISKS[risk]} Move it to a folder on this computer only: close the program, move the folder, and start "
             "it with TRACKER_HOME set to the new place."
         )

@@ -52,7 +52,7 @@ def no_number(record: PhotoRecord) -> str:
 
 
 def _no_number(why: str) -> str:
-    """The reason as the rest of a sentence; a name such as L* keeps its large letter."""
+    """The reason as the rest of a sentence; a name such as L* keeps its capital."""
     return f"No number: {why[:1].lower() + why[1:] if why[1:2].islower() or why[1:2] == ' ' else why}"
 
 
@@ -63,8 +63,10 @@ def measured_photo(record: PhotoRecord) -> None:
             measured_url(record, LARGE),
             f"{photo_words(record)}, with the measured bands drawn on it",
             ratio=picture_ratio(record),
-            caption="Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and "
-            "what is not hair.",
+            caption=(
+                "Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and so "
+                "is anything that is not hair."
+            ),
         )
     else:
         photo(picture_url(record, MEDIUM), photo_words(record), ratio=picture_ratio(record))

@@ -1,4 +1,4 @@
-"""What was erased: counts and times, nothing of whom."""
+"""What was erased: counts and times, never whose."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def _file(store: Store) -> bytes:
 def receipt_words(erasure: Erasure | Receipt) -> str:
     """What was erased, as a sentence."""
     moment = erasure.erased_at.astimezone()
-    what = counts_words(erasure.counts) if erasure.counts is not None else "the client and everything of the client"
+    what = counts_words(erasure.counts) if erasure.counts is not None else "the client and everything about the client"
     return f"Erased on {day(moment.date())} at {moment:%H:%M}: {what}. Receipt {erasure.client_id[:8]}."
 
 

@@ -1,4 +1,4 @@
-"""What a person sees in place of every page while the studio does not open, and how they get on from there."""
+"""What a person sees in place of every page while the studio does not open, and the ways on from there."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from tracker.ui.session import open_store
 
 
 def refused() -> bool:
-    """Say why the database was not opened, in place of the page; False where nothing speaks against it."""
+    """Say why the database was not opened, in place of the page; False if nothing is wrong."""
     try:
         open_store()
     except WrongDatabase as error:
@@ -30,7 +30,7 @@ def refused() -> bool:
 def _explain(error: WrongDatabase) -> None:
     begin(undo=False)
     st.title("The studio does not open", anchor=False)
-    failure(error.what, "Nothing was opened, and nothing was changed: every picture lies where it was.")
+    failure(error.what, "Nothing was opened, and nothing was changed: every picture is where it was.")
     st.markdown(
         "This happens when a copy was cut off, when an older database was put back by hand, or when a disk fails. "
         "Leave the folder as it is, bring the studio into a new one, and start the program with that."
@@ -49,7 +49,7 @@ def _backup(error: WrongDatabase, target: Path) -> None:
     if backups:
         chosen = st.selectbox("Backup", backups, format_func=backup_words, key="refused-backup").folder
     else:
-        st.markdown("No backup lies in the usual place. Do you have one elsewhere, as on another disk?")
+        st.markdown("There is no backup in the usual place. Do you have one elsewhere, such as on another disk?")
         typed = st.text_input("Folder of a backup", key="refused-other", placeholder="…/tracker-backup-…") or ""
         chosen = Path(typed.strip()).expanduser() if typed.strip() else None
     if st.button("Bring it back", key="refused-restore", type="primary", disabled=chosen is None) and chosen:
@@ -58,9 +58,9 @@ def _backup(error: WrongDatabase, target: Path) -> None:
 
 
 def _as_it_lies(error: WrongDatabase, target: Path) -> None:
-    st.header("Or go on with the database that lies here", anchor=False)
+    st.header("Or go on with the database that is here", anchor=False)
     st.markdown(
-        "It is copied with the pictures that it names. What was saved later is not in it, and the other "
+        "It is copied with the pictures it names. Anything saved later is not in it, and the other "
         "pictures stay in the old folder."
     )
     if st.button("Copy it into the new folder", key="refused-copy"):

@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from tracker.compare.photo_set import State
     from tracker.compare.replicates import Disagreement
 
-_SMALL = [1, 3]  # width of the picture to that of the words
+_SMALL = [1, 3]  # width of the picture relative to the words
 
 
 def odd_notes(*states: State) -> None:
-    """What disagrees, for the top of a page; what to do about it stands beside the photos below."""
+    """What disagrees, for the top of a page; what to do about it is beside the photos below."""
     for state in states:
         for odd in state.odd:
             failure(f"{ROLE_WORDS[state.standing.role]}: {_small(odd_words(state, odd))}", "Look at it below.")
@@ -85,7 +85,7 @@ def odd_advice(odd: Disagreement) -> str:
     """What to do about it."""
     if odd.pair:
         return (
-            "Nothing tells which of the two is right. Take one more, or look at marks, card and light and leave one "
+            "Nothing shows which of the two is right. Take one more, or look at marks, card and light and leave one "
             "out. Until then both count, and the ± is wider for it."
         )
     return "Look at its marks, card and light. Leave it out if you see why; until then it counts, and the ± is wider."
@@ -103,7 +103,7 @@ def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
 
 
 def _one(state: State, photo: PhotoRecord, keep: Callable[[PhotoRecord], object]) -> None:
-    """One photo with what it alone says, and the way to leave it out or take it back."""
+    """One photo with its own reading, and the way to leave it out or count it again."""
     from tracker.compare.photo_set import leave_out, use_again
 
     picture, words = st.columns(_SMALL, gap="medium", wrap=False)

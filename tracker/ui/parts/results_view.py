@@ -33,12 +33,12 @@ def lift_text(middle: Middle) -> str:
 
 
 def _turned(bound: str) -> str:
-    """A bound of a negative number, said of its size."""
+    """A bound on a negative number, in terms of its size."""
     return "at most" if bound == "at least" else "at least"
 
 
 def spread_sentence(middle: Middle, unit: str) -> str:
-    """Where the cases lay, and how sure their middle is."""
+    """Where the cases fell, and how sure their middle is."""
     share = "Half of the cases lay" if middle.quarters else "All cases lay"
     spread = f"{share} between {signed(middle.spread_low)} and {signed(middle.spread_high)}{unit and f' {unit}'}."
     sure = format_share(min(middle.coverage, 0.99))
@@ -46,7 +46,7 @@ def spread_sentence(middle: Middle, unit: str) -> str:
     if middle.coverage >= 0.95:
         within = f"lie within {low} to {high}" if low != high else f"be {low} to the digit shown"
         return f"{spread} The middle of many such cases would {within} ({sure} sure)."
-    return f"{spread} With so few, the middle of many such cases lies within this range with {sure} certainty only."
+    return f"{spread} With so few, the middle of many such cases lies within this range with only {sure} certainty."
 
 
 def warmth_headline(middle: Middle) -> str:

@@ -1,4 +1,4 @@
-"""How much room is left for photos, the limit that a person sets, and a word in time."""
+"""How much room is left for photos, the limit that a person sets, and a warning in time."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from tracker.words import disk_size, noun, roughly
 if TYPE_CHECKING:
     from tracker.store import Room, Store
 
-_USUAL, _OWN = "What they take already and half of what is free", "A limit of my own"
+_USUAL, _OWN = "What they already take and half of what is free", "A limit of my own"
 
 
 def room_notice(store: Store) -> None:
@@ -33,7 +33,7 @@ def room_state(store: Store) -> None:
     st.markdown(f"**{_left_words(room)}** {_basis(room)}")
     st.markdown(_limit_words(room))
     if room.fault:
-        st.warning(plain(f"{room.fault} Saving a limit here writes the file anew."))
+        st.warning(plain(f"{room.fault} Saving a limit here writes a new file."))
     if room.visits_left < NEARLY_FULL_VISITS:
         st.warning(_ways_out(room))
     with st.expander("Change the limit"):
@@ -51,7 +51,7 @@ def _left_words(room: Room) -> str:
 def _basis(room: Room) -> str:
     if room.guessed:
         return f"This assumes {disk_size(room.visit_bytes)} a visit, until there are enough of your own."
-    return f"Your visits take {disk_size(room.visit_bytes)} on the average, progress photos included."
+    return f"Your visits take {disk_size(room.visit_bytes)} on average, progress photos included."
 
 
 def _limit_words(room: Room) -> str:
@@ -78,7 +78,7 @@ def _ways_out(room: Room) -> str:
     return (
         f"To go on: {raising}remove what you took out (below), delete other things from this disk, or close the "
         "program, move the folder to a larger disk and start it with TRACKER_HOME set to the new place. Backups go to "
-        "another disk with TRACKER_BACKUPS. Everything can still be looked at, handed out and erased."
+        "another disk with TRACKER_BACKUPS. Everything can still be looked at, handed over and erased."
     )
 
 
@@ -88,7 +88,7 @@ def _change(store: Store, room: Room) -> None:
         typed = st.number_input(
             "My own limit, GB", 0.1, 1e6, max(0.1, round(room.limit / 1e9, 1)), step=1.0, format="%.1f", key="limit-gb"
         )
-        st.caption("It also stands in the file settings.toml in this folder, which any editor opens.")
+        st.caption("It is also in the file settings.toml in this folder, which any text editor can open.")
         if st.form_submit_button("Save the limit"):
             with told():
                 store.disk.set_limit(typed if choice == _OWN else None)

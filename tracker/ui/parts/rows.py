@@ -19,9 +19,9 @@ def row(picture: tuple[str, str] | None, key: str, page: str, title: str, about:
     Parameters
     ----------
     picture : address and words of a photo shown small at the left, or nothing
-    key : str, unlike that of any other line on the page
+    key : str, different from that of any other line on the page
     page : str, the page that opens, with `identifiers` in its address
-    title : str, as typed by a person; shown sign for sign
+    title : str, as typed by a person; shown character for character
     about : str, quiet words under it, our own or already made plain
     """
     with st.container(key=f"line-{key}", horizontal=True, vertical_alignment="center", wrap=False, gap="medium"):

@@ -1,4 +1,4 @@
-"""Which of the yardsticks levels, warmth and ± rest on, in a sentence each."""
+"""Which yardsticks levels, warmth and ± rest on, in a sentence each."""
 
 from __future__ import annotations
 
@@ -19,14 +19,16 @@ def locus_words(locus: NeutralLocus) -> str:
     if locus.own is None:
         return "Warmth counts from published natural hair of the same lightness."
     low, high = locus.own
-    return f"Warmth counts from your {locus.name}, between L* {low:.0f} and {high:.0f}; beyond, from published hair."
+    return (
+        f"Warmth counts from your {locus.name}, between L* {low:.0f} and {high:.0f}; outside that, from published hair."
+    )
 
 
 def spread_words(spread: Repeatability) -> str:
     """What the ± between photos rests on."""
     if spread.provisional:
         return (
-            "The ± rests on general figures: how far photos repeat in your own studio has not been measured. A set-up "
-            "check in the studio does it."
+            "The ± rests on general figures: nobody has measured yet how far photos repeat in your own studio. A "
+            "set-up check in the studio does that."
         )
     return f"The ± rests on your {spread.name}."

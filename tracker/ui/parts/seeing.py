@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from tracker.measure.reading import ProfilePoint
 
 _NAMES = ("before", "after")
-_PROFILE_BAND = "The band around a line holds 95 % of what repeated reading of this photo would give."
+_PROFILE_BAND = "The band around a line holds 95 % of what reading this photo again and again would give."
 _ALONE = "From this photo alone, so the shape of the head counts in it too."
 _SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to photo, and the hair seen is a sample."
 
@@ -42,7 +42,7 @@ class Lengths:
 
 
 def lengths(photo: PhotoRecord) -> Lengths:
-    """What the card says of lengths in a photo."""
+    """What the card says about lengths in a photo."""
     from tracker.measure.card_scale import scale_of
 
     if photo.marks is None or photo.reading is None:
@@ -161,7 +161,7 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
 
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
-    """Start and softness with their intervals, and what the card says of lengths."""
+    """Start and softness with their intervals, and what the card says about lengths."""
     from tracker.measure.card_scale import in_cm
 
     if blend is None:

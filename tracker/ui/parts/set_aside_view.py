@@ -1,4 +1,4 @@
-"""Pictures that no record names: how many lie set aside, a look at them, and what becomes of them."""
+"""Pictures that no record names: how many are set aside, a look at them, and what to do with them."""
 
 from __future__ import annotations
 
@@ -20,20 +20,20 @@ _SHOWN = 12
 
 
 def ask_about_set_aside(store: Store) -> None:
-    """One line where pictures lie set aside for so long that somebody should decide; nothing else."""
+    """One line if pictures have been set aside for so long that somebody should decide; otherwise nothing."""
     if not store.set_aside.asks():
         return
     left = store.set_aside.pictures()
     one = len(left) == 1
     st.warning(
         f"{count(len(left), 'picture')} that no record names {'has' if one else 'have'} been set aside since "
-        f"{day(left[0].since)}. Please decide what becomes of {_them(left)}."
+        f"{day(left[0].since)}. Please decide what to do with {_them(left)}."
     )
     link("data", "Look at it under My data" if one else "Look at them under My data")
 
 
 def set_aside(store: Store) -> None:
-    """What lies set aside, with the buttons that remove it or keep it; nothing where nothing does."""
+    """What is set aside, with the buttons that remove or keep it; nothing if nothing is."""
     left = store.set_aside.pictures()
     if not left:
         return
@@ -41,7 +41,8 @@ def set_aside(store: Store) -> None:
     size = disk_size(sum(picture.bytes for picture in left))
     st.markdown(
         f"**{count(len(left), 'picture')}, {size}, since {day(left[0].since)}.** No record names "
-        f"{_them(left)}: a save was cut off, or a record lost {_them(left)}. Nothing is removed by itself. Erasing any "
+        f"{_them(left)}: a save was cut off, or a record lost {_them(left)}. Nothing is removed unless you do it. "
+        "Erasing any "
         "client removes everything here, because it may show the client."
     )
     _shown(left)
@@ -50,7 +51,7 @@ def set_aside(store: Store) -> None:
         if st.button(f"Keep {_them(left)} {ASK_AFTER.days} days more", key="aside-keep"):
             with told():
                 store.set_aside.keep()
-                say_on_next_page(f"Kept. You are asked again after {ASK_AFTER.days} days.")
+                say_on_next_page(f"Kept. You will be asked again in {ASK_AFTER.days} days.")
                 st.rerun()
     sure = st.checkbox(f"Yes, remove {count(len(left), 'picture')} for good", key="aside-sure")
     if st.button(f"Remove {_them(left)}", key="aside-remove", disabled=not sure):

@@ -29,7 +29,7 @@ def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
 
 
 def light_at_level(spread: Repeatability, scale: LevelScale) -> float:
-    """L* that light unlike on card and hair adds there, as a standard uncertainty; 0 where the spread holds it."""
+    """L* that light differing between card and hair adds there, standard uncertainty; 0 where the spread has it."""
     return light_u(scale.lightness(_AT_LEVEL), settings_with(spread))
 
 
@@ -40,7 +40,7 @@ def what_it_is_made_of(spread: GaugeStudy) -> str:
         if part is not None:
             rows.append((what, part))
     if any(spread.occasion):
-        rows.append(("One hair otherwise than another, by person and session", spread.occasion))
+        rows.append(("How one hair differs from another, by person and session", spread.occasion))
     rows.append(("**One photo, all together**", spread.total))
     lines = [f"| {what} | {part[0]:.2f} | {part[1]:.2f} | {part[2]:.2f} |" for what, part in rows]
     missing = [

@@ -35,7 +35,7 @@ def bowl_words(step: Step) -> str:
 
 
 def total_words(step: Step) -> str:
-    """What the bowl holds together, or why that cannot be said; nothing where nobody asked."""
+    """What the bowl holds in all, or why that cannot be said; nothing where there is no ratio."""
     if not step.ratio:
         return ""
     if read_ratio(step.ratio) is None:

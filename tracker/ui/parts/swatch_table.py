@@ -52,5 +52,5 @@ def lightness_words(swatch: Swatch) -> str:
 
 
 def say_measured(swatch: Swatch) -> None:
-    """Say on the page as it is drawn next that a swatch was added."""
-    say_on_next_page(f"Measured: {swatch.name}. The photo is forgotten.")
+    """Have the next page say that a swatch was added."""
+    say_on_next_page(f"Measured: {swatch.name}. The photo was not kept.")

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 PAGE = 10
-"""Visits and photos that are shown before earlier ones are asked for."""
+"""Visits and photos shown before earlier ones are asked for."""
 
 
 @dataclass
@@ -43,7 +43,7 @@ def timeline(store: Store, client_id: str) -> None:
     entries: list[tuple[date, Visit | str]] = [(visit.on, visit) for visit in store.visits.of_client(client_id)]
     entries += [(as_date(taken_at), photo_id) for photo_id, taken_at in store.photos.days(client_id, PROGRESS)]
     if not entries:
-        empty("card", "No visit yet. The first one takes a photo before, a photo after, and a minute.")
+        empty("card", "No visits yet. The first one takes a before photo, an after photo and a minute.")
     else:
         st.caption(plain(scale_words(in_force().scale)))
     entries.sort(key=lambda item: item[0], reverse=True)

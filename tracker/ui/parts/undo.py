@@ -17,7 +17,7 @@ from tracker.ui.session import open_store
 if TYPE_CHECKING:
     from tracker.store import Deletion, Store
 
-UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, later under My data."
+UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, and later under My data."
 _SHOWN_FOR = timedelta(minutes=3)
 
 
@@ -36,11 +36,11 @@ def remember_deletion(deletion: Deletion | None, sentence: str) -> None:
 
 
 def offer_undo(*, always: bool = False) -> bool:
-    """The last deletion of this session while it is fresh and held; True where there is one.
+    """The last deletion of this session while it is fresh and still held; True if there is one.
 
     Parameters
     ----------
-    always : bool, also when it is not fresh any more
+    always : bool, also when it is no longer fresh
     """
     last = held(_Last, ANYBODY)
     deletion = last.deletion

@@ -18,7 +18,7 @@ FORMATS = ["jpg", "jpeg", "heic", "heif", "png", "webp", "avif", "tif", "tiff"]
 RAW_FORMATS = ["dng", "cr2", "cr3", "nef", "arw", "raf", "orf", "rw2", "pef"]
 LARGEST_MB = 25
 LARGEST_RAW_MB = 80
-"""No more is taken in at all, here and in ``.streamlit/config.toml``."""
+"""The most that is taken in at all, here and in ``.streamlit/config.toml``."""
 
 
 def ask_photos(label: str, key: str, *, several: bool = True, raw: bool = False, note: str = "") -> list[UploadedFile]:
@@ -32,8 +32,8 @@ def ask_photos(label: str, key: str, *, several: bool = True, raw: bool = False,
     note : str, Markdown, what else to know before
     """
     raw = raw and can_read_raw()
-    # one limit for every file: what is too large for its kind is refused in words when it is read, which Streamlit
-    # would do by a small mark only
+    # one limit for every file: what is too large for its kind is refused with a sentence when it is read, where
+    # Streamlit would only show a small mark
     handed = st.file_uploader(
         label,
         type=FORMATS + RAW_FORMATS if raw else FORMATS,
@@ -49,7 +49,7 @@ def ask_photos(label: str, key: str, *, several: bool = True, raw: bool = False,
 
 
 def let_go_of(files: Iterable[UploadedFile]) -> None:
-    """Free the bytes of files that were taken in; Streamlit would hold them until the window is closed."""
+    """Free the bytes of files taken in; Streamlit would hold them until the window is closed."""
     context = get_script_run_ctx()
     remove = getattr(context and context.uploaded_file_mgr, "remove_file", None)  # not part of its protocol
     if context is None or remove is None:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:
-    """Every version with its date and what it rests on; the newest that stands can be undone.
+    """Every version with its date and what it rests on; the newest one in force can be undone.
 
     Parameters
     ----------
@@ -32,7 +32,7 @@ def versions(store: Store, kind: str, built_in: str) -> None:
         state = "in force" if version is standing else "replaced" if version.undone_at is None else "undone"
         when = f", {day(as_date(version.undone_at))}" if version.undone_at is not None else ""
         st.markdown(f"**{day(as_date(version.made_at))}** · {state}{when}  \n{plain(about(version))}")
-        if version.undone_at is not None and st.button("Let it count again", key=f"stand-{version.id}"):
+        if version.undone_at is not None and st.button("Use it again", key=f"stand-{version.id}"):
             with told():
                 store.yardsticks.stand(version.id, stands=True)
                 st.rerun()
@@ -40,7 +40,7 @@ def versions(store: Store, kind: str, built_in: str) -> None:
     if standing is not None and st.button("Undo the newest", key=f"undo-{kind}"):
         with told():
             workflow.undo_yardstick(store, kind)
-            say_on_next_page("Undone. The version before counts again.")
+            say_on_next_page("Undone. The version before is in force again.")
             st.rerun()
 
 

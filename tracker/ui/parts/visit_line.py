@@ -29,7 +29,7 @@ def lift_words(photos: Sequence[PhotoRecord]) -> str:
 
 
 def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:
-    """The photo that stands for a visit: after, else before."""
+    """The photo that represents a visit: after, else before."""
     for role in (AFTER, BEFORE):
         found = role_photo(photos, role)
         if found is not None:
@@ -38,6 +38,6 @@ def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:
 
 
 def role_photo(photos: Sequence[PhotoRecord], role: str) -> PhotoRecord | None:
-    """The photo that stands for the state of that role, with the reading of all its photos together."""
+    """The photo that represents the state in that role, with the reading of all its photos together."""
     state = state_in_force(photos, role)
     return state.standing if state is not None else None

@@ -59,7 +59,7 @@ def visit_notes(store: Store, visit: Visit) -> None:
 
 
 def _change(store: Store, visit: Visit) -> Draft:
-    """The draft that changes the visit: one that waits, else a new one at the step of the words, the likeliest."""
+    """The draft that changes the visit: one already waiting, else a new one at the step for notes, the likeliest."""
     for draft in store.drafts.find(visit.client_id):
         if draft.visit is not None and (draft.visit.id, draft.visit.revision) == (visit.id, visit.revision):
             return draft

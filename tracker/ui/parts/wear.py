@@ -35,5 +35,5 @@ def wear_words(store: Store, entry: PortfolioEntry) -> str:
     span = months_words(months_between(entry.after.taken_at, last.taken_at))
     later = f"{span} later" if span else "the same day"
     if headline.verdict != CHANGED:
-        return f"Measured again {later}, with no change that is beyond doubt."
+        return f"Measured again {later}, with no certain change."
     return f"Measured again {later}. {plain(headline.sentence)}"

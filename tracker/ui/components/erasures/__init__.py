@@ -1,4 +1,4 @@
-"""Hears of erasures in any other tab or browser, and has the page drawn anew."""
+"""Hears of erasures in any other tab or browser, and has the page redrawn."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ _mount = st.components.v2.component(
 
 
 def hear_of_erasures(number: int, tab: str) -> None:
-    """Draw the page anew when there were more erasures than those that it is drawn with.
+    """Redraw the page when there have been more erasures than it was drawn with.
 
     Parameters
     ----------
-    number : int, erasures that this drawing of the page knows of
-    tab : str, what this tab is called: an erasure that it asked for is no news to it
+    number : int, erasures that the page as drawn knows of
+    tab : str, what this tab is called: an erasure it asked for itself is no news to it
     """
     _mount(key="erasures", data={"number": number, "tab": tab}, on_erased_change=lambda: None)

@@ -58,7 +58,7 @@ def edit_marks(
     key : str, one per photo
     url : str, address of a picture of the photo; any size with the same shape
     size : width and height of the full-size photo, pixels
-    corners, path, width : where the marks begin, pixels of the full-size photo
+    corners, path, width : where the marks start, pixels of the full-size photo
     rev : int or str, raise it to make the browser take the marks from here again (a new search for the card);
         while it stays the same, the person's marks win
     label : str, what the photo shows, for those who cannot see it
@@ -91,7 +91,7 @@ def edit_marks(
 
 
 def _nothing() -> None:
-    """Streamlit keeps a component's state only where it has a callback."""
+    """Streamlit keeps a component's state only if it has a callback."""
 
 
 def _four(points: Sequence[Sequence[float]]) -> tuple[Point, Point, Point, Point]:
@@ -104,7 +104,7 @@ def _points(points: Sequence[Sequence[float]]) -> tuple[Point, ...]:
 
 
 def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | None:
-    """What the browser sent, or None where it is stale or no marks."""
+    """What the browser sent, or None where it is stale or not marks."""
     try:
         if value["rev"] != rev:
             return None

@@ -1,4 +1,4 @@
-"""The unfinished job that the four steps pass along."""
+"""The unfinished job that the four steps hand on to one another."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from tracker.workflow.copies import Small
 
 LAST_STEP = 3
-"""Where what was done is noted."""
+"""The step where what was done is noted."""
 
 
 @dataclass
@@ -57,8 +57,8 @@ class Work:
     Attributes
     ----------
     kind : str, ``visit`` or ``progress``
-    draft : Draft or None, None until the first photo is in: opening the page alone keeps nothing
-    tab : Tab or None, what this window knows of the draft
+    draft : Draft or None, None until the first photo is in: merely opening the page keeps nothing
+    tab : Tab or None, what this window knows about the draft
     """
 
     store: Store
@@ -69,7 +69,7 @@ class Work:
 
     @property
     def roles(self) -> tuple[str, ...]:
-        """The photos that this job is made of."""
+        """The roles of the photos in this job."""
         return (PROGRESS,) if self.kind == PROGRESS else (BEFORE, AFTER)
 
     @property
@@ -84,7 +84,7 @@ class Work:
         return visit_changed(self.store, self.draft) if self.draft is not None else None
 
     def of(self, role: str) -> tuple[PhotoRecord, ...]:
-        """All photos in that role: more than one are repeats of one state."""
+        """All photos in that role; several are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)
 
     def photo(self, role: str) -> PhotoRecord | None:
@@ -99,9 +99,9 @@ class Work:
 
 
 def fields_of(work: Work) -> str:
-    """What the fields of the first step are called after: each draft has its own, from before its first photo on.
+    """What the fields of the first step are named after: each draft has its own, even before its first photo.
 
-    Fields that two drafts share would bring the light and the card of one into the other.
+    Fields shared by two drafts would carry the light and the card of one into the other.
     """
     if work.draft is None:
         return held(_Fields, work.client.id).name
@@ -110,7 +110,7 @@ def fields_of(work: Work) -> str:
 
 
 def _begun(work: Work) -> Work:
-    """The work with a new draft, which has the fields that were filled in before it was there."""
+    """The work with a new draft, which takes over the fields that were filled in before it existed."""
     draft = workflow.start_draft(work.store, work.client.id, work.kind)
     put(_Fields(fields_of(work)), draft.id)
     drop(_Fields, work.client.id)
@@ -118,7 +118,7 @@ def _begun(work: Work) -> Work:
 
 
 def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
-    """Change the draft as it is kept now; where it is gone, the page says so instead."""
+    """Change the draft as it is now kept; if it is gone, the page says so instead."""
     if work.draft is None or work.tab is None:
         raise AssertionError("only a draft that is there is changed")
     try:
@@ -137,13 +137,13 @@ class Adding:
 
     Streamlit may cut a run short wherever it touches the session or the page, and does so when more files arrive; a run
     that was told to end may still be reading photos when the next one begins. So this is a plain object with a lock:
-    what it holds is changed in one go, together with the draft, and no photo is lost or taken in twice.
+    what it holds is changed in one go, together with the draft, so no photo is lost or taken in twice.
 
     Attributes
     ----------
     fields : str, what the fields of the step are called after
     draft : str or None, the draft that was begun and may not be in the address yet
-    anew : bool, True where another window closed the draft, so that these photos begin another
+    anew : bool, True where another window closed the draft, so that these photos start another
     turns : dict of int by role, how often files were taken in
     troubles : dict of errors by role, still to be said
     problems : dict of str or None, why no card was found, by the identifier of the photo
@@ -167,11 +167,11 @@ def adding(work: Work) -> Adding:
 
 
 def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> None:
-    """Add photos to the draft, which begins with the first one, and anew where another window closed it.
+    """Add photos to the draft, which starts with the first one, and starts again where another window closed it.
 
     Touches neither session nor page.
     """
-    known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have begun one
+    known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have started one
     changed = _added(work, known, photos) if known is not None else None
     if changed is None:
         how_far.anew = work.draft is not None
@@ -205,7 +205,7 @@ def catch_up(client_id: str, kind: str) -> str | None:
     st.query_params.from_dict({"draft": how_far.draft})
     if how_far.anew:
         say_on_next_page(
-            "This draft was saved or thrown away in another window meanwhile, so what you added begins a new one."
+            "Meanwhile this draft was saved or thrown away in another window, so what you added starts a new one."
         )
     how_far.anew = False
     begun, how_far.draft = how_far.draft, None
@@ -214,7 +214,7 @@ def catch_up(client_id: str, kind: str) -> str | None:
 
 
 def go_on_without_photos(work: Work) -> None:
-    """Move to what was done; the draft begins here where there is none."""
+    """Move to the step for what was done; the draft starts here if there is none."""
     begun = work if work.draft is not None else _begun(work)
     if begun.draft is not None:
         st.query_params.from_dict({"draft": begun.draft.id})
@@ -222,7 +222,7 @@ def go_on_without_photos(work: Work) -> None:
 
 
 def put_photo(work: Work, photo: PhotoRecord, seen: PhotoRecord | None = None) -> None:
-    """Put a changed photo in the place of the one that the draft holds; `seen` is how this window knew it."""
+    """Put a changed photo in place of the one in the draft; `seen` is the photo as this window knew it."""
     if work.draft is not None:
         known = work.photos if seen is None else (seen,)
         keep(work, with_changed_photos(known, (photo,)))

@@ -117,7 +117,7 @@ def _work(work: Work) -> None:
 
 
 def _no_agreement(client: Client) -> None:
-    st.warning("No photo may be taken or measured: the client has not agreed to it, or withdrew.")
+    st.warning("No photo may be taken or measured: the client has not agreed to it, or has withdrawn.")
     link("client", "Record the agreement on the client’s page", client=client.id)
 
 
@@ -131,9 +131,9 @@ def _leave(work: Work, draft: Draft, step: int) -> None:
         if step > 0 and st.button("Back one step", key="step-back"):
             go_to_step(work, step - 1)
         with st.popover(f"Throw {what} away"):
-            goes = "only these changes; the visit stays as it was saved" if changing else "the photos and notes of it"
+            goes = "only these changes; the visit stays as it was saved" if changing else "its photos and notes"
             st.markdown(f"Deletes {goes}. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
-                said = "The changes are thrown away." if changing else "The draft is deleted."
+                said = "The changes were thrown away." if changing else "The draft is deleted."
                 remember_deletion(workflow.discard_draft(work.store, draft.id), said)
                 go_to("client", client=work.client.id)

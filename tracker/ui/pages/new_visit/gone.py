@@ -1,4 +1,4 @@
-"""A draft that is not there any more: whether it was saved, where it is, and what was typed here meanwhile."""
+"""A draft that is no longer there: whether it was saved, where it is, and what was typed here meanwhile."""
 
 from __future__ import annotations
 
@@ -58,11 +58,11 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
     try:
         client = store.clients.get(seen.draft.client_id)
     except NotFound:
-        failure("This client is not here any more.", "The draft went with the client’s record.")
+        failure("This client is no longer here.", "The draft went with the client’s record.")
         return
     what = "progress photo" if seen.draft.kind == PROGRESS else "visit"
     if _was_saved(store, seen):
-        failure(f"This {what} is saved already, perhaps from another window.", "It was not saved a second time.")
+        failure(f"This {what} has already been saved, perhaps from another window.", "It was not saved a second time.")
     elif seen.changing:
         failure("These changes were thrown away, perhaps in another window.", "The visit stays as it was saved before.")
     else:
@@ -74,7 +74,7 @@ def say_what_became_of_it(store: Store, draft_id: str) -> None:
 def _was_saved(store: Store, seen: _Seen) -> bool:
     draft = seen.draft
     if draft.visit is not None and store.visits.has(draft.visit.id):
-        # what is being changed was there before: only a later revision shows that the change was saved
+        # the visit was there before the change: only a later revision shows that the change was saved
         return not seen.changing or store.visits.get(draft.visit.id).revision > draft.visit.revision
     held = {photo.id for photo in draft.photos}
     return any(photo.id in held for photo in store.photos.find(client_id=draft.client_id))

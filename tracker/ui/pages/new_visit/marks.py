@@ -28,7 +28,7 @@ from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
 
 _STILL = 1.0
-"""How far a corner may differ from where it began and still count as not moved, pixels: rounding only."""
+"""How far a corner may be from where it started and still count as not moved, pixels: rounding only."""
 
 _PLACED = "The four corners should lie on the card’s corners, and the line should run from root to tip."
 
@@ -69,7 +69,7 @@ def show(work: Work) -> None:
 
 
 def _how_far(photo: PhotoRecord) -> str:
-    """What stands behind the name of a photo whose marks were confirmed."""
+    """What follows the name of a photo whose marks were confirmed."""
     if not is_measured(photo):
         return ""
     return ", no number" if no_number(photo) else ", done"
@@ -149,7 +149,7 @@ def begin_anew(work: Work, photo: PhotoRecord) -> None:
 
 
 def _buttons(work: Work, photo: PhotoRecord) -> None:
-    """The way on, and what stopped the number where something did."""
+    """The way on, and what stopped the number if anything did."""
     right = st.button("Looks right", type="primary", key=f"right-{photo.role}")
     searched = photo.marks is not None and is_searched(photo.marks.card_kind)
     if st.button("Find the card again" if searched else "Start the marks again", key=f"again-{photo.role}"):
@@ -170,8 +170,8 @@ def _card_is_placed(photo: PhotoRecord, marks: Marks) -> bool:
         return False
     if not is_searched(marks.card_kind) and not is_measured(photo):
         st.markdown(
-            "This kind of card is not searched for. Drag its four corners into place, beginning with the corner at "
-            "the card’s own top left, and look that the line runs from root to tip."
+            "The program cannot find this kind of card by itself. Drag its four corners into place, starting with the "
+            "card’s own top left, and check that the line runs from root to tip."
         )
         return False
     return True
@@ -212,7 +212,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
 
 
 def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None:
-    """What is wrong where the corners lie where they began for want of a card: a wall must not pass for one."""
+    """What is wrong if no card was found and the corners were not moved: a wall must not pass for a card."""
     if marks.corners is None:
         return None
     first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
@@ -220,11 +220,11 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
         return None
     if polyline.moved(first.corners, marks.corners) > _STILL:
         return None
-    return problem or "The card’s corners were not moved yet. Drag each of the four onto its corner of the card."
+    return problem or "The card’s corners have not been moved yet. Drag each of the four onto its corner of the card."
 
 
 def _next(work: Work, photo: PhotoRecord) -> None:
-    """The next photo that was not looked at, else the result."""
+    """The next photo not yet looked at, else the result."""
     # another window may have added photos, and a fragment keeps the arguments of the last full run
     now = replace(work, draft=work.tab.draft if work.tab is not None else work.draft)
     waiting = [other for other in now.photos if other.id != photo.id and not is_measured(other)]

@@ -27,7 +27,7 @@ def show(work: Work) -> None:
     news = work.tab.news
     if news.announced != news.at:
         news.announced = news.at
-        st.toast("This draft was changed in another tab. At the top of the page stands what is different.", duration=10)
+        st.toast("This draft was changed in another tab. The top of the page shows what is different.", duration=10)
     moment = news.at.astimezone()
     with st.container(border=True, key="other-tab"):
         told = plain(listed(news.told) or "what was done")
@@ -41,21 +41,21 @@ def show(work: Work) -> None:
             _both(work, name, choice)
         st.caption(_KEPT)
         with st.container(horizontal=True):
-            mine = st.button("Take over with mine", key="other-tab-mine")
-            theirs = st.button("Use the other’s", key="other-tab-theirs")
+            mine = st.button("Keep mine", key="other-tab-mine")
+            theirs = st.button("Use the other tab’s", key="other-tab-theirs")
     if mine or theirs:
         _choose(work, work.tab, news, mine=mine)
 
 
 def _both(work: Work, name: str, choice: Choice) -> None:
-    """One thing that both windows changed: the version that does not stand on the screen, in full."""
+    """One thing that both windows changed: the version that is not on the screen, in full."""
     if isinstance(choice.mine, PhotoRecord):
         st.markdown(
-            f"The {work.name(choice.mine).lower()} photo was marked or noted in both; yours stands in the draft now."
+            f"The {work.name(choice.mine).lower()} photo was changed in both tabs; the draft now has your version."
         )
         return
     away = choice.theirs if choice.shows_mine else choice.mine
-    whose = "In the other tab" if choice.shows_mine else "Here it was"
+    whose = "In the other tab" if choice.shows_mine else "In this tab it was"
     if isinstance(away, Visit):
         st.markdown(f"**{sentence_case(PART_WORDS[name])}.** {whose}:")
         st.markdown(_said(away, name) or "*empty*")
@@ -76,13 +76,13 @@ def _said(visit: Visit, name: str) -> str:
 
 
 def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
-    """Let one window's version stand; what stood in the draft goes into the log of edits."""
+    """Keep one window's version; what was in the draft goes into the log of edits."""
     wanted = {name: choice for name, choice in news.choices.items() if choice.shows_mine != mine}
     tab.news = None
     if wanted:
         versions = {name: each.mine if mine else each.theirs for name, each in wanted.items()}
         changed = keep(work, with_versions(versions))
-        tab.news = None  # the choice is made: nobody is asked about it again
+        tab.news = None  # the choice is made: nobody is asked again
         for name, choice in wanted.items():
             if isinstance(choice.mine, PhotoRecord):
                 begin_anew(work, choice.mine)
@@ -92,7 +92,7 @@ def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
 
 
 def with_versions(wanted: Mapping[str, Visit | PhotoRecord]) -> Callable[[Draft], Change]:
-    """The draft with these versions; what stood there is set aside."""
+    """The draft with these versions; what was there is set aside."""
 
     def change(kept: Draft) -> Change:
         photos = tuple(_photo_of(wanted.get(photo.id), photo) for photo in kept.photos)

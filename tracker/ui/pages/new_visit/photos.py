@@ -38,13 +38,13 @@ from tracker.workflow.drafts import with_changed_photos, without_photo
 from tracker.workflow.visits import VISIT
 
 MOST = 9
-"""Photos of one state that are taken in: beyond that another one makes next to no difference."""
+"""Most photos taken of one state: beyond that another one makes next to no difference."""
 
 ENOUGH = 3
 
 _THREE = (
-    "Three photos of each are best: put the card down and take it up again in between. Their mean is surer than one "
-    "photo, and one that went wrong shows."
+    "Three photos of each are best: put the card down and pick it up again in between. Their mean is surer than a "
+    "single photo, and one that went wrong stands out."
 )
 _SEVERAL = "Several files at once are fine: photos of the same moment are read together."
 
@@ -97,17 +97,17 @@ def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
 
 
 def _copies(work: Work) -> None:
-    """Photos that may be one and the same, to be looked at: nobody measured twice what was saved twice."""
+    """Photos that may be one and the same, to be looked at: a photo saved twice was not measured twice."""
     for one, other in workflow.look_like_copies(work.photos, partial(small_picture, work.store)):
         failure(
             f"{work.name(one)} and {work.name(other).lower()} look like copies of one photo.",
             "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the card was "
-            "put down and taken up again in between.",
+            "put down and picked up again in between.",
         )
 
 
 def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
-    """The place to add photos; one file that is no photo does not keep the others out."""
+    """The place to add photos; a file that is not a photo does not keep the others out."""
     how_far = adding(work)
     for error in how_far.troubles.pop(role, ()):
         sorry(error)
@@ -122,7 +122,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
             if how_far.turns[role] != turn:  # a run that overlaps with this one has taken these files in
                 files = []
             taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put, how_far)
-            if taken:  # all of this or nothing: nothing in here gives Streamlit an occasion to cut in
+            if taken:  # all of this or nothing: nothing in here gives Streamlit a chance to interrupt
                 keep_photos(work, taken, how_far)
                 how_far.turns[role] = turn + 1
                 how_far.troubles[role] = troubles
@@ -131,7 +131,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
             catch_up(work.client.id, work.kind)
             st.rerun()
     finally:
-        work.store.pictures.let_go(put)  # where the client took the agreement back meanwhile, or the page was left
+        work.store.pictures.let_go(put)  # if the client has withdrawn the agreement meanwhile, or the page was left
     for error in troubles:
         sorry(error)
 
@@ -144,7 +144,7 @@ def _all_in(
     put: list[str],
     how_far: Adding,
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
-    """The photos that could be read, and what was wrong with the others; `put` gets the names of all pictures."""
+    """The photos that could be read, and what was wrong with the others; `put` collects the names of all pictures."""
     taken: list[PhotoRecord] = []
     troubles: list[TrackerError] = []
     kept = _kept_elsewhere(work)
@@ -153,15 +153,15 @@ def _all_in(
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
             light, card, reflectance = how
-            # the photo itself is let go at once: it would stay in memory while others have their turn
+            # the photo itself is let go at once, or it would stay in memory while others have their turn
             record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
             put.append(record.file)
             record, how_far.problems[record.id] = _with_card(work, record, card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
-                raise InvalidEntry("This photo is in already.", "Take another one: put the card down in between.")
+                raise InvalidEntry("This photo is already in.", "Take another one: put the card down in between.")
             if record.file in kept:
-                raise InvalidEntry(f"This photo is kept already: {kept[record.file]}.", "Take a new one.")
+                raise InvalidEntry(f"This photo has already been kept: {kept[record.file]}.", "Take a new one.")
         except TrackerError as error:
             troubles.append(error)
         else:
@@ -170,7 +170,7 @@ def _all_in(
 
 
 def _kept_elsewhere(work: Work) -> dict[str, str]:
-    """The pictures of the client's other visits and between them, each with what it is: none may count as new."""
+    """The client's pictures from other visits and in between, each with what it is: none may count as new."""
     here = work.draft.visit.id if work.draft is not None and work.draft.visit is not None else None
     photos = work.store.photos.find(client_id=work.client.id)
     return {photo.file: photo_words(photo) for photo in photos if here is None or photo.visit_id != here}
@@ -217,7 +217,7 @@ def _remove(work: Work, photo: PhotoRecord) -> None:
 
 
 def _light(work: Work, role: str) -> str:
-    """The light of one photo: before and after may be taken under unlike ones, and the result must know."""
+    """The light of one photo: before and after may be under different light, and the result must know."""
     present = work.of(role)
     likely = next(iter(present), None) or _last_photo(work)
     chosen = st.pills(
@@ -240,7 +240,7 @@ def _light(work: Work, role: str) -> str:
 
 
 def _follow(work: Work, name: str, read: object, *, alike: bool) -> None:
-    """Where another window chose otherwise for the photos, let a field that was not touched here begin anew."""
+    """Where another window chose differently for the photos, start afresh any field that was not touched here."""
     if work.tab is None:
         return
     untouched = work.tab.chosen.get(name) == read
@@ -252,7 +252,7 @@ def _follow(work: Work, name: str, read: object, *, alike: bool) -> None:
 
 
 def _noted(work: Work, photo: PhotoRecord, light: str) -> PhotoRecord:
-    """The photo with another light; where it was measured, again, because how sure it is rests on the light."""
+    """The photo with another light; measured again if it had been, because its uncertainty depends on the light."""
     noted = replace(photo, light=light)
     if noted.marks is None or (noted.reading is None and noted.failure is None):
         return noted
@@ -270,13 +270,13 @@ def _card(work: Work) -> tuple[str, float | None]:
 
 
 def _field(work: Work, name: str) -> str:
-    """Key of a field of this step, another one each time that it begins anew."""
+    """Key of a field of this step, a new one each time the field starts afresh."""
     turn = work.tab.turns[name] if work.tab is not None else 0
     return f"{name}-{fields_of(work)}-{turn}" if turn else f"{name}-{fields_of(work)}"
 
 
 def _last_photo(work: Work) -> PhotoRecord | None:
-    """The newest photo whose light and card are the likeliest to be used again."""
+    """The newest photo whose light and card are likeliest to be used again."""
     if work.photos:
         return work.photos[0]
     earlier = sorted(work.store.photos.find(client_id=work.client.id), key=lambda photo: photo.added_at)
@@ -284,10 +284,10 @@ def _last_photo(work: Work) -> PhotoRecord | None:
 
 
 def _onward(work: Work) -> None:
-    """The ways on; the last thing of the step, so that light and card were seen."""
+    """The ways on; last in the step, so that light and card have been seen."""
     if not work.photos:
         if work.kind == VISIT:
-            st.caption("No photo of this visit? What was done can be noted all the same; it then has no numbers.")
+            st.caption("No photo of this visit? You can still note what was done; the visit then has no numbers.")
             if st.button("Go on without photos", key="without-photos"):
                 go_on_without_photos(work)
         return

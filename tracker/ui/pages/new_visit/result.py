@@ -61,8 +61,8 @@ def _single(work: Work, state: State) -> None:
         regions = [f"{REGION_TITLES[region.name]} {level_words(region, photo)}" for region in photo.reading.regions]
         st.subheader(f"{', '.join(regions)}.", anchor=False)
     if work.kind != PROGRESS:
-        other = "after" if photo.role == BEFORE else "before"
-        st.markdown(f"Without a photo {other} no lift can be given. Add one to get it.")
+        other = "an after" if photo.role == BEFORE else "a before"
+        st.markdown(f"Without {other} photo there is no lift. Add one to get it.")
     measured_photo(photo)
     reading_swatches(photo)
     repeats(state, partial(put_photo, work))

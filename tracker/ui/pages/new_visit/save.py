@@ -53,16 +53,16 @@ def _visit(work: Work) -> None:
         go_to_step(work, 0)
     visit, draft = _noted(work, work.draft, work.tab)
     st.caption(CAUTIONS)
-    by = ask_name("Who makes this change", "visit-changed") if changing else ""
-    said = st.container()  # above the button, which may stand at the lower edge of the window
+    by = ask_name("Who is making this change", "visit-changed") if changing else ""
+    said = st.container()  # above the button, which may be at the bottom edge of the window
     if work.tab.news is not None and work.tab.news.choices:
-        said.caption("Another tab changed the same. Choose at the top of the page, or save what stands here.")
+        said.caption("Another tab changed the same thing. Choose at the top of the page, or save what is here.")
     if not _wants_to_save(draft.id, said, unserved=not visit.services and not changing):
         return
     try:
         photos = tuple(_dated(photo, visit.on) for photo in draft.photos)
         saved = workflow.record_visit(work.store, replace(draft, photos=photos), by=by)
-    except DraftChanged:  # in another window, while this one was saving: look at it first
+    except DraftChanged:  # changed in another window while this one was saving: look at it first
         st.rerun()
     except TrackerError as error:
         with said:
@@ -75,7 +75,7 @@ def _visit(work: Work) -> None:
 
 
 def _noted(work: Work, draft: Draft, tab: Tab) -> tuple[Visit, Draft]:
-    """The visit as it is noted now, and the draft with it; what another window noted is shown first."""
+    """The visit as now noted, and the draft with it; what another window noted is shown first."""
     known = tab.draft.revision
     read = visit_fields(work.store, tab, draft.visit or _new_visit(work))
     changed = keep(work, with_words(tab.begun(read, draft.visit or read), read))
@@ -116,7 +116,7 @@ def _progress(work: Work) -> None:
 
 
 def _dated(photo: PhotoRecord, on: date) -> PhotoRecord:
-    """The photo on the given day where the camera did not note one: noon stands for the hour that nobody knows."""
+    """The photo on the given day where the camera did not note one: noon is used for the hour nobody knows."""
     if photo.time_noted or as_date(photo.taken_at) == on:
         return photo
     return replace(photo, taken_at=datetime.combine(on, time(12)).astimezone(UTC))

@@ -59,7 +59,7 @@ def step_cost(step: Step, first: Step, prices: Sequence[PriceLine], key: str) ->
 
 
 def _charge(place: int, step: Step, line: PriceLine | None, kept: Charge | None, key: str) -> Charge:
-    """One product with its quantity; a price noted before stays, a new one is today's."""
+    """One product with its quantity; an earlier price stays, a new one is today's."""
     unit = kept.pack_unit if kept is not None else line.pack_unit if line is not None else ""
     name = kept.name if kept is not None else line.name if line is not None else ""
     begins = kept.quantity if kept is not None else _usual_quantity(place, step)

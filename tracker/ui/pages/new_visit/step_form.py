@@ -153,7 +153,7 @@ def _placing(step: Step, first: Step, key: str) -> Step:
 
 
 def _choice(label: str, usual: Sequence[str], first: str, own_label: str, key: str) -> str:
-    """One tap on a usual word, or own words after "Other"."""
+    """One tap on a usual word, or the person's own words after "Other"."""
     begins = None if not first else first if first in usual else OTHER
     chosen = st.pills(label, [*usual, OTHER], default=begins, format_func=_capital, key=key)
     if chosen != OTHER:

@@ -28,10 +28,10 @@ class _Row:
 
     Attributes
     ----------
-    number : int, unlike that of any other row
+    number : int, different from any other row's
     step : Step, as it is now
     first : Step, what the form began with
-    opened : int, how often the form was opened: each time it begins anew
+    opened : int, how often the form was opened: each time it starts afresh
     """
 
     number: int
@@ -42,7 +42,7 @@ class _Row:
 
 @dataclass
 class _Editing:
-    """The rows of one visit, kept by the window while its page is open."""
+    """The rows of one visit, kept by this window while its page is open."""
 
     rows: list[_Row]
     open_row: int | None = None
@@ -72,7 +72,7 @@ class _Editing:
 
 
 def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[Step, ...]:
-    """The steps as they now are; a step that says nothing is left out.
+    """The steps as they are now; an empty step is left out.
 
     Parameters
     ----------
@@ -113,7 +113,7 @@ def _editing(steps: tuple[Step, ...], key: str) -> _Editing:
 def _apply(
     editing: _Editing, action: tuple[str, _Row] | None, *, adding: bool, copied: tuple[Step, ...] | None
 ) -> None:
-    """Do what was tapped, then show the page anew."""
+    """Do what was tapped, then redraw the page."""
     if action is None and not adding and copied is None:
         return
     if copied is not None:
@@ -140,7 +140,7 @@ def _act(editing: _Editing, what: str, row: _Row) -> None:
 
 
 def _form(editing: _Editing, row: _Row, place: int, key: str, prices: list[PriceLine]) -> tuple[str, _Row] | None:
-    """The open step; gives what was tapped."""
+    """The open step; returns what was tapped."""
     with st.container(border=True, key=f"{key}-form"):
         st.markdown(f"**Step {place + 1}**")
         row.step = step_form(row.first, prices, f"{key}-{row.number}-{row.opened}")
@@ -153,7 +153,7 @@ def _form(editing: _Editing, row: _Row, place: int, key: str, prices: list[Price
 
 
 def _line(editing: _Editing, row: _Row, place: int, key: str) -> tuple[str, _Row] | None:
-    """A step that is not open; gives what was tapped."""
+    """A step that is not open; returns what was tapped."""
     with st.container(key=f"step-line-{key}-{row.number}", gap="small"):
         st.markdown(f"{place + 1}\\. {step_words(row.step)}")
         cost = cost_words([row.step])

@@ -1,4 +1,4 @@
-"""What this window knows of the draft it shows: what another window changes is told, and never written over."""
+"""What this window knows about its draft: what another window changes is reported and never overwritten."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ PART_WORDS = {
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One thing of which two windows have unlike versions.
+    """One thing of which two windows have different versions.
 
     Attributes
     ----------
     mine, theirs : Visit or PhotoRecord, that hold both versions
-    shows_mine : bool, True where this window's version stands on the screen and in the draft, else the other's
+    shows_mine : bool, True where this window's version is on the screen and in the draft, else the other's
     """
 
     mine: Visit | PhotoRecord
@@ -50,7 +50,7 @@ class News:
     at : datetime, of the last of these changes
     told : what was changed, in words, as a set with an order
     choices : by the name of a part of the visit or the identifier of a photo
-    announced : datetime or None, the `at` that was said wherever the person was on the page
+    announced : datetime or None, the `at` that was last announced to the person
     """
 
     at: datetime
@@ -68,9 +68,9 @@ class Tab:
     draft : Draft, as this window knew it last
     step : int, where this window is: another one may be elsewhere
     first : Visit or None, what the fields of the last step began with; None while they are not shown
-    words : Seen or None, when those fields were last in step with the draft
-    turns : how often a field was begun anew with what another window wrote, by the name of the field
-    fresh : parts of the visit whose fields begin anew in this run
+    words : Seen or None, what those fields and the draft held when they last agreed
+    turns : how often a field was restarted with what another window wrote, by the name of the field
+    fresh : parts of the visit whose fields start afresh in this run
     marks : for each photo the marks as the editor told them last, and as the draft had them then
     chosen : light and card as their fields read last
     news : what another window changed since the person was last asked, or None
@@ -87,12 +87,12 @@ class Tab:
     news: News | None = None
 
     def key(self, name: str, turn: str) -> str:
-        """Key of a field of this draft, another one each time that the field begins anew."""
+        """Key of a field of this draft, a new one each time the field starts afresh."""
         number = self.turns[turn]
         return f"{name}-{self.draft.id}-{number}" if number else f"{name}-{self.draft.id}"
 
     def hear(self, draft: Draft) -> None:
-        """Take note of what another window made of the draft."""
+        """Take note of what another window did to the draft."""
         told = different(self.draft, draft)
         self.draft = draft
         if told:
@@ -108,7 +108,7 @@ class Tab:
             self._clash(name, changed)
 
     def in_step(self, read: Visit, kept: Visit) -> bool:
-        """Note that the fields read so, and the draft has that; False where fields have to begin anew to show it."""
+        """Note what the fields read and what the draft has; False where fields must start afresh to show it."""
         words = self.words or Seen(read, kept)
         touched = parts_unlike(read, words.read)
         behind = [name for name in parts_unlike(kept, words.kept) if name not in touched]
@@ -117,14 +117,14 @@ class Tab:
             if not _holds(kept, read, name):
                 choices = self._news(self.draft).choices
                 asked = choices.get(name)
-                # what stood here first is what may be wanted back, however often it was replaced since
+                # the first version here is the one that may be wanted back, however often it was replaced since
                 mine = asked.mine if asked is not None and not asked.shows_mine else read
                 choices[name] = Choice(mine, kept, shows_mine=False)
         self.words = Seen(read, kept)
         return not behind
 
     def begun(self, read: Visit, kept: Visit) -> Seen:
-        """When the fields were last in step; those that began in this run are so from what they read first."""
+        """What the fields held when last in step; those that started in this run count from what they first read."""
         self.words = self.words or Seen(read, kept)
         for name in self.fresh:
             self.words = Seen(with_part(self.words.read, name, read), self.words.kept)
@@ -132,7 +132,7 @@ class Tab:
         return self.words
 
     def show_part(self, name: str, visit: Visit) -> None:
-        """Let the fields of one part begin anew with what the visit has."""
+        """Start the fields of one part afresh with what the visit has."""
         if self.first is not None:
             self.first = with_part(self.first, name, visit)
         self.turns[name] += 1
@@ -170,7 +170,7 @@ def tab_of(draft: Draft, *, anew: bool = False) -> Tab:
 
 
 def different(before: Draft, after: Draft) -> list[str]:
-    """What differs between two states of a draft, in words; the step that was left is no matter."""
+    """What differs between two states of a draft, in words; the step it was left at does not matter."""
     was, became = ({photo.id: photo for photo in draft.photos} for draft in (before, after))
     added, removed = became.keys() - was.keys(), was.keys() - became.keys()
     told = [f"{count(len(added), 'photo')} added"] if added else []
@@ -196,7 +196,7 @@ def _photo(draft: Draft, photo_id: str) -> PhotoRecord | None:
 
 
 def _holds(kept: Visit, read: Visit, name: str) -> bool:
-    """True where all that stood in the fields of a part is in what replaces it, so that nothing need be asked."""
+    """True where everything in the fields of a part is also in what replaces it, so nothing need be asked."""
     for attribute in PARTS[name]:
         was, became = getattr(read, attribute), getattr(kept, attribute)
         if isinstance(was, str) and was not in became:

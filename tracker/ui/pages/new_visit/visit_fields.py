@@ -26,18 +26,18 @@ TEXTS = {
     "visit-note": ("Note", "note"),
     "visit-next": ("Next time", "next_time"),
 }
-"""Fields of plain text, by the beginning of their key: the words for each and where a visit keeps it."""
+"""Plain text fields, by the start of their key: the label of each and where a visit keeps it."""
 
 
 def visit_fields(store: Store, tab: Tab, first: Visit) -> Visit:
-    """The visit as the fields now read; every field may stay empty.
+    """The visit as the fields now read; every field may be empty.
 
     Parameters
     ----------
     store : Store
     tab : Tab, of this window
-    first : Visit, what the fields begin with where they are not shown yet: a field whose beginning changes under it
-        would forget what was typed
+    first : Visit, what the fields start with where they are not shown yet: a field whose start value changes would
+        forget what was typed
     """
     fresh = tab.first is None
     tab.first = visit = tab.first or first
