@@ -9,6 +9,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 PACKAGE = Path(__file__).parents[1] / "tracker"
@@ -63,7 +64,8 @@ def test_every_public_function_describes_its_parameters(module: Path) -> None:
 )
 def test_every_example_gives_what_it_shows(module: Path) -> None:
     name = ".".join(module.relative_to(PACKAGE.parent).with_suffix("").parts)
-    found = doctest.testmod(importlib.import_module(name))
+    with np.printoptions(legacy=False):  # colour-science, once imported, has NumPy print as of old
+        found = doctest.testmod(importlib.import_module(name))
     assert found.attempted
     assert not found.failed
 

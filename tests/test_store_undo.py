@@ -90,7 +90,7 @@ def test_a_deletion_is_taken_back_once(store: Store) -> None:
     assert store.deletions.can_put_back(deletion.token)
     store.deletions.put_back(deletion.token)
     assert not store.deletions.can_put_back(deletion.token)
-    with pytest.raises(NotFound, match="cannot be taken back"):
+    with pytest.raises(NotFound, match="can no longer be taken back"):
         store.deletions.put_back(deletion.token)
 
 

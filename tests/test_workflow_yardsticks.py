@@ -110,7 +110,7 @@ def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store:
 
 
 def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) -> None:
-    with pytest.raises(InvalidEntry, match="which level"):
+    with pytest.raises(InvalidEntry, match="has no level"):
         workflow.add_swatch(store, SCALE, reading(), name="x")
     workflow.add_swatch(store, SCALE, reading(55.0), name="", level=6)
     with pytest.raises(CannotCalibrate):

@@ -64,11 +64,23 @@ class LevelScale:
         return 1 + math.log((self._held(lightness) - self.floor) / self.span) / self.rate
 
     def levels(self, change: float, level: float) -> float:
-        """A small change of L* in levels, at that level."""
+        """A small change of lightness in levels.
+
+        Parameters
+        ----------
+        change : float, L*
+        level : float, 1..10, where the change took place
+        """
         return change / self.slope(self.lightness(level))
 
     def around(self, lightness: float, reach: float) -> tuple[float, float]:
-        """From `reach` levels darker than an L* to as many lighter: the nearest half level, held to 1..10."""
+        """Levels around a lightness, counted from the nearest half level and kept within 1..10.
+
+        Parameters
+        ----------
+        lightness : float, L*
+        reach : float, levels to either side
+        """
         level = round(2 * self.level(lightness)) / 2
         return max(level - reach, DARKEST), min(level + reach, LIGHTEST)
 

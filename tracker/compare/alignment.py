@@ -104,9 +104,14 @@ def way_ratio(earlier: Marks, later: Marks) -> float:
 
 
 def on_the_later_way(profile: Sequence[ProfilePoint], earlier: Marks, later: Marks) -> tuple[ProfilePoint, ...]:
-    """A profile of the earlier photo along the way of the later one; what was cut off since is left out.
+    """The profile of the earlier photo along the path of the later one.
 
     Hair that was cut keeps its distance from the root.
+
+    Parameters
+    ----------
+    profile : of the earlier photo; places beyond the tip of the later path are left out
+    earlier, later : Marks, of the two photos
     """
     ratio = way_ratio(earlier, later)
     moved = (replace(point, position=point.position * ratio) for point in profile)

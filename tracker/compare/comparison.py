@@ -54,7 +54,7 @@ class RegionChange:
 
 
 def says_most(changes: Sequence[RegionChange]) -> RegionChange | None:
-    """The band with the largest lift among those that changed, else the first band; None of none."""
+    """The band with the largest lift among those of `changes` that are real, else the first; None if there is none."""
     real = [change for change in changes if change.verdict == CHANGED]
     if real:
         return max(real, key=lambda change: abs(change.lift.value.value) if change.lift.value else 0.0)

@@ -111,7 +111,7 @@ def share_lightened(before: PhotoReading, after: PhotoReading) -> Measured | Non
 
 
 def is_lightened(share: Measured) -> bool:
-    """Whether a share of lightened hair stands out from none: more than its 95 % margin."""
+    """Whether the `share` of lightened hair, 0..1, is larger than its 95 % margin."""
     return share.value > _COVERAGE * share.u
 
 

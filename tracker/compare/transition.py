@@ -73,7 +73,7 @@ class Blend:
         return self.steepest.times(0.1)
 
     def start_cm(self, length_mm: Measured) -> Interval:
-        """`start_mm` in centimetres."""
+        """`start_mm` in centimetres, for a path of `length_mm`, millimetres."""
         return self.start_mm(length_mm).times(0.1)
 
     def per_cm(self, length_mm: Measured) -> Interval:

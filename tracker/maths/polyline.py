@@ -40,7 +40,11 @@ def length(points: ArrayLike) -> float:
 
 
 def moved(before: ArrayLike, after: ArrayLike) -> float:
-    """The most by which any coordinate of a point differs between two lines of as many points, (n, 2) each.
+    """The largest difference of any coordinate between two lines, in the unit of the points.
+
+    Parameters
+    ----------
+    before, after : (n, 2) each
 
     >>> moved([(0, 0), (3, 4)], [(0, 1), (5, 4)])
     2.0

@@ -20,10 +20,13 @@ from tracker.words import DAYS_PER_MONTH, as_date
 def modelled_labs(
     readings: ServiceReadings, region: str, learnt: Learnt, end: float, patches: int
 ) -> tuple[Vector3, ...]:
-    """CIELAB that the three curves of a band go through, at the middles of even steps.
+    """CIELAB that the three curves of a band pass through, at the middles of even steps.
 
     Parameters
     ----------
+    readings : ServiceReadings, of the service that wears
+    region : str, the band's code
+    learnt : priors from the studio's own services
     end : float, months, > 0, where the steps end; they begin at the service
     patches : int, how many steps
 
@@ -38,7 +41,15 @@ def modelled_labs(
 
 
 def limit_heights(fit: FadeFit, limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[tuple[str, float]]:
-    """Where the agreed limits of a quantity lie in its chart: ``above`` or ``below``, and the value, in its unit."""
+    """Agreed limits as a chart draws them: ``above`` or ``below``, and the value in the unit of the quantity.
+
+    Parameters
+    ----------
+    fit : FadeFit, whose start limits are counted from where they say so
+    limits : AgreedLimits
+    quantity : str, lightness or warmth
+    scale : LevelScale in force, which turns levels into L*
+    """
     begins = float(fit.mean(0.0))
     return [
         (limit.side, limit.value + (begins if limit.from_start else 0.0))
@@ -47,6 +58,12 @@ def limit_heights(fit: FadeFit, limits: AgreedLimits, quantity: str, scale: Leve
 
 
 def visits_since(readings: ServiceReadings, visits: Sequence[Visit]) -> list[float]:
-    """Months at which the client came again, rising, up to the next service that changed the colour."""
+    """Months at which the client came again, rising, up to the next service that changed the colour.
+
+    Parameters
+    ----------
+    readings : ServiceReadings, of the service that wears
+    visits : of the client, in any order
+    """
     first, last = as_date(readings.begins), readings.ended_on or date.max
     return sorted((visit.on - first).days / DAYS_PER_MONTH for visit in visits if first < visit.on <= last)
