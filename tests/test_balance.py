@@ -143,7 +143,7 @@ def test_strip_undoes_contrast_and_stray_light(exponent: float, flare: float) ->
 def test_strip_that_fits_no_camera_is_refused() -> None:
     steps = np.repeat(np.array([0.9, 0.45, 0.03])[:, None], 3, axis=1)
     photo = drawn_patches(steps, 1, 3)
-    with pytest.raises(CardImplausible, match="do not fit"):
+    with pytest.raises(CardImplausible, match="do not agree"):
         correction_from_card(read_card(photo.encoded, SRGB, CARD_KINDS["steps3"], frame(photo)))
 
 

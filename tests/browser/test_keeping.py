@@ -58,7 +58,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     walk_to(page, page.get_by_label("Find the other record"))
     page.keyboard.press("Control+a")  # the name's first word stands there already
     page.keyboard.type("Ola")
-    page.get_by_text("No visits yet", exact=False).wait_for()
+    page.get_by_text("no visit yet", exact=False).wait_for()
     strike(page, "button", "This one")
     page.get_by_text("Yes, both are the same person").wait_for()
     walk_to(page, page.get_by_label("Who confirms that both are the same person"))
