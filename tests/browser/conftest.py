@@ -195,7 +195,7 @@ def opened(chromium: Any) -> Iterator[Callable[..., Watched]]:
         def open_page(**options: Any) -> Watched:
             context = chromium.new_context(**options)
             stack.callback(context.close)
-            context.set_default_timeout(10_000)
+            context.set_default_timeout(30_000)  # two tests at once on a slow machine
             return watch(context.new_page())
 
         yield open_page

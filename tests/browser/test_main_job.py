@@ -143,7 +143,8 @@ def focused(page: Any) -> str:
 
 
 def tab_to(page: Any, words: str) -> None:
-    """Press the tab key until something with these words has the focus."""
+    """Press the tab key until something with these words has the focus, once the page stands still."""
+    settled(page)
     for _ in range(80):
         if words in focused(page):
             return
