@@ -8,6 +8,10 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
 from tracker.errors import TrackerError
+from tracker.photo import start_reader
+from tracker.ui.catching_up import catch_up_now
+from tracker.ui.session import open_store
+from tracker.workflow.backups import back_up_at_start
 
 _log = logging.getLogger("tracker.ui")
 
@@ -29,9 +33,6 @@ async def lifespan(_app: object) -> AsyncIterator[None]:
 
 
 def _run(stop: threading.Event) -> None:
-    from tracker.photo import start_reader
-    from tracker.ui.catching_up import catch_up_now
-
     start_reader()
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
@@ -44,8 +45,6 @@ def _run(stop: threading.Event) -> None:
 
 def look_at_database() -> None:
     """Go on checking a database that was too large to check while it was opened; the pages say what is found."""
-    from tracker.ui.session import open_store
-
     try:
         open_store().finish_check()
     except TrackerError as error:
@@ -56,8 +55,6 @@ def look_at_database() -> None:
 
 def keep_reserve() -> None:
     """Keep some room back for looking and erasing on a full disk; before the backup, which may fill it."""
-    from tracker.ui.session import open_store
-
     try:
         open_store().disk.keep_reserve()
     except TrackerError as error:
@@ -66,9 +63,6 @@ def keep_reserve() -> None:
 
 def back_up_today() -> None:
     """The day's backup, if it has not been made yet; a failure goes to the log, the page tells the last one's age."""
-    from tracker.ui.session import open_store
-    from tracker.workflow.backups import back_up_at_start
-
     try:
         back_up_at_start(open_store())
     except TrackerError as error:

@@ -10,10 +10,8 @@ import asyncio
 import threading
 from collections.abc import Callable, Collection
 from contextlib import suppress
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from starlette.websockets import WebSocket
+from starlette.websockets import WebSocket
 
 _erased: list[tuple[frozenset[str], str]] = []
 _bells: set[Callable[[], None]] = set()

@@ -7,12 +7,9 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from typing import TYPE_CHECKING
 
 from tracker.errors import NotFound
-
-if TYPE_CHECKING:
-    from tracker.workflow import PassingPhoto
+from tracker.workflow import PassingPhoto
 
 MOST = 40
 """Most photos held at once; the oldest gives way, and its page asks for it again."""

@@ -8,14 +8,11 @@ from __future__ import annotations
 import re
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Yardsticks
-    from tracker.record.records import PhotoRecord
-    from tracker.store import Store
+from tracker.record.records import PhotoRecord
+from tracker.store import Store, data_folder
 
 _IDENTIFIER = re.compile(r"[0-9a-f]{32}")
 _stores: dict[Path, Store] = {}
@@ -29,8 +26,6 @@ def open_store() -> Store:
     ------
     StoreError : where the folder or its database cannot be used
     """
-    from tracker.store import Store, data_folder
-
     root = Path(data_folder()).resolve()
     with _opening:
         if root not in _stores:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.client_line import client_line
@@ -18,9 +17,6 @@ from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.session import open_store
 from tracker.words import count
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 SHOWN = 60
 _ADDING = "add"

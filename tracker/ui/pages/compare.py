@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.compare.photo_set import State
 from tracker.record.records import AFTER, BEFORE, Visit
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
 from tracker.ui.parts.change_view import show_pair
@@ -23,10 +24,6 @@ from tracker.ui.parts.visit_line import photo_of, role_photo, visit_words
 from tracker.ui.parts.visit_notes import visit_notes
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-
-if TYPE_CHECKING:
-    from tracker.compare.photo_set import State
-    from tracker.store import Store
 
 OFFERED = 20
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
-from tracker.store import data_folder
+from tracker.store import Store, data_folder
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_list, backup_now
 from tracker.ui.parts.damage_view import warn_about_damage
@@ -22,9 +20,6 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.words import ago, count, disk_size
 from tracker.workflow.retention import USUAL_MONTHS, not_seen_for
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _SHOWN = 30
 

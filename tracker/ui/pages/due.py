@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
@@ -27,9 +27,6 @@ from tracker.wear import Due
 from tracker.words import count
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import stamp_now
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 SHOWN = 12
 """Clients shown before more are asked for."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
@@ -12,6 +10,7 @@ from tracker.calibrate.level import DEFAULT_SCALE, LevelScale
 from tracker.errors import CannotCalibrate
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.uncertainty import format_number
+from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.parts.charts_view import is_dark, show_chart
@@ -23,9 +22,6 @@ from tracker.ui.parts.swatch_table import gathered_swatches, say_measured
 from tracker.ui.parts.versions import go_on_from, swatches_in_force, versions
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _KEY = "scale"
 

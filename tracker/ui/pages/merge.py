@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker.record.records import Client
+from tracker.store import ClientSummary, Store
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.consent_view import PURPOSE_WORDS, ask_name, remember_recorder
 from tracker.ui.parts.focus import focus_field
@@ -16,9 +15,6 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import ago, count, listed
 from tracker.workflow.merging import MergePlan, merge_clients, plan_merge
-
-if TYPE_CHECKING:
-    from tracker.store import ClientSummary, Store
 
 _SEARCH = "Find the other record"
 _KEY = "find-other"

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE
+from tracker.store import PortfolioEntry, Store
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
@@ -22,9 +22,6 @@ from tracker.ui.parts.wear import wear_words
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import listed, sentence_case
-
-if TYPE_CHECKING:
-    from tracker.store import PortfolioEntry, Store
 
 ALL = "all services"
 ABREAST = 2

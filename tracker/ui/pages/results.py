@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -14,6 +13,7 @@ from tracker.compare.past_results import FEWEST, Case, PastResults
 from tracker.compare.photo_set import kit_of
 from tracker.measure.reading import REGIONS
 from tracker.record.records import AFTER, BEFORE
+from tracker.store import Store
 from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
 from tracker.ui.look import photo as show_photo
@@ -31,9 +31,6 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
 from tracker.workflow.results import Start, past_results, scale_in_force
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 SHOWN = 6
 """Cases shown with photos before more are asked for."""

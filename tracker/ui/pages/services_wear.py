@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
 
 import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
 from tracker.measure.reading import REGIONS
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
@@ -25,9 +26,6 @@ from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import ServiceReadings
 from tracker.words import REGION_TITLES, count, sentence_case
 from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _AXIS = {LIGHTNESS: "change of lightness, L*", WARMTH: "change of warmth, plus is warmer"}
 _QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
@@ -85,8 +83,6 @@ def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int
 
 
 def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
-    from functools import partial
-
     from tracker.charts import MOST_STRANDS, across_chart
 
     st.subheader(plain(sentence_case(found.says)), anchor=False)

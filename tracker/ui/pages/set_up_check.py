@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -13,8 +12,10 @@ from tracker.calibrate.calibration import SPREAD
 from tracker.calibrate.gauge_study import WANTED, GaugeStudy, Shot, repeatability_of, study
 from tracker.errors import TooFewReadings
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.store import Store
 from tracker.ui.look import failure, show_drawing
 from tracker.ui.navigation import link
+from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.passing_photos import passing_photos, round_of
@@ -23,9 +24,6 @@ from tracker.ui.parts.versions import versions
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force, open_store
 from tracker.words import count, day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _KEY = "set-up"
 
@@ -139,7 +137,6 @@ def _offer(store: Store, spread: GaugeStudy) -> None:
 
 def _in_force(spread: Repeatability) -> None:
     from tracker.charts import photos_chart
-    from tracker.ui.parts.charts_view import is_dark, show_chart
 
     st.header("What one more photo is worth", anchor=False)
     spec, words = photos_chart(spread, light_at_level(spread, in_force().scale), is_dark())

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
+from tracker.calibrate.calibration import Yardsticks
 from tracker.measure import CARD_KINDS
 from tracker.record.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
+from tracker.store import Store
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_now
 from tracker.ui.parts.card_size import card_sizes
@@ -22,10 +22,6 @@ from tracker.ui.parts.scale_words import locus_words, scale_words
 from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Yardsticks
-    from tracker.store import Store
 
 
 def page() -> None:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import PROGRESS
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
@@ -25,9 +25,6 @@ from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.session import open_store
 from tracker.words import MADE_UP, ago, as_date
 from tracker.workflow.learning import stamp_now
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 RECENT = 8
 DUE, DUE_WITHIN_DAYS = 3, 14

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
 from tracker.measure import CARD_KINDS
 from tracker.measure.card_scale import LARGEST_MM, SMALLEST_MM
+from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def card_sizes(store: Store) -> None:

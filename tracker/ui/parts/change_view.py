@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -11,6 +10,7 @@ from tracker.calibrate.calibration import level_of
 from tracker.calibrate.level import Lift
 from tracker.calibrate.warmth import estimate_warmth, undertone_words
 from tracker.compare.change import CANNOT_TELL
+from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
@@ -25,9 +25,6 @@ from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.words import REGION_TITLES
-
-if TYPE_CHECKING:
-    from tracker.compare.comparison import RegionChange
 
 _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
 _UNSURE = "unsure"

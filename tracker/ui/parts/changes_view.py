@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import streamlit as st
 
 from tracker.errors import TrackerError
-from tracker.record.records import Client, Draft, PhotoRecord, Visit
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, Visit
+from tracker.store import Edit, Store
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.held import held
 from tracker.ui.parts.limit_words import agreed_words, washes_words
@@ -17,10 +18,6 @@ from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES, as_date, day, listed, sentence_case
-
-if TYPE_CHECKING:
-    from tracker.record.records import Consent
-    from tracker.store import Edit, Store
 
 SHOWN = 40
 """Changes shown before more are asked for."""

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from tracker.store import ClientSummary, Store
 from tracker.ui.parts.pictures import SMALL
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.words import plain
 from tracker.words import MADE_UP, ago, count, listed, sentence_case
-
-if TYPE_CHECKING:
-    from tracker.store import ClientSummary, Store
 
 
 def client_line(store: Store, summary: ClientSummary, page: str) -> None:

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
+from tracker.store import Store
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 PURPOSE_WORDS = {MEASURING: "Photos and measuring", PORTFOLIO: "Portfolio"}
 

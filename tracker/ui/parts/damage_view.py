@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_words
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
+from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def demo_button(store: Store, label: str, key: str) -> None:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
+from tracker.compare.comparison import RegionChange
 from tracker.record.records import PhotoRecord
 from tracker.ui.look import check_list
 from tracker.ui.parts.how import how_it_was_measured, yardstick
@@ -13,9 +12,6 @@ from tracker.ui.parts.pair import Pair
 from tracker.ui.parts.reading_view import checks, measured_photo
 from tracker.ui.parts.seeing import change_charts, photo_charts
 from tracker.words import REGION_TITLES
-
-if TYPE_CHECKING:
-    from tracker.compare.comparison import RegionChange
 
 
 def pair_details(pair: Pair, *, to_others: bool = False) -> None:

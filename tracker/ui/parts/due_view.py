@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound
 from tracker.maths.uncertainty import format_number
+from tracker.store import Store
 from tracker.ui.look import no_photo, sparkline
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
@@ -22,9 +22,6 @@ from tracker.ui.parts.words import plain, plain_lines
 from tracker.wear import WARMTH, Due
 from tracker.words import MADE_UP, REGION_WORDS, sentence_case
 from tracker.workflow.words import NOTE_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def due_row(store: Store, due: Due, *, contact: bool = True) -> None:

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from tracker.record.records import Client, now
+from tracker.store import Store
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
 from tracker.words import ago, as_date, count, disk_size
 from tracker.workflow.export import Exported, export_client, export_everything
-
-if TYPE_CHECKING:
-    from streamlit.delta_generator import DeltaGenerator
-
-    from tracker.store import Store
 
 
 def hand_out(store: Store, client: Client) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -11,6 +10,7 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import REGIONS
 from tracker.record.records import Visit
+from tracker.store import Store
 from tracker.ui.parts.agree import agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
@@ -21,9 +21,6 @@ from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
 from tracker.words import REGION_TITLES, as_date, day, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
+from tracker.store import Receipt, Store
 from tracker.ui import erasures
 from tracker.ui.components import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
 from tracker.ui.opened import opened
 from tracker.ui.parts.held import ANYBODY, held
-
-if TYPE_CHECKING:
-    from tracker.store import Receipt, Store
 
 _SEARCHES = ("find-client", "find-other")
 

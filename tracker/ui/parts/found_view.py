@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.store import Found, Store
 from tracker.ui.parts.pictures import SMALL
 from tracker.ui.parts.rows import row
 from tracker.ui.parts.visit_line import visit_words
 from tracker.ui.parts.words import plain
 from tracker.words import count, sentence_case
-
-if TYPE_CHECKING:
-    from tracker.store import Found, Store
 
 SHOWN = 20
 _PLACES = 3  # places named for each visit; more would say the same

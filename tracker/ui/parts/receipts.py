@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.store import Counts, Erasure, Receipt
+from tracker.store import Counts, Erasure, Receipt, Store
 from tracker.ui.parts.offer import offer_file
 from tracker.words import count, day, listed
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def receipts(store: Store) -> None:

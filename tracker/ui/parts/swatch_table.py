@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.calibrate.calibration import Swatch
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
+from tracker.store import Store
 from tracker.ui.look import Swatch as Patch
 from tracker.ui.look import swatches as show_patches
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.words import plain
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Swatch
-    from tracker.store import Store
 
 
 def gathered_swatches(store: Store, kind: str, swatches: Sequence[Swatch], notes: Sequence[str] = ()) -> None:

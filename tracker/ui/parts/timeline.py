@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
@@ -22,9 +22,6 @@ from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.words import ago, as_date, day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 PAGE = 10
 """Visits and photos shown before earlier ones are asked for."""

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
+from tracker.calibrate.calibration import Swatch, Yardstick
+from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, day
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Swatch, Yardstick
-    from tracker.store import Store
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:

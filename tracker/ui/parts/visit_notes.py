@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import Draft, Visit
+from tracker.store import Store
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -20,9 +20,6 @@ from tracker.ui.parts.waiting import STEP_NAMES
 from tracker.ui.parts.words import plain, plain_lines
 from tracker.words import day
 from tracker.workflow.visits import VISIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def visit_notes(store: Store, visit: Visit) -> None:

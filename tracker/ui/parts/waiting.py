@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import PROGRESS, ROLES, Draft, Visit
+from tracker.store import Store
 from tracker.ui.look import no_photo
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import go_to
@@ -18,9 +18,6 @@ from tracker.ui.parts.pictures import SMALL, photo_words, picture_url
 from tracker.ui.parts.undo import remember_deletion
 from tracker.ui.parts.words import plain
 from tracker.words import day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 STEP_NAMES = ("Photos", "Marks", "Result", "Save")
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from tracker.fade import months_between
 from tracker.record.records import AFTER, PROGRESS
+from tracker.store import PortfolioEntry, Store
 from tracker.ui.parts.pair import CHANGED, compare_states, only, state_in_force
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, months_words
-
-if TYPE_CHECKING:
-    from tracker.store import PortfolioEntry, Store
 
 
 def wear_words(store: Store, entry: PortfolioEntry) -> str:

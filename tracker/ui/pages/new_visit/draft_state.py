@@ -5,13 +5,13 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
 from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
+from tracker.store import Store
 from tracker.ui.opened import opened
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
@@ -19,11 +19,8 @@ from tracker.ui.parts.held import ANYBODY, drop, found, held, put
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
 from tracker.words import ROLE_WORDS
+from tracker.workflow.copies import Small
 from tracker.workflow.drafts import Change, Changed, at_step, with_changed_photos, with_photos
-
-if TYPE_CHECKING:
-    from tracker.store import Store
-    from tracker.workflow.copies import Small
 
 LAST_STEP = 3
 """The step where what was done is noted."""

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound
 from tracker.record.records import MEASURING, PROGRESS, Client, Draft
+from tracker.store import Store
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
@@ -24,9 +24,6 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import day
 from tracker.workflow.visits import VISIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 LATELY = 8
 """Clients that are offered by name without a search."""

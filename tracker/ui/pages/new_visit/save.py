@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from tracker import workflow
 from tracker.errors import DraftChanged, TrackerError
@@ -23,9 +23,6 @@ from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry
 from tracker.words import as_date, day
 from tracker.workflow.drafts import with_words
-
-if TYPE_CHECKING:
-    from streamlit.delta_generator import DeltaGenerator
 
 
 @dataclass

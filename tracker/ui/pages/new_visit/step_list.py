@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import PriceLine, Step, Visit
+from tracker.store import Store
 from tracker.ui.pages.new_visit.step_form import step_form
 from tracker.ui.parts.held import drop, found, put
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import plain
 from tracker.words import day
 from tracker.workflow.steps import MOST_STEPS
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _EMPTY = Step("", "")
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import SERVICES, Visit
+from tracker.store import Store
 from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.parts.agree import Choice, agree
@@ -16,9 +16,6 @@ from tracker.ui.parts.day_field import day_field
 from tracker.ui.parts.words import plain
 from tracker.words import sentence_case
 from tracker.workflow.words import NOTE_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 TEXTS = {
     "visit-history": ("Hair history", "history"),
