@@ -71,7 +71,8 @@ def test_what_is_loaded(store: Store, samples: Path) -> None:
     maja, noor = store.clients.summaries()
     assert [maja.client.name, noor.client.name] == ["Maja", "Noor"]
     assert maja.client.demo
-    assert noor.consents == {MEASURING, PORTFOLIO}
+    assert store.consents.given(noor.client.id, MEASURING)
+    assert store.consents.given(noor.client.id, PORTFOLIO)
     assert {consent.recorded_by for consent in store.consents.of_client(noor.client.id)} == {"demo"}
     (visit,) = store.visits.of_client(noor.client.id)
     assert (TODAY - visit.on).days == pytest.approx(6.2 * 30.4375, abs=1)

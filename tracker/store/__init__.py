@@ -3,10 +3,10 @@
 from tracker.store.archive import Archive, FolderArchive, ZipArchive
 from tracker.store.aside_folder import LeftPicture
 from tracker.store.backup_shelf import EXPIRE_AFTER, MOST, Backup, BackupCheck, backups_of, check_backup
-from tracker.store.clients import Absent, ClientSummary, LastPhoto
+from tracker.store.clients import Absent, ClientSummary
 from tracker.store.disk_room import Usage
 from tracker.store.edits import Edit
-from tracker.store.erasure import Counts, Erasure, Receipt
+from tracker.store.erasure import Counts, Erasure
 from tracker.store.exports import Export
 from tracker.store.folder import data_folder
 from tracker.store.merging import Merged
@@ -42,12 +42,10 @@ __all__ = [
     "Export",
     "FolderArchive",
     "Found",
-    "LastPhoto",
     "LeftPicture",
     "Merged",
     "PortfolioEntry",
     "PortfolioVisit",
-    "Receipt",
     "Restoration",
     "Room",
     "Store",

@@ -9,19 +9,14 @@ from sqlalchemy import Column, Connection, delete, insert, select, update
 from tracker.errors import Conflict, DraftChanged, NotFound
 from tracker.record.records import Draft, to_json
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.edits import SET_ASIDE, edit_line
 from tracker.store.lookup import find, require_client, require_measuring, stored
 from tracker.store.rows import draft_row
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Drafts:
+class Drafts(DeletingPart):
     """The part of the store that keeps drafts."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(self, draft: Draft, *, apart: Draft | None = None) -> Draft:
         """Keep a draft.

@@ -9,19 +9,14 @@ from sqlalchemy import Connection, func, insert, select, update
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged, saved_before
 from tracker.store.lookup import find, require_measuring, stored
 from tracker.store.rows import photo_row, time_text
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Photos:
+class Photos(DeletingPart):
     """The part of the store that keeps records of photos."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(
         self, photo: PhotoRecord, *, draft_id: str | None = None, draft_revision: int | None = None, by: str = ""

@@ -10,22 +10,17 @@ from sqlalchemy import Connection, delete, insert, select, update
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord, Visit
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.drafts import remove_draft, require_unchanged, saved_before
 from tracker.store.edits import was_removed
 from tracker.store.lookup import NEWEST_FIRST, find, require_measuring, stored
 from tracker.store.photos import write_photo
 from tracker.store.rows import read_records, visit_row
 from tracker.store.searching import Found, find_visits
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Visits:
+class Visits(DeletingPart):
     """The part of the store that keeps visits."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(
         self,

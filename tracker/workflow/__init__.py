@@ -1,6 +1,5 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
-from tracker.store import Receipt
 from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
@@ -38,7 +37,6 @@ from tracker.workflow.yardsticks import (
 __all__ = [
     "DecodedPhotos",
     "PassingPhoto",
-    "Receipt",
     "add_client",
     "add_shot",
     "add_swatch",

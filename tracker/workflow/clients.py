@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from tracker.errors import Conflict, ConsentMissing, InvalidEntry
 from tracker.record.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
-from tracker.store import Receipt, Store
+from tracker.store import Erasure, Store
 from tracker.workflow.words import clean_line, clean_note
 
 
@@ -99,12 +99,12 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
     return store.consents.add(_answer(client_id, purpose, given, by))
 
 
-def erase_client(store: Store, client_id: str) -> Receipt:
+def erase_client(store: Store, client_id: str) -> Erasure:
     """Erase a client so that no byte of them is left in the studio's folder.
 
     Returns
     -------
-    Receipt : what was removed
+    Erasure : what was removed
 
     Raises
     ------

@@ -21,6 +21,6 @@ def client_line(store: Store, summary: ClientSummary, page: str) -> None:
     if summary.client.demo:
         about += f" · {MADE_UP}"
     picture = None
-    if summary.last_photo is not None:
-        picture = (f"/picture/{summary.last_photo.id}/{SMALL}.jpg", "The last photo of this client’s hair")
+    if summary.last_photo_id is not None:
+        picture = (f"/picture/{summary.last_photo_id}/{SMALL}.jpg", "The last photo of this client’s hair")
     row(picture, summary.client.id, page, summary.client.name, about, client=summary.client.id)

@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
-from tracker.store import Receipt, Store
+from tracker.store import Erasure, Store
 from tracker.ui import erasures
 from tracker.ui.components import hear_of_erasures
 from tracker.ui.look import fetch
@@ -36,7 +36,7 @@ class _Window:
     shall_forget: bool = False
 
 
-def erase_everywhere(store: Store, client_id: str) -> Receipt:
+def erase_everywhere(store: Store, client_id: str) -> Erasure:
     """Erase a client, from the record and wherever else this program holds anything of the client.
 
     Raises

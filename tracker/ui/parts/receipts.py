@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tracker.store import Counts, Erasure, Receipt, Store
+from tracker.store import Counts, Erasure, Store
 from tracker.ui.parts.offer import offer_file
 from tracker.words import count, day, listed
 
@@ -29,7 +29,7 @@ def _file(store: Store) -> bytes:
     return ("\n".join(_lines(store.erasures.receipts())) + "\n").encode()
 
 
-def receipt_words(erasure: Erasure | Receipt) -> str:
+def receipt_words(erasure: Erasure) -> str:
     """What was erased, as a sentence."""
     moment = erasure.erased_at.astimezone()
     what = counts_words(erasure.counts) if erasure.counts is not None else "the client and everything about the client"
