@@ -2,7 +2,7 @@
 
 from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
-from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
+from tracker.workflow.clients import add_client, answer_consent, edit_client
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
 from tracker.workflow.drafts import change_draft
@@ -16,9 +16,9 @@ from tracker.workflow.photos import (
     take_in,
     too_small,
 )
-from tracker.workflow.prices import keep_price, remove_price
+from tracker.workflow.prices import keep_price
 from tracker.workflow.steps import copied_steps, last_steps
-from tracker.workflow.visits import discard_draft, keep_draft, record_progress, record_visit, start_draft
+from tracker.workflow.visits import keep_draft, record_progress, record_visit, start_draft
 from tracker.workflow.yardsticks import (
     add_shot,
     add_swatch,
@@ -47,11 +47,9 @@ __all__ = [
     "card_size",
     "change_draft",
     "copied_steps",
-    "discard_draft",
     "drop_shots",
     "drop_swatches",
     "edit_client",
-    "erase_client",
     "has_demo",
     "keep_draft",
     "keep_price",
@@ -69,7 +67,6 @@ __all__ = [
     "record_visit",
     "remeasure",
     "remove_demo",
-    "remove_price",
     "sample_folder",
     "scale_from",
     "settings_in_force",

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date, timedelta
 
 from tracker.errors import Conflict, ConsentMissing, InvalidEntry
 from tracker.record.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
-from tracker.store import Erasure, Store
+from tracker.store import Absent, Store
+from tracker.words import DAYS_PER_MONTH
 from tracker.workflow.words import clean_line, clean_note
+
+USUAL_MONTHS = 24
+"""A loose choice of our own; the law asks for a limit and names none (GDPR article 5(1)(e))."""
 
 
 def add_client(
@@ -99,18 +104,9 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
     return store.consents.add(_answer(client_id, purpose, given, by))
 
 
-def erase_client(store: Store, client_id: str) -> Erasure:
-    """Erase a client so that no byte of them is left in the studio's folder.
-
-    Returns
-    -------
-    Erasure : what was removed
-
-    Raises
-    ------
-    NotFound : no such client
-    """
-    return store.erasures.erase(client_id)
+def not_seen_for(store: Store, months: int) -> list[Absent]:
+    """Clients who have not been in for so many months, longest absence first; nothing is deleted."""
+    return store.clients.not_seen_since(date.today() - timedelta(days=months * DAYS_PER_MONTH))
 
 
 def _name(text: str) -> str:

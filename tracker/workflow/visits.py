@@ -7,7 +7,7 @@ from datetime import date
 
 from tracker.errors import Conflict, InvalidEntry
 from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
-from tracker.store import Deletion, Store
+from tracker.store import Store
 from tracker.words import day
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line
@@ -104,11 +104,6 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     if not photo.time_noted:
         _require_past(photo.taken_at.astimezone().date(), "The photo")
     return store.photos.save(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
-
-
-def discard_draft(store: Store, draft_id: str) -> Deletion | None:
-    """Throw away a draft and the pictures that only it held; None if it is already gone."""
-    return store.drafts.delete(draft_id)
 
 
 def _require_past(on: date, what: str) -> None:

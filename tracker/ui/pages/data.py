@@ -19,7 +19,7 @@ from tracker.ui.parts.undo import offer_undo
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.words import ago, count, disk_size
-from tracker.workflow.retention import USUAL_MONTHS, not_seen_for
+from tracker.workflow.clients import USUAL_MONTHS, not_seen_for
 
 _SHOWN = 30
 

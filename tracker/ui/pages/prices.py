@@ -71,7 +71,7 @@ def _line(store: Store, line: PriceLine) -> None:
                 st.markdown("Takes it off the list. Visits that used it keep their price.")
                 if st.button("Remove it", key=f"price-remove-{line.id}"):
                     with told():
-                        deletion = workflow.remove_price(store, line.id, by=remembered_recorder())
+                        deletion = store.prices.delete(line.id, by=remembered_recorder())
                         remember_deletion(deletion, f"{line.name} is off the list.")
                         st.rerun()
 

@@ -30,7 +30,7 @@ from tracker.ui.parts.results_view import headline, spread_sentence, warmth_head
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
-from tracker.workflow.results import Start, past_results, scale_in_force
+from tracker.workflow.results import Start, past_results
 
 SHOWN = 6
 """Cases shown with photos before more are asked for."""
@@ -79,7 +79,7 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
     band = state.reading.region("mid") if state is not None and state.reading is not None else None
     if band is None:
         return (DARKEST, LIGHTEST), "all"
-    return scale_in_force(store)[0].around(band.lab.lab[0], _AROUND), visit_id
+    return store.yardsticks.in_force().scale.around(band.lab.lab[0], _AROUND), visit_id
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
@@ -97,7 +97,7 @@ def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
 
 
 def _found(store: Store, results: PastResults, start: Start) -> None:
-    scale, _ = scale_in_force(store)
+    scale = store.yardsticks.in_force().scale
     st.subheader(headline(results), anchor=False)
     if results.lift is not None:
         st.markdown(plain(spread_sentence(results.lift, "levels")))

@@ -7,7 +7,6 @@ from uuid import uuid4
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.errors import NotFound, TrackerError
 from tracker.store import Erasure, Store
 from tracker.ui import erasures
@@ -49,7 +48,7 @@ def erase_everywhere(store: Store, client_id: str) -> Erasure:
     for draft in store.drafts.find(client_id):
         gone.update((draft.id, *(photo.id for photo in draft.photos)))
     try:
-        return workflow.erase_client(store, client_id)
+        return store.erasures.erase(client_id)
     finally:
         if _is_gone(store, client_id):  # even if not everything beside the record could be removed yet
             withdraw_offers()

@@ -7,7 +7,6 @@ from datetime import date
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.record.records import PROGRESS, ROLES, Draft, Visit
 from tracker.store import Store
 from tracker.ui.look import no_photo
@@ -90,5 +89,5 @@ def _line(store: Store, draft: Draft, words: str) -> None:
         if st.button("Throw away", key=f"discard-{draft.id}"):
             with told():
                 said = f"{_what(store, draft)} thrown away."
-                remember_deletion(workflow.discard_draft(store, draft.id), said)
+                remember_deletion(store.drafts.delete(draft.id), said)
                 st.rerun()

@@ -6,7 +6,6 @@ from datetime import date
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.errors import NotFound
 from tracker.record.records import MEASURING, PROGRESS, Client, Draft
 from tracker.store import Store
@@ -132,5 +131,5 @@ def _leave(work: Work, draft: Draft, step: int) -> None:
             st.markdown(f"Deletes {goes}. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
                 said = "The changes were thrown away." if changing else "The draft is deleted."
-                remember_deletion(workflow.discard_draft(work.store, draft.id), said)
+                remember_deletion(work.store.drafts.delete(draft.id), said)
                 go_to("client", client=work.client.id)
