@@ -21,7 +21,7 @@ from tracker.workflow.clients import add_client
 from tracker.workflow.photos import measure_record, take_in
 from tracker.workflow.visits import keep_draft, record_visit, start_draft
 
-Progress = Callable[[float, str], None]
+Progress = Callable[[float, str], object]
 
 _MONTHS_BACK = 6.2  # the service is long enough ago for all progress photos
 _RECORDER = "demo"

@@ -20,7 +20,7 @@ from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
 from tracker.report import UNITS, ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv, units_in
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
 
-Progress = Callable[[float, str], None]
+Progress = Callable[[float, str], object]
 Entry = dict[str, Any]
 
 _TOLD_ON_THE_PAGE = frozenset({"client", "consent", "visit", "photo", "outcome"})

@@ -19,7 +19,7 @@ from tracker.words import REGION_TITLES
 # Loose choices of our own: what is offered first. Any other number can be typed.
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
 _ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
-_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
+WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 Choice = tuple[AgreedLimits, float | None]
 _OTHER = "other"
@@ -73,7 +73,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         lightest = _level("No lighter than level", limits.lightest, f"{own}-lightest")
     told = _one_of(
         "Washes a week, as the client says",
-        {each: f"{each:g}" for each in _WASHES},
+        {each: f"{each:g}" for each in WASHES},
         washes,
         f"{own}-washes",
         *WASHES_RANGE,

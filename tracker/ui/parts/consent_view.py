@@ -34,20 +34,10 @@ def ask_agreement(key: str) -> dict[str, bool]:
     return answers
 
 
-def ask_recorder(key: str) -> str:
-    """Who asked the client."""
-    return ask_name("Who asked the client", key)
-
-
 def ask_name(label: str, key: str) -> str:
     """A name for the record; the last one typed in this window is offered."""
-    name = st.text_input(
-        label,
-        value=remembered_recorder(),
-        max_chars=80,
-        key=f"{key}-by",
-        placeholder="Your name or initials",
-    )
+    begins = remembered_recorder()
+    name = st.text_input(label, begins, max_chars=80, key=f"{key}-by", placeholder="Your name or initials")
     return (name or "").strip()
 
 
@@ -62,15 +52,10 @@ def remember_recorder(name: str) -> None:
         held(_Recorder).name = name
 
 
-def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
-    """The answer in force for each purpose asked about: the last one given, whatever the clock said then."""
-    return {consent.purpose: consent for consent in consents}
-
-
 def agreement_state(store: Store, client_id: str) -> None:
     """What the client agreed to, with one button each to give or withdraw, and the history."""
     consents = tuple(store.consents.of_client(client_id))
-    answers = latest_answers(consents)
+    answers = {consent.purpose: consent for consent in consents}  # the last one given, whatever the clock said then
     recorder = remembered_recorder() or (consents[-1].recorded_by if consents else "the studio")
     for purpose in PURPOSES:
         _one_purpose(store, client_id, purpose, answers.get(purpose), recorder)

@@ -14,11 +14,7 @@ def demo_button(store: Store, label: str, key: str) -> None:
     if not st.button(label, key=key):
         return
     bar = st.progress(0.0, text="Loading the demo studio")
-
-    def show(share: float, text: str) -> None:
-        bar.progress(share, text=text)
-
     with told():
-        workflow.load_demo(store, progress=show)
+        workflow.load_demo(store, progress=bar.progress)
         say_on_next_page("The demo studio is loaded.")
         st.rerun()

@@ -36,8 +36,6 @@ from tracker.workflow.learning import learning
 if TYPE_CHECKING:
     from tracker.charts.picture import Format
 
-LIGHTNESS_WORD, WARMTH_WORD = LIGHTNESS, WARMTH
-
 _AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
 _QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
 _STRIP = 40  # patches of modelled colour

@@ -11,18 +11,17 @@ from tracker.errors import TrackerError
 from tracker.measure.reading import REGIONS
 from tracker.record.records import Visit
 from tracker.store import Store
-from tracker.ui.parts.agree import agree
+from tracker.ui.parts.agree import WASHES, agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
-from tracker.ui.parts.fade_chart import LIGHTNESS_WORD, WARMTH_WORD, wear_chart
+from tracker.ui.parts.fade_chart import wear_chart
+from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
 from tracker.words import REGION_TITLES, as_date, day, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
-
-_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
@@ -71,7 +70,7 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
             return
         st.caption(plain(f"Now: {readings.washes_per_week:g} a week. From today on:"))
         chosen = st.pills(
-            "Washes a week from now on", _WASHES, format_func=lambda often: f"{often:g}", key="what-if-washes"
+            "Washes a week from now on", WASHES, format_func=lambda often: f"{often:g}", key="what-if-washes"
         )
         if chosen is None:
             return
@@ -104,9 +103,7 @@ def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
         format_func=REGION_TITLES.__getitem__,
         key="fade-region",
     )
-    quantity = right.segmented_control(
-        "What", [WARMTH_WORD, LIGHTNESS_WORD], default=WARMTH_WORD, required=True, key="fade-quantity"
-    )
+    quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="fade-quantity")
     try:
         wear_chart(store, readings, str(region), str(quantity))
     except TrackerError as error:

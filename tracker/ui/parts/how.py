@@ -22,11 +22,11 @@ _BUDGET = (
     "exactly the marks were placed, and how the camera renders colours."
 )
 
-_YARDSTICK = (
+YARDSTICK = (
     "For scale, from dental work, as no figure for hair is published: half of all observers notice a difference of "
     "0.8 ΔE00, and half still accept 1.8 (Paravina 2015)."
 )
-
+"""What a colour difference means to an eye."""
 
 _LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
@@ -47,11 +47,6 @@ def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) ->
             st.markdown(sentence)
         for name, reading in zip(_names(len(readings)), readings, strict=True):
             _figures(name, reading)
-
-
-def yardstick() -> str:
-    """What a colour difference means to an eye."""
-    return _YARDSTICK
 
 
 def _names(number: int) -> tuple[str, ...]:

@@ -13,6 +13,15 @@ THUMB = 84
 """Width of the small photo, pixels."""
 
 
+def thumb(picture: tuple[str, str] | None) -> None:
+    """A photo shown small, by its address and words; an empty frame where there is none."""
+    with st.container(width=THUMB):
+        if picture is None:
+            no_photo()
+        else:
+            show_photo(*picture, ratio=1)
+
+
 def row(picture: tuple[str, str] | None, key: str, page: str, title: str, about: str, **identifiers: str) -> None:
     """One line of a list; a tap anywhere on it opens the page.
 
@@ -25,11 +34,7 @@ def row(picture: tuple[str, str] | None, key: str, page: str, title: str, about:
     about : str, quiet words under it, our own or already made plain
     """
     with st.container(key=f"line-{key}", horizontal=True, vertical_alignment="center", wrap=False, gap="medium"):
-        with st.container(width=THUMB):
-            if picture is not None:
-                show_photo(*picture, ratio=1)
-            else:
-                no_photo()
+        thumb(picture)
         with st.container(gap="xsmall"):
             link(page, plain(title), **identifiers)
             st.caption(about)

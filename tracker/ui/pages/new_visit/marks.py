@@ -104,9 +104,7 @@ def _one_photo(work: Work, photo_id: str) -> None:
             photo = _edited(work, photo)
         with beside:
             if placed:
-                st.markdown(
-                    "The four corners should lie on the card’s corners, and the line should run from root to tip."
-                )
+                st.markdown(_PLACED)
             _buttons(work, photo)
 
 
