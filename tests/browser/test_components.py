@@ -48,7 +48,13 @@ def editor():
 def slider():
     kept.runs += 1
     before_after(
-        key="pair", before_url="/photo.jpg", after_url="/tall.jpg", ratio=4 / 3, before_alt="Before", after_alt="After", note="Same light."
+        key="pair",
+        before_url="/photo.jpg",
+        after_url="/tall.jpg",
+        ratio=4 / 3,
+        before_alt="Before",
+        after_alt="After",
+        note="Same light.",
     )
     st.text(f"RUNS {kept.runs} END")
     st.html('<div style="height: 900px"></div>')

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE
@@ -13,7 +11,7 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
 from tracker.ui.parts.change_view import sentence_for_others, show_pair
 from tracker.ui.parts.details import pair_details
-from tracker.ui.parts.held import held
+from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
@@ -27,13 +25,6 @@ ALL = "all services"
 ABREAST = 2
 PAGE = 12
 """Pairs that are shown before "Show more"."""
-
-
-@dataclass
-class _Shown:
-    """How many pairs are shown."""
-
-    visits: int = PAGE
 
 
 def page() -> None:
@@ -73,17 +64,15 @@ def _gallery(store: Store, *, missing: bool) -> None:
         key="portfolio-service",
     )
     chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
-    room = held(_Shown)
-    shown = store.portfolio.entries(chosen[: room.visits])
-    for start in range(0, len(shown), ABREAST):
+    most = shown(PAGE, "portfolio")
+    entries = store.portfolio.entries(chosen[:most])
+    for start in range(0, len(entries), ABREAST):
         places = st.columns(ABREAST, gap="large")
-        for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
+        for place, entry in zip(places, entries[start : start + ABREAST], strict=False):
             with place:
                 _tile(store, entry)
-
-    if len(chosen) > room.visits and st.button("Show more", key="portfolio-more"):
-        room.visits += PAGE
-        st.rerun()
+    if len(chosen) > most:
+        ask_for_more("Show more", PAGE, "portfolio")
 
 
 def _tile(store: Store, entry: PortfolioEntry) -> None:

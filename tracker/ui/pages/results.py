@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import streamlit as st
 
 from tracker.calibrate.calibration import level_of
@@ -20,8 +18,8 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
-from tracker.ui.parts.held import held
-from tracker.ui.parts.notices import told
+from tracker.ui.parts.more import ask_for_more, shown
+from tracker.ui.parts.notices import still_worked_out, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
@@ -29,7 +27,7 @@ from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
+from tracker.words import MADE_UP, REGION_TITLES, day, listed, sentence_case
 from tracker.workflow.results import Start, past_results
 
 SHOWN = 6
@@ -40,13 +38,6 @@ CHARTED = 500
 
 _AROUND = 1.0  # levels to each side of a visit's start
 _ANY = "any"
-
-
-@dataclass
-class _Shown:
-    """How many cases are shown."""
-
-    cases: int = SHOWN
 
 
 def page() -> None:
@@ -63,9 +54,7 @@ def page() -> None:
             empty("card", "Nothing to look back on yet. It begins with a visit that has a before and an after photo.")
             st.caption(CAUTIONS)
             return
-        left = results_caught_up()
-        if left:
-            st.caption(plain(f"Still being worked out: {count(left, 'visit')}. Look again in a moment."))
+        still_worked_out(results_caught_up(), "visit")
         start = _ask(store.outcomes.services(), *_like(store, asked_for("visit")))
         results = past_results(store, start)
         _found(store, results, start)
@@ -140,13 +129,12 @@ def _chart(results: PastResults) -> None:
 
 def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:
     """The newest cases with their photos; more on request."""
-    shown = held(_Shown)
-    for case in cases[: shown.cases]:
+    most = shown(SHOWN, "results")
+    for case in cases[:most]:
         with st.container(key=f"event-{case.outcome.visit_id}"):
             _case(store, case, region)
-    if len(cases) > shown.cases and st.button(f"Show more of the {len(cases)} cases", key="more-cases"):
-        shown.cases += SHOWN
-        st.rerun()
+    if len(cases) > most:
+        ask_for_more(f"Show more of the {len(cases)} cases", SHOWN, "results")
 
 
 def _case(store: Store, case: Case, region: str) -> None:

@@ -18,7 +18,7 @@ from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_chart import save_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.learning_view import learning_switch
-from tracker.ui.parts.notices import sorry, told
+from tracker.ui.parts.notices import sorry, still_worked_out, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
@@ -38,9 +38,7 @@ def page() -> None:
     st.markdown("How the colour wore after services of one kind, in your own studio. It shows what happened.")
     with told():
         store = open_store()
-        left = caught_up()
-        if left:
-            st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
+        still_worked_out(caught_up(), "client")
         services = store.wear.services()
         kinds = kinds_worn(services)
         if not kinds:
