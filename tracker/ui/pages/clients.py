@@ -9,12 +9,11 @@ from tracker.errors import TrackerError
 from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to
-from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.consent_view import ask_agreement, ask_name, remember_recorder
 from tracker.ui.parts.focus import focus_field
-from tracker.ui.parts.found_view import found_visits
 from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.rows import client_line, found_visits
 from tracker.ui.session import open_store
 from tracker.words import count
 

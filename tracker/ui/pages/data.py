@@ -7,11 +7,10 @@ import streamlit as st
 from tracker.store import Store, data_folder
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_list, backup_now
-from tracker.ui.parts.damage_view import warn_about_damage
 from tracker.ui.parts.exports_view import everything_out
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.place_view import warn_about_place
+from tracker.ui.parts.place_view import warn_about_damage, warn_about_place
 from tracker.ui.parts.receipts import receipts
 from tracker.ui.parts.room_view import room_state
 from tracker.ui.parts.set_aside_view import set_aside

@@ -9,7 +9,6 @@ from tracker.calibrate.level import DARKEST, LIGHTEST, estimate_level
 from tracker.calibrate.warmth import UNDERTONES
 from tracker.compare.past_results import FEWEST, Case, PastResults
 from tracker.compare.photo_set import kit_of
-from tracker.measure.reading import REGIONS
 from tracker.record.records import AFTER, BEFORE
 from tracker.store import Store
 from tracker.ui.catching_up import results_caught_up
@@ -18,6 +17,7 @@ from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import still_worked_out, told
 from tracker.ui.parts.opening import begin
@@ -27,7 +27,7 @@ from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-from tracker.words import MADE_UP, REGION_TITLES, day, listed, sentence_case
+from tracker.words import MADE_UP, day, listed, sentence_case
 from tracker.workflow.results import Start, past_results
 
 SHOWN = 6
@@ -73,16 +73,12 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
     """What the cases should have in common; `around` is what the levels start with."""
-    region = st.segmented_control(
-        "Part of the hair", REGIONS, default="mid", format_func=REGION_TITLES.__getitem__, required=True, key="region"
-    )
+    region = region_field("Part of the hair", "mid", "region")
     levels = st.slider("Level at the start", DARKEST, LIGHTEST, around, 0.5, format="%.1f", key=f"levels-{key}")
     left, right = st.columns(2)
     tone = left.selectbox("Undertone at the start", [_ANY, *UNDERTONES], format_func=sentence_case, key="undertone")
     service = right.selectbox("Service", [_ANY, *services], format_func=sentence_case, key="service")
-    return Start(
-        region or "mid", levels, None if tone in (None, _ANY) else tone, "" if service in (None, _ANY) else service
-    )
+    return Start(region, levels, None if tone in (None, _ANY) else tone, "" if service in (None, _ANY) else service)
 
 
 def _found(store: Store, results: PastResults, start: Start) -> None:

@@ -8,7 +8,6 @@ import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
-from tracker.measure.reading import REGIONS
 from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
@@ -17,6 +16,7 @@ from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_chart import save_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import sorry, still_worked_out, told
 from tracker.ui.parts.opening import begin
@@ -68,16 +68,15 @@ def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int
             key="wear-kind",
         )
     left, right = st.columns(2)
-    region = left.segmented_control(
-        "Where", REGIONS, default="end", required=True, format_func=REGION_TITLES.__getitem__, key="wear-region"
-    )
+    with left:
+        region = region_field("Where", "end", "wear-region")
     quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="wear-quantity")
     try:
-        found = studio_wear(store, services, str(kind), str(region), _QUANTITY[str(quantity)], str(grouping))
+        found = studio_wear(store, services, str(kind), region, _QUANTITY[str(quantity)], str(grouping))
     except TrackerError as error:
         sorry(error)
         return
-    _show(found, str(quantity), str(region), str(grouping))
+    _show(found, str(quantity), region, str(grouping))
 
 
 def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:

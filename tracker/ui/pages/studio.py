@@ -18,9 +18,8 @@ from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.place_view import warn_about_place
-from tracker.ui.parts.scale_words import locus_words, scale_words
-from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words, smallest_words
 from tracker.ui.session import open_store
 
 

@@ -26,24 +26,17 @@ def card_sizes(store: Store) -> None:
 
 def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
     st.caption(CARD_KINDS[name].size_of)
-    left, right = st.columns(2)
-    width = left.number_input(
-        "Width, mm",
-        min_value=SMALLEST_MM,
-        max_value=LARGEST_MM,
-        value=size[0] if size else None,
-        step=1.0,
-        format="%.1f",
-        key=f"card-width-{name}",
-    )
-    height = right.number_input(
-        "Height, mm",
-        min_value=SMALLEST_MM,
-        max_value=LARGEST_MM,
-        value=size[1] if size else None,
-        step=1.0,
-        format="%.1f",
-        key=f"card-height-{name}",
+    width, height = (
+        place.number_input(
+            f"{side.capitalize()}, mm",
+            SMALLEST_MM,
+            LARGEST_MM,
+            value=noted,
+            step=1.0,
+            format="%.1f",
+            key=f"card-{side}-{name}",
+        )
+        for place, side, noted in zip(st.columns(2), ("width", "height"), size or (None, None), strict=True)
     )
     with st.container(horizontal=True):
         if st.button("Keep this size", key=f"card-keep-{name}", disabled=width is None or height is None):

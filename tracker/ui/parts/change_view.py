@@ -20,9 +20,9 @@ from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
 from tracker.ui.parts.reading_view import region_swatch
-from tracker.ui.parts.scale_words import locus_words, scale_words
 from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words
 from tracker.ui.session import in_force
 from tracker.words import REGION_TITLES
 

@@ -16,11 +16,12 @@ from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
 from tracker.ui.parts.fade_chart import wear_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
-from tracker.words import REGION_TITLES, as_date, day, weeks_words
+from tracker.words import as_date, day, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
 
 
@@ -95,17 +96,11 @@ def _shift(before: date | None, after: date) -> str:
 def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
     left, right = st.columns(2)
     known = [region for region in REGIONS if readings.place(region) is not None]
-    region = left.segmented_control(
-        "Where",
-        known,
-        default=due.region if due.region in known else known[-1],
-        required=True,
-        format_func=REGION_TITLES.__getitem__,
-        key="fade-region",
-    )
+    with left:
+        region = region_field("Where", due.region if due.region in known else known[-1], "fade-region", known)
     quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="fade-quantity")
     try:
-        wear_chart(store, readings, str(region), str(quantity))
+        wear_chart(store, readings, region, str(quantity))
     except TrackerError as error:
         sorry(error)
 

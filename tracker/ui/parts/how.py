@@ -10,8 +10,8 @@ from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
 from tracker.measure.reading import PhotoReading, RegionReading
-from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
 from tracker.ui.session import in_force
 from tracker.words import REGION_TITLES
 

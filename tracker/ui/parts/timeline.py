@@ -15,10 +15,10 @@ from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import no_number, reading_swatches
-from tracker.ui.parts.scale_words import scale_words
+from tracker.ui.parts.rows import lift_words, role_photo, visit_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
-from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import scale_words
 from tracker.ui.session import in_force
 from tracker.words import ago, as_date, day
 

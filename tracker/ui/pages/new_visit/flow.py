@@ -14,9 +14,9 @@ from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
 from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, catch_up, go_to_step
 from tracker.ui.pages.new_visit.tab import tab_of
-from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin, draft_open
+from tracker.ui.parts.rows import client_line
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
 from tracker.ui.parts.words import plain

@@ -18,7 +18,7 @@ from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.pages.new_visit.visit_fields import visit_fields
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
-from tracker.ui.parts.day_field import day_field
+from tracker.ui.parts.fields import day_field
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry
 from tracker.words import as_date, day
