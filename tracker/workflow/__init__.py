@@ -1,8 +1,7 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
-from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
-from tracker.workflow.clients import add_client, answer_consent, edit_client
+from tracker.workflow.clients import add_client, answer_consent, edit_client, note_contact
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
 from tracker.workflow.drafts import change_draft
@@ -18,7 +17,14 @@ from tracker.workflow.photos import (
 )
 from tracker.workflow.prices import keep_price
 from tracker.workflow.steps import copied_steps, last_steps
-from tracker.workflow.visits import keep_draft, record_progress, record_visit, start_draft
+from tracker.workflow.visits import (
+    agree_limits,
+    keep_draft,
+    last_agreed,
+    record_progress,
+    record_visit,
+    start_draft,
+)
 from tracker.workflow.yardsticks import (
     add_shot,
     add_swatch,

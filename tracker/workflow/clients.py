@@ -84,6 +84,20 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
     return store.clients.change(opened.id, change, by=by)
 
 
+def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") -> None:
+    """Keep how to reach a client and what was said.
+
+    Raises
+    ------
+    NotFound : no such client
+    InvalidEntry : it is too long
+    """
+    words = clean_note(contact, "The contact note")
+    store.clients.change(
+        client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of the person who saves it")
+    )
+
+
 def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:
     """Keep a client's new answer, a yes or a withdrawal; it counts from now on, and earlier ones stay on record.
 

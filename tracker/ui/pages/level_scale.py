@@ -16,9 +16,8 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.own_yardsticks import gathered_swatches, go_on_from, say_measured, swatches_in_force, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
-from tracker.ui.parts.swatch_table import gathered_swatches, say_measured
-from tracker.ui.parts.versions import go_on_from, swatches_in_force, versions
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import scale_words
 from tracker.ui.session import in_force, open_store

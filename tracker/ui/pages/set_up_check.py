@@ -18,8 +18,8 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.own_yardsticks import versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
-from tracker.ui.parts.versions import versions
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
 from tracker.ui.session import in_force, open_store

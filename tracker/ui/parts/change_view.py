@@ -19,7 +19,7 @@ from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
-from tracker.ui.parts.reading_view import region_swatch
+from tracker.ui.parts.reading_view import band_table, region_swatch
 from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words
@@ -127,14 +127,12 @@ def _numbers(pair: Pair) -> None:
     """Level, lift and warmth of each band as a small table."""
     if not pair.changes:
         return
-    header = "| |" + "".join(f" {REGION_TITLES[change.name]} |" for change in pair.changes)
-    rule = "|---|" + "---|" * len(pair.changes)
     rows = []
     for label, write in _ROWS:
         cells = [write(pair, change).replace(" ± ", _TOGETHER) for change in pair.changes]
         if any(cell != _UNSURE for cell in cells):
-            rows.append(f"| {label} | {' | '.join(cells)} |")
-    st.markdown("\n".join([header, rule, *rows]))
+            rows.append((label, cells))
+    st.markdown(band_table([change.name for change in pair.changes], rows))
     own = in_force()
     st.caption(
         plain(f"± at 95 %. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus is ashier.")

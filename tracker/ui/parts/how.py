@@ -10,10 +10,10 @@ from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
 from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.ui.parts.reading_view import band_table
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
 from tracker.ui.session import in_force
-from tracker.words import REGION_TITLES
 
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
@@ -62,14 +62,8 @@ def _figures(name: str, reading: PhotoReading) -> None:
     )
     if not reading.regions:
         return
-    header = "| |" + "".join(f" {REGION_TITLES[region.name]} |" for region in reading.regions)
-    rule = "|---|" + "---|" * len(reading.regions)
-    rows = [_row(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
-    st.markdown("\n".join([header, rule, *rows]))
-
-
-def _row(label: str, cells: list[str]) -> str:
-    return f"| {label} |" + "".join(f" {cell} |" for cell in cells)
+    rows = [(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
+    st.markdown(band_table([region.name for region in reading.regions], rows))
 
 
 def _component(region: RegionReading, axis: int) -> str:

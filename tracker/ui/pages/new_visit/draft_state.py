@@ -118,13 +118,22 @@ def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
     """Change the draft as it is now kept; if it is gone, the page says so instead."""
     if work.draft is None or work.tab is None:
         raise AssertionError("only a draft that is there is changed")
-    try:
-        changed = workflow.change_draft(work.store, work.draft.id, change)
-    except NotFound:
-        if _is_there(work.store, work.draft.id):
-            raise
+    changed = _changed(work, work.draft.id, change)
+    if changed is None:
         st.rerun()
-    work.tab.met(changed)
+    return changed
+
+
+def _changed(work: Work, draft_id: str, change: Callable[[Draft], Change]) -> Changed | None:
+    """What the change did to the draft as it is now kept; None where it is gone."""
+    try:
+        changed = workflow.change_draft(work.store, draft_id, change)
+    except NotFound:
+        if _is_there(work.store, draft_id):
+            raise
+        return None
+    if work.tab is not None:
+        work.tab.met(changed)
     return changed
 
 
@@ -169,25 +178,12 @@ def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> N
     Touches neither session nor page.
     """
     known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have started one
-    changed = _added(work, known, photos) if known is not None else None
+    changed = _changed(work, known, with_photos(photos)) if known is not None else None
     if changed is None:
         how_far.anew = work.draft is not None
         begun = workflow.start_draft(work.store, work.client.id, work.kind)
         changed = workflow.change_draft(work.store, begun.id, with_photos(photos))
     how_far.draft = changed.draft.id
-
-
-def _added(work: Work, draft_id: str, photos: Sequence[PhotoRecord]) -> Changed | None:
-    """The draft with these photos; None where it is gone."""
-    try:
-        changed = workflow.change_draft(work.store, draft_id, with_photos(photos))
-    except NotFound:
-        if _is_there(work.store, draft_id):
-            raise
-        return None
-    if work.tab is not None:
-        work.tab.met(changed)
-    return changed
 
 
 def catch_up(client_id: str, kind: str) -> str | None:
