@@ -15,7 +15,8 @@ from sqlalchemy import event
 
 from tracker.errors import Conflict, ConsentMissing, NotFound, StoreDamaged, StoreError
 from tracker.record.records import MEASURING, PORTFOLIO, PURPOSES, Client, new_id, now
-from tracker.store import ClientSummary, DamagedRecord, Store
+from tracker.store import ClientSummary, Store
+from tracker.store.rows import DamagedRecord
 
 
 @pytest.fixture

@@ -148,7 +148,7 @@ def test_a_list_that_is_not_there_or_damaged(store: Store, samples: Path, tmp_pa
 
 
 def test_the_demo_s_own_photos_are_inside_the_program_and_marked_as_their_truth_says() -> None:
-    folder = workflow.sample_folder()
+    folder = demo.sample_folder()
     assert folder.is_relative_to(Path(tracker.__file__).parent)
     truth = {photo["file"]: photo for photo in SAMPLES}
     listed = json.loads((folder / "photos.json").read_text("utf-8"))["photos"]

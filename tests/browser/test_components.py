@@ -19,7 +19,8 @@ SIZE = (1200, 900)
 SCRIPT = """
 import json
 import streamlit as st
-from tracker.ui.components import before_after, edit_marks
+from tracker.ui.components.before_after import before_after
+from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import page_style
 
 st.set_page_config(page_title="components")

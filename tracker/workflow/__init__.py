@@ -3,14 +3,13 @@
 from tracker.workflow.cards import card_size, note_card_size
 from tracker.workflow.clients import add_client, answer_consent, edit_client, note_contact
 from tracker.workflow.copies import look_like_copies, small_picture_of
-from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
+from tracker.workflow.demo import has_demo, load_demo, remove_demo
 from tracker.workflow.drafts import change_draft
 from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
 from tracker.workflow.photos import (
     DecodedPhotos,
     measure_record,
     remeasure,
-    settings_in_force,
     suggest_marks,
     take_in,
     too_small,
@@ -73,9 +72,7 @@ __all__ = [
     "record_visit",
     "remeasure",
     "remove_demo",
-    "sample_folder",
     "scale_from",
-    "settings_in_force",
     "shots_so_far",
     "small_picture_of",
     "start_draft",

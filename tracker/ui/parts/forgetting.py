@@ -10,7 +10,7 @@ import streamlit as st
 from tracker.errors import NotFound, TrackerError
 from tracker.store import Erasure, Store
 from tracker.ui import erasures
-from tracker.ui.components import hear_of_erasures
+from tracker.ui.components.erasures import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
 from tracker.ui.opened import opened

@@ -83,7 +83,7 @@ def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[
     prices = store.prices.all()
     st.markdown("**Steps, in the order they were done**")
     actions = [
-        _form(editing, row, place, key, prices) if row.number == editing.open_row else _line(editing, row, place, key)
+        _form(row, place, key, prices) if row.number == editing.open_row else _line(editing, row, place, key)
         for place, row in enumerate(editing.rows)
     ]
     with st.container(horizontal=True):
@@ -136,7 +136,7 @@ def _act(editing: _Editing, what: str, row: _Row) -> None:
         editing.move(row, -1 if what == "up" else 1)
 
 
-def _form(editing: _Editing, row: _Row, place: int, key: str, prices: list[PriceLine]) -> tuple[str, _Row] | None:
+def _form(row: _Row, place: int, key: str, prices: list[PriceLine]) -> tuple[str, _Row] | None:
     """The open step; returns what was tapped."""
     with st.container(border=True, key=f"{key}-form"):
         st.markdown(f"**Step {place + 1}**")
