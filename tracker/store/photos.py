@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, insert, select, update
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
 from tracker.store import schema
-from tracker.store.drafts import remove_draft, require_unchanged, saved_before
+from tracker.store.drafts import take_over
 from tracker.store.lookup import find, require_measuring, stored
 from tracker.store.rows import photo_row, time_text
 from tracker.store.undo import DeletingPart, Deletion
@@ -43,15 +43,11 @@ class Photos(DeletingPart):
         NotFound : no such client or visit, or the picture is not there
         """
         with self._database.writing(by) as connection:
-            if draft_id is not None and saved_before(connection, schema.photo.c.id, photo.id, draft_id):
+            if not take_over(connection, schema.photo.c.id, photo.id, draft_id, draft_revision):
                 return find(connection, PhotoRecord, photo.id)
-            if draft_id is not None and draft_revision is not None:
-                require_unchanged(connection, draft_id, draft_revision)
             require_measuring(connection, photo.client_id)
             self._database.require_pictures([photo.file])
             write_photo(connection, photo)
-            if draft_id is not None:
-                remove_draft(connection, draft_id)
         return photo
 
     def get(self, photo_id: str) -> PhotoRecord:

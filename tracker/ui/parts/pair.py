@@ -24,7 +24,6 @@ class Pair:
     changes : one `RegionChange` per band, empty where a photo has no number
     kit_note : str, says whether the two are like for like
     problem : TrackerError or None, why they could not be compared
-    states : both states, before first; `before` and `after` are the photos that represent them
     """
 
     before: PhotoRecord
@@ -32,7 +31,6 @@ class Pair:
     changes: tuple[RegionChange, ...] = ()
     kit_note: str = ""
     problem: TrackerError | None = None
-    states: tuple[State, ...] = ()
 
     @property
     def readings(self) -> tuple[PhotoReading, ...]:
@@ -62,7 +60,7 @@ def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
 def compare_states(before: State, after: State) -> Pair:
     """What differs between two states, with the uncertainty that the pair deserves."""
     first, second = before.reading, after.reading
-    pair = Pair(before.standing, after.standing, states=(before, after))
+    pair = Pair(before.standing, after.standing)
     if first is None or second is None:
         return pair
     match = match_states(before, after)

@@ -84,10 +84,6 @@ class Work:
         """All photos in that role; several are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)
 
-    def photo(self, role: str) -> PhotoRecord | None:
-        """The first photo in that role."""
-        return next(iter(self.of(role)), None)
-
     def name(self, photo: PhotoRecord) -> str:
         """What a photo is called here: with its number where it is one of several."""
         row = [other.id for other in self.of(photo.role)]
