@@ -72,7 +72,6 @@ class Clients(DeletingPart):
 
         Parameters
         ----------
-        client_id : str
         change : makes the client as it should be from the client as kept, within the transaction; may raise
         by : str, who changes it
 

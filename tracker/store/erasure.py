@@ -113,7 +113,6 @@ class Erasures:
 
         Parameters
         ----------
-        client_id : str
         along : how many exports, and how many pictures set aside, go with the client
         removed : int, the client's pictures that are already gone
         """

@@ -25,7 +25,6 @@ class Photos(DeletingPart):
 
         Parameters
         ----------
-        photo : PhotoRecord
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
             If that draft is gone and the photo is there, it was already saved: nothing is changed.
         draft_revision : int or None, the revision of the draft that was read; None to take it as it is

@@ -77,7 +77,6 @@ class Deletions:
         Parameters
         ----------
         table : Table, of the record
-        identifier : str
         by : str, who deletes it
 
         Raises

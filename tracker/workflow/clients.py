@@ -29,7 +29,6 @@ def add_client(
 
     Parameters
     ----------
-    store : Store
     name : str, at most 120 characters
     note : str, at most 4000 characters
     consents : answer for each purpose of `records.PURPOSES` that was asked
@@ -60,7 +59,6 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
 
     Parameters
     ----------
-    store : Store
     opened : Client, as the person changing it saw it
     name, note : str, as typed
     by : str, who changes it
@@ -103,8 +101,6 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     purpose : str, one of `records.PURPOSES`
     given : bool
     by : str, who asked

@@ -79,7 +79,6 @@ class Sample:
     role : str, ``before``, ``after``, ``progress`` or ``single``
     months : float, since the service
     light : str, one of `reading.LIGHTS`
-    marks : Marks
     """
 
     path: Path

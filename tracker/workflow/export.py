@@ -75,8 +75,6 @@ def export_client(store: Store, client_id: str, progress: Progress | None = None
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     progress : called with the share done, 0..1, and what is being done
 
     Returns
@@ -101,7 +99,6 @@ def export_everything(
 
     Parameters
     ----------
-    store : Store
     progress : as for `export_client`
     elsewhere : Path of a folder to write into; None for one beside the studio's own
 

@@ -80,9 +80,7 @@ def take_in(
 
     Parameters
     ----------
-    store : Store
     content : bytes as received, not trusted; they are not kept
-    client_id : str
     role : str, one of `records.ROLES`
     light : str, one of `reading.LIGHTS`
     limits : Limits, the largest photo that is read
@@ -139,7 +137,6 @@ def suggest_marks(
 
     Parameters
     ----------
-    store : Store
     photo : PhotoRecord, its picture is kept
     card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is better known
@@ -168,9 +165,7 @@ def measure_record(
 
     Parameters
     ----------
-    store : Store
     photo : PhotoRecord, its picture is kept
-    marks : Marks
     decoded : DecodedPhotos or None, to open a file only once
 
     Returns

@@ -23,8 +23,6 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     kind : str, ``visit`` or ``progress``
     visit : Visit or None, one already kept that is to be changed
 
@@ -59,7 +57,6 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
 
     Parameters
     ----------
-    store : Store
     draft : Draft with its visit; the photos become the visit's own
     by : str, who saves it, for the log of edits
 

@@ -103,7 +103,8 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     )
     with st.expander("Each group, and how the difference was tested"):
         for group in found.groups:
-            st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))
+            services = f"{count(group.services, 'service')} of {count(group.clients, 'client')}."
+            st.markdown(plain(f"{sentence_case(group.group)}: {services}"))
         for difference in found.differences:
             st.markdown(f"- {plain(sentence_case(difference.says))}")
         st.caption(plain(found.assumptions))
@@ -115,10 +116,6 @@ def _middles(found: Overlay) -> str:
     if len(groups) > 1:
         return " Thick: the middle of each group."
     return " Thick: the middle; the band holds 8 of 10 clients." if found.all.months else ""
-
-
-def _group_words(clients: int, services: int) -> str:
-    return f"{count(services, 'service')} of {count(clients, 'client')}."
 
 
 def _middle(found: Overlay, quantity: str) -> str:

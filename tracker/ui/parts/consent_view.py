@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
 
 import streamlit as st
 
@@ -82,16 +81,12 @@ def _state_words(answer: Consent | None) -> str:
     if answer is None:
         return "never asked"
     verdict = "agreed" if answer.given else "not agreed"
-    return f"{verdict}, {_when(answer.recorded_at)}, asked by {plain(answer.recorded_by)}"
+    return f"{verdict}, {day(as_date(answer.recorded_at))}, asked by {plain(answer.recorded_by)}"
 
 
 def _history_line(consent: Consent) -> str:
     verb = "agreed" if consent.given else "declined or withdrew"
     return (
-        f"- {_when(consent.recorded_at)}: {verb}, {PURPOSE_WORDS[consent.purpose].lower()}, "
+        f"- {day(as_date(consent.recorded_at))}: {verb}, {PURPOSE_WORDS[consent.purpose].lower()}, "
         f"wording {consent.wording_version}, asked by {plain(consent.recorded_by)}"
     )
-
-
-def _when(moment: datetime) -> str:
-    return day(as_date(moment))

@@ -36,7 +36,6 @@ def warn_about_damage(store: Store, *, leads_on: bool = True) -> None:
 
     Parameters
     ----------
-    store : Store
     leads_on : bool, with a link to My data
     """
     if not store.database.damaged:

@@ -72,14 +72,11 @@ def what_it_is_made_of(spread: GaugeStudy) -> str:
         rows.append(("How one hair differs from another, by person and session", spread.occasion))
     rows.append(("**One photo, all together**", spread.total))
     lines = [f"| {what} | {part[0]:.2f} | {part[1]:.2f} | {part[2]:.2f} |" for what, part in rows]
+    both = (("people", spread.operator, spread.operators), ("sessions", spread.session, spread.sessions))
     missing = [
-        word
-        for word, part, number in (
-            ("people", spread.operator, spread.operators),
-            ("sessions", spread.session, spread.sessions),
-        )
+        f"{word} ({'only one' if number == 1 else 'not every hair by everyone in every session'})"
+        for word, part, number in both
         if part is None
-        for word in [f"{word} ({'only one' if number == 1 else 'not every hair by everyone in every session'})"]
     ]
     said = f"\n\nNot told apart: {' and '.join(missing)}." if missing else ""
     head = "| Standard deviation | L\\* | a\\* | b\\* |\n|---|---|---|---|\n"

@@ -1,6 +1,6 @@
 """The words of visits, the price list, the log of edits and the outcomes of visits.
 
-Words and outcomes are derived: `tracker.store.derived` fills them once all revisions have run.
+Words and outcomes are derived: `tracker.store.unit` fills them once all revisions have run.
 
 Revision: 0002
 """

@@ -34,7 +34,6 @@ def visit_fields(store: Store, tab: Tab, first: Visit) -> Visit:
 
     Parameters
     ----------
-    store : Store
     tab : Tab, of this window
     first : Visit, what the fields start with where they are not shown yet: a field whose start value changes would
         forget what was typed
