@@ -1,7 +1,6 @@
 """Who was erased while the program runs. Every open tab hears at once, as it may be showing that client.
 
 Only opaque identifiers are kept and none is sent: a tab hears a number and draws its page again.
-Importing this module does not import Streamlit, so that the server's own routes can use it.
 """
 
 from __future__ import annotations

@@ -1,7 +1,4 @@
-"""Photos that a page shows for marking and that are never kept: in the memory of this process only, and few of them.
-
-Importing this module does not import Streamlit, so that the server's own routes can use it.
-"""
+"""Photos that a page shows for marking and that are never kept: in the memory of this process only, and few of them."""
 
 from __future__ import annotations
 

@@ -1,13 +1,12 @@
-"""What every page and route needs to begin: the store, a photo by its identifier, identifiers from the address.
-
-Importing this module does not import Streamlit, so that the server's own routes can use it.
-"""
+"""What every page and route needs to begin: the store, a photo by its identifier, identifiers from the address."""
 
 from __future__ import annotations
 
 import re
 import threading
 from pathlib import Path
+
+import streamlit as st
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound
@@ -70,8 +69,6 @@ def is_identifier(text: str) -> bool:
 
 def asked_for(name: str) -> str | None:
     """The identifier that the page's address carries under this name, or None where it carries none."""
-    import streamlit as st
-
     text = st.query_params.get(name, "")
     return text if is_identifier(text) else None
 

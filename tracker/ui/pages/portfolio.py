@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from tracker.compare.change import CHANGED
 from tracker.fade import months_between
 from tracker.record.records import AFTER, BEFORE, PROGRESS
 from tracker.store import PortfolioEntry, Store
@@ -15,7 +16,7 @@ from tracker.ui.parts.details import pair_details
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.pair import CHANGED, Pair, compare_states, only, state_in_force
+from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
 from tracker.ui.parts.pictures import MEDIUM, balanced_url, photo_words
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain

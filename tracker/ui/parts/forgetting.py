@@ -13,7 +13,7 @@ from tracker.ui import erasures
 from tracker.ui.components.erasures import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
-from tracker.ui.opened import opened
+from tracker.ui.opened import OPENED
 from tracker.ui.parts.held import ANYBODY, held
 
 _SEARCHES = ("find-client", "find-other")
@@ -52,7 +52,7 @@ def erase_everywhere(store: Store, client_id: str) -> Erasure:
     finally:
         if _is_gone(store, client_id):  # even if not everything beside the record could be removed yet
             withdraw_offers()
-            opened().forget()
+            OPENED.forget()
             window = held(_Window)
             erasures.tell(gone, by=window.name)
             window.shall_forget = True

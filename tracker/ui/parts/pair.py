@@ -12,8 +12,6 @@ from tracker.measure.reading import PhotoReading
 from tracker.record.records import PhotoRecord
 from tracker.ui.session import in_force
 
-CHANGED = "changed"
-
 
 @dataclass(frozen=True, slots=True)
 class Pair:

@@ -12,7 +12,7 @@ from tracker import workflow
 from tracker.errors import NotFound, TrackerError
 from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
 from tracker.store import Store
-from tracker.ui.opened import opened
+from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import ANYBODY, drop, found, held, put
@@ -244,7 +244,7 @@ def small_picture(store: Store, photo: PhotoRecord) -> Small:
 
 def forget_opened(work: Work) -> None:
     """Let go of the opened photos: the job is done."""
-    opened().forget(photo.file for photo in work.photos)
+    OPENED.forget(photo.file for photo in work.photos)
     drop(_Smalls, ANYBODY)
 
 
