@@ -169,7 +169,7 @@ def read_result(path: Path | None) -> Result:
         photos = tuple(_measured(entry) for entry in found["photos"])
         return Result(str(found["method_version"]), photos)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise _no_result(path) from error
+        raise CannotCompare(f"{named(path)} is not a result of measure.", _ADVICE) from error
 
 
 def _measured(entry: Json) -> MeasuredPhoto:
@@ -187,7 +187,3 @@ def _is_sound(region: RegionReading) -> bool:
     covariances = numbers[1:].reshape(2, 3, 3)
     symmetric = np.allclose(covariances, np.swapaxes(covariances, 1, 2))
     return bool(symmetric and np.all(np.linalg.eigvalsh(covariances) > 0))
-
-
-def _no_result(path: Path | None) -> TrackerError:
-    return CannotCompare(f"{named(path)} is not a result of measure.", _ADVICE)

@@ -78,7 +78,7 @@ def _photos(store: Store, header: str) -> None:
         _KEY,
         "Photos of this swatch",
         lambda reading, camera: say_measured(
-            workflow.add_swatch(store, SCALE, reading, name=name or "", level=level, camera=camera)
+            workflow.add_swatch(store, SCALE, reading, name=name or "", level=level, camera=camera).name
         ),
     )
 

@@ -45,7 +45,7 @@ def _choose(store: Store, client: Client) -> None:
         "For when the same person was added twice. What the other record holds moves into this one, "
         f"**{plain(client.name)}**."
     )
-    st.session_state.setdefault(_KEY, _first_word(client.name))
+    st.session_state.setdefault(_KEY, next(iter(client.name.split()), ""))
     search = st.text_input(_SEARCH, type="search", key=_KEY, live=True)
     focus_field(_SEARCH)
     found = [each for each in store.clients.summaries(search or "") if each.client.id != client.id]
@@ -95,7 +95,3 @@ def _confirm(store: Store, plan: MergePlan) -> None:
             for purpose in merged.to_ask_again:
                 say_on_next_page(f"Ask the client again about: {PURPOSE_WORDS[purpose].lower()}.")
             go_to("client", client=merged.client.id)
-
-
-def _first_word(name: str) -> str:
-    return name.split()[0] if name.split() else ""

@@ -62,7 +62,7 @@ def _photos(store: Store, header: str) -> None:
         _KEY,
         "Photos of natural hair",
         lambda reading, camera: say_measured(
-            workflow.add_swatch(store, LOCUS, reading, name=name or "", camera=camera)
+            workflow.add_swatch(store, LOCUS, reading, name=name or "", camera=camera).name
         ),
     )
 

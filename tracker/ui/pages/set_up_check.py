@@ -18,7 +18,7 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.own_yardsticks import versions
+from tracker.ui.parts.own_yardsticks import say_measured, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
@@ -87,11 +87,7 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
         )
         session = right.text_input("Session", value=day(date.today()), max_chars=60, key=f"{_KEY}-session")
     keep = partial(workflow.add_shot, store, sample=sample, operator=operator, session=session)
-    passing_photos(store, _KEY, "Photos of this hair", lambda reading, _: _kept(keep(reading)))
-
-
-def _kept(shot: Shot) -> None:
-    say_on_next_page(f"Measured: {shot.sample}. The photo was not kept.")
+    passing_photos(store, _KEY, "Photos of this hair", lambda reading, _: say_measured(keep(reading).sample))
 
 
 def _so_far(store: Store, shots: tuple[Shot, ...]) -> None:

@@ -49,9 +49,9 @@ def lightness_words(swatch: Swatch) -> str:
     return f"L* {format_measured(Measured(swatch.lab.lab[0], swatch.lab.u[0], dof=swatch.lab.dof))}"
 
 
-def say_measured(swatch: Swatch) -> None:
-    """Have the next page say that a swatch was added."""
-    say_on_next_page(f"Measured: {swatch.name}. The photo was not kept.")
+def say_measured(name: str) -> None:
+    """Have the next page say that this swatch or hair was added."""
+    say_on_next_page(f"Measured: {name}. The photo was not kept.")
 
 
 def versions(store: Store, kind: str, built_in: str) -> None:
