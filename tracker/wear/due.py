@@ -51,8 +51,6 @@ class Due:
     Attributes
     ----------
     visit_id : str or None, of the service now worn
-    on : date or None, of that visit
-    services : of that visit
     state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
     early, middle, late : dates of the refresh window, or None
     why_not : str or None, a sentence that says why there is no date
@@ -64,8 +62,6 @@ class Due:
 
     client_id: str
     visit_id: str | None = None
-    on: date | None = None
-    services: tuple[str, ...] = ()
     state: str = "no service"
     early: date | None = None
     middle: date | None = None
@@ -208,8 +204,6 @@ def due_of(
     base = Due(
         client_id,
         worn.id,
-        worn.on,
-        worn.services,
         region=limits.region,
         quantity=quantity,
         months=place.months if place is not None else (),

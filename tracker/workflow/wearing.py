@@ -127,7 +127,7 @@ def _worked_out(record: ClientRecord, own: Yardsticks, learnt: Learnt) -> tuple[
         worn_visit, _ = limits_in_force(record.visits)
         if worn_visit is None:
             return Due(record.client_id), []
-        return Due(record.client_id, worn_visit.id, worn_visit.on, state="unknown", why_not=error.message), []
+        return Due(record.client_id, worn_visit.id, state="unknown", why_not=error.message), []
 
 
 def _work_through(store: Store, basis: Basis, until: float | None) -> int:
