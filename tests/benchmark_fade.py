@@ -64,7 +64,7 @@ def reference(series: FadeSeries) -> np.ndarray:
 
 def windows(fits: list[object]) -> None:
     limits = [window(fit, Limit(6.0, "above", "lightness", from_start=True)) for fit in fits]  # type: ignore[arg-type]
-    root = regrowth.forecast(regrowth.regrowth([]), 30.0, since_service=True, last=6.0)
+    root = regrowth.forecast(regrowth.regrowth([FadeSeries((0.0, 6.0), (0.0, 66.0), (1.0, 2.0))]), 30.0)
     refresh_window([("lightness", limits[0]), ("root", root)])
 
 

@@ -259,12 +259,13 @@ class TestWear:
 
 class TestLengths:
     def test_two_are_told_apart_without_colour(self) -> None:
-        spec, words = profile_chart(profile(20, 25), profile(20, 60), dark=False, title="Lighter", names=("old", "new"))
+        spec, words = profile_chart(profile(20, 25), profile(20, 60), dark=False, title="Lighter")
         dashes = [line["mark"]["strokeDash"] for line in layers(spec, "line")]
         assert dashes[0] != dashes[1]
         (names,) = layers(spec, "text")
-        assert [row["name"] for row in names["data"]["values"]] == ["old", "new"]
-        assert words.startswith("Lighter. Old: L* 20.0 at the root, 25.0 at the tip. New: L* 20.0 at the root, 60.0")
+        assert [row["name"] for row in names["data"]["values"]] == ["before", "after"]
+        assert words.startswith("Lighter. Before: L* 20.0 at the root, 25.0 at the tip. ")
+        assert "After: L* 20.0 at the root, 60.0 at the tip." in words
 
     def test_names_stand_at_the_ends_of_their_lines(self) -> None:
         spec, _ = profile_chart(profile(20, 25), profile(20, 60), dark=False)

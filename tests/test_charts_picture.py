@@ -9,7 +9,7 @@ import xml.etree.ElementTree as ElementTree
 import pytest
 from PIL import Image
 
-from tracker.charts.picture import FORMATS, MIME, chart_picture
+from tracker.charts.picture import FORMATS, MIME, WIDTH, chart_picture
 
 SPEC = {
     "title": "Ends: 5.7 warmer",
@@ -35,9 +35,9 @@ def test_svg_holds_the_title_as_text() -> None:
 
 
 def test_png_is_a_picture_on_white_with_a_line_in_it() -> None:
-    with Image.open(io.BytesIO(chart_picture(SPEC, "png", 400))) as drawn:
+    with Image.open(io.BytesIO(chart_picture(SPEC, "png"))) as drawn:
         grey = drawn.convert("L")
-        assert drawn.width >= 800  # two pixels for one
+        assert drawn.width >= 2 * WIDTH  # two pixels for one
         assert grey.getpixel((2, 2)) == 255
         assert grey.getextrema()[0] < 90
 

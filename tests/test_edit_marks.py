@@ -11,16 +11,16 @@ from streamlit.testing.v1 import AppTest
 def mounted() -> None:
     import streamlit as st
 
-    from tracker.ui.components import edit_marks
+    from tracker.ui.components.point_editor import edit_marks
 
     corners = [[10, 10], [30, 10], [30, 30], [10, 30]]
     result = edit_marks(
         key="marks", url="/p.jpg", size=(100, 80), corners=corners, path=[[50, 10], [50, 70]], width=12, rev=3
     )
-    st.text(repr((result.corners[0], result.path, result.width, result.rev)))
+    st.text(repr((result.corners[0], result.path, result.width)))
 
 
-GIVEN = repr(((10.0, 10.0), ((50.0, 10.0), (50.0, 70.0)), 12.0, 3))
+GIVEN = repr(((10.0, 10.0), ((50.0, 10.0), (50.0, 70.0)), 12.0))
 SENT = {
     "rev": 3,
     "corners": [[11, 12], [30, 10], [30, 30], [10, 30]],
@@ -36,7 +36,7 @@ def edited(sent: Any) -> str:
 
 
 def test_the_persons_marks_win_while_the_revision_is_the_same() -> None:
-    assert edited(SENT) == repr(((11.0, 12.0), ((50.0, 10.0), (60.0, 40.0), (50.0, 70.0)), 20.0, 3))
+    assert edited(SENT) == repr(((11.0, 12.0), ((50.0, 10.0), (60.0, 40.0), (50.0, 70.0)), 20.0))
 
 
 @pytest.mark.parametrize(

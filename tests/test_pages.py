@@ -14,7 +14,7 @@ from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, op
 
 from tracker import workflow
 from tracker.record.agreed import AgreedLimits
-from tracker.record.records import PORTFOLIO, new_id
+from tracker.record.records import PORTFOLIO, PURPOSES, new_id
 from tracker.store import Store
 from tracker.ui.parts.words import plain
 from tracker.words import months_words
@@ -363,7 +363,7 @@ def test_adding_a_client_needs_a_name_and_the_agreement(store: Store) -> None:
     assert_no_failure(test)
     [summary] = store.clients.summaries()
     assert summary.client.name == NASTY[0]
-    assert summary.consents == {"measuring"}
+    assert [purpose for purpose in PURPOSES if store.consents.given(summary.client.id, purpose)] == ["measuring"]
     assert test.session_state["page-shown"] == "client"
 
 

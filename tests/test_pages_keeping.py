@@ -15,6 +15,7 @@ from tracker import workflow
 from tracker.errors import NotFound, StoreError
 from tracker.record.records import MEASURING, PORTFOLIO, new_id
 from tracker.store import Store
+from tracker.store.erasure import Erasures
 from tracker.ui import daily, erasures, navigation, offers, session
 from tracker.ui.pages.new_visit.draft_state import _Smalls
 from tracker.ui.pages.new_visit.gone import _Seen
@@ -132,12 +133,14 @@ def test_another_window_lets_go_of_the_erased_client_and_of_nothing_else(filled:
 def test_an_erasure_that_fails_tells_the_windows_only_where_the_record_is_gone(
     filled: Filled, monkeypatch: pytest.MonkeyPatch, half_way: bool
 ) -> None:
-    def erase(store: Store, client_id: str) -> None:
+    whole = Erasures.erase
+
+    def erase(erasures: Erasures, client_id: str) -> None:
         if half_way:
-            store.erasures.erase(client_id)
+            whole(erasures, client_id)
         raise StoreError("The disk is full.", "Make room.")
 
-    monkeypatch.setattr(workflow, "erase_client", erase)
+    monkeypatch.setattr(Erasures, "erase", erase)
     before = erasures.latest()
     test = open_page("client", client=filled.client.id)
     test.text_input(key="erase-name").set_value("Ada").run()

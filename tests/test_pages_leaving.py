@@ -10,7 +10,6 @@ from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page
 from test_pages_new_visit import client as client
 from test_pages_new_visit import named, shown_draft, upload
 
-from tracker import workflow
 from tracker.record.records import Client, Draft
 from tracker.store import Store
 from tracker.ui.parts.words import plain
@@ -116,7 +115,7 @@ def test_a_second_window_says_what_became_of_a_new_visit(store: Store, client: C
         first.button(key="save").click().run()
         assert len(store.visits.of_client(client.id)) == 1
     else:
-        workflow.discard_draft(store, draft.id)
+        store.drafts.delete(draft.id)
     second.button(key="save").click().run()
     assert_no_failure(second)
     assert ("This visit has already been saved" if saved else "was thrown away before it was saved") in words(second)
@@ -135,7 +134,7 @@ def test_a_second_window_says_what_became_of_changes(filled: Filled, saved: bool
         first.text_area(key=f"visit-note-{draft.id}").set_value("first").run()
         first.button(key="save").click().run()
     else:
-        workflow.discard_draft(filled.store, draft.id)
+        filled.store.drafts.delete(draft.id)
     second.button(key="save").click().run()
     assert_no_failure(second)
     assert ("This visit has already been saved" if saved else "These changes were thrown away") in words(second)

@@ -168,7 +168,7 @@ def test_a_photo_added_where_the_other_tab_threw_the_draft_away_begins_a_new_one
     search = workflow.suggest_marks
 
     def meanwhile(*args: object, **kwargs: object) -> object:
-        workflow.discard_draft(store, draft.id)
+        store.drafts.delete(draft.id)
         return search(*args, **kwargs)  # type: ignore[arg-type]
 
     monkeypatch.setattr(workflow, "suggest_marks", meanwhile)

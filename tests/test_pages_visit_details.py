@@ -24,8 +24,8 @@ from tracker.ui import catching_up
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.results_view import lift_text, spread_sentence
-from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import smallest_words
 
 pytest_plugins = ("test_pages_harness",)
 

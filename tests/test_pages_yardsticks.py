@@ -25,6 +25,7 @@ from tracker.store import Store
 from tracker.ui import passing
 from tracker.ui.parts.held import key_of
 from tracker.ui.parts.passing_photos import _Passing
+from tracker.workflow.photos import settings_in_force
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -96,7 +97,7 @@ def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) ->
     assert own.sd[0] == pytest.approx(0.485**0.5, abs=1e-3)
     assert own.sd[1:] == (0.0, 0.0)
     assert workflow.shots_so_far(store) == ()
-    assert workflow.settings_in_force(store).repeatability == own
+    assert settings_in_force(store).repeatability == own
     assert "In your studio" in words(open_page("studio"))
     test.button(key=f"undo-{SPREAD}").click().run()
     assert_no_failure(test)

@@ -11,7 +11,7 @@ from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.fade import Overlay
 from tracker.maths.quantities import Vector3
-from tracker.wear import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
+from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
 from tracker.workflow.services_worn import KIND, LEVEL, TONE, kinds_worn, studio_wear
 
 

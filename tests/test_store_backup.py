@@ -15,8 +15,9 @@ import pytest
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, note_syncs, pictures_in, save_pair
 
 from tracker.errors import Conflict, NewerDatabase, NotFound, StoreDamaged, StoreError, StoreFull
-from tracker.store import Restoration, Store, backup, check_backup, restore
+from tracker.store import Store, backup, check_backup, restore
 from tracker.store.pictures import Pictures
+from tracker.store.restore import Restoration
 
 restoring = import_module("tracker.store.restore")  # the function of that name hides the module
 

@@ -130,7 +130,7 @@ def test_copied_steps_take_todays_prices(store: Store) -> None:
     assert workflow.last_steps(store, client.id) == last
     assert workflow.last_steps(store, client.id, besides=last.id) == older
     workflow.keep_price(store, "Powder", 500, "g", 30, "EUR", line_id=powder.id)
-    workflow.remove_price(store, gone.id)
+    store.prices.delete(gone.id)
     [copied] = workflow.copied_steps(store, last.steps)
     assert [(charge.price, charge.quantity) for charge in copied.charges] == [(30, 30)]
     assert copied.waste is None
@@ -165,10 +165,10 @@ def test_the_price_list_keeps_what_it_said(store: Store) -> None:
     assert [kept.name for kept in store.prices.all()] == ["Abc", "Tönung"]
     [edit] = store.edits.find()
     assert (edit.before, edit.by, edit.what, edit.kind) == (line, "Bo", "changed", "price")
-    workflow.remove_price(store, line.id)
+    store.prices.delete(line.id)
     assert store.edits.find()[0].before == changed
     with pytest.raises(NotFound):
-        workflow.remove_price(store, line.id)
+        store.prices.delete(line.id)
 
 
 @pytest.mark.parametrize(

@@ -13,15 +13,14 @@ from tracker.maths.quantities import Vector3
 from tracker.record.agreed import NOTHING_AGREED
 from tracker.record.records import Visit, now
 from tracker.wear import (
-    LIGHTNESS,
     WARMTH,
-    PlaceReadings,
     ServiceReadings,
     fit_place,
     limit_heights,
     modelled_labs,
     visits_since,
 )
+from tracker.wear.readings import LIGHTNESS, PlaceReadings
 
 MONTHS = (0.0, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0)
 

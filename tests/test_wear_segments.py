@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime, timedelta
 
 from tests.test_photo_set import record, row
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
-from tracker.wear import changes_colour, kind_of, readings_of, segments
+from tracker.wear import kind_of, readings_of, segments
+from tracker.wear.segments import changes_colour
 
 FIRST = date(2026, 1, 10)
 

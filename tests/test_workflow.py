@@ -431,8 +431,8 @@ def test_nothing_starts_without_consent(store: Store, client: Client) -> None:
 
 def test_discarding(store: Store, client: Client) -> None:
     draft = full_draft(store, client)
-    workflow.discard_draft(store, draft.id)
-    workflow.discard_draft(store, draft.id)
+    store.drafts.delete(draft.id)
+    store.drafts.delete(draft.id)
     assert store.drafts.find() == []
     assert store.disk.usage().pictures == 0
     with pytest.raises(NotFound):
@@ -449,7 +449,7 @@ def test_too_long_a_note(store: Store, client: Client) -> None:
 
 def test_erase(store: Store, client: Client) -> None:
     workflow.record_visit(store, full_draft(store, client))
-    receipt = workflow.erase_client(store, client.id)
+    receipt = store.erasures.erase(client.id)
     assert (receipt.counts.visits, receipt.counts.photos, receipt.counts.files) == (1, 2, 2)
     assert store.is_empty()
 

@@ -71,7 +71,8 @@ def test_what_is_loaded(store: Store, samples: Path) -> None:
     maja, noor = store.clients.summaries()
     assert [maja.client.name, noor.client.name] == ["Maja", "Noor"]
     assert maja.client.demo
-    assert noor.consents == {MEASURING, PORTFOLIO}
+    assert store.consents.given(noor.client.id, MEASURING)
+    assert store.consents.given(noor.client.id, PORTFOLIO)
     assert {consent.recorded_by for consent in store.consents.of_client(noor.client.id)} == {"demo"}
     (visit,) = store.visits.of_client(noor.client.id)
     assert (TODAY - visit.on).days == pytest.approx(6.2 * 30.4375, abs=1)
@@ -147,7 +148,7 @@ def test_a_list_that_is_not_there_or_damaged(store: Store, samples: Path, tmp_pa
 
 
 def test_the_demo_s_own_photos_are_inside_the_program_and_marked_as_their_truth_says() -> None:
-    folder = workflow.sample_folder()
+    folder = demo.sample_folder()
     assert folder.is_relative_to(Path(tracker.__file__).parent)
     truth = {photo["file"]: photo for photo in SAMPLES}
     listed = json.loads((folder / "photos.json").read_text("utf-8"))["photos"]

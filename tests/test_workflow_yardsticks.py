@@ -29,6 +29,7 @@ from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
 from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
+from tracker.workflow.photos import settings_in_force
 from tracker.workflow.yardsticks import MOST_SHOTS
 
 
@@ -96,12 +97,12 @@ def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store:
     first = workflow.adopt_spread(store)
     assert first.shots == tuple(rows)
     assert first.spread is not None
-    assert workflow.settings_in_force(store) == Settings(repeatability=first.spread, light_half_width=0.0)
+    assert settings_in_force(store) == Settings(repeatability=first.spread, light_half_width=0.0)
     gather(store, "set-up check so far", [shot(40 + 0.1 * number) for number in range(9)])
     second = workflow.adopt_spread(store)
     assert store.yardsticks.in_force().spread == second.spread
     # one session says nothing of the light, which is then counted as before
-    assert workflow.settings_in_force(store).light_half_width == Settings().light_half_width
+    assert settings_in_force(store).light_half_width == Settings().light_half_width
     workflow.undo_yardstick(store, SPREAD)
     assert store.yardsticks.in_force().spread == first.spread
     workflow.undo_yardstick(store, SPREAD)

@@ -19,7 +19,8 @@ SIZE = (1200, 900)
 SCRIPT = """
 import json
 import streamlit as st
-from tracker.ui.components import before_after, edit_marks
+from tracker.ui.components.before_after import before_after
+from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import page_style
 
 st.set_page_config(page_title="components")
@@ -47,7 +48,15 @@ def editor():
 
 def slider():
     kept.runs += 1
-    before_after(key="pair", before_url="/photo.jpg", after_url="/tall.jpg", ratio=4 / 3, note="Same light.")
+    before_after(
+        key="pair",
+        before_url="/photo.jpg",
+        after_url="/tall.jpg",
+        ratio=4 / 3,
+        before_alt="Before",
+        after_alt="After",
+        note="Same light.",
+    )
     st.text(f"RUNS {kept.runs} END")
     st.html('<div style="height: 900px"></div>')
 

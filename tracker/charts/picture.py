@@ -21,14 +21,13 @@ _SCALE = 2.0  # pixels of a PNG for one of the chart: sharp on paper and on a te
 _MARGIN = 16
 
 
-def chart_picture(spec: Spec, kind: Format, width: int = WIDTH) -> bytes:
+def chart_picture(spec: Spec, kind: Format) -> bytes:
     """Draw a chart.
 
     Parameters
     ----------
     spec : Vega-Lite dictionary from one of the charts here, best in the greys of a light page
     kind : ``svg``, ``png`` or ``pdf``
-    width : int, > 0, pixels
 
     Returns
     -------
@@ -42,7 +41,7 @@ def chart_picture(spec: Spec, kind: Format, width: int = WIDTH) -> bytes:
 
     sized: dict[str, Any] = {
         **spec,
-        "width": width,
+        "width": WIDTH,
         "background": "#ffffff",
         "padding": _MARGIN,
         "autosize": {"type": "pad", "contains": "content"},

@@ -7,21 +7,7 @@ from collections.abc import Mapping
 import altair as alt
 import numpy as np
 
-from tracker.charts.marks import (
-    BLANK,
-    DARK,
-    LIGHT,
-    Axes,
-    Channel,
-    Drawn,
-    Greys,
-    Layer,
-    Row,
-    band,
-    chart,
-    horizontal,
-    line,
-)
+from tracker.charts import marks
 from tracker.compare.lights_and_lows import Distribution, Shades
 from tracker.maths.uncertainty import format_measured
 
@@ -35,7 +21,7 @@ def spread_chart(
     dark: bool,
     *,
     title: str,
-) -> Drawn:
+) -> marks.Drawn:
     """The distribution of lightness of one photo or of two.
 
     Parameters
@@ -51,31 +37,31 @@ def spread_chart(
     """
     if not distributions:
         raise ValueError("there is no distribution to draw")
-    greys = DARK if dark else LIGHT
+    greys = marks.DARK if dark else marks.LIGHT
     top = max(float(each.high.max()) for each in distributions.values())
-    axes = Axes(_lightness(distributions), (0.0, 1.16 * top), "hair, % for each step of 1 L*")
+    axes = marks.Axes(_lightness(distributions), (0.0, 1.16 * top), "hair, % for each step of 1 L*")
     layers = []
     for dash, each in zip(_DASHES[-len(distributions) :], distributions.values(), strict=True):
         layers += [
-            band(each.lightness, each.low, each.high, axes, greys, 0.28),
-            line(each.lightness, each.share, axes, greys, dash),
+            marks.band(each.lightness, each.low, each.high, axes, greys, 0.28),
+            marks.line(each.lightness, each.share, axes, greys, dash),
         ]
     layers.append(_names(distributions, axes, greys))
     said = " ".join(_words(name if len(shades) > 1 else "", each) for name, each in shades.items())
-    return chart(title, layers, greys), f"{title.rstrip('.')}. {said} Bands hold 95 %."
+    return marks.chart(title, layers, greys), f"{title.rstrip('.')}. {said} Bands hold 95 %."
 
 
-def _lightness(distributions: Mapping[str, Distribution]) -> Channel:
+def _lightness(distributions: Mapping[str, Distribution]) -> marks.Channel:
     """The horizontal channel: the part of the scale where there is any hair."""
     first = next(iter(distributions.values()))
     seen = np.max([each.high for each in distributions.values()], axis=0) > 0.05
     low, high = float(first.lightness[seen].min()), float(first.lightness[seen].max())
-    return horizontal("lightness, L* (0 black, 100 white)", low, high, tickCount=6, format="d")
+    return marks.horizontal("lightness, L* (0 black, 100 white)", low, high, tickCount=6, format="d")
 
 
-def _names(distributions: Mapping[str, Distribution], axes: Axes, greys: Greys) -> Layer:
+def _names(distributions: Mapping[str, Distribution], axes: marks.Axes, greys: marks.Greys) -> marks.Layer:
     """Each name above its curve where that stands out most from the others; close names one above the other."""
-    names: list[Row] = []
+    names: list[marks.Row] = []
     for name, each in distributions.items():
         others = [other.share for other in distributions.values() if other is not each]
         at = int(np.argmax(each.share - np.max(others or [np.zeros_like(each.share)], axis=0)))
@@ -84,8 +70,8 @@ def _names(distributions: Mapping[str, Distribution], axes: Axes, greys: Greys) 
             if abs(row["along"] - along) < _APART:
                 place = max(place, row["place"] + 0.07 * axes.domain[1])
         names.append({"along": along, "place": min(place, 0.94 * axes.domain[1]), "name": name if others else ""})
-    text = BLANK.mark_text(baseline="bottom", dy=-4, fontSize=13, color=greys.ink)
-    return Layer(names, text.encode(axes.x(), axes.y("place"), text=alt.Text("name:N")))
+    text = marks.BLANK.mark_text(baseline="bottom", dy=-4, fontSize=13, color=greys.ink)
+    return marks.Layer(names, text.encode(axes.x(), axes.y("place"), text=alt.Text("name:N")))
 
 
 def _words(name: str, shades: Shades) -> str:

@@ -10,27 +10,7 @@ from datetime import date, timedelta
 import altair as alt
 import numpy as np
 
-from tracker.charts.marks import (
-    BLANK,
-    COVERAGE,
-    DARK,
-    HEIGHT,
-    LIGHT,
-    Array,
-    Axes,
-    Channel,
-    Drawn,
-    Greys,
-    Layer,
-    band,
-    chart,
-    horizontal,
-    labels,
-    line,
-    padded,
-    readings,
-    rows,
-)
+from tracker.charts import marks
 from tracker.fade import FadeFit, FadeSeries
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_number
@@ -56,8 +36,7 @@ def fade_chart(
     limits: Sequence[tuple[str, float]] = (),
     strip: Sequence[str] = (),
     begins: date | None = None,
-    until: float = 0.0,
-) -> Drawn:
+) -> marks.Drawn:
     """Readings of one service's wear, and the curve through them with its band.
 
     Parameters
@@ -71,7 +50,6 @@ def fade_chart(
     limits : name and value of each agreed limit, drawn as a dashed line
     strip : modelled colours at even steps over the whole axis, ``#rrggbb``, drawn along the lower edge
     begins : day of the service, to show dates when someone points at the curve
-    until : float, months, least length of the axis
 
     Raises
     ------
@@ -81,8 +59,8 @@ def fade_chart(
         raise ValueError("swatches need one #rrggbb colour per reading")
     if not all(map(_HEX.fullmatch, strip)):
         raise ValueError("the strip needs #rrggbb colours")
-    greys = DARK if dark else LIGHT
-    end = axis_end(series, services, until)
+    greys = marks.DARK if dark else marks.LIGHT
+    end = axis_end(series, services)
     months = np.linspace(0.0, end, 121)
     median, inner, outer = fit.quantile(months, 0.5), fit.band(months, 0.80), fit.band(months, 0.95)
     domain = shown = _value_range(series, outer, [value for _, value in limits])
@@ -90,77 +68,82 @@ def fade_chart(
         domain = (domain[0] - _STRIP_SHARE * (domain[1] - domain[0]), domain[1])
     ends = dict(zip(_NAMES, (median[-1], inner[1][-1], outer[1][-1]), strict=True))
     ends |= {f"agreed limit {format_number(value)}": value for _, value in limits}
-    axes = Axes(_months(end), domain, y_title, lift=28 if services else 10)
+    axes = marks.Axes(_months(end), domain, y_title, lift=28 if services else 10)
     layers = [
-        band(months, np.clip(outer[0], *shown), np.clip(outer[1], *shown), axes, greys, 0.18),
-        band(months, np.clip(inner[0], *shown), np.clip(inner[1], *shown), axes, greys, 0.30),
-        line(months, median, axes, greys),
+        marks.band(months, np.clip(outer[0], *shown), np.clip(outer[1], *shown), axes, greys, 0.18),
+        marks.band(months, np.clip(inner[0], *shown), np.clip(inner[1], *shown), axes, greys, 0.30),
+        marks.line(months, median, axes, greys),
         *_strip(strip, end, axes),
         *_limits(limits, axes, greys),
         *_services(services, axes, greys),
         *([_dates(months, median, inner, axes, begins)] if begins is not None else []),
         *_readings(series, swatches or [_NO_COLOUR] * len(series), axes, greys, begins),
-        labels(ends, axes, greys),
+        marks.labels(ends, axes, greys),
     ]
-    return chart(title, layers, greys), _words(title, y_title, series, fit, end, services, limits)
+    return marks.chart(title, layers, greys), _words(title, y_title, series, fit, end, services, limits)
 
 
-def axis_end(series: FadeSeries, services: Sequence[float] = (), until: float = 0.0) -> float:
+def axis_end(series: FadeSeries, services: Sequence[float]) -> float:
     """Where the axis of a fade chart ends, months."""
-    return max(1.0, _AHEAD * max([series.months[-1], *services]), until)
+    return max(1.0, _AHEAD * max([series.months[-1], *services]))
 
 
-def _months(end: float) -> Channel:
+def _months(end: float) -> marks.Channel:
     ticks = list(range(0, math.floor(end) + 1, math.ceil(end / 6)))
     # the readings of month 0 need room for half a dot
-    return horizontal("months since the service", -0.04 * end, end, values=ticks, format="d")
+    return marks.horizontal("months since the service", -0.04 * end, end, values=ticks, format="d")
 
 
-def _value_range(series: FadeSeries, outer: tuple[Array, Array], limits: Sequence[float]) -> tuple[float, float]:
+def _value_range(
+    series: FadeSeries, outer: tuple[marks.Array, marks.Array], limits: Sequence[float]
+) -> tuple[float, float]:
     """All readings with their bars, the limits, and as much of the band as leaves them a third of the height."""
-    reach = COVERAGE * np.asarray(series.u)
+    reach = marks.COVERAGE * np.asarray(series.u)
     bottom, top = float(np.min(series.values - reach)), float(np.max(series.values + reach))
     bottom, top = min([bottom, *limits]), max([top, *limits])
     span = top - bottom
-    return padded(max(float(outer[0].min()), bottom - span), min(float(outer[1].max()), top + span), bottom, top)
+    return marks.padded(max(float(outer[0].min()), bottom - span), min(float(outer[1].max()), top + span), bottom, top)
 
 
 def _readings(
-    series: FadeSeries, swatches: Sequence[str], axes: Axes, greys: Greys, begins: date | None
-) -> list[Layer]:
-    values, reach = np.asarray(series.values), COVERAGE * np.asarray(series.u)
+    series: FadeSeries, swatches: Sequence[str], axes: marks.Axes, greys: marks.Greys, begins: date | None
+) -> list[marks.Layer]:
+    values, reach = np.asarray(series.values), marks.COVERAGE * np.asarray(series.u)
     said = [format_measured(Measured(value, u)) for value, u in zip(series.values, series.u, strict=True)]
-    numbers = rows(along=series.months, value=values, low=values - reach, high=values + reach)
+    numbers = marks.rows(along=series.months, value=values, low=values - reach, high=values + reach)
     told = [
-        {**row, "colour": swatch, "reading": reading, "day": "" if begins is None else _day(begins, row["along"])}
-        for row, swatch, reading in zip(numbers, swatches, said, strict=True)
+        {**row, "colour": swatch, "reading": words, "day": "" if begins is None else _day(begins, row["along"])}
+        for row, swatch, words in zip(numbers, swatches, said, strict=True)
     ]
     pointed = [*_POINTED_AT[begins is None :], alt.Tooltip("reading:N", title=axes.title)]
-    return readings(told, axes, greys, tooltip=pointed)
+    return marks.readings(told, axes, greys, tooltip=pointed)
 
 
-def _strip(colours: Sequence[str], end: float, axes: Axes) -> list[Layer]:
+def _strip(colours: Sequence[str], end: float, axes: marks.Axes) -> list[marks.Layer]:
     """The modelled colour over time along the lower edge, under the curve."""
     if not colours:
         return []
     edges = np.linspace(0.0, end, len(colours) + 1)
     # each reaches under the next one, or fine lines of the background would show between them
-    pairs = rows(along=edges[:-1], until=np.minimum(edges[1:] + end / len(colours), end))
+    pairs = marks.rows(along=edges[:-1], until=np.minimum(edges[1:] + end / len(colours), end))
     patches = [{**row, "colour": colour} for row, colour in zip(pairs, colours, strict=True)]
-    foot = {"y": alt.value(HEIGHT - _STRIP_PIXELS), "y2": alt.value(HEIGHT)}
+    foot = {"y": alt.value(marks.HEIGHT - _STRIP_PIXELS), "y2": alt.value(marks.HEIGHT)}
     fill = alt.Fill("colour:N", scale=None)
-    return [Layer(patches, BLANK.mark_rect(tooltip=None).encode(axes.x(), x2=alt.X2("until"), fill=fill, **foot))]
+    look = marks.BLANK.mark_rect(tooltip=None).encode(axes.x(), x2=alt.X2("until"), fill=fill, **foot)
+    return [marks.Layer(patches, look)]
 
 
-def _limits(limits: Sequence[tuple[str, float]], axes: Axes, greys: Greys) -> list[Layer]:
+def _limits(limits: Sequence[tuple[str, float]], axes: marks.Axes, greys: marks.Greys) -> list[marks.Layer]:
     """A dashed line per limit; its name is at the right edge with the others."""
     if not limits:
         return []
-    rule = BLANK.mark_rule(strokeDash=[7, 4], strokeWidth=1.5, color=greys.ink)
-    return [Layer([{"value": float(value)} for _, value in limits], rule.encode(axes.y()))]
+    rule = marks.BLANK.mark_rule(strokeDash=[7, 4], strokeWidth=1.5, color=greys.ink)
+    return [marks.Layer([{"value": float(value)} for _, value in limits], rule.encode(axes.y()))]
 
 
-def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes, begins: date) -> Layer:
+def _dates(
+    months: marks.Array, median: marks.Array, inner: tuple[marks.Array, marks.Array], axes: marks.Axes, begins: date
+) -> marks.Layer:
     """Invisible points along the curve that show the day when someone points at them."""
     numbers = [
         {
@@ -170,11 +153,11 @@ def _dates(months: Array, median: Array, inner: tuple[Array, Array], axes: Axes,
             "guess": format_number(row["value"]),
             "sure": f"{format_number(row['low'])} to {format_number(row['high'])}",
         }
-        for row in rows(along=months, value=median, low=inner[0], high=inner[1])
+        for row in marks.rows(along=months, value=median, low=inner[0], high=inner[1])
     ]
     pointed = [*_POINTED_AT, alt.Tooltip("guess:N", title="best guess"), alt.Tooltip("sure:N", title="80 % sure")]
-    unseen = BLANK.mark_point(filled=True, size=700, opacity=0, clip=True)
-    return Layer(numbers, unseen.encode(axes.x(), axes.y(), tooltip=pointed))
+    unseen = marks.BLANK.mark_point(filled=True, size=700, opacity=0, clip=True)
+    return marks.Layer(numbers, unseen.encode(axes.x(), axes.y(), tooltip=pointed))
 
 
 def _day(begins: date, months: float) -> str:
@@ -182,15 +165,15 @@ def _day(begins: date, months: float) -> str:
     return day(when)
 
 
-def _services(services: Sequence[float], axes: Axes, greys: Greys) -> list[Layer]:
+def _services(services: Sequence[float], axes: marks.Axes, greys: marks.Greys) -> list[marks.Layer]:
     """A dotted line per service, the word above the plot where nothing can cover it."""
     if not services:
         return []
-    at = rows(along=services)
+    at = marks.rows(along=services)
     word = {"align": "left", "baseline": "bottom", "dx": -3, "dy": -4}
-    rule = BLANK.mark_rule(strokeDash=[2, 3], color=greys.label).encode(axes.x())
-    name = BLANK.mark_text(text="service", fontSize=13, color=greys.label, **word).encode(axes.x(), y=alt.value(0))
-    return [Layer(at, rule), Layer(at, name)]
+    rule = marks.BLANK.mark_rule(strokeDash=[2, 3], color=greys.label).encode(axes.x())
+    name = marks.BLANK.mark_text(text="service", fontSize=13, color=greys.label, **word)
+    return [marks.Layer(at, rule), marks.Layer(at, name.encode(axes.x(), y=alt.value(0)))]
 
 
 def _words(
@@ -202,14 +185,14 @@ def _words(
     services: Sequence[float],
     limits: Sequence[tuple[str, float]],
 ) -> str:
-    readings = "; ".join(
+    measured = "; ".join(
         f"{format_measured(Measured(value, u))} at {month:.1f}"
         for month, value, u in zip(series.months, series.values, series.u, strict=True)
     )
     low, high = (float(edge) for edge in fit.band(end, 0.95))
     parts = [
         f"{title.rstrip('.')}.",
-        f"{y_title} by months since the service, with 95 % intervals: {readings}.",
+        f"{y_title} by months since the service, with 95 % intervals: {measured}.",
         f"At {end:.1f} months the curve is at {format_number(float(fit.quantile(end, 0.5)))}, "
         f"95 % between {format_number(low)} and {format_number(high)}.",
         f"Agreed: {', '.join(f'{name}, at {format_number(value)}' for name, value in limits)}." if limits else "",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tracker.cli.result import Json, MeasuredPhoto, Result, read_result
+from tracker.cli.result import Json, MeasuredPhoto, Result, number, read_result
 from tracker.cli.terminal import printable, say, say_json
 from tracker.compare.comparison import RegionChange, compare_readings
 from tracker.errors import CannotCompare, TrackerError
@@ -80,14 +80,9 @@ def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
 def _change(found: RegionChange) -> Json:
     lift, size = found.lift, found.change.size
     return {
-        "lift": {
-            "value": lift.value.value if lift.value else None,
-            "u": lift.value.u if lift.value else None,
-            "at_least": lift.at_least,
-            "text": lift.text,
-        },
+        "lift": {**number(lift.value), "at_least": lift.at_least, "text": lift.text},
         "delta_e": {"value": size.value, "low": size.low, "high": size.high},
-        "warmth": {"value": found.warmth.value, "u": found.warmth.u, "text": format_measured(found.warmth)},
+        "warmth": {**number(found.warmth), "text": format_measured(found.warmth)},
         "delta": {"lab": list(found.change.delta), "u": list(found.change.u)},
         "p_value": found.change.p_value,
         "verdict": found.verdict,

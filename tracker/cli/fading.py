@@ -9,20 +9,14 @@ from pathlib import Path
 from tracker.cli.files import read_text
 from tracker.cli.terminal import Progress, say, say_json
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
-from tracker.fade import (
-    FadeFit,
-    FadeSeries,
-    Limit,
-    Window,
-    fade_from_csv,
-    fit_fade,
-    refresh_window,
-    window,
-)
+from tracker.fade import FadeFit, FadeSeries, Limit, Window, fade_from_csv, fit_fade, refresh_window, window
+from tracker.fade.rate import HalfLife, Rate
 from tracker.fade.window import Side
 from tracker.measure.repeatability import PROVISIONAL
 
 Json = dict[str, object]
+
+_OF_A_WINDOW = ("state", "early", "middle", "late", "not_before", "chance", "why_not")
 
 
 def fade(
@@ -99,15 +93,7 @@ def _when(found: Window) -> str:
 
 
 def _months(found: Window) -> Json:
-    return {
-        "state": found.state,
-        "early": found.early,
-        "middle": found.middle,
-        "late": found.late,
-        "not_before": found.not_before,
-        "chance": found.chance,
-        "why_not": found.why_not,
-    }
+    return {name: getattr(found, name) for name in _OF_A_WINDOW}
 
 
 def _require_two(series: FadeSeries) -> None:
@@ -121,22 +107,20 @@ def _require_two(series: FadeSeries) -> None:
         )
 
 
+def _interval(found: Rate | HalfLife) -> Json:
+    return {"low": found.low, "median": found.median, "high": found.high}
+
+
 def _document(fit: FadeFit) -> Json:
     months = sorted(set(fit.series.months))
     low, high = fit.band(months)
-    rate, half_life = fit.rate, fit.half_life
     return {
         "readings": len(fit.series),
-        "rate": {"low": rate.low, "median": rate.median, "high": rate.high, "unit": "per month"} if rate else None,
-        "half_life": {"low": half_life.low, "median": half_life.median, "high": half_life.high} if half_life else None,
+        "rate": {**_interval(fit.rate), "unit": "per month"} if fit.rate else None,
+        "half_life": _interval(fit.half_life) if fit.half_life else None,
         "refusal": fit.refusal,
         "residual_rms": fit.residual_rms,
-        "curve": {
-            "months": months,
-            "mean": fit.mean(months).tolist(),
-            "low": low.tolist(),
-            "high": high.tolist(),
-        },
+        "curve": {"months": months, "mean": fit.mean(months).tolist(), "low": low.tolist(), "high": high.tolist()},
     }
 
 

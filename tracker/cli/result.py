@@ -23,11 +23,12 @@ from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
 from tracker.measure.card_scale import scale_of
 from tracker.measure.kit import Kit, was_developed
-from tracker.measure.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
+from tracker.measure.reading import Check, Marks, PhotoReading, RegionReading
 from tracker.record.records import from_json, to_json
 
 Json = dict[str, Any]
 
+_CARD = ("kind", "corners", "lab", "clipped", "gradient")  # what the contract names of it
 _ADVICE = "Make it with measured-hair measure --out."
 
 
@@ -93,16 +94,17 @@ def measured_entry(
     ----------
     lengths : what `lengths` gives, None where the size of the card was not noted
     """
+    whole = json.loads(to_json(reading))
     return {
         "photo": photo,
         "ok": reading.ok,
         "error": None if reading.ok else _check_error(reading.checks),
-        "card": _card(reading.card),
-        "checks": [_check(check) for check in reading.checks],
+        "card": {name: whole["card"][name] for name in _CARD},
+        "checks": whole["checks"],
         "regions": {region.name: _region(region) for region in reading.regions} if reading.ok else {},
         "camera": camera,
         "light": light,
-        "reading": json.loads(to_json(reading)),
+        "reading": whole,
         "lengths": lengths,
     }
 
@@ -120,40 +122,18 @@ def lengths(reading: PhotoReading, marks: Marks, size: tuple[int, int]) -> Json 
         return {"mm_per_pixel": None, "path_mm": None, "error": {"code": error.code, "message": error.message}}
     if scale is None:
         return None
-    return {"mm_per_pixel": _number(scale.mm_per_pixel), "path_mm": _number(scale.path), "error": None}
+    return {"mm_per_pixel": number(scale.mm_per_pixel), "path_mm": number(scale.path), "error": None}
 
 
-def _number(measured: Measured) -> Json:
-    return {"value": measured.value, "u": measured.u}
+def number(measured: Measured | None) -> Json:
+    """A measured value with its standard uncertainty; None where there is none."""
+    return {"value": measured.value if measured else None, "u": measured.u if measured else None}
 
 
 def _check_error(checks: tuple[Check, ...]) -> Json:
     failed = next((check for check in checks if check.stopped), None)
     message = f"{failed.says} {failed.advice}".strip() if failed else "No band of hair was measured."
     return {"code": "check_failed", "message": message}
-
-
-def _card(card: CardSummary) -> Json:
-    return {
-        "kind": card.kind,
-        "corners": [list(corner) for corner in card.corners],
-        "lab": list(card.lab),
-        "clipped": float(card.clipped),
-        "gradient": float(card.gradient),
-    }
-
-
-def _check(check: Check) -> Json:
-    return {
-        "name": check.name,
-        "ok": bool(check.ok),
-        "value": float(check.value),
-        "limit": float(check.limit),
-        "unit": check.unit,
-        "says": check.says,
-        "advice": check.advice,
-        "stops": check.stops,
-    }
 
 
 def _region(region: RegionReading) -> Json:
@@ -165,15 +145,9 @@ def _region(region: RegionReading) -> Json:
         "text": ", ".join(
             f"{name} {format_measured(Measured(value, u, name, region.lab.dof))}" for name, value, u in parts
         ),
-        "level": {
-            "value": level.value.value if level.value else None,
-            "u": level.value.u if level.value else None,
-            "text": level.text,
-            "provisional": level.provisional,
-        },
+        "level": {**number(level.value), "text": level.text, "provisional": level.provisional},
         "warmth": {
-            "value": warmth.value.value,
-            "u": warmth.value.u,
+            **number(warmth.value),
             "tone": warmth.tone,
             "undertone": warmth.undertone,
             "text": warmth.text,
@@ -195,7 +169,7 @@ def read_result(path: Path | None) -> Result:
         photos = tuple(_measured(entry) for entry in found["photos"])
         return Result(str(found["method_version"]), photos)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
-        raise _no_result(path) from error
+        raise CannotCompare(f"{named(path)} is not a result of measure.", _ADVICE) from error
 
 
 def _measured(entry: Json) -> MeasuredPhoto:
@@ -213,7 +187,3 @@ def _is_sound(region: RegionReading) -> bool:
     covariances = numbers[1:].reshape(2, 3, 3)
     symmetric = np.allclose(covariances, np.swapaxes(covariances, 1, 2))
     return bool(symmetric and np.all(np.linalg.eigvalsh(covariances) > 0))
-
-
-def _no_result(path: Path | None) -> TrackerError:
-    return CannotCompare(f"{named(path)} is not a result of measure.", _ADVICE)

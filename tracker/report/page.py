@@ -148,17 +148,13 @@ def _visit(record: ClientRecord, visit: Visit, picture: Callable[[PhotoRecord], 
     photos = sorted((photo for photo in record.photos if photo.visit_id == visit.id), key=_taken)
     found = "".join(f"<li>{escape(sentence)}</li>" for sentence in record.findings.get(visit.id, ()))
     findings = f"<ul>{found}</ul>" if found else ""
+    figures = "".join(_photo(record, photo, picture) for photo in photos)
     steps = "".join(f"<li>{_step(step)}</li>" for step in visit.steps)
     own = {"id", "client_id", "on", "services", "steps", "created_at", "revision"}
     return (
-        f"<section><h3>{_day(visit.on)}{': ' + escape(services) if services else ''}</h3>{findings}"
-        f"{_figures(record, photos, picture)}"
+        f"<section><h3>{_day(visit.on)}{': ' + escape(services) if services else ''}</h3>{findings}{figures}"
         f"{'<h4>What was done</h4><ol>' + steps + '</ol>' if steps else ''}{_list(facts(visit, own))}</section>"
     )
-
-
-def _figures(record: ClientRecord, photos: Sequence[PhotoRecord], picture: Callable[[PhotoRecord], str]) -> str:
-    return "".join(_photo(record, photo, picture) for photo in photos)
 
 
 def _photo(record: ClientRecord, photo: PhotoRecord, picture: Callable[[PhotoRecord], str]) -> str:

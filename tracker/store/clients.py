@@ -12,25 +12,10 @@ from sqlalchemy import Select, func, insert, select, update
 from tracker.record.records import Client, Consent
 from tracker.store import schema
 from tracker.store.consents import checked
-from tracker.store.database import Database
 from tracker.store.lookup import find
 from tracker.store.merging import Merged, merge
 from tracker.store.rows import Row, client_row, consent_row, readable, search_text
-from tracker.store.undo import Deletions
-
-
-@dataclass(frozen=True, slots=True)
-class LastPhoto:
-    """A client's latest photo.
-
-    Attributes
-    ----------
-    id : str, of the photo's record
-    file : str, name of its picture
-    """
-
-    id: str
-    file: str
+from tracker.store.undo import DeletingPart
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,15 +27,13 @@ class ClientSummary:
     client : Client
     visits : int, how many
     last_visit : date of the latest visit, or None
-    last_photo : the photo that was taken last, or None
-    consents : purposes that the client agrees to now
+    last_photo_id : str or None, of the photo that was taken last
     """
 
     client: Client
     visits: int
     last_visit: date | None
-    last_photo: LastPhoto | None
-    consents: frozenset[str]
+    last_photo_id: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,12 +50,8 @@ class Absent:
     last_seen: date
 
 
-class Clients:
+class Clients(DeletingPart):
     """The part of the store that keeps clients."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def add(self, client: Client, consents: Sequence[Consent] = ()) -> Client:
         """Keep a new client together with their first answers.
@@ -93,7 +72,6 @@ class Clients:
 
         Parameters
         ----------
-        client_id : str
         change : makes the client as it should be from the client as kept, within the transaction; may raise
         by : str, who changes it
 
@@ -193,7 +171,7 @@ class Clients:
 
 def _summaries() -> Select[Any]:
     """One query for everything that a list of clients shows."""
-    client, consent, photo, visit = schema.client, schema.consent, schema.photo, schema.visit
+    client, photo, visit = schema.client, schema.photo, schema.visit
     visits = (
         select(visit.c.client_id, func.count().label("visits"), func.max(visit.c.on_date).label("last_visit"))
         .group_by(visit.c.client_id)
@@ -202,27 +180,11 @@ def _summaries() -> Select[Any]:
     newest_first = func.row_number().over(
         partition_by=photo.c.client_id, order_by=(photo.c.taken_at.desc(), photo.c.id.desc())
     )
-    photos = select(photo.c.client_id, photo.c.id, photo.c.file, newest_first.label("place")).subquery()
-    latest = select(func.max(consent.c.number)).group_by(consent.c.client_id, consent.c.purpose)
-    agreements = (
-        select(consent.c.client_id, func.group_concat(consent.c.purpose).label("purposes"))
-        .where(consent.c.number.in_(latest), consent.c.given)
-        .group_by(consent.c.client_id)
-        .subquery()
-    )
+    photos = select(photo.c.client_id, photo.c.id, newest_first.label("place")).subquery()
     return (
-        select(
-            client.c.id,
-            client.c.record,
-            visits.c.visits,
-            visits.c.last_visit,
-            photos.c.id.label("photo_id"),
-            photos.c.file,
-            agreements.c.purposes,
-        )
+        select(client.c.id, client.c.record, visits.c.visits, visits.c.last_visit, photos.c.id.label("photo_id"))
         .outerjoin(visits, visits.c.client_id == client.c.id)
         .outerjoin(photos, (photos.c.client_id == client.c.id) & (photos.c.place == 1))
-        .outerjoin(agreements, agreements.c.client_id == client.c.id)
         .order_by(client.c.search, client.c.id)
     )
 
@@ -235,6 +197,5 @@ def _summary(row: Any) -> ClientSummary | None:
         client=client,
         visits=row.visits or 0,
         last_visit=None if row.last_visit is None else date.fromisoformat(row.last_visit),
-        last_photo=None if row.photo_id is None else LastPhoto(row.photo_id, row.file),
-        consents=frozenset((row.purposes or "").split(",")) - {""},
+        last_photo_id=row.photo_id,
     )

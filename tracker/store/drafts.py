@@ -9,19 +9,14 @@ from sqlalchemy import Column, Connection, delete, insert, select, update
 from tracker.errors import Conflict, DraftChanged, NotFound
 from tracker.record.records import Draft, to_json
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.edits import SET_ASIDE, edit_line
 from tracker.store.lookup import find, require_client, require_measuring, stored
 from tracker.store.rows import draft_row
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Drafts:
+class Drafts(DeletingPart):
     """The part of the store that keeps drafts."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(self, draft: Draft, *, apart: Draft | None = None) -> Draft:
         """Keep a draft.
@@ -74,11 +69,6 @@ class Drafts:
             return None
 
 
-def remove_draft(connection: Connection, draft_id: str) -> None:
-    """Remove a draft's rows."""
-    connection.execute(delete(schema.draft).where(schema.draft.c.id == draft_id))
-
-
 def require_unchanged(connection: Connection, draft_id: str, revision: int) -> None:
     """Check that nobody has saved the draft since it was read; one that is gone passes.
 
@@ -91,11 +81,30 @@ def require_unchanged(connection: Connection, draft_id: str, revision: int) -> N
         raise DraftChanged(find(connection, Draft, draft_id))
 
 
-def saved_before(connection: Connection, column: Column[str], identifier: str, draft_id: str) -> bool:
-    """True where what a draft was for is there, found by that column, and the draft is gone."""
-    return (
-        stored(connection, column, identifier) is not None and stored(connection, schema.draft.c.id, draft_id) is None
-    )
+def take_over(
+    connection: Connection, column: Column[str], identifier: str, draft_id: str | None, revision: int | None
+) -> bool:
+    """Remove the draft that a record was put together in; False where the record was saved from it before.
+
+    Parameters
+    ----------
+    column : of the identifiers of such records
+    identifier : str, of the record
+    draft_id : str or None, None where there was no draft
+    revision : int or None, of the draft that was read; None to take it as it is
+
+    Raises
+    ------
+    DraftChanged : it was saved since
+    """
+    if draft_id is None:
+        return True
+    if stored(connection, column, identifier) is not None and stored(connection, schema.draft.c.id, draft_id) is None:
+        return False
+    if revision is not None:
+        require_unchanged(connection, draft_id, revision)
+    connection.execute(delete(schema.draft).where(schema.draft.c.id == draft_id))
+    return True
 
 
 def _check_one_client(connection: Connection, draft: Draft) -> None:

@@ -68,22 +68,6 @@ class Counts:
     set_aside: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Receipt:
-    """How much an erasure removed, and nothing of its content.
-
-    Attributes
-    ----------
-    client_id : str, opaque
-    erased_at : datetime
-    counts : Counts
-    """
-
-    client_id: str
-    erased_at: datetime
-    counts: Counts
-
-
 class Erasures:
     """The part of the store that forgets."""
 
@@ -93,7 +77,7 @@ class Erasures:
         self._exports = exports
         self._set_aside = set_aside
 
-    def erase(self, client_id: str) -> Receipt:
+    def erase(self, client_id: str) -> Erasure:
         """Erase a client with consents, visits, photos, drafts and pictures.
 
         Deleted content is overwritten, the database file is rewritten, its log emptied, the copy from the last
@@ -124,12 +108,11 @@ class Erasures:
         self._leave_no_byte()
         return receipt
 
-    def _erase_rows(self, client_id: str, along: Mapping[str, int], removed: int = 0) -> tuple[Receipt, set[str]]:
+    def _erase_rows(self, client_id: str, along: Mapping[str, int], removed: int = 0) -> tuple[Erasure, set[str]]:
         """Erase the client's rows and list the client as erased; returns the pictures that they named too.
 
         Parameters
         ----------
-        client_id : str
         along : how many exports, and how many pictures set aside, go with the client
         removed : int, the client's pictures that are already gone
         """
@@ -147,7 +130,7 @@ class Erasures:
             counted = update(schema.erasure).where(schema.erasure.c.client_id == client_id)
             connection.execute(counted.values(counts=json.dumps(asdict(counts))))
         self._deletions.forget_clients(gone)
-        return Receipt(client_id, erased_at, counts), held
+        return Erasure(client_id, erased_at, counts), held
 
     def _erase_pictures_first(self, client_id: str) -> int:
         """Make room if the disk has none to note what is erased; returns how many of the pictures are gone.

@@ -63,7 +63,6 @@ def held_by(connection: Connection, table: Table, identifiers: Iterable[str]) ->
 
     Parameters
     ----------
-    connection : Connection
     table : Table with a column ``id``
     identifiers : of its rows
 

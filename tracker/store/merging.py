@@ -25,15 +25,11 @@ class Merged:
     Attributes
     ----------
     client : Client, the record that stays
-    visits, photos, drafts : int, how many came from the other record
     to_ask_again : purposes that one record agreed to and the other did not: they count as not agreed until the client
         is asked again
     """
 
     client: Client
-    visits: int
-    photos: int
-    drafts: int
     to_ask_again: tuple[str, ...]
 
 
@@ -49,7 +45,8 @@ def merge(connection: Connection, kept: Client, other_id: str, by: str, told: li
         for each in (other.id, kept.id)
     ]
     differing = differing_answers(connection, kept.id, other_id)
-    moved = {name: _move(connection, name, other_id, kept.id) for name in _tables_of_clients()}
+    for name in _tables_of_clients():
+        _move(connection, name, other_id, kept.id)
     for purpose in differing:
         answer = Consent(new_id(), kept.id, purpose, False, CONSENT_VERSION, now(), by)
         connection.execute(insert(schema.consent), consent_row(answer))
@@ -58,7 +55,7 @@ def merge(connection: Connection, kept: Client, other_id: str, by: str, told: li
     connection.execute(delete(schema.client).where(schema.client.c.id == other_id))
     line = {"client_id": other_id, "into_id": kept.id, "merged_at": time_text(now())}
     connection.execute(insert(schema.merge), line)
-    return Merged(client, moved["visit"], moved["photo"], moved["draft"], differing)
+    return Merged(client, differing)
 
 
 def merged_into(connection: Connection, client_id: str) -> set[str]:
@@ -79,13 +76,12 @@ def _tables_of_clients() -> Iterable[str]:
     return [table.name for table in tables if "client_id" in table.columns and table.name not in stay]
 
 
-def _move(connection: Connection, name: str, source: str, target: str) -> int:
-    """Make the rows of a table another client's, in their columns and in all their JSON; returns how many."""
+def _move(connection: Connection, name: str, source: str, target: str) -> None:
+    """Make the rows of a table another client's, in their columns and in all their JSON."""
     table = schema.metadata.tables[name]
     texts = [column for column in table.columns if column.name in ("record", "before")]
     # a photo names its visit together with the client: both change before the transaction ends
     connection.exec_driver_sql("PRAGMA defer_foreign_keys=ON")
-    moved = connection.execute(select(func.count()).select_from(table).where(table.c.client_id == source)).scalar_one()
     keys = list(table.primary_key.columns)
     for text in texts:
         query = select(*keys, text).where(table.c.client_id == source, or_(func.instr(text, source) > 0))
@@ -94,7 +90,6 @@ def _move(connection: Connection, name: str, source: str, target: str) -> int:
             changed = update(table).where(*same).values({text.name: _renamed(row[-1], source, target)})
             connection.execute(changed)
     connection.execute(update(table).where(table.c.client_id == source).values(client_id=target))
-    return moved
 
 
 def _renamed(text: str, source: str, target: str) -> str:

@@ -9,19 +9,14 @@ from sqlalchemy import Connection, func, insert, select, update
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
 from tracker.store import schema
-from tracker.store.database import Database
-from tracker.store.drafts import remove_draft, require_unchanged, saved_before
+from tracker.store.drafts import take_over
 from tracker.store.lookup import find, require_measuring, stored
 from tracker.store.rows import photo_row, time_text
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Photos:
+class Photos(DeletingPart):
     """The part of the store that keeps records of photos."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(
         self, photo: PhotoRecord, *, draft_id: str | None = None, draft_revision: int | None = None, by: str = ""
@@ -30,7 +25,6 @@ class Photos:
 
         Parameters
         ----------
-        photo : PhotoRecord
         draft_id : str or None, the draft that it was put together in, removed in the same transaction.
             If that draft is gone and the photo is there, it was already saved: nothing is changed.
         draft_revision : int or None, the revision of the draft that was read; None to take it as it is
@@ -48,15 +42,11 @@ class Photos:
         NotFound : no such client or visit, or the picture is not there
         """
         with self._database.writing(by) as connection:
-            if draft_id is not None and saved_before(connection, schema.photo.c.id, photo.id, draft_id):
+            if not take_over(connection, schema.photo.c.id, photo.id, draft_id, draft_revision):
                 return find(connection, PhotoRecord, photo.id)
-            if draft_id is not None and draft_revision is not None:
-                require_unchanged(connection, draft_id, draft_revision)
             require_measuring(connection, photo.client_id)
             self._database.require_pictures([photo.file])
             write_photo(connection, photo)
-            if draft_id is not None:
-                remove_draft(connection, draft_id)
         return photo
 
     def get(self, photo_id: str) -> PhotoRecord:

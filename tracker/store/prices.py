@@ -6,18 +6,13 @@ from sqlalchemy import insert, select, update
 
 from tracker.record.records import PriceLine
 from tracker.store import schema
-from tracker.store.database import Database
 from tracker.store.lookup import stored
 from tracker.store.rows import price_row
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Prices:
+class Prices(DeletingPart):
     """The part of the store that keeps the price list."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def all(self) -> list[PriceLine]:
         """The price list by name; damaged lines are left out."""

@@ -65,70 +65,44 @@ def search_text(text: str) -> str:
 def client_row(client: Client) -> Row:
     """Row of the client table."""
     search = search_text(f"{client.name}\n{client.note}\n{client.contact}")
-    return {"id": client.id, "search": search, "demo": client.demo, "record": _json(client)}
+    return {**_row(client, "demo"), "search": search}
 
 
 def consent_row(consent: Consent) -> Row:
     """Row of the consent table."""
-    return {
-        "id": consent.id,
-        "client_id": consent.client_id,
-        "purpose": consent.purpose,
-        "given": consent.given,
-        "record": _json(consent),
-    }
+    return _row(consent, "client_id", "purpose", "given")
 
 
 def visit_row(visit: Visit) -> Row:
     """Row of the visit table."""
-    return {
-        "id": visit.id,
-        "client_id": visit.client_id,
-        "on_date": visit.on.isoformat(),
-        "created_at": time_text(visit.created_at),
-        "revision": visit.revision,
-        "record": _json(visit),
-    }
+    on_date, created_at = visit.on.isoformat(), time_text(visit.created_at)
+    return {**_row(visit, "client_id", "revision"), "on_date": on_date, "created_at": created_at}
 
 
 def photo_row(photo: PhotoRecord) -> Row:
     """Row of the photo table."""
-    return {
-        "id": photo.id,
-        "client_id": photo.client_id,
-        "visit_id": photo.visit_id,
-        "role": photo.role,
-        "taken_at": time_text(photo.taken_at),
-        "file": photo.file,
-        "record": _json(photo),
-    }
+    return {**_row(photo, "client_id", "visit_id", "role", "file"), "taken_at": time_text(photo.taken_at)}
 
 
 def draft_row(draft: Draft) -> Row:
     """Row of the draft table."""
-    return {
-        "id": draft.id,
-        "client_id": draft.client_id,
-        "updated_at": time_text(draft.updated_at),
-        "revision": draft.revision,
-        "record": _json(draft),
-    }
+    return {**_row(draft, "client_id", "revision"), "updated_at": time_text(draft.updated_at)}
 
 
 def price_row(line: PriceLine) -> Row:
     """Row of the price list."""
-    return {"id": line.id, "name": search_text(line.name), "record": _json(line)}
+    return {**_row(line), "name": search_text(line.name)}
 
 
 def yardstick_row(version: Yardstick) -> Row:
     """Row of the yardsticks."""
-    return {
-        "id": version.id,
-        "kind": version.kind,
-        "made_at": time_text(version.made_at),
-        "undone_at": None if version.undone_at is None else time_text(version.undone_at),
-        "record": _json(version),
-    }
+    undone_at = None if version.undone_at is None else time_text(version.undone_at)
+    return {**_row(version, "kind"), "made_at": time_text(version.made_at), "undone_at": undone_at}
+
+
+def _row(record: Identified, *columns: str) -> Row:
+    """Identifier and JSON of a record, and the fields that are columns just as they are."""
+    return {"id": record.id, **{name: getattr(record, name) for name in columns}, "record": _json(record)}
 
 
 def read_record(shape: type[Record], identifier: str, text: str) -> Record:

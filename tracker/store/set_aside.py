@@ -93,7 +93,6 @@ class SetAside:
 
         Parameters
         ----------
-        connection : Connection
         left_for : only what was put at least this long ago; None for all, where nobody can be about to save one
         """
         self._database.pictures.drop_unfinished(left_for)

@@ -17,6 +17,7 @@ from tracker.store.database import Database
 from tracker.store.edits import PUT_BACK, REMOVED, edit_line, forget_edits
 from tracker.store.kept import held_by
 from tracker.store.lookup import missing, require_client, stored
+from tracker.store.part import Part
 from tracker.store.rows import Row
 
 _DERIVED = frozenset({"visit_text", "outcome"})
@@ -76,7 +77,6 @@ class Deletions:
         Parameters
         ----------
         table : Table, of the record
-        identifier : str
         by : str, who deletes it
 
         Raises
@@ -179,6 +179,14 @@ class Deletions:
         with self._deleted_lock:
             for token in tokens:
                 self._deleted.pop(token, None)
+
+
+class DeletingPart(Part):
+    """A part of the store whose records can be deleted, and brought back."""
+
+    def __init__(self, database: Database, deletions: Deletions) -> None:
+        super().__init__(database)
+        self._deletions = deletions
 
 
 def _insert(connection: Connection, held: _Held) -> None:

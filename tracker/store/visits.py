@@ -10,22 +10,17 @@ from sqlalchemy import Connection, delete, insert, select, update
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord, Visit
 from tracker.store import schema
-from tracker.store.database import Database
-from tracker.store.drafts import remove_draft, require_unchanged, saved_before
+from tracker.store.drafts import take_over
 from tracker.store.edits import was_removed
 from tracker.store.lookup import NEWEST_FIRST, find, require_measuring, stored
 from tracker.store.photos import write_photo
 from tracker.store.rows import read_records, visit_row
 from tracker.store.searching import Found, find_visits
-from tracker.store.undo import Deletion, Deletions
+from tracker.store.undo import DeletingPart, Deletion
 
 
-class Visits:
+class Visits(DeletingPart):
     """The part of the store that keeps visits."""
-
-    def __init__(self, database: Database, deletions: Deletions) -> None:
-        self._database = database
-        self._deletions = deletions
 
     def save(
         self,
@@ -63,16 +58,12 @@ class Visits:
                 "A photo belongs to another client or visit.", "Open the client again and take it once more."
             )
         with self._database.writing(by) as connection:
-            if draft_id is not None and saved_before(connection, schema.visit.c.id, visit.id, draft_id):
+            if not take_over(connection, schema.visit.c.id, visit.id, draft_id, draft_revision):
                 return find(connection, Visit, visit.id)
-            if draft_id is not None and draft_revision is not None:
-                require_unchanged(connection, draft_id, draft_revision)
             require_measuring(connection, visit.client_id)
             self._database.require_pictures(photo.file for photo in photos)
             saved = _write_visit(connection, visit)
             _replace_photos(connection, saved, photos)
-            if draft_id is not None:
-                remove_draft(connection, draft_id)
         return saved
 
     def get(self, visit_id: str) -> Visit:

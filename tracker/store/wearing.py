@@ -101,7 +101,7 @@ class Wearing(Part):
             text = connection.execute(query).scalar_one_or_none()
         return None if text is None else from_json(Due, text)
 
-    def dues(self, stamp: str, within: tuple[date, date] | None = None, limit: int | None = None) -> list[Due]:
+    def dues(self, stamp: str, within: tuple[date, date] | None = None) -> list[Due]:
         """Clients with a refresh window, earliest middle first.
 
         Only those who agree to being measured now, and only what was worked out with this stamp.
@@ -109,7 +109,6 @@ class Wearing(Part):
         Parameters
         ----------
         within : first and last day between which the middle of the window lies, or None for any
-        limit : int or None, the most to return
         """
         table = schema.refresh
         query = _allowed(select(table.c.record), stamp).where(table.c.middle.is_not(None))
@@ -117,7 +116,7 @@ class Wearing(Part):
             first, last = within
             query = query.where(table.c.middle.between(first.isoformat(), last.isoformat()))
         with self._database.reading() as connection:
-            rows = connection.execute(query.order_by(table.c.middle, table.c.client_id).limit(limit)).scalars()
+            rows = connection.execute(query.order_by(table.c.middle, table.c.client_id)).scalars()
             return [from_json(Due, text) for text in rows]
 
     def without_date(self, stamp: str) -> list[Due]:

@@ -5,14 +5,11 @@ from __future__ import annotations
 import logging
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
+from tracker.store import Store
 from tracker.ui.session import open_store
 from tracker.workflow.results import catch_up_results
 from tracker.workflow.wearing import catch_up
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 A_PAGE_WAITS = 0.3
 """Seconds a page spends on it before leaving the rest to the thread: enough for a few clients or visits."""

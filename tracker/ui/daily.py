@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import logging
 import threading
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 
 from tracker.errors import TrackerError
+from tracker.photo import start_reader
+from tracker.ui.catching_up import catch_up_now
+from tracker.ui.session import open_store
+from tracker.workflow.backups import back_up_at_start
 
 _log = logging.getLogger("tracker.ui")
 
@@ -29,9 +33,6 @@ async def lifespan(_app: object) -> AsyncIterator[None]:
 
 
 def _run(stop: threading.Event) -> None:
-    from tracker.photo import start_reader
-    from tracker.ui.catching_up import catch_up_now
-
     start_reader()
     wait = _FIRST_AFTER_SECONDS
     while not stop.wait(wait):
@@ -44,34 +45,28 @@ def _run(stop: threading.Event) -> None:
 
 def look_at_database() -> None:
     """Go on checking a database that was too large to check while it was opened; the pages say what is found."""
-    from tracker.ui.session import open_store
-
-    try:
+    with _logged("the database was not looked at"):
         open_store().finish_check()
-    except TrackerError as error:
-        _log.warning("the database was not looked at: %s", error.code)
-    except Exception:  # if the thread ended, so would the backups of every day after
-        _log.exception("the database was not looked at")
 
 
 def keep_reserve() -> None:
     """Keep some room back for looking and erasing on a full disk; before the backup, which may fill it."""
-    from tracker.ui.session import open_store
-
-    try:
+    with _logged("no room is kept back for a full disk"):
         open_store().disk.keep_reserve()
-    except TrackerError as error:
-        _log.warning("no room is kept back for a full disk: %s", error.code)
 
 
 def back_up_today() -> None:
-    """The day's backup, if it has not been made yet; a failure goes to the log, the page tells the last one's age."""
-    from tracker.ui.session import open_store
-    from tracker.workflow.backups import back_up_at_start
-
-    try:
+    """The day's backup, if it has not been made yet; the page tells the last one's age."""
+    with _logged("no backup today, or not a whole one"):
         back_up_at_start(open_store())
+
+
+@contextmanager
+def _logged(what: str) -> Iterator[None]:
+    """Let a failure go to the log: if the thread ended, so would the backups of every day after."""
+    try:
+        yield
     except TrackerError as error:
-        _log.warning("no backup today, or not a whole one: %s", error.code)
-    except Exception:  # if the thread ended, so would the backups of every day after
-        _log.exception("no backup today")
+        _log.warning("%s: %s", what, error.code)
+    except Exception:
+        _log.exception(what)

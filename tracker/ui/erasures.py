@@ -1,7 +1,6 @@
 """Who was erased while the program runs. Every open tab hears at once, as it may be showing that client.
 
 Only opaque identifiers are kept and none is sent: a tab hears a number and draws its page again.
-Importing this module does not import Streamlit, so that the server's own routes can use it.
 """
 
 from __future__ import annotations
@@ -10,10 +9,8 @@ import asyncio
 import threading
 from collections.abc import Callable, Collection
 from contextlib import suppress
-from typing import TYPE_CHECKING
 
-if TYPE_CHECKING:
-    from starlette.websockets import WebSocket
+from starlette.websockets import WebSocket
 
 _erased: list[tuple[frozenset[str], str]] = []
 _bells: set[Callable[[], None]] = set()

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 import re
 from html import escape
-from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tracker.ui import look
 from tracker.ui.navigation import PATHS, tab_title
-
-if TYPE_CHECKING:
-    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 _TITLE = re.compile(r"<title>.*?</title>", re.DOTALL)
 _WITHOUT_SCRIPTS = re.compile(r"<noscript>.*?</noscript>", re.DOTALL)

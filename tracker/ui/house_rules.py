@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tracker.ui.gatekeeper import Asked, refusal
 from tracker.ui.navigation import PATHS
-
-if TYPE_CHECKING:
-    from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 # The browser itself refuses to talk to anything but this app. Streamlit's charts compile their formulas ('unsafe-eval')
 # and its pages carry their styles in place ('unsafe-inline').

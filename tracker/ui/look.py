@@ -6,11 +6,12 @@ Everything that reaches the browser as markup is escaped here.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, wraps
 from html import escape
 from pathlib import Path
+from typing import ParamSpec
 from urllib.parse import quote
 
 import streamlit as st
@@ -18,6 +19,8 @@ import streamlit as st
 from tracker.maths.polyline import in_box
 from tracker.maths.uncertainty import format_share
 from tracker.measure.reading import Check
+
+Words = ParamSpec("Words")
 
 _HERE = Path(__file__).parent
 _SIZE = re.compile(r'viewBox="0 0 (\d+) (\d+)"')
@@ -69,23 +72,25 @@ def file_link(label: str, address: str, name: str, *, primary: bool = False) -> 
     st.html(f'<a class="{kind}" href="{_local(address)}" download="{escape(name)}">{escape(label)}</a>')
 
 
-def swatches(items: Iterable[Swatch]) -> None:
-    """A row of measured colours on mid-grey, each with its words under it."""
-    st.html(swatches_html(items))
+def _shown(markup: Callable[Words, str]) -> Callable[Words, None]:
+    """Shows on the page what a function writes; nothing where it writes nothing."""
+
+    @wraps(markup)
+    def show(*args: Words.args, **kwargs: Words.kwargs) -> None:
+        written = markup(*args, **kwargs)
+        if written:
+            st.html(written)
+
+    return show
 
 
 def swatches_html(items: Iterable[Swatch]) -> str:
-    """The markup of `swatches`."""
+    """A row of measured colours on mid-grey, each with its words under it."""
     return f'<ul class="t-swatches">{"".join(_swatch(item) for item in items)}</ul>'
 
 
-def check_list(checks: Iterable[Check]) -> None:
-    """Every check as a mark, a sentence and what to do."""
-    st.html(check_list_html(checks))
-
-
 def check_list_html(checks: Iterable[Check]) -> str:
-    """The markup of `check_list`."""
+    """Every check as a mark, a sentence and what to do."""
     return f'<ul class="t-checks">{"".join(_check(check) for check in checks)}</ul>'
 
 
@@ -96,17 +101,14 @@ def failure(what: str, advice: str = "") -> None:
     st.html(f'<div class="t-failure" role="alert">{_mark("stopped")}{words}</div>')
 
 
-def step_bar(names: Sequence[str], current: int) -> None:
-    """Where the person is in a job of several steps; `current` counts from 0."""
-    st.html(step_bar_html(names, current))
-
-
 def step_bar_html(names: Sequence[str], current: int) -> str:
-    """The markup of `step_bar`."""
+    """Where the person is in a job of several steps; `current` counts from 0."""
     return f'<ol class="t-steps" aria-label="Steps">{"".join(_step(i, n, current) for i, n in enumerate(names))}</ol>'
 
 
-def photo(url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: str = "", eager: bool = False) -> None:
+def photo_html(
+    url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: str = "", eager: bool = False
+) -> str:
     """A photo on mid-grey that holds its place while it loads.
 
     Parameters
@@ -115,13 +117,6 @@ def photo(url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: 
     ratio : float, width over height of the frame
     eager : bool, True for the first picture of a page
     """
-    st.html(photo_html(url, alt, ratio=ratio, caption=caption, href=href, eager=eager))
-
-
-def photo_html(
-    url: str, alt: str, *, ratio: float = 4 / 3, caption: str = "", href: str = "", eager: bool = False
-) -> str:
-    """The markup of `photo`."""
     loading = "eager" if eager else "lazy"
     picture = (
         f'<span class="t-surround" style="aspect-ratio: {min(max(float(ratio), 0.2), 5.0):.4f}">'
@@ -131,13 +126,6 @@ def photo_html(
         picture = f'<a href="{_local(href)}" target="_self">{picture}</a>'
     words = f"<figcaption>{escape(caption)}</figcaption>" if caption else ""
     return f'<figure class="t-photo">{picture}{words}</figure>'
-
-
-def sparkline(along: Sequence[float], values: Sequence[float], words: str) -> None:
-    """A small line of how something went, without axes; nothing where there is too little to draw."""
-    markup = sparkline_html(along, values, words)
-    if markup:
-        st.html(markup)
 
 
 def sparkline_html(along: Sequence[float], values: Sequence[float], words: str) -> str:
@@ -173,18 +161,21 @@ def empty(drawing_name: str, sentence: str) -> None:
     st.html(f'<div class="t-empty">{drawing_html(drawing_name)}<p>{escape(sentence)}</p></div>')
 
 
-def show_drawing(name: str, alt: str = "") -> None:
-    """One of our own drawings, across the column; `alt` says what it shows."""
-    st.html(drawing_html(name, alt))
-
-
 def drawing_html(name: str, alt: str = "") -> str:
-    """A drawing in the colour of the text around it, light or dark.
+    """One of our own drawings, in the colour of the text around it, light or dark; `alt` says what it shows.
 
     Streamlit takes SVG out of written HTML, so the drawing is a mask over that colour: only its opacity counts.
     """
     said = f'role="img" aria-label="{escape(alt)}"' if alt else 'aria-hidden="true"'
     return f'<div class="t-drawing" {said} style="{_mask(name)}"></div>'
+
+
+swatches = _shown(swatches_html)
+check_list = _shown(check_list_html)
+step_bar = _shown(step_bar_html)
+photo = _shown(photo_html)
+sparkline = _shown(sparkline_html)
+show_drawing = _shown(drawing_html)
 
 
 @cache

@@ -1,7 +1,4 @@
-"""Files that pages offer for saving: made from the record when they are fetched, so that no content waits in memory.
-
-Importing this module does not import Streamlit, so that the server's own routes can use it.
-"""
+"""Files that pages offer for saving: made from the record when they are fetched, so that no content waits in memory."""
 
 from __future__ import annotations
 

@@ -4,9 +4,5 @@ from __future__ import annotations
 
 from tracker.workflow import DecodedPhotos
 
-_opened = DecodedPhotos()
-
-
-def opened() -> DecodedPhotos:
-    """The opened photos, so that moving a mark does not open the file again."""
-    return _opened
+OPENED = DecodedPhotos()
+"""So that moving a mark does not open the file again."""

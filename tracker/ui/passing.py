@@ -1,18 +1,12 @@
-"""Photos that a page shows for marking and that are never kept: in the memory of this process only, and few of them.
-
-Importing this module does not import Streamlit, so that the server's own routes can use it.
-"""
+"""Photos that a page shows for marking and that are never kept: in the memory of this process only, and few of them."""
 
 from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from typing import TYPE_CHECKING
 
 from tracker.errors import NotFound
-
-if TYPE_CHECKING:
-    from tracker.workflow import PassingPhoto
+from tracker.workflow import PassingPhoto
 
 MOST = 40
 """Most photos held at once; the oldest gives way, and its page asks for it again."""

@@ -10,24 +10,28 @@ import hashlib
 import logging
 import threading
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from urllib.parse import quote
 
 from starlette.formparsers import MultiPartParser
 from starlette.middleware import Middleware
+from starlette.requests import Request
 from starlette.responses import PlainTextResponse, Response
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 
+from tracker.compare.alignment import align, aligned_picture
 from tracker.errors import NotFound, TrackerError
+from tracker.photo import read_kept, scaled_jpeg, screen_jpeg
+from tracker.record.records import PhotoRecord
+from tracker.show.overlay import balanced_picture, measured_picture
+from tracker.ui import session
 from tracker.ui.erasures import follow
 from tracker.ui.first_answer import OursFromTheStart
 from tracker.ui.house_rules import HouseRules
 from tracker.ui.look import drawing
-
-if TYPE_CHECKING:
-    from starlette.requests import Request
-
-    from tracker.record.records import PhotoRecord
+from tracker.ui.offers import offered
+from tracker.ui.passing import held
+from tracker.workflow.which_studio import studio_sign
 
 EDGES = (320, 800, 1600)
 """Longest edges in which pictures are served, pixels."""
@@ -60,8 +64,6 @@ def routes() -> list[BaseRoute]:
 
 def which_studio(_: Request) -> Response:
     """The sign of the studio that is served here, for a program that is started again."""
-    from tracker.workflow.which_studio import studio_sign
-
     try:
         return PlainTextResponse(studio_sign(), headers={"Cache-Control": "no-store"})
     except TrackerError:
@@ -75,9 +77,6 @@ def icon(_: Request) -> Response:
 
 def passing_picture(request: Request) -> Response:
     """A photo that is being marked and will not be kept: from memory, and no browser may keep it either."""
-    from tracker.photo import scaled_jpeg
-    from tracker.ui.passing import held
-
     try:
         content = scaled_jpeg(held(request.path_params["photo_id"]).content, max(EDGES), _QUALITY)
     except TrackerError:
@@ -87,9 +86,6 @@ def passing_picture(request: Request) -> Response:
 
 def set_aside_picture(request: Request) -> Response:
     """A picture that no record names, small; no browser may keep it, because an erasure removes it."""
-    from tracker.photo import scaled_jpeg
-    from tracker.ui import session
-
     try:
         content = scaled_jpeg(session.open_store().set_aside.picture(request.path_params["name"]), min(EDGES), _QUALITY)
     except NotFound:
@@ -102,8 +98,6 @@ def set_aside_picture(request: Request) -> Response:
 
 def offered_file(request: Request) -> Response:
     """A file that a page offers, made now (`parts.offer`); neither this program nor the browser's cache keeps it."""
-    from tracker.ui.offers import offered
-
     try:
         file = offered(request.path_params["token"])
         content = file.make()
@@ -185,37 +179,24 @@ class Pictures:
 
 
 def _find(photo_id: str) -> PhotoRecord:
-    from tracker.ui import session
-
     return session.find_photo(photo_id)
 
 
 def _content(photo: PhotoRecord) -> bytes:
-    from tracker.ui import session
-
     return session.open_store().pictures.get(photo.file)
 
 
 def _plain(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.photo import scaled_jpeg
-
     return scaled_jpeg(_content(photo), edge, _QUALITY)
 
 
 def _balanced(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.photo import read_kept, screen_jpeg
-    from tracker.show.overlay import balanced_picture
-
     if photo.reading is None:
         raise NotFound("This photo has no reading.")
     return screen_jpeg(balanced_picture(read_kept(_content(photo)), photo.reading.correction, edge), _QUALITY)
 
 
 def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
-    from tracker.compare.alignment import align, aligned_picture
-    from tracker.photo import read_kept, screen_jpeg
-    from tracker.show.overlay import balanced_picture
-
     if photo.client_id != earlier.client_id or photo.reading is None or photo.marks is None or earlier.marks is None:
         raise NotFound("These two photos cannot be laid over each other.")
     how = align(earlier.marks, photo.marks)
@@ -226,9 +207,6 @@ def _aligned(photo: PhotoRecord, earlier: PhotoRecord, edge: int) -> bytes:
 
 
 def _measured(photo: PhotoRecord, edge: int) -> bytes:
-    from tracker.photo import read_kept, screen_jpeg
-    from tracker.show.overlay import measured_picture
-
     if photo.reading is None or photo.marks is None:
         raise NotFound("This photo has no reading.")
     return screen_jpeg(measured_picture(read_kept(_content(photo)), photo.marks, photo.reading, edge), _QUALITY)

@@ -1,21 +1,17 @@
-"""What every page and route needs to begin: the store, a photo by its identifier, identifiers from the address.
-
-Importing this module does not import Streamlit, so that the server's own routes can use it.
-"""
+"""What every page and route needs to begin: the store, a photo by its identifier, identifiers from the address."""
 
 from __future__ import annotations
 
 import re
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING
 
+import streamlit as st
+
+from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Yardsticks
-    from tracker.record.records import PhotoRecord
-    from tracker.store import Store
+from tracker.record.records import PhotoRecord
+from tracker.store import Store, data_folder
 
 _IDENTIFIER = re.compile(r"[0-9a-f]{32}")
 _stores: dict[Path, Store] = {}
@@ -29,8 +25,6 @@ def open_store() -> Store:
     ------
     StoreError : where the folder or its database cannot be used
     """
-    from tracker.store import Store, data_folder
-
     root = Path(data_folder()).resolve()
     with _opening:
         if root not in _stores:
@@ -75,8 +69,6 @@ def is_identifier(text: str) -> bool:
 
 def asked_for(name: str) -> str | None:
     """The identifier that the page's address carries under this name, or None where it carries none."""
-    import streamlit as st
-
     text = st.query_params.get(name, "")
     return text if is_identifier(text) else None
 

@@ -8,25 +8,21 @@ from tracker.wear.due import (
     day_of,
     due_of,
     fit_place,
-    limits_as_curves,
     limits_in_force,
     together,
     windows,
 )
-from tracker.wear.readings import LIGHTNESS, QUANTITIES, WARMTH, PlaceReadings, ServiceReadings, readings_of
+from tracker.wear.readings import QUANTITIES, WARMTH, ServiceReadings, readings_of
 from tracker.wear.root import covers_root, growth
-from tracker.wear.segments import changes_colour, kind_of, segments
+from tracker.wear.segments import kind_of, segments
 
 __all__ = [
-    "LIGHTNESS",
     "QUANTITIES",
     "WARMTH",
     "Due",
     "Learnt",
-    "PlaceReadings",
     "Reason",
     "ServiceReadings",
-    "changes_colour",
     "covers_root",
     "day_of",
     "due_of",
@@ -34,7 +30,6 @@ __all__ = [
     "growth",
     "kind_of",
     "limit_heights",
-    "limits_as_curves",
     "limits_in_force",
     "modelled_labs",
     "readings_of",

@@ -12,8 +12,7 @@ from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known
 from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.record.records import Visit
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
-from tracker.wear.regrowth import Regrowth
-from tracker.wear.root import root_window
+from tracker.wear.regrowth import Regrowth, forecast
 from tracker.wear.segments import Segment, changes_colour, kind_of
 from tracker.words import DAYS_PER_MONTH, REGION_WORDS
 
@@ -52,8 +51,6 @@ class Due:
     Attributes
     ----------
     visit_id : str or None, of the service now worn
-    on : date or None, of that visit
-    services : of that visit
     state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
     early, middle, late : dates of the refresh window, or None
     why_not : str or None, a sentence that says why there is no date
@@ -65,8 +62,6 @@ class Due:
 
     client_id: str
     visit_id: str | None = None
-    on: date | None = None
-    services: tuple[str, ...] = ()
     state: str = "no service"
     early: date | None = None
     middle: date | None = None
@@ -96,13 +91,7 @@ def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits
     return None, NOTHING_AGREED
 
 
-def fit_place(
-    readings: ServiceReadings,
-    region: str,
-    quantity: str,
-    learnt: Learnt,
-    washes_per_week: float | None = None,
-) -> FadeFit | None:
+def fit_place(readings: ServiceReadings, region: str, quantity: str, learnt: Learnt) -> FadeFit | None:
     """The curve of one quantity in one band; None where the band was not read.
 
     Parameters
@@ -111,13 +100,12 @@ def fit_place(
     region : str, the band
     quantity : str, lightness or warmth
     learnt : Learnt, the priors from the studio's own services
-    washes_per_week : float or None; None for the pace noted with the service
     """
     place = readings.place(region)
     if place is None or not place.months:
         return None
     priors = learnt.get((kind_of(readings.services), region, quantity))
-    return fit_fade(place.series(quantity), priors, washes_per_week or readings.washes_per_week)
+    return fit_fade(place.series(quantity), priors, readings.washes_per_week)
 
 
 def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> list[Limit]:
@@ -171,7 +159,7 @@ def windows(
             else:
                 each.append(what_if(fit, limit, *washes_from_now))
     if limits.root_mm is not None and found is not None:
-        each.append(root_window(found, limits.root_mm))
+        each.append(forecast(found, limits.root_mm))
     return each
 
 
@@ -216,8 +204,6 @@ def due_of(
     base = Due(
         client_id,
         worn.id,
-        worn.on,
-        worn.services,
         region=limits.region,
         quantity=quantity,
         months=place.months if place is not None else (),

@@ -13,7 +13,7 @@ from tracker.fade import FadeSeries, months_between
 from tracker.maths.quantities import LabMeasured, Vector3
 from tracker.measure.reading import REGIONS
 from tracker.record.records import PhotoRecord
-from tracker.wear.root import covers_root, root_series
+from tracker.wear.root import root_series
 from tracker.wear.segments import Segment
 
 WARMTH, LIGHTNESS = "warmth", "L*"
@@ -79,7 +79,6 @@ class ServiceReadings:
     photo_ids : of the photo that represents each state, in order of time
     left_out : identifiers of photos without a number, or left out by a person
     root : the length of the root in each photo that shows it, or None
-    covered : bool, True where the service coloured the root up to the scalp
     """
 
     visit_id: str
@@ -94,7 +93,6 @@ class ServiceReadings:
     photo_ids: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     root: FadeSeries | None = None
-    covered: bool = False
 
     def place(self, region: str) -> PlaceReadings | None:
         """The readings of the band `region`."""
@@ -135,7 +133,6 @@ def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> Servic
         tuple(photo.id for photo in segment.photos),
         tuple(photo.id for photo in segment.left_out),
         root_series(segment),
-        covers_root(segment.visit),
     )
 
 

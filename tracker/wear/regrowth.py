@@ -23,7 +23,6 @@ from tracker.compare.transition import Blend, find_blend
 from tracker.fade import HORIZON, FadeSeries, Window, judge, nothing_known
 from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured
 from tracker.measure.reading import ProfilePoint
 
 PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
@@ -35,19 +34,9 @@ _COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp
 _UNLIKE = 3.0  # standard uncertainties from the published rate beyond which growth does not explain the photos
 _STEP = 0.05  # months
 
-
-@dataclass(frozen=True, slots=True)
-class RootLength:
-    """Length of the root in one photo, or why it is not known.
-
-    Attributes
-    ----------
-    length : Measured or None, mm from the scalp to where the natural level ends
-    why_not : str or None
-    """
-
-    length: Measured | None
-    why_not: str | None = None
+_NOT_AS_HAIR_GROWS = (
+    "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +49,7 @@ class Regrowth:
     start : Measured or None, mm right after the service; None where no photo since then shows it
     covariance : float, of rate and start, mm² a month
     last : float, months since the service of the last photo, 0 without one
-    photos : int, photos with a root length that count, over all services
     own : bool, True where the client's own photos count for more than the published rates
-    says : str, one sentence about the rate
     why_not : str or None, why nothing can be forecast
     """
 
@@ -70,9 +57,7 @@ class Regrowth:
     start: Measured | None
     covariance: float
     last: float
-    photos: int
     own: bool
-    says: str
     why_not: str | None = None
 
     def length(self, months: Floats) -> tuple[Floats, Floats]:
@@ -93,8 +78,8 @@ class Regrowth:
         return self.start.value + self.rate.value * t, np.sqrt(np.maximum(variance, 0.0))
 
 
-def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootLength:
-    """Length of the root in one photo.
+def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measured | None:
+    """Length of the root in one photo, mm from the scalp to where the natural level ends.
 
     Parameters
     ----------
@@ -103,14 +88,11 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootL
 
     Returns
     -------
-    RootLength : of a root darker or lighter than the lengths, whichever is significant
+    Measured or None : of a root darker or lighter than the lengths, whichever is significant; None without a scale, and
+        where the photo does not show beyond doubt where the natural level ends
     """
-    if path is None:
-        return RootLength(None, "No root length: the card gives no scale. Hold a card of known size beside the hair.")
-    found = find_blend(profile) or find_blend(_mirrored(profile))
-    if found is None:
-        return RootLength(None, "No root length: the photo does not show beyond doubt where the natural level ends.")
-    return RootLength(root_from_blend(found, path))
+    found = None if path is None else find_blend(profile) or find_blend(_mirrored(profile))
+    return None if path is None or found is None else root_from_blend(found, path)
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:
@@ -148,59 +130,42 @@ def regrowth(segments: Sequence[FadeSeries], *, covered: bool = False) -> Regrow
         slope += float((p * away) @ y)
         precision += float((p * away) @ away)
     known = 1 / PUBLISHED_RATE.u**2
-    photos = sum(len(series) for series in segments)
     value = (known * PUBLISHED_RATE.value + slope) / (known + precision)
     rate = Measured(value, 1 / math.sqrt(known + precision), PUBLISHED_RATE.unit)
-    unlike = _unlike(slope, precision)
-    says = _says(rate, precision / known, unlike)
-    if unlike:
-        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, photos, False, says, says)
+    if _unlike(slope, precision):
+        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, False, _NOT_AS_HAIR_GROWS)
     if not segments:
         why = "No photo since the service shows where the natural level ends."
-        return Regrowth(rate, None, 0.0, 0.0, 0, False, says, why)
+        return Regrowth(rate, None, 0.0, 0.0, False, why)
     t, y, p = _arrays(segments[-1], covered=covered)
     total, middle = float(p.sum()), float(p @ t / p.sum())
     start = float(p @ y / total) - rate.value * middle
     u = math.sqrt(1 / total + (middle * rate.u) ** 2)
     last = segments[-1].months[-1]
     found = Measured(start, u, "mm")
-    return Regrowth(rate, found, -middle * rate.u**2, last, photos, precision > known, says)
+    return Regrowth(rate, found, -middle * rate.u**2, last, precision > known)
 
 
-def forecast(
-    found: Regrowth,
-    limit_mm: float,
-    name: str = "root length",
-    *,
-    since_service: bool = False,
-    last: float = 0.0,
-    horizon_months: float = HORIZON,
-) -> Window:
-    """When the root grows longer than agreed.
+def forecast(found: Regrowth, limit_mm: float, name: str = "length of the root") -> Window:
+    """When the root grows longer than agreed, in months since the latest service.
 
     Parameters
     ----------
     found : Regrowth, from `regrowth`
     limit_mm : float, 0..1000
     name : str, of the limit
-    since_service : bool, True to count only hair grown since the service, which needs no photo of the root
-    last : float, months since the service of the last photo of any kind, to look ahead from
-    horizon_months : float, > 0, months after the last photo to look ahead
     """
     if not (0 <= limit_mm <= 1000):
         return nothing_known("No root has that length: enter the longest root that was agreed, in millimetres.", name)
-    if since_service:
-        found = replace(found, start=Measured(0.0, 0.0, "mm"), covariance=0.0)
     if found.start is None:
         return nothing_known(found.why_not or "Nothing is known about the root.", name)
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
-    last = max(found.last, last)
-    end = last + horizon_months
+    end = found.last + HORIZON
     months = np.linspace(0.0, end, max(2, round(end / _STEP) + 1))
     mean, sd = found.length(months)
     chances = np.maximum.accumulate(ndtr((mean - limit_mm) / np.maximum(sd, 1e-9)))
-    return judge(months, chances, last, name)
+    return judge(months, chances, found.last, name)
 
 
 def _arrays(series: FadeSeries, *, covered: bool) -> tuple[Floats, Floats, Floats]:
@@ -215,20 +180,6 @@ def _unlike(slope: float, precision: float) -> bool:
         return False
     away = slope / precision - PUBLISHED_RATE.value
     return abs(away) > _UNLIKE * math.sqrt(PUBLISHED_RATE.u**2 + 1 / precision)
-
-
-def _says(rate: Measured, weight: float, unlike: bool) -> str:
-    if unlike:
-        return (
-            "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
-        )
-    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how certain a well-known rate is
-    often = format_measured(rate, digits, with_unit=True)
-    if weight > 1:
-        return f"This client's hair grows {often} (95 %), from their own photos."
-    if weight > 0:
-        return f"Hair grows {often} (95 %): published rates, and a little from this client's photos."
-    return f"Hair grows {often} (95 %), by published rates."
 
 
 def _mirrored(profile: Sequence[ProfilePoint]) -> list[ProfilePoint]:

@@ -1,14 +1,14 @@
-"""How long the root is in the photos of a service, and when it will be longer than agreed."""
+"""How long the root is in the photos of a service, and how it grows."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from tracker.errors import TrackerError
-from tracker.fade import FadeSeries, Window, months_between
+from tracker.fade import FadeSeries, months_between
 from tracker.measure.card_scale import scale_of
 from tracker.record.records import PhotoRecord, Visit
-from tracker.wear.regrowth import Regrowth, forecast, regrowth, root_length
+from tracker.wear.regrowth import Regrowth, regrowth, root_length
 from tracker.wear.segments import Segment
 
 ROOT = "length of the root"
@@ -60,17 +60,6 @@ def growth(series: Sequence[FadeSeries | None], *, covered: bool) -> Regrowth:
     return regrowth(known, covered=covered)
 
 
-def root_window(found: Regrowth, limit_mm: float) -> Window:
-    """When the root grows longer than agreed, in months since the latest service.
-
-    Parameters
-    ----------
-    found : Regrowth
-    limit_mm : float, 0..1000, the agreed length
-    """
-    return forecast(found, limit_mm, ROOT)
-
-
 def _length(photo: PhotoRecord) -> tuple[float, float] | None:
     """Length and standard uncertainty, mm."""
     if photo.marks is None or photo.reading is None or not photo.reading.profile:
@@ -79,5 +68,5 @@ def _length(photo: PhotoRecord) -> tuple[float, float] | None:
         scale = scale_of(photo.reading, photo.marks, photo.size)
     except TrackerError:
         return None
-    found = root_length(photo.reading.profile, scale.path if scale else None).length
+    found = root_length(photo.reading.profile, scale.path if scale else None)
     return None if found is None else (found.value, found.u)

@@ -1,25 +1,29 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
-from tracker.store import Receipt
-from tracker.workflow.agreeing import agree_limits, last_agreed, note_contact
 from tracker.workflow.cards import card_size, note_card_size
-from tracker.workflow.clients import add_client, answer_consent, edit_client, erase_client
+from tracker.workflow.clients import add_client, answer_consent, edit_client, note_contact
 from tracker.workflow.copies import look_like_copies, small_picture_of
-from tracker.workflow.demo import has_demo, load_demo, remove_demo, sample_folder
+from tracker.workflow.demo import has_demo, load_demo, remove_demo
 from tracker.workflow.drafts import change_draft
 from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
 from tracker.workflow.photos import (
     DecodedPhotos,
     measure_record,
     remeasure,
-    settings_in_force,
     suggest_marks,
     take_in,
     too_small,
 )
-from tracker.workflow.prices import keep_price, remove_price
+from tracker.workflow.prices import keep_price
 from tracker.workflow.steps import copied_steps, last_steps
-from tracker.workflow.visits import discard_draft, keep_draft, record_progress, record_visit, start_draft
+from tracker.workflow.visits import (
+    agree_limits,
+    keep_draft,
+    last_agreed,
+    record_progress,
+    record_visit,
+    start_draft,
+)
 from tracker.workflow.yardsticks import (
     add_shot,
     add_swatch,
@@ -38,7 +42,6 @@ from tracker.workflow.yardsticks import (
 __all__ = [
     "DecodedPhotos",
     "PassingPhoto",
-    "Receipt",
     "add_client",
     "add_shot",
     "add_swatch",
@@ -49,11 +52,9 @@ __all__ = [
     "card_size",
     "change_draft",
     "copied_steps",
-    "discard_draft",
     "drop_shots",
     "drop_swatches",
     "edit_client",
-    "erase_client",
     "has_demo",
     "keep_draft",
     "keep_price",
@@ -71,10 +72,7 @@ __all__ = [
     "record_visit",
     "remeasure",
     "remove_demo",
-    "remove_price",
-    "sample_folder",
     "scale_from",
-    "settings_in_force",
     "shots_so_far",
     "small_picture_of",
     "start_draft",

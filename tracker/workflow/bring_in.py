@@ -38,7 +38,6 @@ def plan_files(
 
     Parameters
     ----------
-    store : Store
     contents : bytes of CSV files
     day_first : bool or None, how to read dates such as 03/04/2025; None to work it out from the list
     today : date or None for the current one

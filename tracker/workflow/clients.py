@@ -4,11 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from datetime import date, timedelta
 
 from tracker.errors import Conflict, ConsentMissing, InvalidEntry
 from tracker.record.records import CONSENT_VERSION, MEASURING, PURPOSES, Client, Consent, new_id, now
-from tracker.store import Receipt, Store
+from tracker.store import Absent, Store
+from tracker.words import DAYS_PER_MONTH
 from tracker.workflow.words import clean_line, clean_note
+
+USUAL_MONTHS = 24
+"""A loose choice of our own; the law asks for a limit and names none (GDPR article 5(1)(e))."""
 
 
 def add_client(
@@ -24,7 +29,6 @@ def add_client(
 
     Parameters
     ----------
-    store : Store
     name : str, at most 120 characters
     note : str, at most 4000 characters
     consents : answer for each purpose of `records.PURPOSES` that was asked
@@ -55,7 +59,6 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
 
     Parameters
     ----------
-    store : Store
     opened : Client, as the person changing it saw it
     name, note : str, as typed
     by : str, who changes it
@@ -79,13 +82,25 @@ def edit_client(store: Store, opened: Client, name: str, note: str, *, by: str =
     return store.clients.change(opened.id, change, by=by)
 
 
+def note_contact(store: Store, client_id: str, contact: str, *, by: str = "") -> None:
+    """Keep how to reach a client and what was said.
+
+    Raises
+    ------
+    NotFound : no such client
+    InvalidEntry : it is too long
+    """
+    words = clean_note(contact, "The contact note")
+    store.clients.change(
+        client_id, lambda kept: replace(kept, contact=words), by=clean_line(by, "The name of the person who saves it")
+    )
+
+
 def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: str) -> Consent:
     """Keep a client's new answer, a yes or a withdrawal; it counts from now on, and earlier ones stay on record.
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     purpose : str, one of `records.PURPOSES`
     given : bool
     by : str, who asked
@@ -99,18 +114,9 @@ def answer_consent(store: Store, client_id: str, purpose: str, given: bool, by: 
     return store.consents.add(_answer(client_id, purpose, given, by))
 
 
-def erase_client(store: Store, client_id: str) -> Receipt:
-    """Erase a client so that no byte of them is left in the studio's folder.
-
-    Returns
-    -------
-    Receipt : what was removed
-
-    Raises
-    ------
-    NotFound : no such client
-    """
-    return store.erasures.erase(client_id)
+def not_seen_for(store: Store, months: int) -> list[Absent]:
+    """Clients who have not been in for so many months, longest absence first; nothing is deleted."""
+    return store.clients.not_seen_since(date.today() - timedelta(days=months * DAYS_PER_MONTH))
 
 
 def _name(text: str) -> str:

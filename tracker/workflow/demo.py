@@ -21,7 +21,7 @@ from tracker.workflow.clients import add_client
 from tracker.workflow.photos import measure_record, take_in
 from tracker.workflow.visits import keep_draft, record_visit, start_draft
 
-Progress = Callable[[float, str], None]
+Progress = Callable[[float, str], object]
 
 _MONTHS_BACK = 6.2  # the service is long enough ago for all progress photos
 _RECORDER = "demo"
@@ -79,7 +79,6 @@ class Sample:
     role : str, ``before``, ``after``, ``progress`` or ``single``
     months : float, since the service
     light : str, one of `reading.LIGHTS`
-    marks : Marks
     """
 
     path: Path

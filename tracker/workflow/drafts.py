@@ -78,8 +78,6 @@ def change_draft(store: Store, draft_id: str, change: Callable[[Draft], Change])
 
     Parameters
     ----------
-    store : Store
-    draft_id : str
     change : called with the draft as it is kept; called again if another window was faster
 
     Raises

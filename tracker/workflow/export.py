@@ -20,7 +20,7 @@ from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
 from tracker.report import UNITS, ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv, units_in
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
 
-Progress = Callable[[float, str], None]
+Progress = Callable[[float, str], object]
 Entry = dict[str, Any]
 
 _TOLD_ON_THE_PAGE = frozenset({"client", "consent", "visit", "photo", "outcome"})
@@ -75,8 +75,6 @@ def export_client(store: Store, client_id: str, progress: Progress | None = None
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     progress : called with the share done, 0..1, and what is being done
 
     Returns
@@ -101,7 +99,6 @@ def export_everything(
 
     Parameters
     ----------
-    store : Store
     progress : as for `export_client`
     elsewhere : Path of a folder to write into; None for one beside the studio's own
 

@@ -63,7 +63,6 @@ def merge_clients(store: Store, client_id: str, other_id: str, by: str) -> Merge
 
     Parameters
     ----------
-    store : Store
     client_id, other_id : str, the record that stays and the one that goes
     by : str, who confirms that both are the same person
 

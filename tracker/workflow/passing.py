@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from tracker.errors import TrackerError
 from tracker.measure import find_marks, measure_photo
 from tracker.measure.reading import Marks, PhotoReading
-from tracker.photo import Limits, clean_jpeg, read_kept, read_photo
+from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
-from tracker.workflow.photos import OPENING, settings_in_force
+from tracker.workflow.photos import OPENING, failure_of, settings_in_force
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,12 +37,7 @@ class PassingPhoto:
     camera: str | None = None
 
 
-def look_at(
-    content: bytes,
-    card_kind: str,
-    reflectance: float | None = None,
-    limits: Limits = Limits(),  # noqa: B008 - frozen
-) -> PassingPhoto:
+def look_at(content: bytes, card_kind: str, reflectance: float | None = None) -> PassingPhoto:
     """Read a photo that is not to be kept, and look for the card and the hair.
 
     Raises
@@ -51,7 +46,7 @@ def look_at(
     InvalidMarks : no such kind of card
     """
     with OPENING:
-        photo = read_photo(content, limits)
+        photo = read_photo(content)
         marks, problem = find_marks(photo, card_kind, reflectance)
         clean = clean_jpeg(photo)
     said = None if problem is None else problem.message
@@ -73,7 +68,7 @@ def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[Ph
             reading = measure_photo(read, marks, own)
     except TrackerError as error:
         return None, error.message
-    stopped = next((check for check in reading.checks if check.stopped), None)
+    stopped = failure_of(reading)
     if stopped is not None:
-        return None, f"{stopped.says} {stopped.advice}".strip()
+        return None, stopped
     return (reading, "") if reading.ok else (None, "No band of hair was measured.")

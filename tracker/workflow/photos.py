@@ -80,9 +80,7 @@ def take_in(
 
     Parameters
     ----------
-    store : Store
     content : bytes as received, not trusted; they are not kept
-    client_id : str
     role : str, one of `records.ROLES`
     light : str, one of `reading.LIGHTS`
     limits : Limits, the largest photo that is read
@@ -139,7 +137,6 @@ def suggest_marks(
 
     Parameters
     ----------
-    store : Store
     photo : PhotoRecord, its picture is kept
     card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is better known
@@ -162,21 +159,13 @@ def suggest_marks(
 
 
 def measure_record(
-    store: Store,
-    photo: PhotoRecord,
-    marks: Marks,
-    settings: Settings | None = None,
-    *,
-    decoded: DecodedPhotos | None = None,
+    store: Store, photo: PhotoRecord, marks: Marks, *, decoded: DecodedPhotos | None = None
 ) -> PhotoRecord:
     """The photo with these marks and what was measured: from the kept picture, so it can always be repeated.
 
     Parameters
     ----------
-    store : Store
     photo : PhotoRecord, its picture is kept
-    marks : Marks
-    settings : tracker.measure.Settings or None for those in force
     decoded : DecodedPhotos or None, to open a file only once
 
     Returns
@@ -184,7 +173,7 @@ def measure_record(
     PhotoRecord : with a reading, or with the reason why there is no number in `failure`. Not saved yet.
     """
     try:
-        own = settings or settings_in_force(store)
+        own = settings_in_force(store)
         with OPENING:
             kept = _photo(store, photo.file, decoded)
             # the kept copy is sound, so what was odd about the original file is remembered beside it
@@ -193,7 +182,7 @@ def measure_record(
         small = too_small(photo.size)
         why = error.message if small is None else small.message  # other marks would not help
         return replace(photo, marks=marks, reading=None, failure=why)
-    return replace(photo, marks=marks, reading=reading, failure=_failure(reading))
+    return replace(photo, marks=marks, reading=reading, failure=failure_of(reading))
 
 
 def too_small(size: tuple[int, int]) -> InvalidEntry | None:
@@ -224,7 +213,7 @@ def settings_with(repeatability: Repeatability) -> Settings:
     return replace(settings, light_half_width=0.0) if repeatability.covers_light else settings
 
 
-def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, by: str = "") -> PhotoRecord:
+def remeasure(store: Store, photo_id: str, *, by: str = "") -> PhotoRecord:
     """Measure a kept photo again with its marks, as after a change of method, and save the result.
 
     Raises
@@ -238,11 +227,11 @@ def remeasure(store: Store, photo_id: str, settings: Settings | None = None, *, 
         raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
     store.consents.require_measuring(photo.client_id)
     store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
-    measured = measure_record(store, photo, photo.marks, settings)
+    measured = measure_record(store, photo, photo.marks)
     return store.photos.save(measured, by=clean_line(by, "The name of the person who measures"))
 
 
-def _failure(reading: PhotoReading) -> str | None:
+def failure_of(reading: PhotoReading) -> str | None:
     """The first check that stopped the number, in a sentence."""
     failed = next((check for check in reading.checks if check.stopped), None)
     return None if failed is None else f"{failed.says} {failed.advice}".strip()

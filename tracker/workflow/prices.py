@@ -7,7 +7,7 @@ import math
 from tracker.errors import InvalidEntry
 from tracker.record.mixing import PACK_UNITS
 from tracker.record.records import PriceLine, new_id, now
-from tracker.store import Deletion, Store
+from tracker.store import Store
 from tracker.workflow.words import clean_line
 
 CURRENCY_LIMIT = 12
@@ -53,16 +53,6 @@ def keep_price(
     cost = _number(price, "The price", _HIGHEST_PRICE, "")
     money = clean_line(currency, "The currency", CURRENCY_LIMIT)
     return store.prices.save(PriceLine(line_id or new_id(), named, size, pack_unit, cost, money, now()), by=by)
-
-
-def remove_price(store: Store, line_id: str, *, by: str = "") -> Deletion:
-    """Take a product off the list; visits keep the price they were charged with.
-
-    Raises
-    ------
-    NotFound : no such line
-    """
-    return store.prices.delete(line_id, by=by)
 
 
 def _number(value: float | None, what: str, most: float, unit: str) -> float:

@@ -6,8 +6,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from time import monotonic
 
-from tracker.calibrate.level import DARKEST, LIGHTEST, LevelScale
-from tracker.calibrate.warmth import NeutralLocus
+from tracker.calibrate.level import DARKEST, LIGHTEST
 from tracker.compare.past_results import PastResults, summarise
 from tracker.errors import InvalidEntry, StoreFull
 from tracker.measure.reading import REGIONS
@@ -44,12 +43,12 @@ def past_results(store: Store, start: Start) -> PastResults:
     lowest, highest = start.levels
     if start.region not in REGIONS or not DARKEST <= lowest <= highest <= LIGHTEST:
         raise InvalidEntry("This is not a range of levels on a part of the hair.", "Choose both on the page again.")
-    scale, locus = scale_in_force(store)
+    own = store.yardsticks.in_force()
     limits = (
-        None if lowest <= DARKEST else scale.lightness(lowest),
-        None if highest >= LIGHTEST else scale.lightness(highest),
+        None if lowest <= DARKEST else own.scale.lightness(lowest),
+        None if highest >= LIGHTEST else own.scale.lightness(highest),
     )
-    return summarise(store.outcomes.find(start.region, limits, start.service), start.undertone, scale, locus)
+    return summarise(store.outcomes.find(start.region, limits, start.service), start.undertone, own.scale, own.locus)
 
 
 def catch_up_results(store: Store, seconds: float | None = None) -> int:
@@ -69,9 +68,3 @@ def catch_up_results(store: Store, seconds: float | None = None) -> int:
         while left and (until is None or monotonic() < until):
             left = store.outcomes.refresh_stale(_AT_ONCE)
     return left
-
-
-def scale_in_force(store: Store) -> tuple[LevelScale, NeutralLocus]:
-    """The level scale and the neutral locus now used to show numbers."""
-    own = store.yardsticks.in_force()
-    return own.scale, own.locus

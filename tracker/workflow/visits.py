@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import date
 
 from tracker.errors import Conflict, InvalidEntry
+from tracker.record.agreed import AgreedLimits, check_limits
 from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
-from tracker.store import Deletion, Store
+from tracker.store import Store
 from tracker.words import day
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line
@@ -22,8 +23,6 @@ def start_draft(store: Store, client_id: str, kind: str, visit: Visit | None = N
 
     Parameters
     ----------
-    store : Store
-    client_id : str
     kind : str, ``visit`` or ``progress``
     visit : Visit or None, one already kept that is to be changed
 
@@ -58,7 +57,6 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
 
     Parameters
     ----------
-    store : Store
     draft : Draft with its visit; the photos become the visit's own
     by : str, who saves it, for the log of edits
 
@@ -106,9 +104,35 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     return store.photos.save(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
 
 
-def discard_draft(store: Store, draft_id: str) -> Deletion | None:
-    """Throw away a draft and the pictures that only it held; None if it is already gone."""
-    return store.drafts.delete(draft_id)
+def last_agreed(store: Store, client_id: str, besides: str = "") -> tuple[AgreedLimits, float | None] | None:
+    """What the client agreed to last time, and the washes they told then; None where nothing was ever agreed.
+
+    Parameters
+    ----------
+    besides : str, a visit to leave out
+    """
+    for visit in store.visits.of_client(client_id):
+        if visit.id != besides and (visit.limits.anything or visit.washes_per_week is not None):
+            return visit.limits, visit.washes_per_week
+    return None
+
+
+def agree_limits(
+    store: Store, visit_id: str, limits: AgreedLimits, washes_per_week: float | None, *, by: str = ""
+) -> Visit:
+    """Note what was agreed in a visit already kept; what was there before stays in the log of edits.
+
+    Raises
+    ------
+    NotFound : no such visit
+    ConsentMissing : the client does not agree to being measured
+    InvalidEntry : an impossible number
+    """
+    check_limits(limits, washes_per_week)
+    visit = replace(store.visits.get(visit_id), limits=limits, washes_per_week=washes_per_week)
+    return store.visits.save(
+        visit, store.photos.find(visit_id=visit_id), by=clean_line(by, "The name of the person who saves it")
+    )
 
 
 def _require_past(on: date, what: str) -> None:

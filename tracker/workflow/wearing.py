@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import date, datetime, time
 from time import monotonic
 
@@ -77,23 +76,7 @@ def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[Serv
     return due, services
 
 
-@dataclass(frozen=True, slots=True)
-class WhatIf:
-    """The window if the hair is washed more or less often from now on.
-
-    Attributes
-    ----------
-    early, middle, late : dates, or None
-    why_not : str or None, a sentence
-    """
-
-    early: date | None
-    middle: date | None
-    late: date | None
-    why_not: str | None
-
-
-def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> WhatIf:
+def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> Due:
     """What the refresh window of the service being worn becomes with other washing from today on.
 
     Raises
@@ -115,7 +98,7 @@ def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today
         windows(readings, limits, learning(store).priors, own.scale, root, washes_from_now=(washes_per_week, now))
     )
     early, middle, late = (day_of(readings.begins, each) for each in (found.early, found.middle, found.late))
-    return WhatIf(early, middle, late, found.why_not)
+    return Due(client_id, state=found.state, early=early, middle=middle, late=late, why_not=found.why_not)
 
 
 def client_growth(worn: Visit | None, services: Sequence[ServiceReadings]) -> Regrowth:
@@ -144,7 +127,7 @@ def _worked_out(record: ClientRecord, own: Yardsticks, learnt: Learnt) -> tuple[
         worn_visit, _ = limits_in_force(record.visits)
         if worn_visit is None:
             return Due(record.client_id), []
-        return Due(record.client_id, worn_visit.id, worn_visit.on, state="unknown", why_not=error.message), []
+        return Due(record.client_id, worn_visit.id, state="unknown", why_not=error.message), []
 
 
 def _work_through(store: Store, basis: Basis, until: float | None) -> int:

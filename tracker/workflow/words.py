@@ -37,9 +37,9 @@ def clean_line(text: str, what: str, limit: int = NAME_LIMIT) -> str:
     return _within(" ".join(_visible(text).split()), what, limit)
 
 
-def clean_note(text: str, what: str, limit: int = NOTE_LIMIT) -> str:
+def clean_note(text: str, what: str) -> str:
     """Text of several lines: trimmed, without control characters; parameters and errors as for `clean_line`."""
-    return _within(_visible(text.replace("\r\n", "\n")).strip(), what, limit)
+    return _within(_visible(text.replace("\r\n", "\n")).strip(), what, NOTE_LIMIT)
 
 
 def _visible(text: str) -> str:

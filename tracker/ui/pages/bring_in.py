@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.errors import TrackerError
+from tracker.store import Store
 from tracker.ui.navigation import link
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
@@ -19,9 +19,6 @@ from tracker.words import count, day, listed
 from tracker.workflow.bring_in import bring_in, plan_files, refused_csv
 from tracker.workflow.csv_file import LARGEST_BYTES, UTF16, WESTERN
 from tracker.workflow.import_plan import TABLES, ImportPlan
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _SHOWN = 20
 _CODINGS = {

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker.record.records import MEASURING, Client
+from tracker.store import Store
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.client_care import change_words, erase_for_good
@@ -20,9 +19,6 @@ from tracker.ui.parts.timeline import timeline
 from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.parts.words import plain, plain_lines
 from tracker.ui.session import asked_for, open_store
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def page() -> None:

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to
-from tracker.ui.parts.client_line import client_line
-from tracker.ui.parts.consent_view import ask_agreement, ask_recorder, remember_recorder
+from tracker.ui.parts.consent_view import ask_agreement, ask_name, remember_recorder
 from tracker.ui.parts.focus import focus_field
-from tracker.ui.parts.found_view import found_visits
 from tracker.ui.parts.notices import sorry, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.rows import client_line, found_visits
 from tracker.ui.session import open_store
 from tracker.words import count
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 SHOWN = 60
 _ADDING = "add"
@@ -79,7 +74,7 @@ def _add_client(store: Store) -> None:
             "Read each statement to the client and tick what the client agrees to. Each can be withdrawn later."
         )
         answers = ask_agreement("new")
-        recorder = ask_recorder("new")
+        recorder = ask_name("Who asked the client", "new")
         with st.container(horizontal=True):
             adding = st.form_submit_button("Add the client", type="primary", key="new-save")
             leaving = st.form_submit_button("Cancel", key="new-cancel")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.compare.photo_set import State
 from tracker.record.records import AFTER, BEFORE, Visit
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
 from tracker.ui.parts.change_view import show_pair
@@ -15,18 +16,12 @@ from tracker.ui.parts.details import pair_details, photo_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import compare_states, state_in_force
-from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.reading_view import measured_photo, no_number, reading_swatches
 from tracker.ui.parts.repeats import repeats
-from tracker.ui.parts.rows import row
-from tracker.ui.parts.visit_line import photo_of, role_photo, visit_words
+from tracker.ui.parts.rows import role_photo, visit_row, visit_words
 from tracker.ui.parts.visit_notes import visit_notes
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-
-if TYPE_CHECKING:
-    from tracker.compare.photo_set import State
-    from tracker.store import Store
 
 OFFERED = 20
 
@@ -52,15 +47,7 @@ def _choose(store: Store) -> None:
         return
     st.markdown("Which visit?")
     for visit, photos in pairs:
-        client = store.clients.get(visit.client_id)
-        row(
-            small_picture(photo_of(photos)),
-            visit.id,
-            "compare",
-            client.name,
-            visit_words(visit, date.today(), made_up=client.demo),
-            visit=visit.id,
-        )
+        visit_row(store, visit, photos)
 
 
 def _visit(store: Store, visit: Visit) -> None:

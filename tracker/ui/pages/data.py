@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
-from tracker.store import data_folder
+from tracker.store import Store, data_folder
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_list, backup_now
-from tracker.ui.parts.damage_view import warn_about_damage
 from tracker.ui.parts.exports_view import everything_out
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.place_view import warn_about_place
+from tracker.ui.parts.place_view import warn_about_damage, warn_about_place
 from tracker.ui.parts.receipts import receipts
 from tracker.ui.parts.room_view import room_state
 from tracker.ui.parts.set_aside_view import set_aside
@@ -21,10 +18,7 @@ from tracker.ui.parts.undo import offer_undo
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.words import ago, count, disk_size
-from tracker.workflow.retention import USUAL_MONTHS, not_seen_for
-
-if TYPE_CHECKING:
-    from tracker.store import Store
+from tracker.workflow.clients import USUAL_MONTHS, not_seen_for
 
 _SHOWN = 30
 

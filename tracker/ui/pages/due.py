@@ -4,21 +4,20 @@ from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Callable
-from dataclasses import dataclass
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.due_words import calendar_description
-from tracker.ui.parts.held import held
 from tracker.ui.parts.learning_view import learning_switch
-from tracker.ui.parts.notices import told
+from tracker.ui.parts.more import ask_for_more, shown
+from tracker.ui.parts.notices import still_worked_out, told
 from tracker.ui.parts.offer import offer_file
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import plain
@@ -28,20 +27,10 @@ from tracker.words import count
 from tracker.workflow.calendar import due_calendar
 from tracker.workflow.learning import stamp_now
 
-if TYPE_CHECKING:
-    from tracker.store import Store
-
 SHOWN = 12
 """Clients shown before more are asked for."""
 
 _EVERYBODY = "everybody"
-
-
-@dataclass
-class _Shown:
-    """How many clients are shown."""
-
-    clients: int = SHOWN
 
 
 def page() -> None:
@@ -68,10 +57,8 @@ def page() -> None:
 
 
 def _still_working(left: int) -> None:
-    if not left:
-        return
-    st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
-    if st.button("Look again", key="due-again"):
+    still_worked_out(left, "client")
+    if left and st.button("Look again", key="due-again"):
         st.rerun()
 
 
@@ -110,13 +97,12 @@ def _list(store: Store, stamp: str, months: dict[str, int]) -> None:
     within = None if chosen in (None, _EVERYBODY) else _days(str(chosen))
     find = partial(store.wear.dues, stamp, within)
     dues = find()
-    shown = held(_Shown)
-    for due in dues[: shown.clients]:
+    most = shown(SHOWN, "due")
+    for due in dues[:most]:
         with told():
             due_row(store, due)
-    if len(dues) > shown.clients and st.button(f"Show more of the {len(dues)} clients", key="more-due"):
-        shown.clients += SHOWN
-        st.rerun()
+    if len(dues) > most:
+        ask_for_more(f"Show more of the {len(dues)} clients", SHOWN, "due")
     _calendar(store, find, len(dues), "" if within is None else f"-{chosen}")
 
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
@@ -12,20 +10,17 @@ from tracker.calibrate.level import DEFAULT_SCALE, LevelScale
 from tracker.errors import CannotCalibrate
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.uncertainty import format_number
+from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.own_yardsticks import gathered_swatches, go_on_from, say_measured, swatches_in_force, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
-from tracker.ui.parts.scale_words import scale_words
-from tracker.ui.parts.swatch_table import gathered_swatches, say_measured
-from tracker.ui.parts.versions import go_on_from, swatches_in_force, versions
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import scale_words
 from tracker.ui.session import in_force, open_store
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _KEY = "scale"
 
@@ -83,7 +78,7 @@ def _photos(store: Store, header: str) -> None:
         _KEY,
         "Photos of this swatch",
         lambda reading, camera: say_measured(
-            workflow.add_swatch(store, SCALE, reading, name=name or "", level=level, camera=camera)
+            workflow.add_swatch(store, SCALE, reading, name=name or "", level=level, camera=camera).name
         ),
     )
 

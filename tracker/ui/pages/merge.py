@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker.record.records import Client
+from tracker.store import ClientSummary, Store
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.consent_view import PURPOSE_WORDS, ask_name, remember_recorder
 from tracker.ui.parts.focus import focus_field
@@ -16,9 +15,6 @@ from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import ago, count, listed
 from tracker.workflow.merging import MergePlan, merge_clients, plan_merge
-
-if TYPE_CHECKING:
-    from tracker.store import ClientSummary, Store
 
 _SEARCH = "Find the other record"
 _KEY = "find-other"
@@ -49,7 +45,7 @@ def _choose(store: Store, client: Client) -> None:
         "For when the same person was added twice. What the other record holds moves into this one, "
         f"**{plain(client.name)}**."
     )
-    st.session_state.setdefault(_KEY, _first_word(client.name))
+    st.session_state.setdefault(_KEY, next(iter(client.name.split()), ""))
     search = st.text_input(_SEARCH, type="search", key=_KEY, live=True)
     focus_field(_SEARCH)
     found = [each for each in store.clients.summaries(search or "") if each.client.id != client.id]
@@ -99,7 +95,3 @@ def _confirm(store: Store, plan: MergePlan) -> None:
             for purpose in merged.to_ask_again:
                 say_on_next_page(f"Ask the client again about: {PURPOSE_WORDS[purpose].lower()}.")
             go_to("client", client=merged.client.id)
-
-
-def _first_word(name: str) -> str:
-    return name.split()[0] if name.split() else ""

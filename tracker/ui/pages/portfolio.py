@@ -2,41 +2,31 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
-from tracker.record.records import AFTER, BEFORE
+from tracker.compare.change import CHANGED
+from tracker.fade import months_between
+from tracker.record.records import AFTER, BEFORE, PROGRESS
+from tracker.store import PortfolioEntry, Store
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
 from tracker.ui.parts.change_view import sentence_for_others, show_pair
 from tracker.ui.parts.details import pair_details
-from tracker.ui.parts.held import held
+from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, only, state_in_force
 from tracker.ui.parts.pictures import MEDIUM, balanced_url, photo_words
-from tracker.ui.parts.wear import wear_words
+from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-from tracker.words import listed, sentence_case
-
-if TYPE_CHECKING:
-    from tracker.store import PortfolioEntry, Store
+from tracker.words import as_date, listed, months_words, sentence_case
 
 ALL = "all services"
 ABREAST = 2
 PAGE = 12
 """Pairs that are shown before "Show more"."""
-
-
-@dataclass
-class _Shown:
-    """How many pairs are shown."""
-
-    visits: int = PAGE
 
 
 def page() -> None:
@@ -76,17 +66,15 @@ def _gallery(store: Store, *, missing: bool) -> None:
         key="portfolio-service",
     )
     chosen = [visit.visit_id for visit in visits if wanted == ALL or wanted in visit.services]
-    room = held(_Shown)
-    shown = store.portfolio.entries(chosen[: room.visits])
-    for start in range(0, len(shown), ABREAST):
+    most = shown(PAGE, "portfolio")
+    entries = store.portfolio.entries(chosen[:most])
+    for start in range(0, len(entries), ABREAST):
         places = st.columns(ABREAST, gap="large")
-        for place, entry in zip(places, shown[start : start + ABREAST], strict=False):
+        for place, entry in zip(places, entries[start : start + ABREAST], strict=False):
             with place:
                 _tile(store, entry)
-
-    if len(chosen) > room.visits and st.button("Show more", key="portfolio-more"):
-        room.visits += PAGE
-        st.rerun()
+    if len(chosen) > most:
+        ask_for_more("Show more", PAGE, "portfolio")
 
 
 def _tile(store: Store, entry: PortfolioEntry) -> None:
@@ -125,9 +113,33 @@ def _pair(entry: PortfolioEntry) -> Pair:
 def _about(store: Store, entry: PortfolioEntry) -> str:
     """What was done, how it wore, and whether it was made up for the demo."""
     made_up = "Made up for the demo." if store.clients.get(entry.client_id).demo else ""
-    return " ".join(part for part in (_services(entry), wear_words(store, entry), made_up) if part)
+    return " ".join(part for part in (_services(entry), _wear_words(store, entry), made_up) if part)
 
 
 def _services(entry: PortfolioEntry) -> str:
     services = sentence_case(listed(plain(service) for service in entry.visit.services))
     return f"{services}, {entry.visit.on:%B %Y}." if services else f"{entry.visit.on:%B %Y}."
+
+
+def _wear_words(store: Store, entry: PortfolioEntry) -> str:
+    """The change from the photo after the service to the last one before the next service, or nothing."""
+    next_visits = [visit.on for visit in store.visits.of_client(entry.client_id) if visit.on > entry.visit.on]
+    photos = [
+        photo
+        for photo in store.photos.find(client_id=entry.client_id, role=PROGRESS, taken_from=entry.after.taken_at)
+        if photo.taken_at > entry.after.taken_at
+        and not no_number(photo)
+        and (not next_visits or as_date(photo.taken_at) < min(next_visits))
+    ]
+    if not photos:
+        return ""
+    last = max(photos, key=lambda photo: photo.taken_at)
+    after = state_in_force(entry.photos, AFTER) or only(entry.after)
+    headline = compare_states(after, only(last)).headline
+    if headline is None:
+        return ""
+    span = months_words(months_between(entry.after.taken_at, last.taken_at))
+    later = f"{span} later" if span else "the same day"
+    if headline.verdict != CHANGED:
+        return f"Measured again {later}, with no certain change."
+    return f"Measured again {later}. {plain(headline.sentence)}"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -11,6 +10,7 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.record.mixing import PACK_UNITS
 from tracker.record.records import PriceLine
+from tracker.store import Store
 from tracker.store.edits import Edit
 from tracker.ui.navigation import link
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -23,9 +23,6 @@ from tracker.ui.session import open_store
 from tracker.words import ago, as_date, day
 from tracker.workflow.prices import CURRENCY_LIMIT
 from tracker.workflow.words import NAME_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 @dataclass
@@ -74,7 +71,7 @@ def _line(store: Store, line: PriceLine) -> None:
                 st.markdown("Takes it off the list. Visits that used it keep their price.")
                 if st.button("Remove it", key=f"price-remove-{line.id}"):
                     with told():
-                        deletion = workflow.remove_price(store, line.id, by=remembered_recorder())
+                        deletion = store.prices.delete(line.id, by=remembered_recorder())
                         remember_deletion(deletion, f"{line.name} is off the list.")
                         st.rerun()
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker.calibrate.calibration import level_of
@@ -12,16 +9,17 @@ from tracker.calibrate.level import DARKEST, LIGHTEST, estimate_level
 from tracker.calibrate.warmth import UNDERTONES
 from tracker.compare.past_results import FEWEST, Case, PastResults
 from tracker.compare.photo_set import kit_of
-from tracker.measure.reading import REGIONS
 from tracker.record.records import AFTER, BEFORE
+from tracker.store import Store
 from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
-from tracker.ui.parts.held import held
-from tracker.ui.parts.notices import told
+from tracker.ui.parts.fields import region_field
+from tracker.ui.parts.more import ask_for_more, shown
+from tracker.ui.parts.notices import still_worked_out, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
@@ -29,11 +27,8 @@ from tracker.ui.parts.reading_view import region_swatch
 from tracker.ui.parts.results_view import headline, spread_sentence, warmth_headline
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
-from tracker.words import MADE_UP, REGION_TITLES, count, day, listed, sentence_case
-from tracker.workflow.results import Start, past_results, scale_in_force
-
-if TYPE_CHECKING:
-    from tracker.store import Store
+from tracker.words import MADE_UP, day, listed, sentence_case
+from tracker.workflow.results import Start, past_results
 
 SHOWN = 6
 """Cases shown with photos before more are asked for."""
@@ -43,13 +38,6 @@ CHARTED = 500
 
 _AROUND = 1.0  # levels to each side of a visit's start
 _ANY = "any"
-
-
-@dataclass
-class _Shown:
-    """How many cases are shown."""
-
-    cases: int = SHOWN
 
 
 def page() -> None:
@@ -66,9 +54,7 @@ def page() -> None:
             empty("card", "Nothing to look back on yet. It begins with a visit that has a before and an after photo.")
             st.caption(CAUTIONS)
             return
-        left = results_caught_up()
-        if left:
-            st.caption(plain(f"Still being worked out: {count(left, 'visit')}. Look again in a moment."))
+        still_worked_out(results_caught_up(), "visit")
         start = _ask(store.outcomes.services(), *_like(store, asked_for("visit")))
         results = past_results(store, start)
         _found(store, results, start)
@@ -82,25 +68,21 @@ def _like(store: Store, visit_id: str | None) -> tuple[tuple[float, float], str]
     band = state.reading.region("mid") if state is not None and state.reading is not None else None
     if band is None:
         return (DARKEST, LIGHTEST), "all"
-    return scale_in_force(store)[0].around(band.lab.lab[0], _AROUND), visit_id
+    return store.yardsticks.in_force().scale.around(band.lab.lab[0], _AROUND), visit_id
 
 
 def _ask(services: list[str], around: tuple[float, float], key: str) -> Start:
     """What the cases should have in common; `around` is what the levels start with."""
-    region = st.segmented_control(
-        "Part of the hair", REGIONS, default="mid", format_func=REGION_TITLES.__getitem__, required=True, key="region"
-    )
+    region = region_field("Part of the hair", "mid", "region")
     levels = st.slider("Level at the start", DARKEST, LIGHTEST, around, 0.5, format="%.1f", key=f"levels-{key}")
     left, right = st.columns(2)
     tone = left.selectbox("Undertone at the start", [_ANY, *UNDERTONES], format_func=sentence_case, key="undertone")
     service = right.selectbox("Service", [_ANY, *services], format_func=sentence_case, key="service")
-    return Start(
-        region or "mid", levels, None if tone in (None, _ANY) else tone, "" if service in (None, _ANY) else service
-    )
+    return Start(region, levels, None if tone in (None, _ANY) else tone, "" if service in (None, _ANY) else service)
 
 
 def _found(store: Store, results: PastResults, start: Start) -> None:
-    scale, _ = scale_in_force(store)
+    scale = store.yardsticks.in_force().scale
     st.subheader(headline(results), anchor=False)
     if results.lift is not None:
         st.markdown(plain(spread_sentence(results.lift, "levels")))
@@ -143,13 +125,12 @@ def _chart(results: PastResults) -> None:
 
 def _cases(store: Store, cases: tuple[Case, ...], region: str) -> None:
     """The newest cases with their photos; more on request."""
-    shown = held(_Shown)
-    for case in cases[: shown.cases]:
+    most = shown(SHOWN, "results")
+    for case in cases[:most]:
         with st.container(key=f"event-{case.outcome.visit_id}"):
             _case(store, case, region)
-    if len(cases) > shown.cases and st.button(f"Show more of the {len(cases)} cases", key="more-cases"):
-        shown.cases += SHOWN
-        st.rerun()
+    if len(cases) > most:
+        ask_for_more(f"Show more of the {len(cases)} cases", SHOWN, "results")
 
 
 def _case(store: Store, case: Case, region: str) -> None:

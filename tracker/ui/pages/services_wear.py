@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from functools import partial
 
 import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
-from tracker.measure.reading import REGIONS
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
@@ -16,8 +16,9 @@ from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_chart import save_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.learning_view import learning_switch
-from tracker.ui.parts.notices import sorry, told
+from tracker.ui.parts.notices import sorry, still_worked_out, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
@@ -25,9 +26,6 @@ from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import ServiceReadings
 from tracker.words import REGION_TITLES, count, sentence_case
 from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _AXIS = {LIGHTNESS: "change of lightness, L*", WARMTH: "change of warmth, plus is warmer"}
 _QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
@@ -40,9 +38,7 @@ def page() -> None:
     st.markdown("How the colour wore after services of one kind, in your own studio. It shows what happened.")
     with told():
         store = open_store()
-        left = caught_up()
-        if left:
-            st.caption(plain(f"Still being worked out: {count(left, 'client')}. Look again in a moment."))
+        still_worked_out(caught_up(), "client")
         services = store.wear.services()
         kinds = kinds_worn(services)
         if not kinds:
@@ -72,21 +68,18 @@ def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int
             key="wear-kind",
         )
     left, right = st.columns(2)
-    region = left.segmented_control(
-        "Where", REGIONS, default="end", required=True, format_func=REGION_TITLES.__getitem__, key="wear-region"
-    )
+    with left:
+        region = region_field("Where", "end", "wear-region")
     quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="wear-quantity")
     try:
-        found = studio_wear(store, services, str(kind), str(region), _QUANTITY[str(quantity)], str(grouping))
+        found = studio_wear(store, services, str(kind), region, _QUANTITY[str(quantity)], str(grouping))
     except TrackerError as error:
         sorry(error)
         return
-    _show(found, str(quantity), str(region), str(grouping))
+    _show(found, str(quantity), region, str(grouping))
 
 
 def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
-    from functools import partial
-
     from tracker.charts import MOST_STRANDS, across_chart
 
     st.subheader(plain(sentence_case(found.says)), anchor=False)
@@ -110,7 +103,8 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     )
     with st.expander("Each group, and how the difference was tested"):
         for group in found.groups:
-            st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))
+            services = f"{count(group.services, 'service')} of {count(group.clients, 'client')}."
+            st.markdown(plain(f"{sentence_case(group.group)}: {services}"))
         for difference in found.differences:
             st.markdown(f"- {plain(sentence_case(difference.says))}")
         st.caption(plain(found.assumptions))
@@ -122,10 +116,6 @@ def _middles(found: Overlay) -> str:
     if len(groups) > 1:
         return " Thick: the middle of each group."
     return " Thick: the middle; the band holds 8 of 10 clients." if found.all.months else ""
-
-
-def _group_words(clients: int, services: int) -> str:
-    return f"{count(services, 'service')} of {count(clients, 'client')}."
 
 
 def _middle(found: Overlay, quantity: str) -> str:

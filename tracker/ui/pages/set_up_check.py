@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from datetime import date
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -13,19 +12,18 @@ from tracker.calibrate.calibration import SPREAD
 from tracker.calibrate.gauge_study import WANTED, GaugeStudy, Shot, repeatability_of, study
 from tracker.errors import TooFewReadings
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.store import Store
 from tracker.ui.look import failure, show_drawing
 from tracker.ui.navigation import link
+from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
+from tracker.ui.parts.own_yardsticks import say_measured, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
-from tracker.ui.parts.spread_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
-from tracker.ui.parts.versions import versions
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
 from tracker.ui.session import in_force, open_store
 from tracker.words import count, day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _KEY = "set-up"
 
@@ -89,11 +87,7 @@ def _photos(store: Store, shots: tuple[Shot, ...], header: str) -> None:
         )
         session = right.text_input("Session", value=day(date.today()), max_chars=60, key=f"{_KEY}-session")
     keep = partial(workflow.add_shot, store, sample=sample, operator=operator, session=session)
-    passing_photos(store, _KEY, "Photos of this hair", lambda reading, _: _kept(keep(reading)))
-
-
-def _kept(shot: Shot) -> None:
-    say_on_next_page(f"Measured: {shot.sample}. The photo was not kept.")
+    passing_photos(store, _KEY, "Photos of this hair", lambda reading, _: say_measured(keep(reading).sample))
 
 
 def _so_far(store: Store, shots: tuple[Shot, ...]) -> None:
@@ -139,7 +133,6 @@ def _offer(store: Store, spread: GaugeStudy) -> None:
 
 def _in_force(spread: Repeatability) -> None:
     from tracker.charts import photos_chart
-    from tracker.ui.parts.charts_view import is_dark, show_chart
 
     st.header("What one more photo is worth", anchor=False)
     spec, words = photos_chart(spread, light_at_level(spread, in_force().scale), is_dark())

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
+from tracker.calibrate.calibration import Yardsticks
 from tracker.measure import CARD_KINDS
 from tracker.record.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
+from tracker.store import Store
 from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_now
 from tracker.ui.parts.card_size import card_sizes
@@ -18,14 +18,9 @@ from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.place_view import warn_about_place
-from tracker.ui.parts.scale_words import locus_words, scale_words
-from tracker.ui.parts.spread_words import smallest_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words, smallest_words
 from tracker.ui.session import open_store
-
-if TYPE_CHECKING:
-    from tracker.calibrate.calibration import Yardsticks
-    from tracker.store import Store
 
 
 def page() -> None:

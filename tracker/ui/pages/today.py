@@ -3,31 +3,27 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import PROGRESS
+from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import go_to, link
-from tracker.ui.parts.damage_view import warn_about_damage
 from tracker.ui.parts.demo import demo_button
 from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pictures import small_picture
+from tracker.ui.parts.place_view import warn_about_damage
 from tracker.ui.parts.room_view import room_notice
-from tracker.ui.parts.rows import row
+from tracker.ui.parts.rows import lift_words, row, visit_row
 from tracker.ui.parts.set_aside_view import ask_about_set_aside
-from tracker.ui.parts.visit_line import lift_words, photo_of, visit_words
 from tracker.ui.parts.waiting import drafts_waiting
 from tracker.ui.session import open_store
 from tracker.words import MADE_UP, ago, as_date
 from tracker.workflow.learning import stamp_now
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 RECENT = 8
 DUE, DUE_WITHIN_DAYS = 3, 14
@@ -91,17 +87,7 @@ def _recent_visits(store: Store) -> None:
         st.markdown("No visits recorded yet.")
     for visit in visits:
         photos = list(store.photos.find(visit_id=visit.id))
-        client = store.clients.get(visit.client_id)
-        about = visit_words(visit, date.today(), made_up=client.demo)
-        finding = lift_words(photos)
-        row(
-            small_picture(photo_of(photos)),
-            visit.id,
-            "compare",
-            client.name,
-            f"{about}  \n{finding}" if finding else about,
-            visit=visit.id,
-        )
+        visit_row(store, visit, photos, lift_words(photos))
 
 
 def _recent_progress(store: Store) -> None:
@@ -111,11 +97,5 @@ def _recent_progress(store: Store) -> None:
     st.header("Latest progress photos", anchor=False)
     for photo in photos:
         client = store.clients.get(photo.client_id)
-        row(
-            small_picture(photo),
-            photo.id,
-            "client",
-            client.name,
-            f"Progress photo, {ago(as_date(photo.taken_at))}" + (f" · {MADE_UP}" if client.demo else ""),
-            client=client.id,
-        )
+        about = f"Progress photo, {ago(as_date(photo.taken_at))}" + (f" · {MADE_UP}" if client.demo else "")
+        row(small_picture(photo), photo.id, "client", client.name, about, client=client.id)

@@ -9,17 +9,16 @@ import streamlit as st
 
 from tracker.calibrate.level import HALF_LEVELS
 from tracker.fade.posterior import WASHES_RANGE
-from tracker.measure.reading import REGIONS
 from tracker.record.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.held import held
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.words import plain
-from tracker.words import REGION_TITLES
 
 # Loose choices of our own: what is offered first. Any other number can be typed.
 _WARMER = {2.0: "a touch (2)", 4.0: "a little (4)", 6.0: "clearly (6)", 10.0: "a lot (10)"}
 _ROOT_MM = (10.0, 15.0, 20.0, 30.0, 45.0)
-_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
+WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 Choice = tuple[AgreedLimits, float | None]
 _OTHER = "other"
@@ -55,14 +54,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         st.caption(plain(f"Last time: {agreed_sentences(*last) or 'Nothing was agreed.'}"))
     limits, washes = begun.choice
     own = f"{key}-{begun.turn}"
-    region = st.segmented_control(
-        "Where to watch warmth and level",
-        REGIONS,
-        default=limits.region,
-        required=True,
-        format_func=REGION_TITLES.__getitem__,
-        key=f"{own}-region",
-    )
+    region = region_field("Where to watch warmth and level", limits.region, f"{own}-region")
     warmer = _one_of("Warmer by no more than", _WARMER, limits.warmer, f"{own}-warmer", 0.5, MOST_WARMER, 0.5)
     offered_root = {each: f"{each:g} mm" for each in _ROOT_MM}
     root = _one_of("Root no longer than", offered_root, limits.root_mm, f"{own}-root", 1.0, LONGEST_ROOT_MM, 1.0)
@@ -71,15 +63,9 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         darkest = _level("No darker than level", limits.darkest, f"{own}-darkest")
     with right:
         lightest = _level("No lighter than level", limits.lightest, f"{own}-lightest")
-    told = _one_of(
-        "Washes a week, as the client says",
-        {each: f"{each:g}" for each in _WASHES},
-        washes,
-        f"{own}-washes",
-        *WASHES_RANGE,
-        0.25,
-    )
-    return AgreedLimits(warmer, darkest, lightest, root, region or limits.region), told
+    often = {each: f"{each:g}" for each in WASHES}
+    told = _one_of("Washes a week, as the client says", often, washes, f"{own}-washes", *WASHES_RANGE, 0.25)
+    return AgreedLimits(warmer, darkest, lightest, root, region), told
 
 
 def _one_of(

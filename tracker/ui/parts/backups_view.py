@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.store import EXPIRE_AFTER, MOST, check_backup
+from tracker.store import EXPIRE_AFTER, MOST, Backup, Erasure, Store, check_backup
 from tracker.ui.parts.notices import told
 from tracker.words import ago, as_date, count, day
 from tracker.workflow.backups import back_up, bring_back, days_since_backup, is_ahead
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from tracker.store import Backup, Erasure, Store
 
 _OLD_DAYS = 3
 

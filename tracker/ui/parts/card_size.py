@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
 from tracker.measure import CARD_KINDS
 from tracker.measure.card_scale import LARGEST_MM, SMALLEST_MM
+from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def card_sizes(store: Store) -> None:
@@ -30,24 +26,17 @@ def card_sizes(store: Store) -> None:
 
 def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
     st.caption(CARD_KINDS[name].size_of)
-    left, right = st.columns(2)
-    width = left.number_input(
-        "Width, mm",
-        min_value=SMALLEST_MM,
-        max_value=LARGEST_MM,
-        value=size[0] if size else None,
-        step=1.0,
-        format="%.1f",
-        key=f"card-width-{name}",
-    )
-    height = right.number_input(
-        "Height, mm",
-        min_value=SMALLEST_MM,
-        max_value=LARGEST_MM,
-        value=size[1] if size else None,
-        step=1.0,
-        format="%.1f",
-        key=f"card-height-{name}",
+    width, height = (
+        place.number_input(
+            f"{side.capitalize()}, mm",
+            SMALLEST_MM,
+            LARGEST_MM,
+            value=noted,
+            step=1.0,
+            format="%.1f",
+            key=f"card-{side}-{name}",
+        )
+        for place, side, noted in zip(st.columns(2), ("width", "height"), size or (None, None), strict=True)
     )
     with st.container(horizontal=True):
         if st.button("Keep this size", key=f"card-keep-{name}", disabled=width is None or height is None):

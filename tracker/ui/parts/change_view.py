@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -11,6 +10,7 @@ from tracker.calibrate.calibration import level_of
 from tracker.calibrate.level import Lift
 from tracker.calibrate.warmth import estimate_warmth, undertone_words
 from tracker.compare.change import CANNOT_TELL
+from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
@@ -19,15 +19,12 @@ from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
-from tracker.ui.parts.reading_view import region_swatch
-from tracker.ui.parts.scale_words import locus_words, scale_words
+from tracker.ui.parts.reading_view import band_table, region_swatch
 from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words
 from tracker.ui.session import in_force
 from tracker.words import REGION_TITLES
-
-if TYPE_CHECKING:
-    from tracker.compare.comparison import RegionChange
 
 _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
 _UNSURE = "unsure"
@@ -130,14 +127,12 @@ def _numbers(pair: Pair) -> None:
     """Level, lift and warmth of each band as a small table."""
     if not pair.changes:
         return
-    header = "| |" + "".join(f" {REGION_TITLES[change.name]} |" for change in pair.changes)
-    rule = "|---|" + "---|" * len(pair.changes)
     rows = []
     for label, write in _ROWS:
         cells = [write(pair, change).replace(" ± ", _TOGETHER) for change in pair.changes]
         if any(cell != _UNSURE for cell in cells):
-            rows.append(f"| {label} | {' | '.join(cells)} |")
-    st.markdown("\n".join([header, rule, *rows]))
+            rows.append((label, cells))
+    st.markdown(band_table([change.name for change in pair.changes], rows))
     own = in_force()
     st.caption(
         plain(f"± at 95 %. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus is ashier.")

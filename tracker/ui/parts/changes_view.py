@@ -3,36 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
 from tracker.errors import TrackerError
-from tracker.record.records import Client, Draft, PhotoRecord, Visit
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, Visit
+from tracker.store import Edit, Store
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
-from tracker.ui.parts.held import held
 from tracker.ui.parts.limit_words import agreed_words, washes_words
+from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES, as_date, day, listed, sentence_case
 
-if TYPE_CHECKING:
-    from tracker.record.records import Consent
-    from tracker.store import Edit, Store
-
 SHOWN = 40
 """Changes shown before more are asked for."""
 
 _NOTHING = "nothing"
-
-
-@dataclass
-class _Shown:
-    """How many changes are shown."""
-
-    changes: int = SHOWN
 
 
 def what_changed(
@@ -46,8 +36,7 @@ def what_changed(
     consents : answers that the edits may be about
     """
     of = record_id or client_id or ""
-    shown = held(_Shown, of)
-    limit = shown.changes
+    limit = shown(SHOWN, "changes", of)
     edits = store.edits.find(client_id, record_id=record_id, limit=limit + 1)
     if not edits:
         return
@@ -59,9 +48,8 @@ def what_changed(
             st.markdown(_edit_words(edit, after, answers))
             if edit.before is not None:
                 later[edit.record_id] = edit.before
-        if len(edits) > limit and st.button("Show earlier changes", key=f"changes-more-{of}-button"):
-            shown.changes += 5 * SHOWN
-            st.rerun()
+        if len(edits) > limit:
+            ask_for_more("Show earlier changes", 5 * SHOWN, "changes", of)
 
 
 def _edit_words(edit: Edit, after: Any, answers: dict[str, Consent]) -> str:

@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from textwrap import shorten
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import Conflict
 from tracker.record.records import Client
-from tracker.store import EXPIRE_AFTER
+from tracker.store import EXPIRE_AFTER, Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -21,9 +20,6 @@ from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.receipts import receipt_words
 from tracker.words import count, listed
 from tracker.workflow.words import NAME_LIMIT, NOTE_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 @dataclass

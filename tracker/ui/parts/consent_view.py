@@ -3,20 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import CONSENT_WORDING, MEASURING, PORTFOLIO, PURPOSES, Consent
+from tracker.store import Store
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.words import plain
 from tracker.words import as_date, day
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 PURPOSE_WORDS = {MEASURING: "Photos and measuring", PORTFOLIO: "Portfolio"}
 
@@ -37,20 +33,10 @@ def ask_agreement(key: str) -> dict[str, bool]:
     return answers
 
 
-def ask_recorder(key: str) -> str:
-    """Who asked the client."""
-    return ask_name("Who asked the client", key)
-
-
 def ask_name(label: str, key: str) -> str:
     """A name for the record; the last one typed in this window is offered."""
-    name = st.text_input(
-        label,
-        value=remembered_recorder(),
-        max_chars=80,
-        key=f"{key}-by",
-        placeholder="Your name or initials",
-    )
+    begins = remembered_recorder()
+    name = st.text_input(label, begins, max_chars=80, key=f"{key}-by", placeholder="Your name or initials")
     return (name or "").strip()
 
 
@@ -65,15 +51,10 @@ def remember_recorder(name: str) -> None:
         held(_Recorder).name = name
 
 
-def latest_answers(consents: tuple[Consent, ...]) -> dict[str, Consent]:
-    """The answer in force for each purpose asked about: the last one given, whatever the clock said then."""
-    return {consent.purpose: consent for consent in consents}
-
-
 def agreement_state(store: Store, client_id: str) -> None:
     """What the client agreed to, with one button each to give or withdraw, and the history."""
     consents = tuple(store.consents.of_client(client_id))
-    answers = latest_answers(consents)
+    answers = {consent.purpose: consent for consent in consents}  # the last one given, whatever the clock said then
     recorder = remembered_recorder() or (consents[-1].recorded_by if consents else "the studio")
     for purpose in PURPOSES:
         _one_purpose(store, client_id, purpose, answers.get(purpose), recorder)
@@ -100,16 +81,12 @@ def _state_words(answer: Consent | None) -> str:
     if answer is None:
         return "never asked"
     verdict = "agreed" if answer.given else "not agreed"
-    return f"{verdict}, {_when(answer.recorded_at)}, asked by {plain(answer.recorded_by)}"
+    return f"{verdict}, {day(as_date(answer.recorded_at))}, asked by {plain(answer.recorded_by)}"
 
 
 def _history_line(consent: Consent) -> str:
     verb = "agreed" if consent.given else "declined or withdrew"
     return (
-        f"- {_when(consent.recorded_at)}: {verb}, {PURPOSE_WORDS[consent.purpose].lower()}, "
+        f"- {day(as_date(consent.recorded_at))}: {verb}, {PURPOSE_WORDS[consent.purpose].lower()}, "
         f"wording {consent.wording_version}, asked by {plain(consent.recorded_by)}"
     )
-
-
-def _when(moment: datetime) -> str:
-    return day(as_date(moment))

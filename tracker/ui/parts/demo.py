@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import workflow
+from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def demo_button(store: Store, label: str, key: str) -> None:
@@ -18,11 +14,7 @@ def demo_button(store: Store, label: str, key: str) -> None:
     if not st.button(label, key=key):
         return
     bar = st.progress(0.0, text="Loading the demo studio")
-
-    def show(share: float, text: str) -> None:
-        bar.progress(share, text=text)
-
     with told():
-        workflow.load_demo(store, progress=show)
+        workflow.load_demo(store, progress=bar.progress)
         say_on_next_page("The demo studio is loaded.")
         st.rerun()

@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
+from tracker.compare.comparison import RegionChange
 from tracker.record.records import PhotoRecord
 from tracker.ui.look import check_list
-from tracker.ui.parts.how import how_it_was_measured, yardstick
+from tracker.ui.parts.how import YARDSTICK, how_it_was_measured
 from tracker.ui.parts.pair import Pair
 from tracker.ui.parts.reading_view import checks, measured_photo
 from tracker.ui.parts.seeing import change_charts, photo_charts
 from tracker.words import REGION_TITLES
-
-if TYPE_CHECKING:
-    from tracker.compare.comparison import RegionChange
 
 
 def pair_details(pair: Pair, *, to_others: bool = False) -> None:
@@ -33,7 +29,7 @@ def pair_details(pair: Pair, *, to_others: bool = False) -> None:
             if not to_others:
                 checks(photo)
     sizes = [f"{REGION_TITLES[change.name]}: {_size(change)}" for change in pair.changes]
-    extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {yardstick()}",) if sizes else ()
+    extra = (f"Size of the change as a colour difference (ΔE00). {'; '.join(sizes)}. {YARDSTICK}",) if sizes else ()
     how_it_was_measured(*pair.readings, extra=extra)
 
 

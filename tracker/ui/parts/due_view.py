@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound
 from tracker.maths.uncertainty import format_number
-from tracker.ui.look import no_photo, sparkline
-from tracker.ui.look import photo as show_photo
+from tracker.store import Store
+from tracker.ui.look import sparkline
 from tracker.ui.navigation import link
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import due_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import small_picture
-from tracker.ui.parts.rows import THUMB
+from tracker.ui.parts.rows import thumb
 from tracker.ui.parts.words import plain, plain_lines
 from tracker.wear import WARMTH, Due
 from tracker.words import MADE_UP, REGION_WORDS, sentence_case
 from tracker.workflow.words import NOTE_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
@@ -36,12 +32,7 @@ def due_row(store: Store, due: Due, *, contact: bool = True) -> None:
     """
     client = store.clients.get(due.client_id)
     with st.container(key=f"due-{due.client_id}", horizontal=True, vertical_alignment="top", wrap=False, gap="medium"):
-        with st.container(width=THUMB):
-            picture = _picture(store, due)
-            if picture is None:
-                no_photo()
-            else:
-                show_photo(*picture, ratio=1)
+        thumb(_picture(store, due))
         with st.container(gap="xsmall"):
             link("client", plain(client.name) + (f" · {MADE_UP}" if client.demo else ""), client=client.id)
             st.markdown(plain(sentence_case(due_line(due, date.today()))))

@@ -2,22 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import Client, now
+from tracker.store import Store
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.offer import offer_file
 from tracker.words import ago, as_date, count, disk_size
 from tracker.workflow.export import Exported, export_client, export_everything
-
-if TYPE_CHECKING:
-    from streamlit.delta_generator import DeltaGenerator
-
-    from tracker.store import Store
 
 
 def hand_out(store: Store, client: Client) -> None:
@@ -30,7 +24,7 @@ def hand_out(store: Store, client: Client) -> None:
         return
     bar = st.progress(0.0, text="Putting it together")
     with told():
-        content, exported = export_client(store, client.id, _shown_on(bar))
+        content, exported = export_client(store, client.id, bar.progress)
         bar.empty()
         st.markdown(f"Ready: {_words(exported)}, {disk_size(len(content))}.")
         offer_file(
@@ -59,7 +53,7 @@ def everything_out(store: Store) -> None:
         elsewhere = Path(typed.strip()).expanduser() if (typed or "").strip() else None
         bar = st.progress(0.0, text="Writing")
         with told():
-            folder, exported = export_everything(store, _shown_on(bar), elsewhere)
+            folder, exported = export_everything(store, bar.progress, elsewhere)
             bar.empty()
             st.success(f"{count(exported.clients, 'client')}, {_words(exported)} are written.")
             if elsewhere is not None:
@@ -80,15 +74,6 @@ def everything_out(store: Store) -> None:
         with told():
             store.exports.remove_all()
             st.rerun()
-
-
-def _shown_on(bar: DeltaGenerator) -> Callable[[float, str], None]:
-    """Tells a bar how far a job has got."""
-
-    def show(share: float, text: str) -> None:
-        bar.progress(share, text=text)
-
-    return show
 
 
 def _words(exported: Exported) -> str:

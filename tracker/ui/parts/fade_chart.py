@@ -12,6 +12,7 @@ import streamlit as st
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord
+from tracker.store import Store
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words
@@ -34,9 +35,6 @@ from tracker.workflow.learning import learning
 
 if TYPE_CHECKING:
     from tracker.charts.picture import Format
-    from tracker.store import Store
-
-LIGHTNESS_WORD, WARMTH_WORD = LIGHTNESS, WARMTH
 
 _AXIS = {LIGHTNESS: "lightness, L*", WARMTH: "warmth, plus is warmer"}
 _QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
@@ -11,21 +10,19 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import REGIONS
 from tracker.record.records import Visit
-from tracker.ui.parts.agree import agree
+from tracker.store import Store
+from tracker.ui.parts.agree import WASHES, agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
-from tracker.ui.parts.fade_chart import LIGHTNESS_WORD, WARMTH_WORD, wear_chart
+from tracker.ui.parts.fade_chart import wear_chart
+from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
+from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
 from tracker.wear import Due, ServiceReadings, limits_in_force
-from tracker.words import REGION_TITLES, as_date, day, weeks_words
+from tracker.words import as_date, day, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
-
-if TYPE_CHECKING:
-    from tracker.store import Store
-
-_WASHES = (1.0, 2.0, 3.0, 4.0, 5.0, 7.0)
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
@@ -74,7 +71,7 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
             return
         st.caption(plain(f"Now: {readings.washes_per_week:g} a week. From today on:"))
         chosen = st.pills(
-            "Washes a week from now on", _WASHES, format_func=lambda often: f"{often:g}", key="what-if-washes"
+            "Washes a week from now on", WASHES, format_func=lambda often: f"{often:g}", key="what-if-washes"
         )
         if chosen is None:
             return
@@ -99,19 +96,11 @@ def _shift(before: date | None, after: date) -> str:
 def _curve(store: Store, readings: ServiceReadings, due: Due) -> None:
     left, right = st.columns(2)
     known = [region for region in REGIONS if readings.place(region) is not None]
-    region = left.segmented_control(
-        "Where",
-        known,
-        default=due.region if due.region in known else known[-1],
-        required=True,
-        format_func=REGION_TITLES.__getitem__,
-        key="fade-region",
-    )
-    quantity = right.segmented_control(
-        "What", [WARMTH_WORD, LIGHTNESS_WORD], default=WARMTH_WORD, required=True, key="fade-quantity"
-    )
+    with left:
+        region = region_field("Where", due.region if due.region in known else known[-1], "fade-region", known)
+    quantity = right.segmented_control("What", [WARMTH, LIGHTNESS], default=WARMTH, required=True, key="fade-quantity")
     try:
-        wear_chart(store, readings, str(region), str(quantity))
+        wear_chart(store, readings, region, str(quantity))
     except TrackerError as error:
         sorry(error)
 

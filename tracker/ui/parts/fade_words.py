@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from tracker.compare.change import CANNOT_TELL, CHANGED
 from tracker.compare.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
 from tracker.record.records import PhotoRecord
-from tracker.ui.parts.pair import CHANGED, compare_photos
+from tracker.ui.parts.pair import compare_photos
 from tracker.words import REGION_TITLES, months_words
 from tracker.workflow.learning import Learning
 
@@ -52,7 +53,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
         return f"{where}: {change.lift.text} {after}"
     if quantity == WARMTH and change.change.warmth:
         return f"{where}: {warmth_words(change.warmth)} {after}"
-    known = "no meaningful change" if change.verdict not in (CHANGED, "cannot tell yet") else "no certain change"
+    known = "no meaningful change" if change.verdict not in (CHANGED, CANNOT_TELL) else "no certain change"
     return f"{where}: {known} in {quantity.lower()} {after}"
 
 

@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 from uuid import uuid4
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.errors import NotFound, TrackerError
+from tracker.store import Erasure, Store
 from tracker.ui import erasures
-from tracker.ui.components import hear_of_erasures
+from tracker.ui.components.erasures import hear_of_erasures
 from tracker.ui.look import fetch
 from tracker.ui.offers import withdraw_offers
-from tracker.ui.opened import opened
+from tracker.ui.opened import OPENED
 from tracker.ui.parts.held import ANYBODY, held
-
-if TYPE_CHECKING:
-    from tracker.store import Receipt, Store
 
 _SEARCHES = ("find-client", "find-other")
 
@@ -39,7 +35,7 @@ class _Window:
     shall_forget: bool = False
 
 
-def erase_everywhere(store: Store, client_id: str) -> Receipt:
+def erase_everywhere(store: Store, client_id: str) -> Erasure:
     """Erase a client, from the record and wherever else this program holds anything of the client.
 
     Raises
@@ -52,11 +48,11 @@ def erase_everywhere(store: Store, client_id: str) -> Receipt:
     for draft in store.drafts.find(client_id):
         gone.update((draft.id, *(photo.id for photo in draft.photos)))
     try:
-        return workflow.erase_client(store, client_id)
+        return store.erasures.erase(client_id)
     finally:
         if _is_gone(store, client_id):  # even if not everything beside the record could be removed yet
             withdraw_offers()
-            opened().forget()
+            OPENED.forget()
             window = held(_Window)
             erasures.tell(gone, by=window.name)
             window.shall_forget = True

@@ -10,10 +10,10 @@ from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
 from tracker.measure.reading import PhotoReading, RegionReading
-from tracker.ui.parts.scale_words import locus_words, scale_words, spread_words
+from tracker.ui.parts.reading_view import band_table
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
 from tracker.ui.session import in_force
-from tracker.words import REGION_TITLES
 
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
@@ -22,11 +22,11 @@ _BUDGET = (
     "exactly the marks were placed, and how the camera renders colours."
 )
 
-_YARDSTICK = (
+YARDSTICK = (
     "For scale, from dental work, as no figure for hair is published: half of all observers notice a difference of "
     "0.8 ΔE00, and half still accept 1.8 (Paravina 2015)."
 )
-
+"""What a colour difference means to an eye."""
 
 _LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
@@ -49,11 +49,6 @@ def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) ->
             _figures(name, reading)
 
 
-def yardstick() -> str:
-    """What a colour difference means to an eye."""
-    return _YARDSTICK
-
-
 def _names(number: int) -> tuple[str, ...]:
     return ("Before photo", "After photo") if number == 2 else tuple("Photo" for _ in range(number))
 
@@ -67,14 +62,8 @@ def _figures(name: str, reading: PhotoReading) -> None:
     )
     if not reading.regions:
         return
-    header = "| |" + "".join(f" {REGION_TITLES[region.name]} |" for region in reading.regions)
-    rule = "|---|" + "---|" * len(reading.regions)
-    rows = [_row(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
-    st.markdown("\n".join([header, rule, *rows]))
-
-
-def _row(label: str, cells: list[str]) -> str:
-    return f"| {label} |" + "".join(f" {cell} |" for cell in cells)
+    rows = [(label, [write(region) for region in reading.regions]) for label, write in _ROWS]
+    st.markdown(band_table([region.name for region in reading.regions], rows))
 
 
 def _component(region: RegionReading, axis: int) -> str:

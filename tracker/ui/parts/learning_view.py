@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker.fade import FEWEST_SERVICES
+from tracker.store import Store
 from tracker.ui.parts.words import plain
 from tracker.words import count
 from tracker.workflow.learning import learning, switch_learning
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def learning_switch(store: Store) -> None:

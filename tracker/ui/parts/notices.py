@@ -12,6 +12,7 @@ from tracker.errors import TrackerError
 from tracker.ui.look import failure
 from tracker.ui.parts.held import held
 from tracker.ui.parts.words import plain
+from tracker.words import count
 
 
 @dataclass
@@ -33,6 +34,12 @@ def told() -> Iterator[None]:
         yield
     except TrackerError as error:
         sorry(error)
+
+
+def still_worked_out(left: int, what: str) -> None:
+    """Say how many of something are still being worked out beside the page; nothing where none is."""
+    if left:
+        st.caption(plain(f"Still being worked out: {count(left, what)}. Look again in a moment."))
 
 
 def say_on_next_page(sentence: str) -> None:

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
 from tracker import METHOD_VERSION, workflow
+from tracker.store import Store
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.words import count
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def measure_again(store: Store, client_id: str) -> None:

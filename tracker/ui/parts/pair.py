@@ -4,18 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
+from tracker.compare.comparison import RegionChange, compare_readings, says_most
+from tracker.compare.photo_set import State, combined_state, match_states, state_of, use_again
 from tracker.errors import TrackerError
 from tracker.measure.reading import PhotoReading
 from tracker.record.records import PhotoRecord
 from tracker.ui.session import in_force
-
-if TYPE_CHECKING:
-    from tracker.compare.comparison import RegionChange
-    from tracker.compare.photo_set import State
-
-CHANGED = "changed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +22,6 @@ class Pair:
     changes : one `RegionChange` per band, empty where a photo has no number
     kit_note : str, says whether the two are like for like
     problem : TrackerError or None, why they could not be compared
-    states : both states, before first; `before` and `after` are the photos that represent them
     """
 
     before: PhotoRecord
@@ -35,7 +29,6 @@ class Pair:
     changes: tuple[RegionChange, ...] = ()
     kit_note: str = ""
     problem: TrackerError | None = None
-    states: tuple[State, ...] = ()
 
     @property
     def readings(self) -> tuple[PhotoReading, ...]:
@@ -45,8 +38,6 @@ class Pair:
     @property
     def headline(self) -> RegionChange | None:
         """The band that says most: the largest real change, else the first band."""
-        from tracker.compare.comparison import says_most
-
         return says_most(self.changes)
 
     def change(self, region: str) -> RegionChange | None:
@@ -66,11 +57,8 @@ def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
 
 def compare_states(before: State, after: State) -> Pair:
     """What differs between two states, with the uncertainty that the pair deserves."""
-    from tracker.compare.comparison import compare_readings
-    from tracker.compare.photo_set import match_states
-
     first, second = before.reading, after.reading
-    pair = Pair(before.standing, after.standing, states=(before, after))
+    pair = Pair(before.standing, after.standing)
     if first is None or second is None:
         return pair
     match = match_states(before, after)
@@ -92,8 +80,6 @@ def compare_states(before: State, after: State) -> Pair:
 
 def only(photo: PhotoRecord) -> State:
     """The state that one photo shows, whether or not it was left out of a larger one."""
-    from tracker.compare.photo_set import combined_state, use_again
-
     state = combined_state([use_again(photo)])
     if state is None:
         raise ValueError("a photo shows a state")
@@ -102,8 +88,6 @@ def only(photo: PhotoRecord) -> State:
 
 def state_in_force(photos: Iterable[PhotoRecord], role: str) -> State | None:
     """The state that the photos of this role show together, by the spread in force; None where there is none."""
-    from tracker.compare.photo_set import state_of
-
     found = [photo for photo in photos if photo.role == role]
     # the spread is looked up only where it counts: lists show many visits
     return state_of(found, role, in_force().spread) if len(found) > 1 else state_of(found, role)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import Marks, PhotoReading
+from tracker.store import Store
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card
@@ -18,9 +18,6 @@ from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 NOT_KEPT = (
     "These photos are measured and not kept: they stay in memory until you have looked at their marks, and only their "

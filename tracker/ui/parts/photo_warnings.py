@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.measure.quality import Framing, check_framing
+from tracker.measure.reading import Check
 from tracker.record.records import AFTER, BEFORE, PhotoRecord
+from tracker.store import Store
 from tracker.ui.look import check_list
 from tracker.ui.navigation import link
 from tracker.words import ROLE_WORDS, count
-
-if TYPE_CHECKING:
-    from tracker.measure.reading import Check
-    from tracker.store import Store
 
 
 def warn_before_saving(store: Store, photos: Sequence[PhotoRecord]) -> None:
@@ -39,8 +37,6 @@ def _own(photo: PhotoRecord) -> tuple[Check, ...]:
 
 def framing(store: Store, photo: PhotoRecord, photos: Sequence[PhotoRecord]) -> list[Check]:
     """Where the framing differs from that of the photo before the service, or of the last visit."""
-    from tracker.measure.quality import Framing, check_framing
-
     earlier, when = _earlier(store, photo, photos)
     if photo.marks is None or earlier is None or earlier.marks is None:
         return []

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from tracker.compare.alignment import align
 from tracker.record.records import PhotoRecord, to_json
 from tracker.words import ROLE_WORDS, as_date, day
 
@@ -29,8 +30,6 @@ def measured_url(photo: PhotoRecord, edge: int = LARGE) -> str:
 
 def aligned_url(later: PhotoRecord, earlier: PhotoRecord, edge: int = LARGE) -> str | None:
     """The balanced later photo with its hair on that of the earlier one; None where the two do not fit."""
-    from tracker.compare.alignment import align
-
     if later.reading is None or later.marks is None or earlier.marks is None:
         return None
     if align(earlier.marks, later.marks) is None:

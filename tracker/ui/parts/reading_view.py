@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from tracker.calibrate.calibration import level_of
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.photo_set import kit_of
@@ -36,6 +38,13 @@ def reading_swatches(record: PhotoRecord) -> None:
     """The bands of one photo, root to tip."""
     if record.reading is not None and record.reading.ok:
         swatches([region_swatch(region, record) for region in record.reading.regions])
+
+
+def band_table(names: Iterable[str], rows: Iterable[tuple[str, Sequence[str]]]) -> str:
+    """Rows of a label and a cell for each band as a table, ready for Markdown."""
+    titles = [REGION_TITLES[name] for name in names]
+    lines = [("", titles), ("---", ["---"] * len(titles)), *rows]
+    return "\n".join(f"| {label} | {' | '.join(cells)} |" for label, cells in lines)
 
 
 def no_number(record: PhotoRecord) -> str:

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker.store import Counts, Erasure, Receipt
+from tracker.store import Counts, Erasure, Store
 from tracker.ui.parts.offer import offer_file
 from tracker.words import count, day, listed
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 
 def receipts(store: Store) -> None:
@@ -33,7 +29,7 @@ def _file(store: Store) -> bytes:
     return ("\n".join(_lines(store.erasures.receipts())) + "\n").encode()
 
 
-def receipt_words(erasure: Erasure | Receipt) -> str:
+def receipt_words(erasure: Erasure) -> str:
     """What was erased, as a sentence."""
     moment = erasure.erased_at.astimezone()
     what = counts_words(erasure.counts) if erasure.counts is not None else "the client and everything about the client"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.compare.photo_set import State, leave_out, use_again
+from tracker.compare.replicates import Disagreement
 from tracker.maths.uncertainty import format_measured, format_number
 from tracker.record.records import PhotoRecord, now
 from tracker.ui.look import failure
@@ -15,10 +16,6 @@ from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_WORDS, ROLE_WORDS, as_date, count, day, listed, noun
-
-if TYPE_CHECKING:
-    from tracker.compare.photo_set import State
-    from tracker.compare.replicates import Disagreement
 
 _SMALL = [1, 3]  # width of the picture relative to the words
 
@@ -104,8 +101,6 @@ def _numbers(state: State, photos: tuple[PhotoRecord, ...]) -> str:
 
 def _one(state: State, photo: PhotoRecord, keep: Callable[[PhotoRecord], object]) -> None:
     """One photo with its own reading, and the way to leave it out or count it again."""
-    from tracker.compare.photo_set import leave_out, use_again
-
     picture, words = st.columns(_SMALL, gap="medium", wrap=False)
     with picture:
         show_photo(balanced_url(photo, SMALL), photo_words(photo), ratio=3 / 4)

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
-from tracker.store import NEARLY_FULL_VISITS
+from tracker.store import NEARLY_FULL_VISITS, Room, Store
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.words import disk_size, noun, roughly
-
-if TYPE_CHECKING:
-    from tracker.store import Room, Store
 
 _USUAL, _OWN = "What they already take and half of what is free", "A limit of my own"
 

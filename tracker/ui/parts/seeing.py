@@ -4,22 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.compare.alignment import on_the_later_way
+from tracker.compare.lights_and_lows import Shades, distribution, is_lightened, shades, share_lightened
+from tracker.compare.spoken import tell
+from tracker.compare.transition import Blend, Interval, find_blend
 from tracker.errors import TrackerError
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_measured_share
+from tracker.measure.card_scale import in_cm, scale_of
+from tracker.measure.reading import ProfilePoint
 from tracker.record.records import PhotoRecord
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.words import plain
-
-if TYPE_CHECKING:
-    from tracker.compare.lights_and_lows import Shades
-    from tracker.compare.transition import Blend, Interval
-    from tracker.measure.reading import ProfilePoint
 
 _NAMES = ("before", "after")
 _PROFILE_BAND = "The band around a line holds 95 % of what reading this photo again and again would give."
@@ -43,8 +43,6 @@ class Lengths:
 
 def lengths(photo: PhotoRecord) -> Lengths:
     """What the card says about lengths in a photo."""
-    from tracker.measure.card_scale import scale_of
-
     if photo.marks is None or photo.reading is None:
         return Lengths()
     try:
@@ -56,9 +54,6 @@ def lengths(photo: PhotoRecord) -> Lengths:
 
 def for_the_client(pair: Pair) -> None:
     """What changed and how sure it is, in words to be read aloud."""
-    from tracker.compare.lights_and_lows import share_lightened
-    from tracker.compare.spoken import tell
-
     if not pair.changes:
         return
     first, second = pair.readings
@@ -88,8 +83,6 @@ def change_charts(pair: Pair, *, to_others: bool = False) -> None:
 
 def photo_charts(photo: PhotoRecord) -> None:
     """The same of one photo."""
-    from tracker.compare.transition import find_blend
-
     if photo.reading is None or not has_number(photo):
         return
     if photo.reading.profile:
@@ -104,7 +97,6 @@ def photo_charts(photo: PhotoRecord) -> None:
 def _spread(*photos: PhotoRecord) -> None:
     """How much of the hair has which lightness, of one photo or of before and after."""
     from tracker.charts import spread_chart
-    from tracker.compare.lights_and_lows import distribution, is_lightened, shades, share_lightened
 
     readings = [photo.reading for photo in photos if photo.reading is not None and has_number(photo)]
     curves = {name: distribution(reading) for name, reading in zip(_NAMES, readings, strict=False)}
@@ -136,8 +128,6 @@ def _profile(profiles: Sequence[Sequence[ProfilePoint]], blend: Blend | None, ti
 
 def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[ProfilePoint, ...]]:
     """Both profiles along the way of the after photo: hair that was cut keeps its distance from the root."""
-    from tracker.compare.alignment import on_the_later_way
-
     first, second = pair.readings
     if pair.before.marks is None or pair.after.marks is None:
         return first.profile, second.profile
@@ -146,8 +136,6 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
 
 def _blend(pair: Pair) -> Blend | None:
     """The rise of lightness that came with the service; nothing where the lengths did not get lighter."""
-    from tracker.compare.transition import find_blend
-
     earlier, later = _on_the_same_way(pair)
     return find_blend(later, earlier)
 
@@ -162,8 +150,6 @@ def _finding(what: str, blend: Blend, path: Measured | None) -> str:
 
 def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False) -> list[str]:
     """Start and softness with their intervals, and what the card says about lengths."""
-    from tracker.measure.card_scale import in_cm
-
     if blend is None:
         return []
     if found.path is None:

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import streamlit as st
 
-from tracker.store import ASK_AFTER
+from tracker.store import ASK_AFTER, LeftPicture, Store
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.rows import THUMB
 from tracker.words import count, day, disk_size
-
-if TYPE_CHECKING:
-    from tracker.store import LeftPicture, Store
 
 _SHOWN = 12
 

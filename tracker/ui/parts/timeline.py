@@ -2,39 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
+from tracker.store import Store
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
-from tracker.ui.parts.held import held
+from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
 from tracker.ui.parts.reading_view import no_number, reading_swatches
-from tracker.ui.parts.scale_words import scale_words
+from tracker.ui.parts.rows import lift_words, role_photo, visit_words
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
-from tracker.ui.parts.visit_line import lift_words, role_photo, visit_words
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import scale_words
 from tracker.ui.session import in_force
 from tracker.words import ago, as_date, day
 
-if TYPE_CHECKING:
-    from tracker.store import Store
-
 PAGE = 10
 """Visits and photos shown before earlier ones are asked for."""
-
-
-@dataclass
-class _Shown:
-    """How many visits and photos of a client are shown."""
-
-    entries: int = PAGE
 
 
 def timeline(store: Store, client_id: str) -> None:
@@ -47,31 +36,29 @@ def timeline(store: Store, client_id: str) -> None:
     else:
         st.caption(plain(scale_words(in_force().scale)))
     entries.sort(key=lambda item: item[0], reverse=True)
-    shown = held(_Shown, client_id)
-    for _, entry in entries[: shown.entries]:
+    most = shown(PAGE, "timeline", client_id)
+    for _, entry in entries[:most]:
         if isinstance(entry, Visit):
             with st.container(key=f"event-{entry.id}"):
                 _visit(entry, store.photos.find(visit_id=entry.id))
         else:
             with st.container(key=f"event-{entry}"), told():
                 _progress(store, store.photos.get(entry))
-    left = len(entries) - shown.entries
-    if left > 0 and st.button(f"Show earlier ones ({left})", key="timeline-more"):
-        shown.entries += PAGE
-        st.rerun()
+    if len(entries) > most:
+        ask_for_more(f"Show earlier ones ({len(entries) - most})", PAGE, "timeline", client_id)
 
 
 def _visit(visit: Visit, photos: list[PhotoRecord]) -> None:
     link("compare", visit_words(visit, date.today()), visit=visit.id)
     before, after = role_photo(photos, BEFORE), role_photo(photos, AFTER)
-    shown = [photo for photo in (before, after) if photo is not None]
-    if not shown:
+    there = [photo for photo in (before, after) if photo is not None]
+    if not there:
         st.caption("No photo was taken.")
         return
     finding = lift_words(photos)
     if finding:
         st.markdown(f"**{finding}**")
-    _photos_and_numbers(shown)
+    _photos_and_numbers(there)
 
 
 def _progress(store: Store, photo: PhotoRecord) -> None:

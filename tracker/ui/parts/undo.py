@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.record.records import now
+from tracker.store import Deletion, Store
 from tracker.ui.parts.held import ANYBODY, drop, held, put
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
-
-if TYPE_CHECKING:
-    from tracker.store import Deletion, Store
 
 UNDO_WORDS = "It can be taken back until the program ends: at the top of the page, and later under My data."
 _SHOWN_FOR = timedelta(minutes=3)

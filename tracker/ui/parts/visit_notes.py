@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import Draft, Visit
+from tracker.store import Store
 from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.changes_view import what_changed
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -21,34 +21,19 @@ from tracker.ui.parts.words import plain, plain_lines
 from tracker.words import day
 from tracker.workflow.visits import VISIT
 
-if TYPE_CHECKING:
-    from tracker.store import Store
-
 
 def visit_notes(store: Store, visit: Visit) -> None:
     """What the client said, steps, note and plan of a visit, and the ways to change and delete it."""
-    if visit.history:
-        st.markdown("**Hair history, in the client’s words**")
-        st.markdown(plain_lines(visit.history))
-    if visit.starting_point:
-        st.markdown("**Starting point, in the client’s words**")
-        st.markdown(plain_lines(visit.starting_point))
-    if visit.steps:
-        st.markdown("**What was done**")
-        st.markdown("\n".join(f"{number}. {step_words(step)}" for number, step in enumerate(visit.steps, start=1)))
-        cost = cost_words(visit.steps)
-        if cost:
-            st.caption(plain(f"Products: {cost}, at the prices of that day."))
-    if visit.note:
-        st.markdown("**Note**")
-        st.markdown(plain_lines(visit.note))
-    if visit.next_time:
-        st.markdown("**Next time**")
-        st.markdown(plain_lines(visit.next_time))
-    agreed = agreed_sentences(visit.limits, visit.washes_per_week)
-    if agreed:
-        st.markdown("**Agreed until the next visit**")
-        st.markdown(plain(agreed))
+    _said("Hair history, in the client’s words", plain_lines(visit.history))
+    _said("Starting point, in the client’s words", plain_lines(visit.starting_point))
+    steps = [f"{number}. {step_words(step)}" for number, step in enumerate(visit.steps, start=1)]
+    _said("What was done", "\n".join(steps))
+    cost = cost_words(visit.steps)
+    if cost:
+        st.caption(plain(f"Products: {cost}, at the prices of that day."))
+    _said("Note", plain_lines(visit.note))
+    _said("Next time", plain_lines(visit.next_time))
+    _said("Agreed until the next visit", plain(agreed_sentences(visit.limits, visit.washes_per_week)))
     what_changed(store, record_id=visit.id)
     link("results", "Past results from starts like this", visit=visit.id)
     if st.button("Change this visit", key=f"change-{visit.id}"):
@@ -56,6 +41,13 @@ def visit_notes(store: Store, visit: Visit) -> None:
             go_to("new_visit", draft=_change(store, visit).id)
     with st.expander("Delete this visit"):
         _delete(store, visit)
+
+
+def _said(heading: str, text: str) -> None:
+    """A text that is ready for Markdown, under its heading; nothing where it is empty."""
+    if text:
+        st.markdown(f"**{heading}**")
+        st.markdown(text)
 
 
 def _change(store: Store, visit: Visit) -> Draft:

@@ -4,29 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.record.records import PROGRESS, ROLES, Draft, Visit
-from tracker.ui.look import no_photo
-from tracker.ui.look import photo as show_photo
+from tracker.store import Store
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import SMALL, photo_words, picture_url
+from tracker.ui.parts.rows import thumb
 from tracker.ui.parts.undo import remember_deletion
 from tracker.ui.parts.words import plain
 from tracker.words import day
 
-if TYPE_CHECKING:
-    from tracker.store import Store
-
 STEP_NAMES = ("Photos", "Marks", "Result", "Save")
-
-
-THUMB = 84
-"""Width of the small photo, pixels."""
 
 
 def drafts_waiting(store: Store, drafts: Iterable[Draft]) -> None:
@@ -80,12 +71,8 @@ def _what(store: Store, draft: Draft) -> str:
 def _line(store: Store, draft: Draft, words: str) -> None:
     about, buttons = st.columns([3, 2], vertical_alignment="center")
     with about, st.container(horizontal=True, vertical_alignment="center", wrap=False, gap="medium"):
-        with st.container(width=THUMB):
-            first = min(draft.photos, key=lambda photo: ROLES.index(photo.role), default=None)
-            if first is None:
-                no_photo()
-            else:
-                show_photo(picture_url(first, SMALL), photo_words(first), ratio=1)
+        first = min(draft.photos, key=lambda photo: ROLES.index(photo.role), default=None)
+        thumb(None if first is None else (picture_url(first, SMALL), photo_words(first)))
         st.markdown(words)
     with buttons, st.container(horizontal=True, horizontal_alignment="right"):
         if st.button("Continue", key=f"continue-{draft.id}"):
@@ -93,5 +80,5 @@ def _line(store: Store, draft: Draft, words: str) -> None:
         if st.button("Throw away", key=f"discard-{draft.id}"):
             with told():
                 said = f"{_what(store, draft)} thrown away."
-                remember_deletion(workflow.discard_draft(store, draft.id), said)
+                remember_deletion(store.drafts.delete(draft.id), said)
                 st.rerun()

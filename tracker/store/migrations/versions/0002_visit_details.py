@@ -1,6 +1,6 @@
 """The words of visits, the price list, the log of edits and the outcomes of visits.
 
-Words and outcomes are derived: `tracker.store.derived` fills them once all revisions have run.
+Words and outcomes are derived: `tracker.store.unit` fills them once all revisions have run.
 
 Revision: 0002
 """
@@ -10,8 +10,6 @@ from alembic import op
 
 revision = "0002"
 down_revision = "0001"
-branch_labels = None
-depends_on = None
 
 
 def upgrade() -> None:

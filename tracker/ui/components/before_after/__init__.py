@@ -22,11 +22,9 @@ def before_after(
     before_url: str,
     after_url: str,
     ratio: float,
-    before_label: str = "Before",
-    after_label: str = "After",
-    before_alt: str = "",
-    after_alt: str = "",
-    note: str = "",
+    before_alt: str,
+    after_alt: str,
+    note: str,
 ) -> None:
     """Show the pair with the divider in the middle; sliding it never reruns the page.
 
@@ -35,15 +33,14 @@ def before_after(
     key : str
     before_url, after_url : str, addresses of the two pictures; they may differ in shape
     ratio : float, width over height of the frame; pictures of another shape are shown whole on mid-grey
-    before_label, after_label : str, short words in the corners
     before_alt, after_alt : str, what the pictures show, for those who cannot see them
     note : str, one line under the pair, such as that both are balanced to the same light
     """
     _mount(
         key=key,
         data={
-            "before": {"url": before_url, "label": before_label, "alt": before_alt or before_label},
-            "after": {"url": after_url, "label": after_label, "alt": after_alt or after_label},
+            "before": {"url": before_url, "label": "Before", "alt": before_alt},
+            "after": {"url": after_url, "label": "After", "alt": after_alt},
             "ratio": min(max(float(ratio), 0.4), 2.5),
             "note": note,
         },

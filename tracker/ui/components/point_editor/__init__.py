@@ -31,13 +31,11 @@ class EditedMarks:
     corners : four points, clockwise from the card's own top left
     path : two or more points from root to tip
     width : float, width of the path
-    rev : int or str, the revision that these marks belong to
     """
 
     corners: tuple[Point, Point, Point, Point]
     path: tuple[Point, ...]
     width: float
-    rev: int | str
 
 
 def edit_marks(
@@ -71,7 +69,7 @@ def edit_marks(
     -----
     Put the call inside an `st.fragment` to rerun only that fragment when a mark is moved.
     """
-    given = EditedMarks(_four(corners), _points(path), float(width), rev)
+    given = EditedMarks(_four(corners), _points(path), float(width))
     held = st.session_state.get(key)
     marks = _read(held.get("value") if isinstance(held, Mapping) else None, size, rev) or given
     result = _mount(
@@ -115,4 +113,4 @@ def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | No
         return None
     if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path)):
         return None
-    return EditedMarks(corners, path, width, rev)
+    return EditedMarks(corners, path, width)

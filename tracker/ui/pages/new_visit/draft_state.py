@@ -5,25 +5,22 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
 from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
-from tracker.ui.opened import opened
+from tracker.store import Store
+from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import ANYBODY, drop, found, held, put
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
 from tracker.words import ROLE_WORDS
+from tracker.workflow.copies import Small
 from tracker.workflow.drafts import Change, Changed, at_step, with_changed_photos, with_photos
-
-if TYPE_CHECKING:
-    from tracker.store import Store
-    from tracker.workflow.copies import Small
 
 LAST_STEP = 3
 """The step where what was done is noted."""
@@ -87,10 +84,6 @@ class Work:
         """All photos in that role; several are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)
 
-    def photo(self, role: str) -> PhotoRecord | None:
-        """The first photo in that role."""
-        return next(iter(self.of(role)), None)
-
     def name(self, photo: PhotoRecord) -> str:
         """What a photo is called here: with its number where it is one of several."""
         row = [other.id for other in self.of(photo.role)]
@@ -121,13 +114,22 @@ def keep(work: Work, change: Callable[[Draft], Change]) -> Changed:
     """Change the draft as it is now kept; if it is gone, the page says so instead."""
     if work.draft is None or work.tab is None:
         raise AssertionError("only a draft that is there is changed")
-    try:
-        changed = workflow.change_draft(work.store, work.draft.id, change)
-    except NotFound:
-        if _is_there(work.store, work.draft.id):
-            raise
+    changed = _changed(work, work.draft.id, change)
+    if changed is None:
         st.rerun()
-    work.tab.met(changed)
+    return changed
+
+
+def _changed(work: Work, draft_id: str, change: Callable[[Draft], Change]) -> Changed | None:
+    """What the change did to the draft as it is now kept; None where it is gone."""
+    try:
+        changed = workflow.change_draft(work.store, draft_id, change)
+    except NotFound:
+        if _is_there(work.store, draft_id):
+            raise
+        return None
+    if work.tab is not None:
+        work.tab.met(changed)
     return changed
 
 
@@ -172,25 +174,12 @@ def keep_photos(work: Work, photos: Sequence[PhotoRecord], how_far: Adding) -> N
     Touches neither session nor page.
     """
     known = work.draft.id if work.draft is not None else how_far.draft  # an overlapping run may have started one
-    changed = _added(work, known, photos) if known is not None else None
+    changed = _changed(work, known, with_photos(photos)) if known is not None else None
     if changed is None:
         how_far.anew = work.draft is not None
         begun = workflow.start_draft(work.store, work.client.id, work.kind)
         changed = workflow.change_draft(work.store, begun.id, with_photos(photos))
     how_far.draft = changed.draft.id
-
-
-def _added(work: Work, draft_id: str, photos: Sequence[PhotoRecord]) -> Changed | None:
-    """The draft with these photos; None where it is gone."""
-    try:
-        changed = workflow.change_draft(work.store, draft_id, with_photos(photos))
-    except NotFound:
-        if _is_there(work.store, draft_id):
-            raise
-        return None
-    if work.tab is not None:
-        work.tab.met(changed)
-    return changed
 
 
 def catch_up(client_id: str, kind: str) -> str | None:
@@ -255,7 +244,7 @@ def small_picture(store: Store, photo: PhotoRecord) -> Small:
 
 def forget_opened(work: Work) -> None:
     """Let go of the opened photos: the job is done."""
-    opened().forget(photo.file for photo in work.photos)
+    OPENED.forget(photo.file for photo in work.photos)
     drop(_Smalls, ANYBODY)
 
 

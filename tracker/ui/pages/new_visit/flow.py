@@ -3,30 +3,26 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
-from tracker import workflow
 from tracker.errors import NotFound
 from tracker.record.records import MEASURING, PROGRESS, Client, Draft
+from tracker.store import Store
 from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
 from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, catch_up, go_to_step
 from tracker.ui.pages.new_visit.tab import tab_of
-from tracker.ui.parts.client_line import client_line
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin, draft_open
+from tracker.ui.parts.rows import client_line
 from tracker.ui.parts.undo import UNDO_WORDS, remember_deletion
 from tracker.ui.parts.waiting import STEP_NAMES, continue_instead
 from tracker.ui.parts.words import plain
 from tracker.ui.session import asked_for, open_store
 from tracker.words import day
 from tracker.workflow.visits import VISIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 LATELY = 8
 """Clients that are offered by name without a search."""
@@ -135,5 +131,5 @@ def _leave(work: Work, draft: Draft, step: int) -> None:
             st.markdown(f"Deletes {goes}. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
                 said = "The changes were thrown away." if changing else "The draft is deleted."
-                remember_deletion(workflow.discard_draft(work.store, draft.id), said)
+                remember_deletion(work.store.drafts.delete(draft.id), said)
                 go_to("client", client=work.client.id)

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker.errors import NotFound
 from tracker.record.records import PROGRESS, Draft, Visit
+from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import link
 from tracker.ui.pages.new_visit.visit_fields import TEXTS
 from tracker.ui.parts.held import found, put
 from tracker.ui.parts.words import plain
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _STEP_TEXTS = ("-product", "-note", "-own", "-weave", "-sections")
 """Ends of the keys of a step's fields of plain text."""

@@ -13,7 +13,7 @@ from tracker.measure.reading import Marks
 from tracker.record.records import PhotoRecord
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
-from tracker.ui.opened import opened
+from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.draft_state import (
     Work,
     card_problem,
@@ -104,9 +104,7 @@ def _one_photo(work: Work, photo_id: str) -> None:
             photo = _edited(work, photo)
         with beside:
             if placed:
-                st.markdown(
-                    "The four corners should lie on the card’s corners, and the line should run from root to tip."
-                )
+                st.markdown(_PLACED)
             _buttons(work, photo)
 
 
@@ -189,7 +187,7 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
     marks = photo.marks
     if marks is None:
         return
-    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
+    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
     note_card_problem(photo.id, problem)
     put_photo(work, replace(photo, marks=found, reading=None, failure=None), photo)
 
@@ -203,7 +201,7 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
             if missing:
                 measured = replace(photo, reading=None, failure=missing)
             else:
-                measured = workflow.measure_record(work.store, photo, marks, decoded=opened())
+                measured = workflow.measure_record(work.store, photo, marks, decoded=OPENED)
         note_card_problem(photo.id, None)
         put_photo(work, measured, photo)
     if no_number(measured):
@@ -215,7 +213,7 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     """What is wrong if no card was found and the corners were not moved: a wall must not pass for a card."""
     if marks.corners is None:
         return None
-    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=opened())
+    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
     if first.corners is None or (is_searched(marks.card_kind) and problem is None):
         return None
     if polyline.moved(first.corners, marks.corners) > _STILL:

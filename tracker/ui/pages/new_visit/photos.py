@@ -14,7 +14,7 @@ from tracker.record.records import BEFORE, PROGRESS, PhotoRecord
 from tracker.ui.look import failure
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import link
-from tracker.ui.opened import opened
+from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.draft_state import (
     Adding,
     Work,
@@ -178,7 +178,7 @@ def _kept_elsewhere(work: Work) -> dict[str, str]:
 
 def _with_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> tuple[PhotoRecord, str | None]:
     """The photo with the marks that were found for that card, and what went wrong, which is said at the marks."""
-    found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=opened())
+    found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=OPENED)
     return replace(record, marks=found, reading=None, failure=None), problem
 
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
+from tracker.compare.photo_set import State
 from tracker.record.records import AFTER, BEFORE, PROGRESS
 from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, go_to_step, put_photo
 from tracker.ui.parts.change_view import show_pair
@@ -17,9 +17,6 @@ from tracker.ui.parts.reading_view import level_words, measured_photo, no_number
 from tracker.ui.parts.repeats import odd_notes, repeats
 from tracker.ui.parts.words import plain
 from tracker.words import REGION_TITLES, ROLE_WORDS
-
-if TYPE_CHECKING:
-    from tracker.compare.photo_set import State
 
 
 def show(work: Work) -> None:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time
-from typing import TYPE_CHECKING
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from tracker import workflow
 from tracker.errors import DraftChanged, TrackerError
@@ -18,14 +18,11 @@ from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.pages.new_visit.visit_fields import visit_fields
 from tracker.ui.parts.cautions import CAUTIONS
 from tracker.ui.parts.consent_view import ask_name, remember_recorder
-from tracker.ui.parts.day_field import day_field
+from tracker.ui.parts.fields import day_field
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import say_on_next_page, sorry
 from tracker.words import as_date, day
 from tracker.workflow.drafts import with_words
-
-if TYPE_CHECKING:
-    from streamlit.delta_generator import DeltaGenerator
 
 
 @dataclass

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import PriceLine, Step, Visit
+from tracker.store import Store
 from tracker.ui.pages.new_visit.step_form import step_form
 from tracker.ui.parts.held import drop, found, put
 from tracker.ui.parts.step_words import cost_words, step_words
 from tracker.ui.parts.words import plain
 from tracker.words import day
 from tracker.workflow.steps import MOST_STEPS
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 _EMPTY = Step("", "")
 
@@ -86,7 +83,7 @@ def steps_editor(store: Store, visit: Visit, key: str, *, fresh: bool) -> tuple[
     prices = store.prices.all()
     st.markdown("**Steps, in the order they were done**")
     actions = [
-        _form(editing, row, place, key, prices) if row.number == editing.open_row else _line(editing, row, place, key)
+        _form(row, place, key, prices) if row.number == editing.open_row else _line(editing, row, place, key)
         for place, row in enumerate(editing.rows)
     ]
     with st.container(horizontal=True):
@@ -139,7 +136,7 @@ def _act(editing: _Editing, what: str, row: _Row) -> None:
         editing.move(row, -1 if what == "up" else 1)
 
 
-def _form(editing: _Editing, row: _Row, place: int, key: str, prices: list[PriceLine]) -> tuple[str, _Row] | None:
+def _form(row: _Row, place: int, key: str, prices: list[PriceLine]) -> tuple[str, _Row] | None:
     """The open step; returns what was tapped."""
     with st.container(border=True, key=f"{key}-form"):
         st.markdown(f"**Step {place + 1}**")

@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import streamlit as st
 
 from tracker import workflow
 from tracker.record.records import SERVICES, Visit
+from tracker.store import Store
 from tracker.ui.pages.new_visit.step_list import steps_editor
 from tracker.ui.pages.new_visit.tab import Tab
 from tracker.ui.parts.agree import Choice, agree
-from tracker.ui.parts.day_field import day_field
+from tracker.ui.parts.fields import day_field
 from tracker.ui.parts.words import plain
 from tracker.words import sentence_case
 from tracker.workflow.words import NOTE_LIMIT
-
-if TYPE_CHECKING:
-    from tracker.store import Store
 
 TEXTS = {
     "visit-history": ("Hair history", "history"),
@@ -28,13 +25,15 @@ TEXTS = {
 }
 """Plain text fields, by the start of their key: the label of each and where a visit keeps it."""
 
+_HISTORY_HINT = "for example: box colour two years ago, keratin last summer"
+_START_HINT = "for example: grown out, brassy at the ends, wants it softer"
+
 
 def visit_fields(store: Store, tab: Tab, first: Visit) -> Visit:
     """The visit as the fields now read; every field may be empty.
 
     Parameters
     ----------
-    store : Store
     tab : Tab, of this window
     first : Visit, what the fields start with where they are not shown yet: a field whose start value changes would
         forget what was typed
@@ -54,17 +53,15 @@ def visit_fields(store: Store, tab: Tab, first: Visit) -> Visit:
     history, starting_point = _before_the_service(visit, tab)
     steps = steps_editor(store, visit, tab.key("steps", "steps"), fresh=fresh)
     limits, washes = _agreed(store, visit, tab.key("visit-agreed", "agreed"))
-    note = st.text_area("Note", value=visit.note, max_chars=NOTE_LIMIT, key=tab.key("visit-note", "note"))
-    next_time = st.text_area(
-        "Next time", value=visit.next_time, max_chars=NOTE_LIMIT, key=tab.key("visit-next", "next")
-    )
+    note = _text("Note", visit, tab, "note")
+    next_time = _text("Next time", visit, tab, "next")
     return replace(
         visit,
         on=on,
         services=tuple(services or ()),
         steps=steps,
-        note=(note or "").strip(),
-        next_time=(next_time or "").strip(),
+        note=note,
+        next_time=next_time,
         history=history,
         starting_point=starting_point,
         limits=limits,
@@ -85,18 +82,13 @@ def _before_the_service(visit: Visit, tab: Tab) -> tuple[str, str]:
     """What the client said; folded away where nothing was noted yet."""
     noted = bool(visit.history or visit.starting_point)
     with st.expander("What the client says: hair history and starting point", expanded=noted):
-        history = st.text_area(
-            "Hair history, in the client’s words",
-            value=visit.history,
-            max_chars=NOTE_LIMIT,
-            placeholder="for example: box colour two years ago, keratin last summer",
-            key=tab.key("visit-history", "history"),
-        )
-        start = st.text_area(
-            "Starting point, in the client’s words",
-            value=visit.starting_point,
-            max_chars=NOTE_LIMIT,
-            placeholder="for example: grown out, brassy at the ends, wants it softer",
-            key=tab.key("visit-start", "start"),
-        )
-    return (history or "").strip(), (start or "").strip()
+        history = _text("Hair history, in the client’s words", visit, tab, "history", _HISTORY_HINT)
+        return history, _text("Starting point, in the client’s words", visit, tab, "start", _START_HINT)
+
+
+def _text(label: str, visit: Visit, tab: Tab, part: str, placeholder: str | None = None) -> str:
+    """One part of a visit that is plain text, as its field now reads."""
+    name = f"visit-{part}"
+    begins = getattr(visit, TEXTS[name][1])
+    typed = st.text_area(label, begins, max_chars=NOTE_LIMIT, placeholder=placeholder, key=tab.key(name, part))
+    return (typed or "").strip()

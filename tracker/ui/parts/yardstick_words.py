@@ -1,4 +1,4 @@
-"""How far photos of one hair differ, in words."""
+"""Which yardsticks levels, warmth and ± rest on, and how far photos of one hair differ, in words."""
 
 from __future__ import annotations
 
@@ -7,11 +7,40 @@ from collections.abc import Sequence
 
 from tracker.calibrate.gauge_study import GaugeStudy, Shot
 from tracker.calibrate.level import LevelScale
+from tracker.calibrate.warmth import NeutralLocus
 from tracker.measure import light_u
 from tracker.measure.repeatability import Repeatability
 from tracker.ui.parts.words import plain
 from tracker.words import count
 from tracker.workflow.photos import settings_with
+
+
+def scale_words(scale: LevelScale) -> str:
+    """Which scale levels are read on."""
+    if scale.provisional:
+        return "Levels are provisional: read on the built-in scale."
+    return f"Levels are read on your {scale.name}."
+
+
+def locus_words(locus: NeutralLocus) -> str:
+    """What warmth counts from."""
+    if locus.own is None:
+        return "Warmth counts from published natural hair of the same lightness."
+    low, high = locus.own
+    return (
+        f"Warmth counts from your {locus.name}, between L* {low:.0f} and {high:.0f}; outside that, from published hair."
+    )
+
+
+def spread_words(spread: Repeatability) -> str:
+    """What the ± between photos rests on."""
+    if spread.provisional:
+        return (
+            "The ± rests on general figures: nobody has measured yet how far photos repeat in your own studio. A "
+            "set-up check in the studio does that."
+        )
+    return f"The ± rests on your {spread.name}."
+
 
 _AT_LEVEL = 6
 
@@ -43,14 +72,11 @@ def what_it_is_made_of(spread: GaugeStudy) -> str:
         rows.append(("How one hair differs from another, by person and session", spread.occasion))
     rows.append(("**One photo, all together**", spread.total))
     lines = [f"| {what} | {part[0]:.2f} | {part[1]:.2f} | {part[2]:.2f} |" for what, part in rows]
+    both = (("people", spread.operator, spread.operators), ("sessions", spread.session, spread.sessions))
     missing = [
-        word
-        for word, part, number in (
-            ("people", spread.operator, spread.operators),
-            ("sessions", spread.session, spread.sessions),
-        )
+        f"{word} ({'only one' if number == 1 else 'not every hair by everyone in every session'})"
+        for word, part, number in both
         if part is None
-        for word in [f"{word} ({'only one' if number == 1 else 'not every hair by everyone in every session'})"]
     ]
     said = f"\n\nNot told apart: {' and '.join(missing)}." if missing else ""
     head = "| Standard deviation | L\\* | a\\* | b\\* |\n|---|---|---|---|\n"
