@@ -21,6 +21,7 @@ from tracker.fade import (
 )
 from tracker.fade.window import Side
 from tracker.measure.repeatability import PROVISIONAL
+from tracker.said.wear import say_no_date, say_no_rate
 
 Json = dict[str, object]
 
@@ -93,9 +94,9 @@ def _limit(text: str, side: Side, found: Mapping[str, FadeSeries]) -> Limit:
 
 def _when(found: Window) -> str:
     if found.early is None or found.middle is None or found.late is None:
-        return found.why_not or ""
+        return say_no_date(found.why_not)
     months = f"month {found.middle:.1f} ({found.early:.1f} to {found.late:.1f}, in 80 of 100 cases)."
-    return f"{months} {found.why_not}" if found.why_not else months
+    return f"{months} {say_no_date(found.why_not)}".rstrip()
 
 
 def _months(found: Window) -> Json:
@@ -106,7 +107,7 @@ def _months(found: Window) -> Json:
         "late": found.late,
         "not_before": found.not_before,
         "chance": found.chance,
-        "why_not": found.why_not,
+        "why_not": say_no_date(found.why_not) or None,
     }
 
 
@@ -129,7 +130,7 @@ def _document(fit: FadeFit) -> Json:
         "readings": len(fit.series),
         "rate": {"low": rate.low, "median": rate.median, "high": rate.high, "unit": "per month"} if rate else None,
         "half_life": {"low": half_life.low, "median": half_life.median, "high": half_life.high} if half_life else None,
-        "refusal": fit.refusal,
+        "refusal": say_no_rate(fit.refusal) or None,
         "residual_rms": fit.residual_rms,
         "curve": {
             "months": months,
@@ -149,6 +150,6 @@ def _say(name: str, fit: FadeFit) -> None:
         rates = f"{rate.median:.2f} per month ({rate.low:.2f} to {rate.high:.2f})"
         say(f"{name}: half of the quick change is over in {interval}; rate {rates}.")
     else:
-        say(f"{name}: {fit.refusal}")
+        say(f"{name}: {say_no_rate(fit.refusal)}")
     curve = f"{fit.mean([last])[0]:.1f} ({low[0]:.1f} to {high[0]:.1f})"
     say(f"  {len(fit.series)} readings; the curve at month {last:g}: {curve}.")

@@ -25,9 +25,11 @@ from tracker.measure.card_scale import scale_of
 from tracker.measure.kit import Kit, was_developed
 from tracker.measure.reading import CardSummary, Check, Marks, PhotoReading, RegionReading
 from tracker.record.records import from_json, to_json
+from tracker.said.colour import say_level, say_warmth
 
 Json = dict[str, Any]
 
+_NO_BAND = "No band of hair was measured."
 _ADVICE = "Make it with measured-hair measure --out."
 
 
@@ -96,7 +98,7 @@ def measured_entry(
     return {
         "photo": photo,
         "ok": reading.ok,
-        "error": None if reading.ok else _check_error(reading.checks),
+        "error": None if reading.ok else {"code": "check_failed", "message": reading.failure or _NO_BAND},
         "card": _card(reading.card),
         "checks": [_check(check) for check in reading.checks],
         "regions": {region.name: _region(region) for region in reading.regions} if reading.ok else {},
@@ -120,17 +122,12 @@ def lengths(reading: PhotoReading, marks: Marks, size: tuple[int, int]) -> Json 
         return {"mm_per_pixel": None, "path_mm": None, "error": {"code": error.code, "message": error.message}}
     if scale is None:
         return None
-    return {"mm_per_pixel": _number(scale.mm_per_pixel), "path_mm": _number(scale.path), "error": None}
+    return {"mm_per_pixel": number(scale.mm_per_pixel), "path_mm": number(scale.path), "error": None}
 
 
-def _number(measured: Measured) -> Json:
-    return {"value": measured.value, "u": measured.u}
-
-
-def _check_error(checks: tuple[Check, ...]) -> Json:
-    failed = next((check for check in checks if check.stopped), None)
-    message = f"{failed.says} {failed.advice}".strip() if failed else "No band of hair was measured."
-    return {"code": "check_failed", "message": message}
+def number(measured: Measured | None) -> Json:
+    """A value and its standard uncertainty; both None where there is none."""
+    return {"value": measured and measured.value, "u": measured and measured.u}
 
 
 def _card(card: CardSummary) -> Json:
@@ -158,25 +155,20 @@ def _check(check: Check) -> Json:
 
 def _region(region: RegionReading) -> Json:
     level, warmth = estimate_level(region.lab), estimate_warmth(region.lab)
-    parts = zip(("L*", "a*", "b*"), region.lab.lab, region.lab.u, strict=True)
     return {
         "lab": list(region.lab.lab),
         "u": list(region.lab.u),
-        "text": ", ".join(
-            f"{name} {format_measured(Measured(value, u, name, region.lab.dof))}" for name, value, u in parts
-        ),
+        "text": ", ".join(f"{axis.unit} {format_measured(axis)}" for axis in region.lab.axes),
         "level": {
-            "value": level.value.value if level.value else None,
-            "u": level.value.u if level.value else None,
-            "text": level.text,
+            **number(level.value),
+            "text": say_level(level),
             "provisional": level.provisional,
         },
         "warmth": {
-            "value": warmth.value.value,
-            "u": warmth.value.u,
+            **number(warmth.value),
             "tone": warmth.tone,
-            "undertone": warmth.undertone,
-            "text": warmth.text,
+            "undertone": " or ".join(warmth.undertones) or None,
+            "text": say_warmth(warmth),
         },
         "pixels": region.pixels,
     }

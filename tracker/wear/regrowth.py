@@ -20,10 +20,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tracker.compare.transition import Blend, find_blend
-from tracker.fade import HORIZON, FadeSeries, Window, judge, nothing_known
+from tracker.fade import HORIZON, FadeSeries, WhyNot, Window, judge, nothing_known
+from tracker.fade.window import NoForecast
 from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured
 from tracker.measure.reading import ProfilePoint
 
 PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
@@ -34,20 +34,6 @@ _PLACED = 2.0  # mm, standard uncertainty of where the marked path leaves the sc
 _COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp
 _UNLIKE = 3.0  # standard uncertainties from the published rate beyond which growth does not explain the photos
 _STEP = 0.05  # months
-
-
-@dataclass(frozen=True, slots=True)
-class RootLength:
-    """Length of the root in one photo, or why it is not known.
-
-    Attributes
-    ----------
-    length : Measured or None, mm from the scalp to where the natural level ends
-    why_not : str or None
-    """
-
-    length: Measured | None
-    why_not: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +48,7 @@ class Regrowth:
     last : float, months since the service of the last photo, 0 without one
     photos : int, photos with a root length that count, over all services
     own : bool, True where the client's own photos count for more than the published rates
-    says : str, one sentence about the rate
-    why_not : str or None, why nothing can be forecast
+    why_not : why nothing can be forecast, or None
     """
 
     rate: Measured
@@ -72,8 +57,7 @@ class Regrowth:
     last: float
     photos: int
     own: bool
-    says: str
-    why_not: str | None = None
+    why_not: NoForecast | None = None
 
     def length(self, months: Floats) -> tuple[Floats, Floats]:
         """Root length and its standard uncertainty, mm, of the shape of `months`.
@@ -93,8 +77,8 @@ class Regrowth:
         return self.start.value + self.rate.value * t, np.sqrt(np.maximum(variance, 0.0))
 
 
-def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootLength:
-    """Length of the root in one photo.
+def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measured | None:
+    """Length of the root in one photo, mm; None where the photo does not show it beyond doubt, or how long it is.
 
     Parameters
     ----------
@@ -103,14 +87,12 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> RootL
 
     Returns
     -------
-    RootLength : of a root darker or lighter than the lengths, whichever is significant
+    Measured : of a root darker or lighter than the lengths, whichever is significant
     """
     if path is None:
-        return RootLength(None, "No root length: the card gives no scale. Hold a card of known size beside the hair.")
+        return None
     found = find_blend(profile) or find_blend(_mirrored(profile))
-    if found is None:
-        return RootLength(None, "No root length: the photo does not show beyond doubt where the natural level ends.")
-    return RootLength(root_from_blend(found, path))
+    return None if found is None else root_from_blend(found, path)
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:
@@ -151,26 +133,23 @@ def regrowth(segments: Sequence[FadeSeries], *, covered: bool = False) -> Regrow
     photos = sum(len(series) for series in segments)
     value = (known * PUBLISHED_RATE.value + slope) / (known + precision)
     rate = Measured(value, 1 / math.sqrt(known + precision), PUBLISHED_RATE.unit)
-    unlike = _unlike(slope, precision)
-    says = _says(rate, precision / known, unlike)
-    if unlike:
-        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, photos, False, says, says)
+    if _unlike(slope, precision):
+        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, photos, False, "not grown")
     if not segments:
-        why = "No photo since the service shows where the natural level ends."
-        return Regrowth(rate, None, 0.0, 0.0, 0, False, says, why)
+        return Regrowth(rate, None, 0.0, 0.0, 0, False, "no root")
     t, y, p = _arrays(segments[-1], covered=covered)
     total, middle = float(p.sum()), float(p @ t / p.sum())
     start = float(p @ y / total) - rate.value * middle
     u = math.sqrt(1 / total + (middle * rate.u) ** 2)
     last = segments[-1].months[-1]
     found = Measured(start, u, "mm")
-    return Regrowth(rate, found, -middle * rate.u**2, last, photos, precision > known, says)
+    return Regrowth(rate, found, -middle * rate.u**2, last, photos, precision > known)
 
 
 def forecast(
     found: Regrowth,
     limit_mm: float,
-    name: str = "root length",
+    name: str = "root",
     *,
     since_service: bool = False,
     last: float = 0.0,
@@ -188,11 +167,11 @@ def forecast(
     horizon_months : float, > 0, months after the last photo to look ahead
     """
     if not (0 <= limit_mm <= 1000):
-        return nothing_known("No root has that length: enter the longest root that was agreed, in millimetres.", name)
+        return nothing_known(WhyNot("impossible root", name))
     if since_service:
         found = replace(found, start=Measured(0.0, 0.0, "mm"), covariance=0.0)
     if found.start is None:
-        return nothing_known(found.why_not or "Nothing is known about the root.", name)
+        return nothing_known(WhyNot(found.why_not or "no root", name))
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
     last = max(found.last, last)
@@ -215,20 +194,6 @@ def _unlike(slope: float, precision: float) -> bool:
         return False
     away = slope / precision - PUBLISHED_RATE.value
     return abs(away) > _UNLIKE * math.sqrt(PUBLISHED_RATE.u**2 + 1 / precision)
-
-
-def _says(rate: Measured, weight: float, unlike: bool) -> str:
-    if unlike:
-        return (
-            "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
-        )
-    digits = 0 if rate.u > 1 else 1  # whole millimetres would hide how certain a well-known rate is
-    often = format_measured(rate, digits, with_unit=True)
-    if weight > 1:
-        return f"This client's hair grows {often} (95 %), from their own photos."
-    if weight > 0:
-        return f"Hair grows {often} (95 %): published rates, and a little from this client's photos."
-    return f"Hair grows {often} (95 %), by published rates."
 
 
 def _mirrored(profile: Sequence[ProfilePoint]) -> list[ProfilePoint]:

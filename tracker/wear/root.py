@@ -11,7 +11,7 @@ from tracker.record.records import PhotoRecord, Visit
 from tracker.wear.regrowth import Regrowth, forecast, regrowth, root_length
 from tracker.wear.segments import Segment
 
-ROOT = "length of the root"
+ROOT = "root"
 
 # common practice, no source: these colour the hair up to the scalp
 _COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})
@@ -79,5 +79,5 @@ def _length(photo: PhotoRecord) -> tuple[float, float] | None:
         scale = scale_of(photo.reading, photo.marks, photo.size)
     except TrackerError:
         return None
-    found = root_length(photo.reading.profile, scale.path if scale else None).length
+    found = root_length(photo.reading.profile, scale.path if scale else None)
     return None if found is None else (found.value, found.u)

@@ -73,7 +73,4 @@ def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[Ph
             reading = measure_photo(read, marks, own)
     except TrackerError as error:
         return None, error.message
-    stopped = next((check for check in reading.checks if check.stopped), None)
-    if stopped is not None:
-        return None, f"{stopped.says} {stopped.advice}".strip()
-    return (reading, "") if reading.ok else (None, "No band of hair was measured.")
+    return (reading, "") if reading.ok else (None, reading.failure or "No band of hair was measured.")

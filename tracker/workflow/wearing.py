@@ -10,7 +10,7 @@ from time import monotonic
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound, StoreFull, TrackerError
-from tracker.fade import months_between
+from tracker.fade import WhyNot, months_between
 from tracker.record.records import Visit
 from tracker.store import ClientRecord, Store
 from tracker.wear import (
@@ -84,13 +84,13 @@ class WhatIf:
     Attributes
     ----------
     early, middle, late : dates, or None
-    why_not : str or None, a sentence
+    why_not : WhyNot or None
     """
 
     early: date | None
     middle: date | None
     late: date | None
-    why_not: str | None
+    why_not: WhyNot | None
 
 
 def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> WhatIf:

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE
+from tracker.said.colour import say_change
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
-from tracker.ui.parts.change_view import sentence_for_others, show_pair
+from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details
 from tracker.ui.parts.held import held
 from tracker.ui.parts.notices import told
@@ -97,7 +98,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
             show_photo(balanced_url(photo, MEDIUM), photo_words(photo), ratio=3 / 4, caption=word, href=href)
     headline = _pair(entry).headline
     if headline is not None:
-        st.markdown(f"**{plain(sentence_for_others(headline))}**")
+        st.markdown(f"**{plain(say_change(headline, to_others=True))}**")
     st.caption(_about(store, entry))
     # a link to the page already shown leaves the browser's address unchanged, so Back would leave the portfolio
     st.button("Look closer", key=f"closer-{entry.visit.id}", on_click=_show, args=(entry.visit.id,))

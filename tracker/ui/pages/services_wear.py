@@ -9,6 +9,7 @@ import streamlit as st
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
 from tracker.measure.reading import REGIONS
+from tracker.said.wear import ASSUMPTIONS, say_difference, say_longest
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
 from tracker.ui.navigation import link
@@ -89,7 +90,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
 
     from tracker.charts import MOST_STRANDS, across_chart
 
-    st.subheader(plain(sentence_case(found.says)), anchor=False)
+    st.subheader(plain(sentence_case(say_longest(found))), anchor=False)
     title = f"{REGION_TITLES[region]}: {_middle(found, quantity)}"
     draw = partial(across_chart, found, title=title, y_title=_AXIS[quantity])
     try:
@@ -112,8 +113,8 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
         for group in found.groups:
             st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))
         for difference in found.differences:
-            st.markdown(f"- {plain(sentence_case(difference.says))}")
-        st.caption(plain(found.assumptions))
+            st.markdown(f"- {plain(sentence_case(say_difference(difference)))}")
+        st.caption(plain(ASSUMPTIONS))
 
 
 def _middles(found: Overlay) -> str:

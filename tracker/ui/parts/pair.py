@@ -68,6 +68,7 @@ def compare_states(before: State, after: State) -> Pair:
     """What differs between two states, with the uncertainty that the pair deserves."""
     from tracker.compare.comparison import compare_readings
     from tracker.compare.photo_set import match_states
+    from tracker.said.colour import say_kits
 
     first, second = before.reading, after.reading
     pair = Pair(before.standing, after.standing, states=(before, after))
@@ -86,8 +87,8 @@ def compare_states(before: State, after: State) -> Pair:
             repeatability=own.spread,
         )
     except TrackerError as error:
-        return replace(pair, kit_note=match.says, problem=error)
-    return replace(pair, changes=changes, kit_note=match.says)
+        return replace(pair, kit_note=say_kits(match), problem=error)
+    return replace(pair, changes=changes, kit_note=say_kits(match))
 
 
 def only(photo: PhotoRecord) -> State:

@@ -57,7 +57,7 @@ def lengths(photo: PhotoRecord) -> Lengths:
 def for_the_client(pair: Pair) -> None:
     """What changed and how sure it is, in words to be read aloud."""
     from tracker.compare.lights_and_lows import share_lightened
-    from tracker.compare.spoken import tell
+    from tracker.said.aloud import tell
 
     if not pair.changes:
         return

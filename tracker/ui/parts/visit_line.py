@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.said.colour import say_change
 from tracker.ui.parts.pair import compare_states, state_in_force
 from tracker.ui.parts.words import plain
 from tracker.words import MADE_UP, ago, day, listed, sentence_case
@@ -25,7 +26,7 @@ def lift_words(photos: Sequence[PhotoRecord]) -> str:
     if before is None or after is None:
         return ""
     headline = compare_states(before, after).headline
-    return plain(headline.sentence) if headline is not None else ""
+    return plain(say_change(headline)) if headline is not None else ""
 
 
 def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from tracker.fade import months_between
 from tracker.record.records import AFTER, PROGRESS
+from tracker.said.colour import say_change
 from tracker.ui.parts.pair import CHANGED, compare_states, only, state_in_force
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
@@ -36,4 +37,4 @@ def wear_words(store: Store, entry: PortfolioEntry) -> str:
     later = f"{span} later" if span else "the same day"
     if headline.verdict != CHANGED:
         return f"Measured again {later}, with no certain change."
-    return f"Measured again {later}. {plain(headline.sentence)}"
+    return f"Measured again {later}. {plain(say_change(headline))}"
