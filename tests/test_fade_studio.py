@@ -251,8 +251,8 @@ class TestAcross:
             assert overlay.groups[1].at_compared is not None
             sizes = [abs(group.at_compared.value) for group in overlay.groups if group.at_compared]
             assert found.size.value == pytest.approx(sizes[1] - sizes[0], abs=0.05)
-            assert "They move opposite ways: many gets" in say_difference(found)
-            assert "lasts" not in say_difference(found)
+            assert "They move opposite ways: many gets" in say_difference(found, 2.0)
+            assert "lasts" not in say_difference(found, 2.0)
 
     def test_opposite_ways_equally_far_are_not_ordered(self) -> None:
         overlay = across([*moved(10, -3.0, "a"), *moved(10, 3.0, "b")])
@@ -301,7 +301,7 @@ class TestCompareGroups:
 
         rng = np.random.default_rng(3)
         first, second = rng.normal(12.4, 1.0, 80), rng.normal(12.0, 2.0, 60)
-        found = compare_groups({"b": second, "a": first}, "warmth", 2.0)[0]
+        found = compare_groups({"b": second, "a": first}, "warmth")[0]
         assert found.p == pytest.approx(float(stats.ttest_ind(first, second, equal_var=False).pvalue), rel=1e-9)
 
         def t(x: np.ndarray, y: np.ndarray, axis: int = -1) -> np.ndarray:
@@ -310,7 +310,7 @@ class TestCompareGroups:
 
         few, other = first[:9], second[:12]
         exchanged = stats.permutation_test((few, other), t, vectorized=True, n_resamples=4999, random_state=1)
-        assert compare_groups({"b": other, "a": few}, "warmth", 2.0)[0].p == pytest.approx(
+        assert compare_groups({"b": other, "a": few}, "warmth")[0].p == pytest.approx(
             float(exchanged.pvalue), abs=0.025
         )
 
@@ -324,10 +324,8 @@ class TestCompareGroups:
         # by hand (Holm 1979): the smallest of three times 3, the next times 2, never falling
         rng = np.random.default_rng(4)
         groups = {name: rng.normal(mean, 1.0, 120) for name, mean in (("a", 10.0), ("b", 10.3), ("c", 10.5))}
-        found = {(each.second, each.first): each.p for each in compare_groups(groups, "warmth", 1.0)}
-        plain = {
-            pair: compare_groups({pair[0]: groups[pair[0]], pair[1]: groups[pair[1]]}, "", 1.0)[0].p for pair in found
-        }
+        found = {(each.second, each.first): each.p for each in compare_groups(groups, "warmth")}
+        plain = {pair: compare_groups({pair[0]: groups[pair[0]], pair[1]: groups[pair[1]]}, "")[0].p for pair in found}
         order = sorted(plain, key=lambda pair: float(plain[pair] or 0))
         expected, worst = {}, 0.0
         for rank, pair in enumerate(order):
@@ -339,11 +337,13 @@ class TestCompareGroups:
         # all of one move by 2, all of the other by 5, but half of them down: their mean is next to nothing
         rng = np.random.default_rng(6)
         both = rng.choice([-5.0, 5.0], 40) + rng.normal(0, 0.3, 40)
-        found = compare_groups({"one": rng.normal(2.0, 0.3, 40), "both": both}, "warmth", 2.0)[0]
+        found = compare_groups({"one": rng.normal(2.0, 0.3, 40), "both": both}, "warmth")[0]
         assert found.verdict == "not shown"
-        assert say_difference(found).startswith("Which of one and both changes less by month 2.0 is not beyond doubt.")
-        assert "one gets warmer by 2.0" in say_difference(found)
-        assert "both does not clearly get warmer or cooler" in say_difference(found)
+        assert say_difference(found, 2.0).startswith(
+            "Which of one and both changes less by month 2.0 is not beyond doubt."
+        )
+        assert "one gets warmer by 2.0" in say_difference(found, 2.0)
+        assert "both does not clearly get warmer or cooler" in say_difference(found, 2.0)
 
     def test_photos_that_scatter_are_no_change(self) -> None:
         # neither group changes; the photos of one are four times less sure
@@ -351,7 +351,7 @@ class TestCompareGroups:
         real = 0
         for _ in range(100):
             sure, unsure = rng.normal(0, 0.5, 60), rng.normal(0, 2.0, 60)
-            real += compare_groups({"sure": sure, "unsure": unsure}, "warmth", 2.0)[0].verdict == "real"
+            real += compare_groups({"sure": sure, "unsure": unsure}, "warmth")[0].verdict == "real"
         # 5 % nominal; 100 draws stray by 2.2 %
         assert real <= 11
 
@@ -360,22 +360,22 @@ class TestCompareGroups:
         real = 0
         for _ in range(200):
             groups = {"a": rng.normal(-2.0, 1.0, 60), "b": rng.normal(2.0, 2.0, 60)}
-            real += compare_groups(groups, "warmth", 2.0)[0].verdict == "real"
+            real += compare_groups(groups, "warmth")[0].verdict == "real"
         # 5 % nominal; 200 draws stray by 1.5 %
         assert real <= 19
 
     def test_a_group_that_hardly_moves_lasts_longest_and_what_it_does_is_said(self) -> None:
         rng = np.random.default_rng(9)
-        found = compare_groups({"still": rng.normal(0, 1, 20), "moved": rng.normal(4, 1, 20)}, "L*", 2.0)[0]
+        found = compare_groups({"still": rng.normal(0, 1, 20), "moved": rng.normal(4, 1, 20)}, "L*")[0]
         assert found.verdict == "real"
-        assert say_difference(found).startswith("still changes less in size than moved, by ")
-        assert "still does not clearly get lighter or darker" in say_difference(found)
-        assert "moved gets lighter by " in say_difference(found)
+        assert say_difference(found, 2.0).startswith("still changes less in size than moved, by ")
+        assert "still does not clearly get lighter or darker" in say_difference(found, 2.0)
+        assert "moved gets lighter by " in say_difference(found, 2.0)
 
     @pytest.mark.parametrize("count", [6, 60])
     @pytest.mark.parametrize(("second", "verdict"), [(3.0, "real"), (2.0, "not shown")])
     def test_groups_without_any_spread(self, count: int, second: float, verdict: str) -> None:
-        found = compare_groups({"a": np.full(count, 2.0), "b": np.full(count, second)}, "warmth", 2.0)[0]
+        found = compare_groups({"a": np.full(count, 2.0), "b": np.full(count, second)}, "warmth")[0]
         assert found.verdict == verdict
         assert found.size is not None
         assert found.size.dof >= count - 1

@@ -121,7 +121,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
     changes = {group: table.at(group, at) for group in groups}
     ordered = tuple(_group(table, group, at) for group in sorted(groups, key=lambda group: how_far(changes[group])))
     unit = counted[0].series.unit
-    differences = compare_groups(changes, unit, at)
+    differences = compare_groups(changes, unit)
     return Overlay(
         tuple(table.strands()),
         _group(table, None, at),

@@ -41,7 +41,6 @@ class Difference:
     first, second : str, the groups; the clients of `second` change less in size
     size : Measured or None, how much further those of `first` change, up or down
     p : float or None, probability of as large a difference by chance alone, adjusted for the number of pairs
-    at : float or None, months since the service at which they were compared
     means : mean change, up or down, of `first` and of `second`; empty where it cannot be said
     clients : how many of `first` and of `second` have photos that late
     """
@@ -51,7 +50,6 @@ class Difference:
     size: Measured | None
     p: float | None
     verdict: Literal["real", "not shown", "cannot say"]
-    at: float | None
     means: tuple[Measured, ...]
     clients: tuple[int, int]
 
@@ -77,14 +75,13 @@ def way_of(mean: Measured) -> int:
     return 0 if abs(mean.value) <= expanded(mean) else int(math.copysign(1, mean.value))
 
 
-def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> tuple[Difference, ...]:
+def compare_groups(values: Mapping[str, Array], unit: str) -> tuple[Difference, ...]:
     """Test every pair of groups, and adjust for the number of pairs (Holm 1979).
 
     Parameters
     ----------
     values : change of each client, up or down, by group
     unit : of the change
-    at : months since the service
     """
     ordered = sorted(values, key=lambda name: how_far(values[name]))
     pairs = [(more, less) for i, less in enumerate(ordered) for more in ordered[i + 1 :]]
@@ -98,7 +95,7 @@ def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> 
         worst = max(worst, min(1.0, (len(sizes) - rank) * sizes[pair][1]))
         adjusted[pair] = worst
     return tuple(
-        _difference(pair, sizes[pair][0] if pair in sizes else None, adjusted.get(pair), at, values) for pair in pairs
+        _difference(pair, sizes[pair][0] if pair in sizes else None, adjusted.get(pair), values) for pair in pairs
     )
 
 
@@ -145,10 +142,10 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
 
 
 def _difference(
-    pair: tuple[str, str], size: Measured | None, p: float | None, at: float | None, values: Mapping[str, Array]
+    pair: tuple[str, str], size: Measured | None, p: float | None, values: Mapping[str, Array]
 ) -> Difference:
     clients = values[pair[0]].size, values[pair[1]].size
-    if size is None or p is None or at is None:
-        return Difference(*pair, None, None, "cannot say", at, (), clients)
+    if size is None or p is None:
+        return Difference(*pair, None, None, "cannot say", (), clients)
     means = tuple(mean_change(values[name], size.unit) for name in pair)
-    return Difference(*pair, size, p, "real" if p < _REAL else "not shown", at, means, clients)
+    return Difference(*pair, size, p, "real" if p < _REAL else "not shown", means, clients)

@@ -48,8 +48,7 @@ _LIMITS = {
     "depth": "depth at the {}",
     "root": "length of the root",
 }
-
-_WAYS = {"warmth": ("warmer", "cooler"), "L*": ("lighter", "darker")}
+_WAYS = {"": ("higher", "lower"), "warmth": ("warmer", "cooler"), "L*": ("lighter", "darker")}
 
 ASSUMPTIONS = (
     "Assumed: clients are independent of each other, each counts once in a group, and groups do not differ "
@@ -100,12 +99,12 @@ def _opposite(found: Overlay) -> str:
     """Which way each group moves, where they clearly move opposite ways; else nothing."""
     ways = {each.group: way_of(each.at_compared) for each in found.groups if each.at_compared}
     more, less = (", ".join(group for group, way in ways.items() if way == side) for side in (1, -1))
-    up, down = _ways(found.unit)
+    up, down = _WAYS.get(found.unit, _WAYS[""])
     return f"Groups move opposite ways: {more} {up}; {less} {down}. " if more and less else ""
 
 
-def say_difference(found: Difference) -> str:
-    """What was `found` between two groups, and what each does where they do not clearly move the same way."""
+def say_difference(found: Difference, at: float | None) -> str:
+    """What was found between two groups by that month, and what each does unless both clearly move the same way."""
     more, less = found.first, found.second
     if found.size is None:
         few, clients = min(zip((more, less), found.clients, strict=True), key=lambda group: group[1])
@@ -113,7 +112,7 @@ def say_difference(found: Difference) -> str:
             f"Cannot say whether {more} and {less} differ: {clients} clients of {few} have photos that late, {FEWEST} "
             "are needed."
         )
-    amount = f"{format_measured(found.size)} by month {found.at:.1f}"
+    amount = f"{format_measured(found.size)} by month {at:.1f}"
     ways = {way_of(mean) for mean in found.means}
     alike, real = len(ways) == 1 and 0 not in ways, found.verdict == "real"
     if alike and real:
@@ -124,17 +123,12 @@ def say_difference(found: Difference) -> str:
     each = f"They move opposite ways: {moves}" if 0 not in ways else moves
     if real:
         return f"{less} changes less in size than {more}, by {amount}, more than chance explains. {each}."
-    return f"Which of {less} and {more} changes less by month {found.at:.1f} is not beyond doubt. {each}."
+    return f"Which of {less} and {more} changes less by month {at:.1f} is not beyond doubt. {each}."
 
 
 def _moves(mean: Measured) -> str:
-    more, less = _ways(mean.unit)
+    more, less = _WAYS.get(mean.unit, _WAYS[""])
     way = way_of(mean)
     if way == 0:
         return f"does not clearly get {more} or {less} ({format_measured(mean)})"
     return f"gets {more if way > 0 else less} by {format_measured(replace(mean, value=abs(mean.value)))}"
-
-
-def _ways(unit: str) -> tuple[str, str]:
-    """What more and less of a quantity in this unit are called."""
-    return _WAYS.get(unit, ("higher", "lower"))

@@ -229,34 +229,33 @@ def due_of(
     found = windows(readings, limits, learnt, own.scale, root)
     whole = together(found)
     shares = dict(whole.first)
-    reasons = [_reason(each, begins, shares.get(each.name, 0.0)) for each in found]
+    reasons = [reason_of(each, begins, shares.get(each.name, 0.0)) for each in found]
     return replace(
         base,
         state=whole.state,
-        early=day_of(begins, whole.early),
-        middle=day_of(begins, whole.middle),
-        late=day_of(begins, whole.late),
+        early=_day(begins, whole.early),
+        middle=_day(begins, whole.middle),
+        late=_day(begins, whole.late),
         why_not=whole.why_not,
         reasons=tuple(sorted(reasons, key=lambda reason: -reason.share)),
     )
 
 
-def _reason(each: Window, begins: datetime, share: float) -> Reason:
-    early, middle, late = (day_of(begins, months) for months in (each.early, each.middle, each.late))
-    return Reason(each.name, early, middle, late, each.state, each.why_not, share)
-
-
-def day_of(begins: datetime, months: float | None) -> date | None:
-    """The local day that lies that many months after the service; None without a number of months.
+def reason_of(found: Window, begins: datetime, share: float = 0.0) -> Reason:
+    """A window in local days instead of months.
 
     Parameters
     ----------
+    found : Window
     begins : datetime, of the service
-    months : float or None
+    share : float, chance that its limit is passed first, 0..1
     """
-    if months is None:
-        return None
-    return (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()
+    early, middle, late = (_day(begins, months) for months in (found.early, found.middle, found.late))
+    return Reason(found.name, early, middle, late, found.state, found.why_not, share)
+
+
+def _day(begins: datetime, months: float | None) -> date | None:
+    return None if months is None else (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()
 
 
 def _values(place: PlaceReadings, quantity: str) -> tuple[float, ...]:

@@ -4,25 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import date, datetime, time
 from time import monotonic
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.errors import NotFound, StoreFull, TrackerError
-from tracker.fade import WhyNot, months_between
+from tracker.fade import months_between
 from tracker.record.records import Visit
 from tracker.store import ClientRecord, Store
 from tracker.wear import (
     Due,
     Learnt,
+    Reason,
     ServiceReadings,
     covers_root,
-    day_of,
     due_of,
     growth,
     limits_in_force,
     readings_of,
+    reason_of,
     segments,
     together,
     windows,
@@ -77,23 +77,7 @@ def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[Serv
     return due, services
 
 
-@dataclass(frozen=True, slots=True)
-class WhatIf:
-    """The window if the hair is washed more or less often from now on.
-
-    Attributes
-    ----------
-    early, middle, late : dates, or None
-    why_not : WhyNot or None
-    """
-
-    early: date | None
-    middle: date | None
-    late: date | None
-    why_not: WhyNot | None
-
-
-def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> WhatIf:
+def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> Reason:
     """What the refresh window of the service being worn becomes with other washing from today on.
 
     Raises
@@ -114,8 +98,7 @@ def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today
     found = together(
         windows(readings, limits, learning(store).priors, own.scale, root, washes_from_now=(washes_per_week, now))
     )
-    early, middle, late = (day_of(readings.begins, each) for each in (found.early, found.middle, found.late))
-    return WhatIf(early, middle, late, found.why_not)
+    return reason_of(found, readings.begins)
 
 
 def client_growth(worn: Visit | None, services: Sequence[ServiceReadings]) -> Regrowth:

@@ -113,7 +113,7 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
         for group in found.groups:
             st.markdown(plain(f"{sentence_case(group.group)}: {_group_words(group.clients, group.services)}"))
         for difference in found.differences:
-            st.markdown(f"- {plain(sentence_case(say_difference(difference)))}")
+            st.markdown(f"- {plain(sentence_case(say_difference(difference, found.compared_at)))}")
         st.caption(plain(ASSUMPTIONS))
 
 
