@@ -23,7 +23,7 @@ from tracker.compare.comparison import compare_readings
 from tracker.compare.lights_and_lows import shades, share_lightened
 from tracker.compare.replicates import mean_of_replicates
 from tracker.compare.transition import Blend, find_blend
-from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, what_if, window
+from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, window
 from tracker.maths.quantities import LabMeasured, Measured
 from tracker.measure import measure_photo
 from tracker.measure.card_scale import card_scale
@@ -247,7 +247,7 @@ def of_fit(fit: FadeFit, limits: tuple[Limit, ...]) -> Json:
         "first of them": of_window(refresh_window(windows)),
     }
     if fit.washes_per_week is not None:
-        found["half the washes"] = of_window(what_if(fit, limits[0], fit.washes_per_week / 2))
+        found["half the washes"] = of_window(window(fit, limits[0], washes_per_week=fit.washes_per_week / 2))
     return found
 
 

@@ -21,6 +21,7 @@ from tracker.compare.comparison import compare_readings
 from tracker.errors import Conflict, StoreError, TrackerError
 from tracker.measure import measure_photo
 from tracker.photo import read_photo
+from tracker.said.colour import say_change
 
 
 def test_the_shape_is_really_checked() -> None:
@@ -124,7 +125,7 @@ def test_compare_gives_what_the_core_gives(tmp_path: Path) -> None:
         assert change.lift.value is not None
         assert shown["lift"]["value"] == change.lift.value.value
         assert shown["delta_e"]["low"] == change.change.size.low
-        assert (shown["verdict"], shown["sentence"]) == (change.verdict, change.sentence)
+        assert (shown["verdict"], shown["sentence"]) == (change.verdict, say_change(change))
     assert pair["regions"]["end"]["verdict"] == "changed"
     assert run("compare", *results)[1].splitlines()[0] == "before.jpg to after.jpg: Same camera, card and light."
 

@@ -16,6 +16,7 @@ from tracker.maths.quantities import matrix3
 from tracker.measure import measure_photo
 from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.measure.repeatability import PROVISIONAL
+from tracker.said.colour import say_change
 
 
 @pytest.fixture(scope="module")
@@ -56,9 +57,9 @@ def test_lift_is_the_drawn_one(before: PhotoReading, after: PhotoReading, index:
 def test_a_real_change_is_said_as_a_sentence(before: PhotoReading, after: PhotoReading) -> None:
     end = compare_readings(before, after, same_kit=True)[2]
     assert end.verdict == "changed"
-    assert end.sentence.startswith("Ends: ")
-    assert "levels lighter (± " in end.sentence
-    assert end.sentence.endswith("That is a real change.")
+    assert say_change(end).startswith("Ends: ")
+    assert "levels lighter (± " in say_change(end)
+    assert say_change(end).endswith("That is a real change.")
 
 
 def test_unlike_kits_are_less_sure(before: PhotoReading, after: PhotoReading) -> None:
@@ -75,9 +76,11 @@ def test_the_same_hair_is_never_called_changed(before: PhotoReading) -> None:
     again = measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5), seed=4), marks())
     for region in compare_readings(before, again, same_kit=True):
         assert region.verdict != "changed"
-        assert "no meaningful change" in region.sentence or "too close to call with one photo each" in region.sentence
+        assert "no meaningful change" in say_change(region) or "too close to call with one photo each" in say_change(
+            region
+        )
     for region in compare_readings(before, again, same_kit=False):
-        assert "unlike kits" in region.sentence or "no meaningful change" in region.sentence
+        assert "unlike kits" in say_change(region) or "no meaningful change" in say_change(region)
 
 
 def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> None:
@@ -92,7 +95,7 @@ def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> No
     sure = dataclasses.replace(before, regions=tuple(map(surely, before.regions)))
     found = compare_readings(sure, sure, same_kit=True, light="daylight")
     assert [each.verdict for each in found] == ["no meaningful change"] * 3
-    said = [each.sentence.split(" (± ")[0] for each in found]
+    said = [say_change(each).split(" (± ")[0] for each in found]
     assert said == [f"{where}: no meaningful change; level unchanged" for where in ("Root", "Mid-lengths", "Ends")]
 
 
@@ -100,11 +103,11 @@ def test_where_more_photos_do_not_help_it_says_what_may(before: PhotoReading) ->
     # light that differs between card and hair is in every photo of a visit alike
     [*_, end] = compare_readings(before, before, same_kit=True)
     assert end.change.photos_needed is None
-    assert end.sentence == (
+    assert say_change(end) == (
         "Ends: too close to call with one photo each; more photos would not settle it, a set-up check on five days may."
     )
     known = dataclasses.replace(PROVISIONAL, covers_light=True)
-    assert "set-up check" not in compare_readings(before, before, same_kit=True, repeatability=known)[2].sentence
+    assert "set-up check" not in say_change(compare_readings(before, before, same_kit=True, repeatability=known)[2])
 
 
 def test_comparison_is_the_same_when_shown_again(before: PhotoReading, after: PhotoReading) -> None:

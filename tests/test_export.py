@@ -23,9 +23,10 @@ from test_pages_harness import NASTY, Filled, at, drawn_photo
 from tracker import workflow
 from tracker.errors import Conflict, NotFound, StoreFull
 from tracker.record.records import Consent, PhotoRecord, Visit, from_json, to_json
-from tracker.report import UNITS, SheetTable, as_typed, sheet_tables, to_csv, units_in
+from tracker.report import SheetTable, as_typed, sheet_tables, to_csv
 from tracker.store import Store, archive
 from tracker.store.exports import Exports
+from tracker.words import UNITS, units_in
 from tracker.workflow.export import export_client, export_everything
 
 pytest_plugins = ("test_pages_harness",)

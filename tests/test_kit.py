@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tracker.measure.kit import Kit, match_kits
+from tracker.said.colour import say_kits
 
 KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectance=0.18)
 
@@ -27,4 +28,4 @@ KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectanc
 def test_kits(other: Kit, same: bool, words: str) -> None:
     match = match_kits(KIT, other)
     assert match.same is same
-    assert words in match.says
+    assert words in say_kits(match)

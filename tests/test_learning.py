@@ -107,7 +107,7 @@ def test_another_yardstick_learns_anew() -> None:
 def test_habits_are_part_of_the_stamp_only_while_they_count() -> None:
     kept = Kept([])
     plain = learning.stamp_now(kept)  # type: ignore[arg-type]
-    habits = learning.LearntPriors(KIND_NAME, "end", "warmth", DEFAULT_PRIORS, 9, "")
+    habits = learning.LearntPriors(KIND_NAME, "end", "warmth", DEFAULT_PRIORS, 9)
     kept.settings.put("learnt", to_json(learning.Learning(True, ("a",), (habits,))))
     leaning = learning.stamp_now(kept)  # type: ignore[arg-type]
     kept.settings.put("learnt", to_json(learning.Learning(True, ("b", "c"), (habits,))))

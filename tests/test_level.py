@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from tracker.calibrate.level import DEFAULT_SCALE, HALF_LEVELS, SPREAD, estimate_level, estimate_lift
 from tracker.maths.quantities import LabMeasured, matrix3
+from tracker.said.colour import say_level, say_lift
 
 
 def grey(lightness: float, u: float = 0.8) -> LabMeasured:
@@ -45,7 +46,7 @@ def test_lightness_and_level_invert(level: float) -> None:
 def test_outside_the_scale_there_is_no_number(lightness: float, text: str) -> None:
     reading = estimate_level(grey(lightness))
     assert reading.value is None
-    assert reading.text == text
+    assert say_level(reading) == text
     assert reading.provisional
 
 
@@ -68,9 +69,9 @@ def test_lift_drops_what_the_scale_is_off_by_at_both_alike() -> None:
     assert lift.value is not None
     assert lift.value.u < DEFAULT_SCALE.uncertainty(28.0)
     assert lift.value.value == pytest.approx(DEFAULT_SCALE.level(45) - DEFAULT_SCALE.level(28))
-    assert lift.text == "3.1 levels lighter (± 0.9)"
-    assert estimate_lift(45.0, 28.0, 0.8, 0.8).text == "3.1 levels darker (± 0.9)"
-    assert estimate_lift(30.0, 30.0, 0.8, 0.8).text.startswith("level unchanged")
+    assert say_lift(lift) == "3.1 levels lighter (± 0.9)"
+    assert say_lift(estimate_lift(45.0, 28.0, 0.8, 0.8)) == "3.1 levels darker (± 0.9)"
+    assert say_lift(estimate_lift(30.0, 30.0, 0.8, 0.8)).startswith("level unchanged")
 
 
 lightnesses = st.floats(DEFAULT_SCALE.lightness(1), DEFAULT_SCALE.lightness(10))
@@ -119,9 +120,9 @@ def test_lift_from_outside_the_scale_is_a_bound_that_holds() -> None:
     light = 45 - 1.96 * 0.8
     shape = 1.96 * DEFAULT_SCALE.difference_uncertainty(14.0, light)
     assert lift.at_least == pytest.approx(DEFAULT_SCALE.level(light) - 1 - shape, abs=1e-3)
-    assert lift.text == "at least 4.2 levels lighter (before is darker than 1)"
-    assert estimate_lift(40.0, 80.0, 1, 1).text.endswith("(after is lighter than 10)")
-    assert estimate_lift(12.0, 14.0, 1, 1).text == "both darker than 1"
+    assert say_lift(lift) == "at least 4.2 levels lighter (before is darker than 1)"
+    assert say_lift(estimate_lift(40.0, 80.0, 1, 1)).endswith("(after is lighter than 10)")
+    assert say_lift(estimate_lift(12.0, 14.0, 1, 1)) == "both darker than 1"
 
 
 @given(st.floats(3, 18), lightnesses, st.floats(0.1, 2))
@@ -136,7 +137,7 @@ def test_a_bound_never_promises_more_than_the_same_pair_just_inside_the_scale(
 
 
 def test_no_bound_inside_the_noise() -> None:
-    assert estimate_lift(18.3, 18.6, 1, 1).text == "no lift can be given (before is darker than 1)"
+    assert say_lift(estimate_lift(18.3, 18.6, 1, 1)) == "no lift can be given (before is darker than 1)"
 
 
 def test_levels_around_a_start_go_by_halves_and_stay_on_the_scale() -> None:

@@ -34,7 +34,7 @@ def agree(filled: Filled, **limits: float) -> None:
 
 def test_the_middle_day_is_not_called_the_likeliest() -> None:
     # half of the cases lie before the middle day; on a slanted window that is not the day with the most of them
-    reason = Reason("warmth at the ends", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
+    reason = Reason("warmth", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
     due = Due("c", state="given", early=reason.early, middle=reason.middle, late=reason.late, reasons=(reason,))
     for today, said in ((date(2026, 6, 1), "Come back between"), (date(2026, 8, 9), "Due now")):
         sentence = due_sentence(due, today)
@@ -46,7 +46,7 @@ def test_the_middle_day_is_not_called_the_likeliest() -> None:
 
 
 def test_what_is_due_now_is_not_said_as_if_there_were_still_time() -> None:
-    reason = Reason("warmth at the ends", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
+    reason = Reason("warmth", date(2026, 7, 1), date(2026, 7, 31), date(2026, 12, 1), "given", None, 1.0)
     due = Due("c", state="given", early=reason.early, middle=reason.middle, late=reason.late, reasons=(reason,))
     span = "between 1 July and 1 December 2026"
     said = {
@@ -202,7 +202,7 @@ def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
     store, client_id, record_of = filled.store, filled.client.id, filled.store.wear.record_of
     agree(filled, darkest=DEFAULT_SCALE.level(53.0))
     habits = replace(DEFAULT_PRIORS, slope_mean=-0.5, slope=0.1)
-    learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9, "")
+    learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9)
     store.settings.put("learnt", to_json(Learning(True, found=(learnt,))))
     known, stamp = client_wear(store, client_id), stamp_now(store)
     catch_up(store, 60.0)

@@ -12,6 +12,7 @@ from tests.test_replicates import AT, photos
 from tracker.compare.photo_set import leave_out, match_states, state_of, use_again
 from tracker.measure.reading import Marks, PhotoReading
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, new_id, now
+from tracker.said.colour import say_kits
 
 MARKS = Marks("grey18", ((0, 0), (9, 0), (9, 9), (0, 9)), ((20, 0), (20, 90)), 8.0)
 START = now()
@@ -81,8 +82,8 @@ def test_photos_measured_by_different_versions_are_no_like_pair() -> None:
     assert match_states(first, second).same
     apart = match_states(first, third)
     assert not apart.same
-    assert "versions" in apart.says
-    assert "0.9" in apart.says
+    assert "versions" in say_kits(apart)
+    assert "0.9" in say_kits(apart)
 
 
 def test_a_photo_without_a_number_does_not_count() -> None:
@@ -110,7 +111,7 @@ def test_a_card_of_another_reflectance_is_another_card() -> None:
     assert after is not None
     match = match_states(before, after)
     assert not match.same
-    assert "another card" in match.says
+    assert "another card" in say_kits(match)
 
 
 def test_one_photo_from_another_kit_makes_the_pair_unlike() -> None:

@@ -28,6 +28,7 @@ from tracker.measure.reading import (
     RegionReading,
 )
 from tracker.measure.repeatability import Repeatability
+from tracker.said.colour import say_change
 
 SD = np.array([0.8, 0.35, 0.45])
 AT = np.array([42.0, 8.0, 20.0])
@@ -258,8 +259,8 @@ def test_the_sentence_counts_the_photos_there_are(before: int, after: int, words
     known = replace(KNOWN, sd=wide)
     sides = [mean_of_replicates(photos(np.repeat(AT[None], n, axis=0), sd=wide), known) for n in (before, after)]
     [found] = compare_readings(*sides, same_kit=True, repeatability=known)
-    assert words in found.sentence
-    assert found.sentence.endswith("of each should settle it.")
+    assert words in say_change(found)
+    assert say_change(found).endswith("of each should settle it.")
     assert found.change.photos_needed is not None
     assert found.change.photos_needed > min(before, after)
 

@@ -10,14 +10,15 @@ from hypothesis import strategies as st
 from tracker.calibrate.warmth import (
     DEFAULT_LOCUS,
     estimate_warmth,
+    possible_undertones,
     undertone,
-    undertone_words,
     warmth_change,
     warmth_gradient,
     warmth_value,
 )
 from tracker.maths.colorimetry import linear_to_lab
 from tracker.maths.quantities import LabMeasured, matrix3
+from tracker.said.colour import say_warmth
 
 
 def measured(lab: tuple[float, float, float], u: float = 0.5) -> LabMeasured:
@@ -61,7 +62,7 @@ def test_tone_words_follow_the_interval() -> None:
         assert reading.tone == tone
         assert reading.value.value == pytest.approx(away, abs=1e-6)
         assert reading.value.u >= DEFAULT_LOCUS.u
-    assert estimate_warmth(measured((55.0, a + 6 * da, b + 6 * db))).text.startswith("warm, +6.0 ± ")
+    assert say_warmth(estimate_warmth(measured((55.0, a + 6 * da, b + 6 * db)))).startswith("warm, +6.0 ± ")
 
 
 def test_change_between_like_lightnesses_drops_the_locus_and_keeps_the_colours() -> None:
@@ -104,29 +105,29 @@ def test_undertone_needs_a_chroma_that_clears_its_uncertainty() -> None:
 
 # hue 64 degrees, 2 short of where yellow-orange begins: how far the interval reaches is 1.96 u / chroma
 @pytest.mark.parametrize(
-    ("u", "said"),
-    [(0.1, "orange"), (0.6, "orange or yellow-orange"), (3.0, None), (9.0, None)],
+    ("u", "names"),
+    [(0.1, ("orange",)), (0.6, ("orange", "yellow-orange")), (3.0, ()), (9.0, ())],
 )
-def test_an_undertone_is_said_as_surely_as_the_hue_is_known(u: float, said: str | None) -> None:
+def test_an_undertone_is_named_as_surely_as_the_hue_is_known(u: float, names: tuple[str, ...]) -> None:
     lab = measured((30.0, 15 * np.cos(np.radians(64)), 15 * np.sin(np.radians(64))), u)
-    assert undertone_words(lab) == said
-    assert estimate_warmth(lab).undertone == said
+    assert possible_undertones(lab) == names
+    assert estimate_warmth(lab).undertones == names
 
 
 def test_a_wide_interval_from_few_photos_says_less() -> None:
     surely = measured((30.0, 6.6, 13.7), 0.2)
     few = LabMeasured(surely.lab, surely.cov, dof=1.0)
-    assert undertone_words(surely) == "orange"
-    assert undertone_words(few) is None
+    assert possible_undertones(surely) == ("orange",)
+    assert possible_undertones(few) == ()
 
 
 def test_yellow_and_pale_yellow_are_told_apart_by_the_interval_of_lightness() -> None:
-    for lightness, said in ((68.0, "yellow"), (69.5, "yellow or pale yellow"), (72.0, "pale yellow")):
-        assert undertone_words(measured((lightness, 1.0, 30.0))) == said
+    for lightness, names in ((68.0, ("yellow",)), (69.5, ("yellow", "pale yellow")), (72.0, ("pale yellow",))):
+        assert possible_undertones(measured((lightness, 1.0, 30.0))) == names
 
 
 def test_beyond_the_named_hues_nothing_is_said() -> None:
     # 108 degrees, 2 short of the end of yellow
     lab = measured((75.0, -6.2, 19.0), 1.0)
     assert undertone(lab) == "pale yellow"
-    assert undertone_words(lab) is None
+    assert possible_undertones(lab) == ()

@@ -1,12 +1,15 @@
-"""The words of the trade, and the grammar of small numbers and dates, for the screen, the papers and the core.
+"""The words of the trade, units, and the grammar of small numbers and dates, for the screen, the papers and the core.
 
 The core finds codes (``mid``, ``after``) and numbers; their words come from here.
 """
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterable
 from datetime import date, datetime
+from typing import Any
 
 REGION_WORDS = {"root": "root", "mid": "mid-lengths", "end": "ends"}
 """A band of the hair inside a sentence, by its code."""
@@ -25,6 +28,66 @@ MADE_UP = "made up"
 
 DAYS_PER_MONTH = 30.4375
 """A year of 365.25 days in twelve."""
+
+UNITS = {
+    "minutes": "min",
+    "grams": "g",
+    "ounces": "oz",
+    "waste": "%",
+    "pack_size": "in the unit of the pack",
+    "quantity": "in the unit of the pack",
+    "price": "of one pack, in the currency named",
+    "photos": "photos combined",
+    "stretches": "L*, from the darkest to the lightest, root first",
+    "size_mm": "mm, width and height",
+    "size": "px, width and height",
+    "corners": "px, x and y",
+    "path": "px, x and y from root to tip",
+    "width": "px",
+    "reflectance": "0 to 1",
+    "pixels": "pixels averaged",
+    "kit_u": "standard uncertainty of lights, lows and dimension (L*) and of lightened (share)",
+    "gradient": "EV across the card",
+    "clipped": "share, 0 to 1",
+    "gloss": "share, 0 to 1",
+    "shadow": "share, 0 to 1",
+    "not_hair": "share, 0 to 1",
+    "outside": "share, 0 to 1",
+    "gains": "factor on linear light, red green blue",
+    "flare": "share of perfect white",
+    "exponent": "power of linear light",
+    "misfit": "CIELAB units (L*, a*, b*), root mean square",
+    "matrix": "factor, linear RGB to linear RGB",
+    "repeat_cov": "CIELAB squared",
+    "light_cov": "CIELAB squared",
+    "position": "0 root to 1 tip",
+    "lab": "CIELAB L*, a*, b* (D65, 2 degrees)",
+    "u_lightness": "L*, standard uncertainty",
+    "sd": "L*, a*, b*",
+    "shared": "L*, a*, b*",
+    "shared_dof": "degrees of freedom",
+    "labs": "CIELAB L*, a*, b* of each band (D65, 2 degrees)",
+    "knots": "L*, a*, b*",
+    "own": "L*, from and to",
+    "u_dark": "CIELAB units, standard uncertainty",
+    "u_own": "CIELAB units, standard uncertainty",
+    "level": "level, 1 to 10",
+    "warmer": "CIELAB units of warmth above what it was right after the service",
+    "darkest": "level, 1 to 10",
+    "lightest": "level, 1 to 10",
+    "root_mm": "mm",
+    "washes_per_week": "washes a week",
+    "floor": "L*",
+    "span": "L*",
+    "rate": "per level",
+    "span_levels": "level, from and to",
+    "revision": "count of saved changes",
+    "step": "step of the page, from 0",
+}
+"""Unit of each plain number in the record, by the name of its field; words where there is no unit in the strict sense.
+
+Measured values carry their own. A new field goes out without a unit until it is listed; a test names it.
+"""
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
@@ -122,3 +185,8 @@ def disk_size(count_of_bytes: int) -> str:
         if count_of_bytes >= unit:
             return f"{count_of_bytes / unit:.1f} {word}"
     return f"{count_of_bytes} bytes"
+
+
+def units_in(value: Any) -> dict[str, str]:
+    """Units of all fields that occur in `value`, as `json.loads` gives it, sorted by field."""
+    return {name: UNITS[name] for name in sorted(set(re.findall(r'"(\w+)": ', json.dumps(value)))) if name in UNITS}

@@ -14,9 +14,10 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from tracker.maths.quantities import LabMeasured, Matrix3, Measured, matrix3
-from tracker.maths.uncertainty import coverage_factor, format_measured
+from tracker.maths.uncertainty import coverage_factor
 
 DARKEST, LIGHTEST = 1.0, 10.0
 
@@ -156,6 +157,10 @@ DEFAULT_SCALE = LevelScale(
 )
 
 
+Outside = Literal["", "darker", "lighter"]
+"""The end of the scale that a colour lies beyond; empty within it."""
+
+
 @dataclass(frozen=True, slots=True)
 class LevelReading:
     """A level, or the end of the scale that it lies beyond.
@@ -163,12 +168,12 @@ class LevelReading:
     Attributes
     ----------
     value : Measured or None, levels; None outside the scale
-    text : str, such as ``6.2 ± 0.5``, ``darker than 1``
+    outside : the end that it lies beyond
     provisional : bool, as of the scale
     """
 
     value: Measured | None
-    text: str
+    outside: Outside
     provisional: bool
 
 
@@ -180,12 +185,12 @@ class Lift:
     ----------
     value : Measured or None, levels, positive = lighter; None where a reading lies outside the scale
     at_least : float or None, lower bound of its size at 95 % where `value` is None
-    text : str, such as ``2.1 levels lighter (± 0.4)``
+    outside : the ends of the scale that before and after lie beyond
     """
 
     value: Measured | None
-    at_least: float | None
-    text: str
+    at_least: float | None = None
+    outside: tuple[Outside, Outside] = ("", "")
 
 
 def estimate_level(lab: LabMeasured, scale: LevelScale = DEFAULT_SCALE) -> LevelReading:
@@ -202,15 +207,13 @@ def estimate_level(lab: LabMeasured, scale: LevelScale = DEFAULT_SCALE) -> Level
         return LevelReading(None, outside, scale.provisional)
     u = math.hypot(lab.u[0] / scale.slope(lightness), scale.uncertainty(lightness))
     value = Measured(scale.level(lightness), u, "level", lab.dof)
-    return LevelReading(value, format_measured(value), scale.provisional)
+    return LevelReading(value, "", scale.provisional)
 
 
-def _outside(lightness: float, scale: LevelScale) -> str:
+def _outside(lightness: float, scale: LevelScale) -> Outside:
     if lightness < scale.lightness(DARKEST):
-        return f"darker than {DARKEST:g}"
-    if lightness > scale.lightness(LIGHTEST):
-        return f"lighter than {LIGHTEST:g}"
-    return ""
+        return "darker"
+    return "lighter" if lightness > scale.lightness(LIGHTEST) else ""
 
 
 def estimate_lift(
@@ -232,34 +235,19 @@ def estimate_lift(
 
     Examples
     --------
-    >>> estimate_lift(30.0, 45.0, 0.5, 0.5).text
-    '2.6 levels lighter (± 0.7)'
+    >>> estimate_lift(10.0, 45.0, 0.5, 0.5).outside
+    ('darker', '')
     """
-    if _outside(before, scale) or _outside(after, scale):
+    outside = _outside(before, scale), _outside(after, scale)
+    if any(outside):
         # a bound must hold, so both lightnesses and the scale move by their 95 % towards the smaller lift
         (dark, u_dark), (light, u_light) = sorted(((before, u_before), (after, u_after)))
         factor = coverage_factor(dof)
         light, dark = light - factor * u_light, dark + factor * u_dark
         shape = factor * scale.difference_uncertainty(dark, light)
         bound = max(scale.level(light) - scale.level(dark) - shape, 0.0)
-        return Lift(None, bound, _outside_text(before, after, bound, scale))
+        return Lift(None, bound, outside)
     change = scale.level(after) - scale.level(before)
     colours = u_before / scale.slope(before), u_after / scale.slope(after)
     u = math.hypot(*colours, scale.difference_uncertainty(before, after))
-    value = Measured(change, u, "levels", dof)
-    size, margin = format_measured(Measured(abs(change), u, "", dof)).split(" ± ")
-    direction = "lighter" if change > 0 else "darker"
-    plural = "level" if size == "1.0" else "levels"
-    text = "level unchanged" if size == "0.0" else f"{size} {plural} {direction}"
-    return Lift(value, None, f"{text} (± {margin})")
-
-
-def _outside_text(before: float, after: float, bound: float, scale: LevelScale) -> str:
-    ends = [_outside(before, scale), _outside(after, scale)]
-    if ends[0] and ends[0] == ends[1]:
-        return f"both {ends[0]}"
-    direction = "lighter" if after > before else "darker"
-    named = f"before is {ends[0]}" if ends[0] else f"after is {ends[1]}"
-    if f"{bound:.1f}" == "0.0":
-        return f"no lift can be given ({named})"
-    return f"at least {bound:.1f} levels {direction} ({named})"
+    return Lift(Measured(change, u, "levels", dof))

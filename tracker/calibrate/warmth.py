@@ -18,11 +18,12 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
 from tracker.maths.quantities import LabMeasured, Measured
-from tracker.maths.uncertainty import combined_u, coverage_factor, expanded, format_measured
+from tracker.maths.uncertainty import combined_u, coverage_factor, expanded
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +116,9 @@ UNDERTONES = (*(name for _, name in _UNDERTONES), _PALE)
 """The families that `undertone` may name, from red to pale yellow."""
 
 
+Tone = Literal["cool", "neutral", "warm"]
+
+
 @dataclass(frozen=True, slots=True)
 class WarmthReading:
     """Warmth and what a colourist calls it.
@@ -122,15 +126,13 @@ class WarmthReading:
     Attributes
     ----------
     value : Measured, CIELAB units, positive = warmer than natural hair of that lightness
-    tone : str, ``cool``, ``neutral`` or ``warm``: neutral where the 95 % interval includes zero
-    undertone : str or None, as `undertone_words`
-    text : str, such as ``warm, +4.1 ± 2.0``
+    tone : neutral where the 95 % interval includes zero
+    undertones : as `possible_undertones`
     """
 
     value: Measured
-    tone: str
-    undertone: str | None
-    text: str
+    tone: Tone
+    undertones: tuple[str, ...]
 
 
 def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> float:
@@ -188,9 +190,7 @@ def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Wa
     gradient = warmth_gradient(lab.lab, locus)
     u = math.hypot(combined_u(gradient, lab.cov), locus.uncertainty(lab.lab[0]))
     value = Measured(warmth_value(lab.lab, locus), u, "CIELAB units", lab.dof)
-    tone = _tone(value)
-    sign = "+" if value.value > 0 else ""
-    return WarmthReading(value, tone, undertone_words(lab), f"{tone}, {sign}{format_measured(value)}")
+    return WarmthReading(value, _tone(value), possible_undertones(lab))
 
 
 def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Measured:
@@ -210,7 +210,7 @@ def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus =
     return Measured(change, math.sqrt(variance), "CIELAB units", min(before.dof, after.dof))
 
 
-def _tone(value: Measured) -> str:
+def _tone(value: Measured) -> Tone:
     if abs(value.value) <= expanded(value):
         return "neutral"
     return "warm" if value.value > 0 else "cool"
@@ -219,7 +219,7 @@ def _tone(value: Measured) -> str:
 def undertone(lab: LabMeasured) -> str | None:
     """The likeliest undertone family, to sort by; None where there is no hue to name.
 
-    `undertone_words` says how sure it is.
+    `possible_undertones` tells how sure it is.
 
     Parameters
     ----------
@@ -232,8 +232,8 @@ def undertone(lab: LabMeasured) -> str | None:
     return _PALE if family == "yellow" and lab.lab[0] >= _PALE_FROM else family
 
 
-def undertone_words(lab: LabMeasured) -> str | None:
-    """What may be said about the undertone: ``orange``, ``orange or yellow-orange``, or nothing.
+def possible_undertones(lab: LabMeasured) -> tuple[str, ...]:
+    """The one or two families that the undertone may belong to, or none that could be named.
 
     Parameters
     ----------
@@ -241,15 +241,15 @@ def undertone_words(lab: LabMeasured) -> str | None:
 
     Returns
     -------
-    str or None : every family that the 95 % interval of the hue touches; None where there are more than two, where the
+    names : every family that the 95 % interval of the hue touches; none where there are more than two, where the
         interval leaves the named hues, or where chroma is within its ±
     """
     hue = _hue(lab)
     if hue is None:
-        return None
+        return ()
     low, high = hue.value - expanded(hue), hue.value + expanded(hue)
     if low < _FIRST_HUE or high >= _UNDERTONES[-1][0]:
-        return None
+        return ()
     starts = (_FIRST_HUE, *(limit for limit, _ in _UNDERTONES))
     found = [name for start, (end, name) in zip(starts, _UNDERTONES, strict=False) if low < end and high >= start]
     if found[-1] == "yellow":
@@ -258,7 +258,7 @@ def undertone_words(lab: LabMeasured) -> str | None:
             *(["yellow"] if lab.lab[0] - reach < _PALE_FROM else []),
             *([_PALE] if lab.lab[0] + reach >= _PALE_FROM else []),
         ]
-    return " or ".join(found) if len(found) <= 2 else None
+    return tuple(found) if len(found) <= 2 else ()
 
 
 def _hue(lab: LabMeasured) -> Measured | None:

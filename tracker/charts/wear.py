@@ -14,6 +14,7 @@ from tracker.charts import marks
 from tracker.fade import FadeFit, FadeSeries
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_number
+from tracker.said.wear import say_no_rate
 from tracker.words import DAYS_PER_MONTH, day
 
 _HEX = re.compile(r"#[0-9a-fA-F]{6}")
@@ -197,6 +198,6 @@ def _words(
         f"95 % between {format_number(low)} and {format_number(high)}.",
         f"Agreed: {', '.join(f'{name}, at {format_number(value)}' for name, value in limits)}." if limits else "",
         f"Services at {', '.join(f'{month:.1f}' for month in services)} months." if services else "",
-        fit.refusal or "",
+        say_no_rate(fit.refusal),
     ]
     return " ".join(part for part in parts if part)

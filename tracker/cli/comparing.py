@@ -10,6 +10,7 @@ from tracker.compare.comparison import RegionChange, compare_readings
 from tracker.errors import CannotCompare, TrackerError
 from tracker.maths.uncertainty import format_measured
 from tracker.measure.kit import match_kits
+from tracker.said.colour import say_change, say_kits, say_lift
 
 
 def compare(before: Path | None, after: Path | None, as_json: bool) -> int:
@@ -72,7 +73,7 @@ def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
         }
     return {
         **pair,
-        "same_kit": {"same": kits.same, "says": kits.says},
+        "same_kit": {"same": kits.same, "says": say_kits(kits)},
         "regions": {change.name: _change(change) for change in changes},
     }
 
@@ -80,14 +81,18 @@ def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
 def _change(found: RegionChange) -> Json:
     lift, size = found.lift, found.change.size
     return {
-        "lift": {**number(lift.value), "at_least": lift.at_least, "text": lift.text},
+        "lift": {
+            **number(lift.value),
+            "at_least": lift.at_least,
+            "text": say_lift(lift),
+        },
         "delta_e": {"value": size.value, "low": size.low, "high": size.high},
         "warmth": {**number(found.warmth), "text": format_measured(found.warmth)},
         "delta": {"lab": list(found.change.delta), "u": list(found.change.u)},
         "p_value": found.change.p_value,
         "verdict": found.verdict,
         "photos_needed": found.change.photos_needed,
-        "sentence": found.sentence,
+        "sentence": say_change(found),
     }
 
 

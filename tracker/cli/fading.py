@@ -13,10 +13,11 @@ from tracker.fade import FadeFit, FadeSeries, Limit, Window, fade_from_csv, fit_
 from tracker.fade.rate import HalfLife, Rate
 from tracker.fade.window import Side
 from tracker.measure.repeatability import PROVISIONAL
+from tracker.said.wear import say_no_date, say_no_rate
 
 Json = dict[str, object]
 
-_OF_A_WINDOW = ("state", "early", "middle", "late", "not_before", "chance", "why_not")
+_OF_A_WINDOW = ("state", "early", "middle", "late", "not_before", "chance")
 
 
 def fade(
@@ -87,13 +88,14 @@ def _limit(text: str, side: Side, found: Mapping[str, FadeSeries]) -> Limit:
 
 def _when(found: Window) -> str:
     if found.early is None or found.middle is None or found.late is None:
-        return found.why_not or ""
+        return say_no_date(found.why_not)
     months = f"month {found.middle:.1f} ({found.early:.1f} to {found.late:.1f}, in 80 of 100 cases)."
-    return f"{months} {found.why_not}" if found.why_not else months
+    return f"{months} {say_no_date(found.why_not)}".rstrip()
 
 
 def _months(found: Window) -> Json:
-    return {name: getattr(found, name) for name in _OF_A_WINDOW}
+    plain = {name: getattr(found, name) for name in _OF_A_WINDOW}
+    return {**plain, "why_not": say_no_date(found.why_not) or None}
 
 
 def _require_two(series: FadeSeries) -> None:
@@ -118,7 +120,7 @@ def _document(fit: FadeFit) -> Json:
         "readings": len(fit.series),
         "rate": {**_interval(fit.rate), "unit": "per month"} if fit.rate else None,
         "half_life": _interval(fit.half_life) if fit.half_life else None,
-        "refusal": fit.refusal,
+        "refusal": say_no_rate(fit.refusal) or None,
         "residual_rms": fit.residual_rms,
         "curve": {"months": months, "mean": fit.mean(months).tolist(), "low": low.tolist(), "high": high.tolist()},
     }
@@ -133,6 +135,6 @@ def _say(name: str, fit: FadeFit) -> None:
         rates = f"{rate.median:.2f} per month ({rate.low:.2f} to {rate.high:.2f})"
         say(f"{name}: half of the quick change is over in {interval}; rate {rates}.")
     else:
-        say(f"{name}: {fit.refusal}")
+        say(f"{name}: {say_no_rate(fit.refusal)}")
     curve = f"{fit.mean([last])[0]:.1f} ({low[0]:.1f} to {high[0]:.1f})"
     say(f"  {len(fit.series)} readings; the curve at month {last:g}: {curve}.")

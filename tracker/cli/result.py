@@ -23,12 +23,14 @@ from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
 from tracker.measure.card_scale import scale_of
 from tracker.measure.kit import Kit, was_developed
-from tracker.measure.reading import Check, Marks, PhotoReading, RegionReading
+from tracker.measure.reading import Marks, PhotoReading, RegionReading
 from tracker.record.records import from_json, to_json
+from tracker.said.colour import say_level, say_warmth
 
 Json = dict[str, Any]
 
 _CARD = ("kind", "corners", "lab", "clipped", "gradient")  # what the contract names of it
+_NO_BAND = "No band of hair was measured."
 _ADVICE = "Make it with measured-hair measure --out."
 
 
@@ -98,7 +100,7 @@ def measured_entry(
     return {
         "photo": photo,
         "ok": reading.ok,
-        "error": None if reading.ok else _check_error(reading.checks),
+        "error": None if reading.ok else {"code": "check_failed", "message": reading.failure or _NO_BAND},
         "card": {name: whole["card"][name] for name in _CARD},
         "checks": whole["checks"],
         "regions": {region.name: _region(region) for region in reading.regions} if reading.ok else {},
@@ -130,27 +132,22 @@ def number(measured: Measured | None) -> Json:
     return {"value": measured.value if measured else None, "u": measured.u if measured else None}
 
 
-def _check_error(checks: tuple[Check, ...]) -> Json:
-    failed = next((check for check in checks if check.stopped), None)
-    message = f"{failed.says} {failed.advice}".strip() if failed else "No band of hair was measured."
-    return {"code": "check_failed", "message": message}
-
-
 def _region(region: RegionReading) -> Json:
     level, warmth = estimate_level(region.lab), estimate_warmth(region.lab)
-    parts = zip(("L*", "a*", "b*"), region.lab.lab, region.lab.u, strict=True)
     return {
         "lab": list(region.lab.lab),
         "u": list(region.lab.u),
-        "text": ", ".join(
-            f"{name} {format_measured(Measured(value, u, name, region.lab.dof))}" for name, value, u in parts
-        ),
-        "level": {**number(level.value), "text": level.text, "provisional": level.provisional},
+        "text": ", ".join(f"{axis.unit} {format_measured(axis)}" for axis in region.lab.axes),
+        "level": {
+            **number(level.value),
+            "text": say_level(level),
+            "provisional": level.provisional,
+        },
         "warmth": {
             **number(warmth.value),
             "tone": warmth.tone,
-            "undertone": warmth.undertone,
-            "text": warmth.text,
+            "undertone": " or ".join(warmth.undertones) or None,
+            "text": say_warmth(warmth),
         },
         "pixels": region.pixels,
     }

@@ -1,4 +1,4 @@
-"""Before against after, region by region: lift, warmth, verdict, and a sentence.
+"""Before against after, region by region: lift, warmth and verdict.
 
 Differences with the same camera, card and light are far more certain than absolute values, because the error of the
 camera's rendering cancels. Different kits are compared with the larger uncertainty that they deserve.
@@ -9,23 +9,23 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
-from tracker.compare.change import CANNOT_TELL, CHANGED, Change, Scatter, compare
+from tracker.compare.change import CHANGED, Change, Scatter, compare
 from tracker.compare.replicates import occasion_cov
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import LabMeasured, Measured, matrix3
-from tracker.maths.uncertainty import format_measured
 from tracker.measure.camera_error import CameraError, between
 from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
-from tracker.words import REGION_TITLES, number_word
 
 Colours = tuple[LabMeasured, LabMeasured]
+Remedy = Literal["more photos", "set-up check", "one kit", "nothing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,14 +38,16 @@ class RegionChange:
     lift : change in level
     warmth : change in warmth, CIELAB units, positive = warmer
     change : the test, the size and the verdict
-    sentence : str, the result in words
+    photos : int and int, how many show the hair before and after
+    remedy : what would settle a change that is too close to call
     """
 
     name: str
     lift: Lift
     warmth: Measured
     change: Change
-    sentence: str
+    photos: tuple[int, int]
+    remedy: Remedy
 
     @property
     def verdict(self) -> str:
@@ -140,7 +142,7 @@ def _region_change(
     scatter = _scatter(before, after, repeatability) if same_kit else None
     change = compare(first, second, warmth, rng, scatter)
     photos = before.photos, after.photos
-    return RegionChange(name, lift, warmth, change, _sentence(name, lift, warmth, change, photos, repeatability))
+    return RegionChange(name, lift, warmth, change, photos, _remedy(change, repeatability))
 
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
@@ -180,49 +182,9 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     return first, second
 
 
-def _sentence(
-    name: str, lift: Lift, warmth: Measured, change: Change, photos: tuple[int, int], repeatability: Repeatability
-) -> str:
-    where = REGION_TITLES[name]
-    if change.verdict == CHANGED:
-        return f"{where}: {_what(lift, warmth, change)}. That is a real change."
-    if change.verdict == CANNOT_TELL:
-        return f"{where}: too close to call {_what_would_help(change, photos, repeatability)}."
-    return f"{where}: no meaningful change; {lift.text}."
-
-
-def _what_would_help(change: Change, photos: tuple[int, int], repeatability: Repeatability) -> str:
-    """How many photos there are, and how many more would settle it."""
-    before, after = photos
-    alike = before == after
-    have = f"{number_word(before)} before and {number_word(after)} after"
-    if alike:
-        have = "one photo each" if before == 1 else f"{number_word(before)} photos each"
+def _remedy(change: Change, repeatability: Repeatability) -> Remedy:
     if change.scatter is None:
-        return "between photos from unlike kits"
-    if change.photos_needed is None:
-        if repeatability.covers_light:
-            return f"with {have}, and more photos would not settle it: visits here differ by more than that"
-        return f"with {have}; more photos would not settle it, a set-up check on five days may"
-    if not alike:
-        return f"with {have}; {number_word(change.photos_needed)} of each should settle it"
-    return f"with {have}; {number_word(change.photos_needed - before)} more of each should settle it"
-
-
-def _what(lift: Lift, warmth: Measured, change: Change) -> str:
-    """The primary quantities that changed, in words; the colour as a whole where neither changed on its own."""
-    parts = []
-    if change.lightness:
-        parts.append(lift.text)
-    if change.warmth:
-        parts.append(warmth_words(warmth))
-    if not parts:
-        size = change.size
-        return f"another tone (colour difference {size.value:.1f}, {size.low:.1f} to {size.high:.1f})"
-    return " and ".join(parts)
-
-
-def warmth_words(warmth: Measured) -> str:
-    """The change of warmth `warmth`, CIELAB units, in words such as ``5.7 warmer (± 2.0)``."""
-    size, margin = format_measured(Measured(abs(warmth.value), warmth.u, "", warmth.dof)).split(" ± ")
-    return f"{size} {'warmer' if warmth.value > 0 else 'cooler'} (± {margin})"
+        return "one kit"
+    if change.photos_needed is not None:
+        return "more photos"
+    return "nothing" if repeatability.covers_light else "set-up check"

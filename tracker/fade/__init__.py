@@ -7,7 +7,7 @@ from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
 from tracker.fade.series import FadeSeries, months_between
 from tracker.fade.series_csv import fade_from_csv
 from tracker.fade.studio import FEWEST_SERVICES, studio_prior
-from tracker.fade.window import HORIZON, Limit, Window, judge, nothing_known, refresh_window, what_if, window
+from tracker.fade.window import HORIZON, Limit, WhyNot, Window, judge, nothing_known, refresh_window, window
 
 __all__ = [
     "DEFAULT_PRIORS",
@@ -21,6 +21,7 @@ __all__ = [
     "Overlay",
     "Priors",
     "Strand",
+    "WhyNot",
     "Window",
     "Worn",
     "across",
@@ -31,6 +32,5 @@ __all__ = [
     "nothing_known",
     "refresh_window",
     "studio_prior",
-    "what_if",
     "window",
 ]

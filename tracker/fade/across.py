@@ -5,21 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.errors import TooFewReadings
-from tracker.fade.compare import (
-    ASSUMPTIONS,
-    FEWEST,
-    Difference,
-    compare_groups,
-    how_far,
-    mean_change,
-    way_of,
-    words_for,
-)
+from tracker.fade.compare import FEWEST, Difference, compare_groups, how_far, mean_change
 from tracker.fade.many import Many, Worn
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
 from tracker.fade.window import HORIZON
@@ -64,6 +56,9 @@ class GroupWear:
     at_compared: Measured | None
 
 
+Longest = Literal["one group", "cannot say", "not shown", "real"]
+
+
 @dataclass(frozen=True, slots=True)
 class Overlay:
     """Services of one kind, drawn over one another.
@@ -76,8 +71,9 @@ class Overlay:
     in_washes : bool, True where all clients said how often they wash: a month is then a month of usual washing
     compared_at : float or None, months since the service at which groups are compared
     differences : one per pair of groups
-    says : str, which lasts longest and whether that is real; which way each group moves if they move opposite ways
-    assumptions : str, what the test assumes
+    unit : str, of the changes
+    longest : whether the first group lasts longer than all others that it can be compared with
+    rival : str or None, a group that it is not shown to outlast
     """
 
     strands: tuple[Strand, ...]
@@ -86,8 +82,9 @@ class Overlay:
     in_washes: bool
     compared_at: float | None
     differences: tuple[Difference, ...]
-    says: str
-    assumptions: str
+    unit: str
+    longest: Longest
+    rival: str | None
 
 
 def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay:
@@ -124,7 +121,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
     changes = {group: table.at(group, at) for group in groups}
     ordered = tuple(_group(table, group, at) for group in sorted(groups, key=lambda group: how_far(changes[group])))
     unit = counted[0].series.unit
-    differences = compare_groups(changes, unit, at)
+    differences = compare_groups(changes, unit)
     return Overlay(
         tuple(table.strands()),
         _group(table, None, at),
@@ -132,8 +129,8 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
         washed,
         at,
         differences,
-        _finding(differences, ordered, unit),
-        ASSUMPTIONS,
+        unit,
+        *_longest(differences, ordered),
     )
 
 
@@ -214,27 +211,11 @@ def _group(table: _Table, group: str | None, at: float | None) -> GroupWear:
     )
 
 
-def _finding(differences: tuple[Difference, ...], groups: Sequence[GroupWear], unit: str) -> str:
+def _longest(differences: tuple[Difference, ...], groups: Sequence[GroupWear]) -> tuple[Longest, str | None]:
     if len(groups) < 2:
-        return "All services are of one group: nothing to compare."
-    opposite = _opposite(groups, unit)
-    least = "changes least in size" if opposite else "lasts longest"
-    best = groups[0].group
-    against = [each for each in differences if each.second == best]
+        return "one group", None
+    against = [each for each in differences if each.second == groups[0].group]
     if all(each.verdict == "cannot say" for each in against):
-        return f"Cannot say which lasts longest: a group needs photos of {FEWEST} clients."
-    unsure = next((each.first for each in against if each.verdict == "not shown"), None)
-    if unsure is not None:
-        return f"{opposite}Cannot say which {least}: the difference between {best} and {unsure} is not beyond doubt."
-    some = "Of the groups that can be compared, " if any(each.p is None for each in differences) else ""
-    return f"{opposite}{some}{best} {least}, and the difference is real."
-
-
-def _opposite(groups: Sequence[GroupWear], unit: str) -> str:
-    """Which way each group moves, where they clearly move opposite ways; else nothing."""
-    ways = {each.group: way_of(each.at_compared) for each in groups if each.at_compared}
-    more, less = ([group for group, way in ways.items() if way == side] for side in (1, -1))
-    if not (more and less):
-        return ""
-    up, down = words_for(unit)
-    return f"Groups move opposite ways: {', '.join(more)} {up}; {', '.join(less)} {down}. "
+        return "cannot say", None
+    rival = next((each.first for each in against if each.verdict == "not shown"), None)
+    return "real" if rival is None else "not shown", rival

@@ -13,28 +13,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import expanded, format_measured
+from tracker.maths.uncertainty import expanded
 
 Array = NDArray[np.float64]
 
 FEWEST = 5
 """Fewest clients with photos late enough for a group to have a median and a comparison."""
 
-ASSUMPTIONS = (
-    "Assumed: clients are independent of each other, each counts once in a group, and groups do not differ "
-    "in how well or how late photos are taken. Change is read off each client's own curve between their photos. "
-    "The comparison is of how far colour moved, up or down: a difference counts where both the means of the groups and "
-    "their single clients show it. Tested by Welch's t at 5 %, adjusted for the number of pairs (Holm); up to 100 "
-    "clients by exchanging them between the groups."
-)
-
-_WAYS = {"warmth": ("warmer", "cooler"), "L*": ("lighter", "darker")}
 _REAL = 0.05
 _EXCHANGED_UP_TO = 100  # clients
 _EXCHANGES = 4999
@@ -49,16 +41,17 @@ class Difference:
     first, second : str, the groups; the clients of `second` change less in size
     size : Measured or None, how much further those of `first` change, up or down
     p : float or None, probability of as large a difference by chance alone, adjusted for the number of pairs
-    verdict : str, ``real``, ``not shown`` or ``cannot say``
-    says : str, what was found, and what each group does where they do not clearly move the same way
+    means : mean change, up or down, of `first` and of `second`; empty where it cannot be said
+    clients : how many of `first` and of `second` have photos that late
     """
 
     first: str
     second: str
     size: Measured | None
     p: float | None
-    verdict: str
-    says: str
+    verdict: Literal["real", "not shown", "cannot say"]
+    means: tuple[Measured, ...]
+    clients: tuple[int, int]
 
 
 def how_far(changes: Array) -> float:
@@ -82,19 +75,13 @@ def way_of(mean: Measured) -> int:
     return 0 if abs(mean.value) <= expanded(mean) else int(math.copysign(1, mean.value))
 
 
-def words_for(unit: str) -> tuple[str, str]:
-    """What more and less of a quantity in this `unit` are called."""
-    return _WAYS.get(unit, ("higher", "lower"))
-
-
-def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> tuple[Difference, ...]:
+def compare_groups(values: Mapping[str, Array], unit: str) -> tuple[Difference, ...]:
     """Test every pair of groups, and adjust for the number of pairs (Holm 1979).
 
     Parameters
     ----------
     values : change of each client, up or down, by group
     unit : of the change
-    at : months since the service, for the sentence
     """
     ordered = sorted(values, key=lambda name: how_far(values[name]))
     pairs = [(more, less) for i, less in enumerate(ordered) for more in ordered[i + 1 :]]
@@ -108,7 +95,7 @@ def compare_groups(values: Mapping[str, Array], unit: str, at: float | None) -> 
         worst = max(worst, min(1.0, (len(sizes) - rank) * sizes[pair][1]))
         adjusted[pair] = worst
     return tuple(
-        _difference(pair, sizes[pair][0] if pair in sizes else None, adjusted.get(pair), at, values) for pair in pairs
+        _difference(pair, sizes[pair][0] if pair in sizes else None, adjusted.get(pair), values) for pair in pairs
     )
 
 
@@ -155,36 +142,10 @@ def _welch(first: Array, second: Array, unit: str) -> tuple[Measured, float]:
 
 
 def _difference(
-    pair: tuple[str, str], size: Measured | None, p: float | None, at: float | None, values: Mapping[str, Array]
+    pair: tuple[str, str], size: Measured | None, p: float | None, values: Mapping[str, Array]
 ) -> Difference:
-    more, less = pair
-    if size is None or p is None or at is None:
-        few = min(pair, key=lambda name: values[name].size)
-        says = (
-            f"Cannot say whether {more} and {less} differ: {values[few].size} clients of {few} have photos that late, "
-            f"{FEWEST} are needed."
-        )
-        return Difference(more, less, None, None, "cannot say", says)
-    amount = f"{format_measured(size)} by month {at:.1f}"
-    means = {name: mean_change(values[name], size.unit) for name in (less, more)}
-    ways = way_of(means[less]), way_of(means[more])
-    alike = ways[0] == ways[1] != 0
-    each = "; ".join(f"{name} {_moves(mean)}" for name, mean in means.items())
-    each = f"They move opposite ways: {each}" if 0 not in ways else each
-    if p < _REAL and alike:
-        says = f"{less} lasts longer than {more}: it changes less by {amount}, more than chance explains."
-    elif p < _REAL:
-        says = f"{less} changes less in size than {more}, by {amount}, more than chance explains. {each}."
-    elif alike:
-        says = f"No difference between {less} and {more} beyond chance: {amount}."
-    else:
-        says = f"Which of {less} and {more} changes less by month {at:.1f} is not beyond doubt. {each}."
-    return Difference(more, less, size, p, "real" if p < _REAL else "not shown", says)
-
-
-def _moves(mean: Measured) -> str:
-    more, less = words_for(mean.unit)
-    way = way_of(mean)
-    if way == 0:
-        return f"does not clearly get {more} or {less} ({format_measured(mean)})"
-    return f"gets {more if way > 0 else less} by {format_measured(replace(mean, value=abs(mean.value)))}"
+    clients = values[pair[0]].size, values[pair[1]].size
+    if size is None or p is None:
+        return Difference(*pair, None, None, "cannot say", (), clients)
+    means = tuple(mean_change(values[name], size.unit) for name in pair)
+    return Difference(*pair, size, p, "real" if p < _REAL else "not shown", means, clients)

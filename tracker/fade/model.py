@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
-from tracker.fade.rate import HalfLife, Rate, judge_rate
+from tracker.fade.rate import HalfLife, NoRate, Rate, judge_rate
 from tracker.fade.series import FadeSeries
 
 Array = NDArray[np.float64]
@@ -30,7 +30,7 @@ class FadeFit:
     washes_per_week : float or None, as the client said
     posterior : what both together say about the curve
     rate : Rate or None, k per month, where the readings determine one
-    refusal : str or None, a sentence that says why there is no rate
+    refusal : why there is no rate, or None
     residual_rms : float, root mean square of readings minus curve, unit of the quantity
     """
 
@@ -38,7 +38,7 @@ class FadeFit:
     priors: Priors
     posterior: Posterior
     rate: Rate | None
-    refusal: str | None
+    refusal: NoRate | None
     residual_rms: float
     washes_per_week: float | None = None
 

@@ -37,7 +37,6 @@ class Priors:
     slope : float, >= 0, standard deviation of the slow part B around its mean, unit per month
     rate_median : float, > 0, median of the rate k, per month
     rate_spread : float, > 0, standard deviation of ln k
-    source : str
     amplitude_mean, slope_mean : float, means of A and B; 0 unless learnt
 
     Notes
@@ -49,7 +48,6 @@ class Priors:
     slope: float
     rate_median: float = 1.5
     rate_spread: float = 1.2
-    source: str = ""
     amplitude_mean: float = 0.0
     slope_mean: float = 0.0
 
@@ -109,23 +107,21 @@ def pace_of(washes_per_week: float | None) -> float:
     return washes_per_week / USUAL_WASHES
 
 
-_SOURCE = (
-    "Weak choice of our own. Fast part: published colour differences after 12 washes are 5.6 to 6.7 "
-    "(J. Cosmet. Sci. 72(3):278, 2021) and 7 to 16 after light (Locke & Jachowicz 2005); single coordinates move "
-    "less. Slow part: our fit to that wash table gives 0.21 and 0.28 a wash, about 2.5 to 3.4 a month at three "
-    "washes a week; real wear is taken to be slower. Rate: half of the fast part in two weeks, 95 % between 1.3 days "
-    "and 5 months; toners are usually refreshed after 4 to 6 weeks (common practice, no source)."
-)
+DEFAULT_PRIORS = Priors(6.0, 1.0)
+"""For a CIELAB coordinate or warmth: a weak choice of our own.
 
-DEFAULT_PRIORS = Priors(6.0, 1.0, source=_SOURCE)
-"""For a CIELAB coordinate or warmth."""
+Fast part: published colour differences after 12 washes are 5.6 to 6.7 (J. Cosmet. Sci. 72(3):278, 2021) and 7 to 16
+after light (Locke & Jachowicz 2005); single coordinates move less. Slow part: our fit to that wash table gives 0.21 and
+0.28 a wash, about 2.5 to 3.4 a month at three washes a week; real wear is taken to be slower. Rate: half of the fast
+part in two weeks, 95 % between 1.3 days and 5 months; toners are usually refreshed after 4 to 6 weeks (common practice,
+no source).
+"""
 
 PRIORS_BY_UNIT = {
-    "level": Priors(1.0, 0.15, source=f"{_SOURCE} One level is taken as about 6 L*."),
-    # the rates in that table are 10 to 12 a month at three washes a week, 1.3 of these spreads above the median
-    "dE": Priors(
-        8.0, 2.5, rate_spread=1.6, source=f"{_SOURCE} Colour differences: 95 % between 0.6 days and 11 months."
-    ),
+    "level": Priors(1.0, 0.15),  # one level is taken as about 6 L*
+    # the rates in that table are 10 to 12 a month at three washes a week, 1.3 of these spreads above the median, which
+    # hold half of the fast part between 0.6 days and 11 months in 95 of 100 cases
+    "dE": Priors(8.0, 2.5, rate_spread=1.6),
 }
 """By unit, for quantities with another scale than `DEFAULT_PRIORS`."""
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,12 @@ _SIGN = 0.975  # the fast part must have this much of its probability on one sid
 _SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is just as good (Wilks 1938)
 _NARROWED = 0.7  # weak choice of our own: share of the prior spread of ln k that may be left
 _MISFIT = 0.001  # weak choice of our own
+
+
+NoRate = Literal[
+    "one photo", "two photos", "does not fit", "no fast part", "over at once", "may be straight", "not narrowed"
+]
+"""Why there is no rate."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +49,8 @@ class Rate:
         return HalfLife(*(math.log(2) / rate for rate in (self.high, self.median, self.low)))
 
 
-def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Rate | None, str | None]:
-    """The rate of the fast part, or the sentence that says why there is none.
+def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Rate | None, NoRate | None]:
+    """The rate of the fast part, or why there is none.
 
     Parameters
     ----------
@@ -55,7 +62,7 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
     -------
     (rate, None) or (None, refusal)
     """
-    refusal = (
+    refusal: NoRate | None = (
         _too_few(series)
         or _does_not_fit(series, found)
         or _no_fast_part(found)
@@ -63,21 +70,19 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
         or _not_narrowed(priors, found)
     )
     if refusal:
-        return None, f"No rate can be given: {refusal}"
+        return None, refusal
     low, median, high = (found.rate_quantile(p) for p in (0.025, 0.5, 0.975))
     return Rate(low, median, high), None
 
 
-def _too_few(series: FadeSeries) -> str | None:
+def _too_few(series: FadeSeries) -> NoRate | None:
     """Start, amplitude and rate are three unknowns; with fewer occasions the priors would decide."""
     if series.occasions < 2:
-        return "one photo shows no movement."
-    if series.occasions < 3:
-        return "two photos show that the colour moved, not how fast."
-    return None
+        return "one photo"
+    return "two photos" if series.occasions < 3 else None
 
 
-def _does_not_fit(series: FadeSeries, found: Posterior) -> str | None:
+def _does_not_fit(series: FadeSeries, found: Posterior) -> NoRate | None:
     """Compare the residuals with the uncertainties, at the likeliest rate."""
     best = int(np.argmax(found.weights))
     rows = design(np.asarray(series.months), found.rates[best : best + 1])[0]
@@ -91,20 +96,20 @@ def _does_not_fit(series: FadeSeries, found: Posterior) -> str | None:
     squares = float(precision @ (np.asarray(series.values) - rows @ found.coefficients[best]) ** 2)
     if float(chdtrc(left, squares)) >= _MISFIT:
         return None
-    return "the photos jump by more than their ± explains. Was there a service in between?"
+    return "does not fit"
 
 
-def _no_fast_part(found: Posterior) -> str | None:
+def _no_fast_part(found: Posterior) -> NoRate | None:
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
     sd = np.sqrt(np.maximum(found.covariances[:, 1, 1], 1e-300))
     positive = float(found.weights @ ndtr(found.coefficients[:, 1] / sd))
     if max(positive, 1 - positive) >= _SIGN:
         return None
-    return "no quick change at first stands out from the ± of the photos."
+    return "no fast part"
 
 
-def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | None:
+def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> NoRate | None:
     """Check whether no fast part, or one that is over at once, explains the readings as well as any rate."""
     months = np.asarray(series.months, dtype=np.float64)
     best = float(linear_part(series, priors, design(months, found.rates))[0].max())
@@ -112,17 +117,15 @@ def _unbounded(series: FadeSeries, priors: Priors, found: Posterior) -> str | No
     limits = np.stack([np.stack([one, fast, months], axis=-1) for fast in (0 * one, step)])
     straight, at_once = linear_part(series, priors, limits)[0]
     if at_once > best - _SUPPORT:
-        return (
-            "the quick change may have been over before the second photo. Next time take one sooner after the service."
-        )
+        return "over at once"
     if straight > best - _SUPPORT:
-        return "the colour may as well have moved evenly from the start."
+        return "may be straight"
     return None
 
 
-def _not_narrowed(priors: Priors, found: Posterior) -> str | None:
+def _not_narrowed(priors: Priors, found: Posterior) -> NoRate | None:
     logs = np.log(found.rates)
     left = math.sqrt(float(found.weights @ (logs - found.weights @ logs) ** 2))
     if left <= _NARROWED * priors.rate_spread:
         return None
-    return "the photos add too little to what was assumed before them. One or two more will help."
+    return "not narrowed"

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from tracker.fade.many import Many, Service
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
-from tracker.words import noun
 
 Array = NDArray[np.float64]
 
@@ -45,13 +44,11 @@ class StudioPrior:
     priors : for `fit_fade`; the published ones where nothing was learnt
     services : int, past services that count: those with photos at two times or more
     learnt : bool, True where they moved the priors
-    says : str, one sentence
     """
 
     priors: Priors
     services: int
     learnt: bool
-    says: str
 
 
 def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | None = None) -> StudioPrior:
@@ -78,23 +75,17 @@ def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | No
     counted = [each for each in past if each.series.occasions > 1]
     n = len(counted)
     if n < FEWEST_SERVICES:
-        says = (
-            f"Published assumptions only: {n} past {noun(n, 'service')} of this kind with two photos "
-            f"or more; the studio's own count from {FEWEST_SERVICES} on."
-        )
-        return StudioPrior(start, n, False, says)
+        return StudioPrior(start, n, False)
     found = pool(counted, start, _PUBLISHED_COUNT)
     # the means themselves are known no better than that many services allow
     wider = math.sqrt(1 + 1 / (n + _PUBLISHED_COUNT))
-    source = f"Learnt from {n} past services of this studio; published assumptions count as one more."
     learnt = replace(
         found,
         amplitude=found.amplitude * wider,
         slope=found.slope * wider,
         rate_spread=found.rate_spread * wider,
-        source=source,
     )
-    return StudioPrior(learnt, n, True, f"Learnt from {n} past services of this kind in this studio.")
+    return StudioPrior(learnt, n, True)
 
 
 def pool(services: Sequence[Service], published: Priors, count: float) -> Priors:

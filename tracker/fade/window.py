@@ -18,6 +18,11 @@ from tracker.fade.posterior import pace_of
 Array = NDArray[np.float64]
 Side = Literal["above", "below"]
 State = Literal["given", "passed", "not soon", "unknown"]
+NoDate = Literal[
+    "passed at once", "too close", "passed", "not soon", "not sure", "impossible", "washes unknown", "no limit"
+]
+NoForecast = Literal["no service", "nothing agreed", "no start", "no root", "not grown", "impossible root"]
+"""Reasons that `wear` gives."""
 
 HORIZON = 12.0
 """Months after the last photo to look ahead: nobody plans a visit later, and no wear was ever observed there."""
@@ -46,7 +51,7 @@ class Limit:
     ----------
     value : float, unit of the quantity
     side : str, ``above`` where the colour may be no more than `value`, ``below`` where no less
-    name : str, for people, such as ``warmth at the ends``
+    name : str, such as ``warmth``
     from_start : bool, True where `value` counts from the colour right after the service
     """
 
@@ -65,6 +70,22 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
+class WhyNot:
+    """Why no date is given.
+
+    Attributes
+    ----------
+    name : str, of the limit
+    numbers : months looked ahead, and in how many of 100 cases it is passed by then; where the limit is ``impossible``,
+        that limit, the lowest and the highest possible one
+    """
+
+    code: NoDate | NoForecast
+    name: str = ""
+    numbers: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Window:
     """When a limit will be passed, as far as anyone can tell.
 
@@ -73,10 +94,10 @@ class Window:
 
     Attributes
     ----------
-    name : str, what is passed, such as ``warmth at the ends``
+    name : str, of the limit
     early, middle, late : float or None, months since the service by which it is passed in 10, 50 and 90 of 100
         cases; None where no date can be given, and where it was passed from the start
-    why_not : str or None, a sentence that says why no date is given
+    why_not : WhyNot or None, why no date is given
     state : str, ``given``, ``passed`` (before the last photo), ``not soon`` or ``unknown``
     chance : float, of being passed within the horizon, 0..1
     passed : float, chance of having been passed by the last photo, 0..1
@@ -91,7 +112,7 @@ class Window:
     early: float | None
     middle: float | None
     late: float | None
-    why_not: str | None
+    why_not: WhyNot | None
     state: State
     chance: float
     passed: float
@@ -108,39 +129,29 @@ class Window:
         return self.state == "given"
 
 
-def window(fit: FadeFit, limit: Limit, horizon_months: float = HORIZON) -> Window:
-    """When the curve first passes a limit.
+def window(
+    fit: FadeFit,
+    limit: Limit,
+    horizon_months: float = HORIZON,
+    *,
+    washes_per_week: float | None = None,
+    now: float | None = None,
+) -> Window:
+    """When the curve first passes a limit, also if the hair is washed more or less often from now on.
 
     Parameters
     ----------
     fit : FadeFit, from `fit_fade`
     limit : Limit, in the unit of the fit
     horizon_months : float, > 0, months after the last photo to look ahead
+    washes_per_week : float or None, from now on; None for as often as so far
+    now : float or None, months since the service; None for the last photo
 
     Returns
     -------
     Window : a curve that passes and comes back counts when it first passes. A window is given only where the limit is
-        passed within the horizon in 90 of 100 cases; otherwise `not_before` and the reason
-    """
-    return _window(fit, limit, horizon_months, None, None)
-
-
-def what_if(
-    fit: FadeFit, limit: Limit, washes_per_week: float, now: float | None = None, horizon_months: float = HORIZON
-) -> Window:
-    """When the curve first passes a limit if the hair is washed that often from now on.
-
-    Parameters
-    ----------
-    fit : FadeFit, of the washes so far
-    limit : Limit, in the unit of the fit
-    washes_per_week : float, from now on
-    now : float or None, months since the service; None for the last photo
-    horizon_months : float, > 0, months to look ahead
-
-    Returns
-    -------
-    Window : wider, because washing is assumed to cause between a third and all of the wear, every share equally likely;
+        passed within the horizon in 90 of 100 cases; otherwise `not_before` and the reason. With other washing it is
+        wider, because washing is assumed to cause between a third and all of the wear, every share equally likely;
         ``unknown`` where nobody said how often the hair is washed today
 
     Raises
@@ -150,48 +161,41 @@ def what_if(
     pace_of(washes_per_week)
     if now is not None and not now >= 0:
         raise InvalidEntry("Today lies before the service.", "Check the date of the service.")
-    return _window(fit, limit, horizon_months, washes_per_week, now)
-
-
-def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, now: float | None) -> Window:
-    if not horizon > 0:
-        raise ValueError(f"the horizon must be > 0 months, got {horizon}")
+    if not horizon_months > 0:
+        raise ValueError(f"the horizon must be > 0 months, got {horizon_months}")
     impossible = _impossible(limit, fit.series.unit)
     if impossible:
-        return nothing_known(impossible, limit.name)
+        return nothing_known(impossible)
     last = fit.series.months[-1]
-    end = last + horizon
-    if washes is not None and fit.washes_per_week is None:
-        why = "Ask how often the hair is washed now: without that, nothing can be said about fewer washes."
-        return nothing_known(why, limit.name)
+    end = last + horizon_months
+    if washes_per_week is not None and fit.washes_per_week is None:
+        return nothing_known(WhyNot("washes unknown", limit.name))
     rates, coefficients = curves_of(fit.posterior)
     if limit.from_start:
         coefficients[:, 0] = 0.0
     above = limit.side == "above"
-    if washes is None or fit.washes_per_week is None:
+    if washes_per_week is None or fit.washes_per_week is None:
         passing = first_passing(rates, coefficients, limit.value, above=above, end=end)
     else:
         at = last if now is None else now
         low, high = _WASHED_SHARE
         share = low + (high - low) * spare_share()
-        speed = 1 - share + share * washes / fit.washes_per_week
+        speed = 1 - share + share * washes_per_week / fit.washes_per_week
         worn = first_passing(rates, coefficients, limit.value, above=above, end=at + (end - at) * speed)
         passing = np.where(worn <= at, worn, at + (worn - at) / np.maximum(speed, 1e-9))
     months = np.linspace(0.0, end, max(2, round(end / _STEP) + 1))
-    passing = np.sort(passing)
-    chances = np.searchsorted(passing, months, side="right") / passing.size
+    chances = np.searchsorted(np.sort(passing), months, side="right") / passing.size
     return judge(months, chances, last, limit.name)
 
 
-def _impossible(limit: Limit, unit: str) -> str | None:
+def _impossible(limit: Limit, unit: str) -> WhyNot | None:
     """Why no hair can reach that limit."""
     low, high = _POSSIBLE.get(unit, (-1000.0, 1000.0))
     if limit.from_start:
         low, high = low - high, high - low
     if low <= limit.value <= high:
         return None
-    what = f"limit for {limit.name}" if limit.name else "agreed limit"
-    return f"The {what} is {limit.value:g}, which no hair can have: agree one between {low:g} and {high:g}."
+    return WhyNot("impossible", limit.name, (limit.value, low, high))
 
 
 def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
@@ -204,7 +208,6 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
     last : float, months since the service of the last photo
     name : str, of the limit
     """
-    what = f"the limit for {name}" if name else "the agreed limit"
     end, chance = float(months[-1]), float(chances[-1])
     passed = float(np.interp(last, months, chances))
 
@@ -216,40 +219,26 @@ def judge(months: Array, chances: Array, last: float, name: str = "") -> Window:
             return float(months[0])
         return float(np.interp(probability, chances[at - 1 : at + 1], months[at - 1 : at + 1]))
 
-    def answer(state: State, why: str | None, *, dated: bool) -> Window:
+    def answer(state: State, code: NoDate | None, *, dated: bool = False) -> Window:
+        why = None if code is None else WhyNot(code, name, (end - last, 100 * chance))
         early, middle, late = (reached(p) if dated else None for p in (_EARLY, _MIDDLE, _LATE))
         kept = tuple(months.tolist()), tuple(chances.tolist())
         return Window(name, early, middle, late, why, state, chance, passed, reached(_EARLY), last, end, *kept)
 
-    ahead = end - last
     if chances[0] >= _LATE:
-        return answer("passed", f"{_start(what)} was passed right after the service.", dated=False)
+        return answer("passed", "passed at once")
     if chances[0] >= _EARLY:
-        why = f"{_start(what)} is too close to the colour right after the service to tell one from the other."
-        return answer("unknown", why, dated=False)
+        return answer("unknown", "too close")
     if passed >= _LATE:
-        return answer("passed", f"{_start(what)} was passed before the last photo.", dated=True)
+        return answer("passed", "passed", dated=True)
     if chance >= _LATE:
         return answer("given", None, dated=True)
-    if chance < _EARLY:
-        why = f"{_start(what)} will most likely not be passed within {ahead:.0f} months of the last photo."
-        return answer("not soon", why, dated=False)
-    why = (
-        f"No date can be given yet: {what} is passed within {ahead:.0f} months of the last photo in "
-        f"{100 * chance:.0f} of 100 cases. One more photo would make it more certain."
-    )
-    return answer("unknown", why, dated=False)
+    return answer("not soon", "not soon") if chance < _EARLY else answer("unknown", "not sure")
 
 
-def nothing_known(why: str, name: str = "") -> Window:
-    """A window with nothing in it but the reason.
-
-    Parameters
-    ----------
-    why : str, one sentence
-    name : str, of the limit
-    """
-    return Window(name, None, None, None, why, "unknown", 0.0, 0.0, None, 0.0, 0.0)
+def nothing_known(why: WhyNot) -> Window:
+    """A window with nothing in it but the reason `why`."""
+    return Window(why.name, None, None, None, why, "unknown", 0.0, 0.0, None, 0.0, 0.0)
 
 
 def refresh_window(windows: Sequence[tuple[str, Window]]) -> Window:
@@ -266,9 +255,7 @@ def refresh_window(windows: Sequence[tuple[str, Window]]) -> Window:
     """
     known = [(name, each) for name, each in windows if each.months]
     if not known:
-        return nothing_known(
-            next((each.why_not for _, each in windows if each.why_not), "No limit was agreed for this service.")
-        )
+        return nothing_known(next((each.why_not for _, each in windows if each.why_not), WhyNot("no limit")))
     if len(known) == 1:
         return replace(known[0][1], first=((known[0][0], 1.0),))
     end = min(each.horizon for _, each in known)
@@ -287,7 +274,3 @@ def _first(names: tuple[str, ...], left: Array) -> tuple[tuple[str, float], ...]
     if total <= 0:
         return ()
     return tuple((names[i], float(shares[i] / total)) for i in np.argsort(-shares))
-
-
-def _start(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]

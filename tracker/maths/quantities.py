@@ -55,6 +55,11 @@ class LabMeasured:
             math.sqrt(max(self.cov[2][2], 0.0)),
         )
 
+    @property
+    def axes(self) -> tuple[Measured, ...]:
+        """L*, a* and b*, each with its own uncertainty."""
+        return tuple(Measured(*each, self.dof) for each in zip(self.lab, self.u, ("L*", "a*", "b*"), strict=True))
+
 
 def vector3(values: object) -> Vector3:
     """Three plain floats from `values`, any sequence of three numbers."""

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -42,13 +43,30 @@ class Kit:
     reflectance: float | None = None
 
 
+Part = Literal["camera", "kind of file", "card", "light"]
+
+
 @dataclass(frozen=True, slots=True)
 class KitMatch:
-    """Whether two photos come from the same kit, a sentence for the person, and the light noted for either."""
+    """Whether two photos come from the same kit.
 
-    same: bool
-    says: str
-    light: str | None = None
+    Attributes
+    ----------
+    unlike : parts of the kit that differ
+    methods : both versions of the method, where they differ
+    assumed : parts that were not noted for both and are assumed to be the same
+    light : str or None, noted for either
+    """
+
+    unlike: tuple[Part, ...]
+    methods: tuple[str, ...]
+    assumed: tuple[Part, ...]
+    light: str | None
+
+    @property
+    def same(self) -> bool:
+        """True where nothing is known to differ."""
+        return not self.unlike and not self.methods
 
 
 def _cast_apart(before: Kit, after: Kit) -> float:
@@ -72,31 +90,24 @@ def was_developed(reading: PhotoReading | None) -> bool:
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:
-    """Whether two kits are the same; what nobody noted counts as the same, and the answer says so.
+    """Whether two kits are the same; what nobody noted counts as the same, and the answer names it.
 
     Parameters
     ----------
     before, after : Kit, of the two photos
     """
-    unlike = []
-    if before.camera and after.camera and before.camera != after.camera:
-        unlike.append("another camera")
-    if before.developed != after.developed:
-        unlike.append("another kind of file")
-    if before.card_kind != after.card_kind or _other_grey(before, after):
-        unlike.append("another card")
-    if (before.light and after.light and before.light != after.light) or _cast_apart(before, after) > _LARGEST_CAST:
-        unlike.append("another light")
-    light = before.light or after.light
-    reasons = [f"taken with {' and '.join(unlike)}"] if unlike else []
-    if before.method and after.method and before.method != after.method:
-        reasons.append(f"measured by versions {before.method} and {after.method} of the method")
-    if reasons:
-        return KitMatch(False, f"{', and '.join(reasons).capitalize()}, so the result is less certain.", light)
-    pairs = (("camera", before.camera and after.camera), ("light", before.light and after.light))
-    missing = [word for word, known in pairs if not known]
-    if len(missing) == 1:
-        return KitMatch(True, f"The {missing[0]} was not noted and is assumed to be the same.", light)
-    if missing:
-        return KitMatch(True, "Camera and light were not noted and are assumed to be the same.", light)
-    return KitMatch(True, "Same camera, card and light.", light)
+    cameras, lights = (before.camera, after.camera), (before.light, after.light)
+    differs: dict[Part, bool] = {
+        "camera": all(cameras) and cameras[0] != cameras[1],
+        "kind of file": before.developed != after.developed,
+        "card": before.card_kind != after.card_kind or _other_grey(before, after),
+        "light": (all(lights) and lights[0] != lights[1]) or _cast_apart(before, after) > _LARGEST_CAST,
+    }
+    noted: dict[Part, bool] = {"camera": all(cameras), "light": all(lights)}
+    methods = before.method, after.method
+    return KitMatch(
+        tuple(part for part, is_other in differs.items() if is_other),
+        methods if all(methods) and methods[0] != methods[1] else (),
+        tuple(part for part, is_known in noted.items() if not is_known),
+        before.light or after.light,
+    )

@@ -225,6 +225,11 @@ class PhotoReading:
         return bool(self.regions) and not any(check.stopped for check in self.checks)
 
     @property
+    def failure(self) -> str | None:
+        """What the first check that withholds the number says and advises."""
+        return next((f"{check.says} {check.advice}".strip() for check in self.checks if check.stopped), None)
+
+    @property
     def warnings(self) -> tuple[Check, ...]:
         """The checks that failed and only warn."""
         return tuple(check for check in self.checks if check.warns)

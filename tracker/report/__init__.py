@@ -2,10 +2,8 @@
 
 from tracker.report.page import ClientRecord, client_page
 from tracker.report.tables import SheetTable, as_list, as_typed, columns_of, csv_lines, sheet_tables, to_csv
-from tracker.report.units import UNITS, units_in
 
 __all__ = [
-    "UNITS",
     "ClientRecord",
     "SheetTable",
     "as_list",
@@ -15,5 +13,4 @@ __all__ = [
     "csv_lines",
     "sheet_tables",
     "to_csv",
-    "units_in",
 ]

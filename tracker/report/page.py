@@ -17,8 +17,8 @@ from tracker.maths.uncertainty import format_measured
 from tracker.measure.reading import RegionReading
 from tracker.record.records import Client, Consent, PhotoRecord, Step, Visit
 from tracker.report.style import STYLE
-from tracker.report.units import UNITS
-from tracker.words import REGION_TITLES, as_date, day
+from tracker.said.colour import say_level, say_warmth
+from tracker.words import REGION_TITLES, UNITS, as_date, day
 
 Json = Any
 
@@ -178,11 +178,8 @@ def _region(record: ClientRecord, photo: PhotoRecord, region: RegionReading) -> 
     level = level_of(region, kit_of(photo), record.own)
     warmth = estimate_warmth(region.lab, record.own.locus)
     colour = lab_to_hex(region.lab.lab)
-    axes = (
-        format_measured(Measured(value, u, "", region.lab.dof))
-        for value, u in zip(region.lab.lab, region.lab.u, strict=True)
-    )
-    cells = "".join(f"<td>{escape(text)}</td>" for text in (level.text, warmth.text, *axes))
+    axes = map(format_measured, region.lab.axes)
+    cells = "".join(f"<td>{escape(text)}</td>" for text in (say_level(level), say_warmth(warmth), *axes))
     name = escape(REGION_TITLES.get(region.name, region.name))
     return f'<tr><th><span class="swatch" style="background:{escape(colour)}"></span>{name}</th>{cells}</tr>'
 

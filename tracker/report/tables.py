@@ -13,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from tracker.report.units import UNITS
+from tracker.words import UNITS
 
 Json = Any
 

@@ -8,18 +8,17 @@ from datetime import date, datetime, timedelta
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import LevelScale
-from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, what_if, window
+from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, window
+from tracker.fade.window import WhyNot
 from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.record.records import Visit
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
 from tracker.wear.regrowth import Regrowth, forecast
 from tracker.wear.segments import Segment, changes_colour, kind_of
-from tracker.words import DAYS_PER_MONTH, REGION_WORDS
+from tracker.words import DAYS_PER_MONTH
 
 Learnt = Mapping[tuple[str, str, str], Priors]
 """Priors by kind of service, band and quantity; anything missing uses the published ones."""
-
-_NO_START = "The photo right after the service is missing or has no number, so its wear cannot be predicted."
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,10 +27,10 @@ class Reason:
 
     Attributes
     ----------
-    name : str, such as ``warmth at the ends``
+    name : str, ``warmth``, ``lightness``, ``depth`` or ``root``
     early, middle, late : dates by which it is passed in 10, 50 and 90 of 100 cases, or None
     state : str, as in `fade.Window`
-    why_not : str or None, a sentence
+    why_not : WhyNot or None
     share : float, chance of being passed first, 0..1
     """
 
@@ -40,7 +39,7 @@ class Reason:
     middle: date | None
     late: date | None
     state: str
-    why_not: str | None
+    why_not: WhyNot | None
     share: float = 0.0
 
 
@@ -53,7 +52,7 @@ class Due:
     visit_id : str or None, of the service now worn
     state : str, ``given``, ``passed``, ``not soon``, ``unknown``, or ``nothing agreed`` or ``no service``
     early, middle, late : dates of the refresh window, or None
-    why_not : str or None, a sentence that says why there is no date
+    why_not : why there is no date, or None; the sentence of an error that kept it from being worked out
     reasons : one per agreed limit, the one most likely to be passed first in front
     region, quantity : of `values`
     months, values : readings so far, for a small picture of the wear
@@ -66,7 +65,7 @@ class Due:
     early: date | None = None
     middle: date | None = None
     late: date | None = None
-    why_not: str | None = "There is no colour service on record yet."
+    why_not: WhyNot | str | None = WhyNot("no service")  # noqa: RUF009 - frozen
     reasons: tuple[Reason, ...] = ()
     region: str = "end"
     quantity: str = WARMTH
@@ -117,14 +116,13 @@ def limits_as_curves(limits: AgreedLimits, quantity: str, scale: LevelScale) -> 
     quantity : str, lightness or warmth
     scale : LevelScale, between levels and L*
     """
-    where = f"the {REGION_WORDS[limits.region]}"
     if quantity == WARMTH:
-        return [] if limits.warmer is None else [Limit(limits.warmer, "above", f"warmth at {where}", from_start=True)]
+        return [] if limits.warmer is None else [Limit(limits.warmer, "above", "warmth", from_start=True)]
     found = []
     if limits.lightest is not None:
-        found.append(Limit(scale.lightness(limits.lightest), "above", f"lightness at {where}"))
+        found.append(Limit(scale.lightness(limits.lightest), "above", "lightness"))
     if limits.darkest is not None:
-        found.append(Limit(scale.lightness(limits.darkest), "below", f"depth at {where}"))
+        found.append(Limit(scale.lightness(limits.darkest), "below", "depth"))
     return found
 
 
@@ -148,16 +146,15 @@ def windows(
     washes_from_now : washes a week from now on, and now in months since the service; None for the pace so far
     """
     each = []
+    often, now = washes_from_now or (None, None)
     for quantity in (WARMTH, LIGHTNESS):
         asked = limits_as_curves(limits, quantity, scale)
         fit = fit_place(readings, limits.region, quantity, learnt) if readings is not None and asked else None
         for limit in asked:
             if fit is None:
-                each.append(nothing_known(_NO_START, limit.name))
-            elif washes_from_now is None:
-                each.append(window(fit, limit))
+                each.append(nothing_known(WhyNot("no start", limit.name)))
             else:
-                each.append(what_if(fit, limit, *washes_from_now))
+                each.append(window(fit, limit, washes_per_week=often, now=now))
     if limits.root_mm is not None and found is not None:
         each.append(forecast(found, limits.root_mm))
     return each
@@ -210,7 +207,7 @@ def due_of(
         values=_values(place, quantity) if place is not None else (),
         photo_id=segment.photos[-1].id if segment is not None and segment.photos else None,
         state="nothing agreed",
-        why_not="No limit was agreed at this service, so nothing falls due.",
+        why_not=WhyNot("nothing agreed"),
     )
     if not limits.anything:
         return base
@@ -218,34 +215,33 @@ def due_of(
     found = windows(readings, limits, learnt, own.scale, root)
     whole = together(found)
     shares = dict(whole.first)
-    reasons = [_reason(each, begins, shares.get(each.name, 0.0)) for each in found]
+    reasons = [reason_of(each, begins, shares.get(each.name, 0.0)) for each in found]
     return replace(
         base,
         state=whole.state,
-        early=day_of(begins, whole.early),
-        middle=day_of(begins, whole.middle),
-        late=day_of(begins, whole.late),
+        early=_day(begins, whole.early),
+        middle=_day(begins, whole.middle),
+        late=_day(begins, whole.late),
         why_not=whole.why_not,
         reasons=tuple(sorted(reasons, key=lambda reason: -reason.share)),
     )
 
 
-def _reason(each: Window, begins: datetime, share: float) -> Reason:
-    early, middle, late = (day_of(begins, months) for months in (each.early, each.middle, each.late))
-    return Reason(each.name, early, middle, late, each.state, each.why_not, share)
-
-
-def day_of(begins: datetime, months: float | None) -> date | None:
-    """The local day that lies that many months after the service; None without a number of months.
+def reason_of(found: Window, begins: datetime, share: float = 0.0) -> Reason:
+    """A window in local days instead of months.
 
     Parameters
     ----------
+    found : Window
     begins : datetime, of the service
-    months : float or None
+    share : float, chance that its limit is passed first, 0..1
     """
-    if months is None:
-        return None
-    return (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()
+    early, middle, late = (_day(begins, months) for months in (found.early, found.middle, found.late))
+    return Reason(found.name, early, middle, late, found.state, found.why_not, share)
+
+
+def _day(begins: datetime, months: float | None) -> date | None:
+    return None if months is None else (begins + timedelta(days=months * DAYS_PER_MONTH)).astimezone().date()
 
 
 def _values(place: PlaceReadings, quantity: str) -> tuple[float, ...]:

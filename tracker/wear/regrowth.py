@@ -20,7 +20,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tracker.compare.transition import Blend, find_blend
-from tracker.fade import HORIZON, FadeSeries, Window, judge, nothing_known
+from tracker.fade import HORIZON, FadeSeries, WhyNot, Window, judge, nothing_known
+from tracker.fade.window import NoForecast
 from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
 from tracker.measure.reading import ProfilePoint
@@ -34,10 +35,6 @@ _COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp
 _UNLIKE = 3.0  # standard uncertainties from the published rate beyond which growth does not explain the photos
 _STEP = 0.05  # months
 
-_NOT_AS_HAIR_GROWS = (
-    "The root did not change as hair grows: was it coloured in between, or the path marked from another place?"
-)
-
 
 @dataclass(frozen=True, slots=True)
 class Regrowth:
@@ -50,7 +47,7 @@ class Regrowth:
     covariance : float, of rate and start, mm² a month
     last : float, months since the service of the last photo, 0 without one
     own : bool, True where the client's own photos count for more than the published rates
-    why_not : str or None, why nothing can be forecast
+    why_not : why nothing can be forecast, or None
     """
 
     rate: Measured
@@ -58,7 +55,7 @@ class Regrowth:
     covariance: float
     last: float
     own: bool
-    why_not: str | None = None
+    why_not: NoForecast | None = None
 
     def length(self, months: Floats) -> tuple[Floats, Floats]:
         """Root length and its standard uncertainty, mm, of the shape of `months`.
@@ -79,7 +76,7 @@ class Regrowth:
 
 
 def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measured | None:
-    """Length of the root in one photo, mm from the scalp to where the natural level ends.
+    """Length of the root in one photo, mm; None where the photo does not show it beyond doubt, or how long it is.
 
     Parameters
     ----------
@@ -88,11 +85,12 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measu
 
     Returns
     -------
-    Measured or None : of a root darker or lighter than the lengths, whichever is significant; None without a scale, and
-        where the photo does not show beyond doubt where the natural level ends
+    Measured : of a root darker or lighter than the lengths, whichever is significant
     """
-    found = None if path is None else find_blend(profile) or find_blend(_mirrored(profile))
-    return None if path is None or found is None else root_from_blend(found, path)
+    if path is None:
+        return None
+    found = find_blend(profile) or find_blend(_mirrored(profile))
+    return None if found is None else root_from_blend(found, path)
 
 
 def root_from_blend(blend: Blend, path: Measured) -> Measured:
@@ -133,10 +131,9 @@ def regrowth(segments: Sequence[FadeSeries], *, covered: bool = False) -> Regrow
     value = (known * PUBLISHED_RATE.value + slope) / (known + precision)
     rate = Measured(value, 1 / math.sqrt(known + precision), PUBLISHED_RATE.unit)
     if _unlike(slope, precision):
-        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, False, _NOT_AS_HAIR_GROWS)
+        return Regrowth(PUBLISHED_RATE, None, 0.0, 0.0, False, "not grown")
     if not segments:
-        why = "No photo since the service shows where the natural level ends."
-        return Regrowth(rate, None, 0.0, 0.0, False, why)
+        return Regrowth(rate, None, 0.0, 0.0, False, "no root")
     t, y, p = _arrays(segments[-1], covered=covered)
     total, middle = float(p.sum()), float(p @ t / p.sum())
     start = float(p @ y / total) - rate.value * middle
@@ -146,7 +143,7 @@ def regrowth(segments: Sequence[FadeSeries], *, covered: bool = False) -> Regrow
     return Regrowth(rate, found, -middle * rate.u**2, last, precision > known)
 
 
-def forecast(found: Regrowth, limit_mm: float, name: str = "length of the root") -> Window:
+def forecast(found: Regrowth, limit_mm: float, name: str = "root") -> Window:
     """When the root grows longer than agreed, in months since the latest service.
 
     Parameters
@@ -156,9 +153,9 @@ def forecast(found: Regrowth, limit_mm: float, name: str = "length of the root")
     name : str, of the limit
     """
     if not (0 <= limit_mm <= 1000):
-        return nothing_known("No root has that length: enter the longest root that was agreed, in millimetres.", name)
+        return nothing_known(WhyNot("impossible root", name))
     if found.start is None:
-        return nothing_known(found.why_not or "Nothing is known about the root.", name)
+        return nothing_known(WhyNot(found.why_not or "no root", name))
     from scipy.special import ndtr  # imported late: keeps `import tracker` light
 
     end = found.last + HORIZON

@@ -11,7 +11,7 @@ from tracker.record.records import PhotoRecord, Visit
 from tracker.wear.regrowth import Regrowth, regrowth, root_length
 from tracker.wear.segments import Segment
 
-ROOT = "length of the root"
+ROOT = "root"
 
 # common practice, no source: these colour the hair up to the scalp
 _COVERING_SERVICES = frozenset({"all-over colour", "shadow root"})

@@ -17,8 +17,10 @@ from tracker.compare.comparison import compare_readings
 from tracker.compare.photo_set import match_states, state_of
 from tracker.errors import TrackerError
 from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
-from tracker.report import UNITS, ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv, units_in
+from tracker.report import ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv
+from tracker.said.colour import say_change, say_kits
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
+from tracker.words import UNITS, units_in
 
 Progress = Callable[[float, str], object]
 Entry = dict[str, Any]
@@ -236,7 +238,7 @@ def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]
         )
     except TrackerError:
         return ()
-    return (*(change.sentence for change in changes), match.says)
+    return (*map(say_change, changes), say_kits(match))
 
 
 def _client(store: Store, client_id: str) -> Client:

@@ -14,7 +14,7 @@ from tracker.store import Store
 from tracker.wear import QUANTITIES, Learnt
 from tracker.workflow.services_worn import by_kind, worn_by
 
-WEAR_VERSION = "1"
+WEAR_VERSION = "2"
 """Raised whenever a window, or what is kept of a service's wear, may change."""
 
 _SWITCH, _LEARNT = "learning", "learnt"
@@ -28,7 +28,6 @@ class LearntPriors:
     Attributes
     ----------
     services : int, how many it rests on
-    says : str, one sentence
     """
 
     kind: str
@@ -36,7 +35,6 @@ class LearntPriors:
     quantity: str
     priors: Priors
     services: int
-    says: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,9 +126,9 @@ def learn(store: Store, own: Yardsticks) -> Learning:
             continue
         for region in REGIONS:
             for quantity in QUANTITIES:
-                says = studio_prior(worn_by(of_kind, region, quantity), quantity)
-                if says.learnt:
-                    found.append(LearntPriors(kind, region, quantity, says.priors, says.services, says.says))
+                habits = studio_prior(worn_by(of_kind, region, quantity), quantity)
+                if habits.learnt:
+                    found.append(LearntPriors(kind, region, quantity, habits.priors, habits.services))
     fresh = Learning(known.on, taught, tuple(found), stamp)
     store.settings.put(_LEARNT, to_json(fresh))
     return fresh

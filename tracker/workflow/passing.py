@@ -10,7 +10,7 @@ from tracker.measure.reading import Marks, PhotoReading
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
-from tracker.workflow.photos import OPENING, failure_of, settings_in_force
+from tracker.workflow.photos import OPENING, settings_in_force
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -68,7 +68,4 @@ def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[Ph
             reading = measure_photo(read, marks, own)
     except TrackerError as error:
         return None, error.message
-    stopped = failure_of(reading)
-    if stopped is not None:
-        return None, stopped
-    return (reading, "") if reading.ok else (None, "No band of hair was measured.")
+    return (reading, "") if reading.ok else (None, reading.failure or "No band of hair was measured.")

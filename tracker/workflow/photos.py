@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from tracker.errors import InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, find_marks, measure_photo
-from tracker.measure.reading import LIGHTS, Marks, PhotoReading
+from tracker.measure.reading import LIGHTS, Marks
 from tracker.measure.repeatability import Repeatability
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
@@ -182,7 +182,7 @@ def measure_record(
         small = too_small(photo.size)
         why = error.message if small is None else small.message  # other marks would not help
         return replace(photo, marks=marks, reading=None, failure=why)
-    return replace(photo, marks=marks, reading=reading, failure=failure_of(reading))
+    return replace(photo, marks=marks, reading=reading, failure=reading.failure)
 
 
 def too_small(size: tuple[int, int]) -> InvalidEntry | None:
@@ -229,12 +229,6 @@ def remeasure(store: Store, photo_id: str, *, by: str = "") -> PhotoRecord:
     store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
     measured = measure_record(store, photo, photo.marks)
     return store.photos.save(measured, by=clean_line(by, "The name of the person who measures"))
-
-
-def failure_of(reading: PhotoReading) -> str | None:
-    """The first check that stopped the number, in a sentence."""
-    failed = next((check for check in reading.checks if check.stopped), None)
-    return None if failed is None else f"{failed.says} {failed.advice}".strip()
 
 
 def _photo(store: Store, file: str, decoded: DecodedPhotos | None) -> Photo:

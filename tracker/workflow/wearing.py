@@ -15,13 +15,14 @@ from tracker.store import ClientRecord, Store
 from tracker.wear import (
     Due,
     Learnt,
+    Reason,
     ServiceReadings,
     covers_root,
-    day_of,
     due_of,
     growth,
     limits_in_force,
     readings_of,
+    reason_of,
     segments,
     together,
     windows,
@@ -76,7 +77,7 @@ def work_out(store: Store, client_id: str, basis: Basis) -> tuple[Due, list[Serv
     return due, services
 
 
-def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> Due:
+def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today: date) -> Reason:
     """What the refresh window of the service being worn becomes with other washing from today on.
 
     Raises
@@ -97,8 +98,7 @@ def washed_otherwise(store: Store, client_id: str, washes_per_week: float, today
     found = together(
         windows(readings, limits, learning(store).priors, own.scale, root, washes_from_now=(washes_per_week, now))
     )
-    early, middle, late = (day_of(readings.begins, each) for each in (found.early, found.middle, found.late))
-    return Due(client_id, state=found.state, early=early, middle=middle, late=late, why_not=found.why_not)
+    return reason_of(found, readings.begins)
 
 
 def client_growth(worn: Visit | None, services: Sequence[ServiceReadings]) -> Regrowth:

@@ -9,6 +9,7 @@ from functools import partial
 
 import streamlit as st
 
+from tracker.said.wear import say_no_date
 from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
@@ -131,7 +132,10 @@ def _without_date(store: Store, without: list[Due]) -> None:
     agreed = [due for due in without if due.state != "nothing agreed"]
     with st.expander(f"No date: {count(len(without), 'client')}"):
         names = store.importing.client_names()
-        lines = [f"- {plain(names.get(due.client_id, ''))}: {plain(due.why_not or '')}" for due in agreed[:_MOST_LINES]]
+        lines = [
+            f"- {plain(names.get(due.client_id, ''))}: {plain(say_no_date(due.why_not, due.region))}"
+            for due in agreed[:_MOST_LINES]
+        ]
         if lines:
             st.markdown("\n".join(lines))
         unagreed = [due for due in without if due.state == "nothing agreed"]

@@ -7,11 +7,12 @@ import streamlit as st
 from tracker.compare.change import CHANGED
 from tracker.fade import months_between
 from tracker.record.records import AFTER, BEFORE, PROGRESS
+from tracker.said.colour import say_change
 from tracker.store import PortfolioEntry, Store
 from tracker.ui.look import empty
 from tracker.ui.look import photo as show_photo
 from tracker.ui.navigation import address, link
-from tracker.ui.parts.change_view import sentence_for_others, show_pair
+from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import told
@@ -85,7 +86,7 @@ def _tile(store: Store, entry: PortfolioEntry) -> None:
             show_photo(balanced_url(photo, MEDIUM), photo_words(photo), ratio=3 / 4, caption=word, href=href)
     headline = _pair(entry).headline
     if headline is not None:
-        st.markdown(f"**{plain(sentence_for_others(headline))}**")
+        st.markdown(f"**{plain(say_change(headline, to_others=True))}**")
     st.caption(_about(store, entry))
     # a link to the page already shown leaves the browser's address unchanged, so Back would leave the portfolio
     st.button("Look closer", key=f"closer-{entry.visit.id}", on_click=_show, args=(entry.visit.id,))
@@ -142,4 +143,4 @@ def _wear_words(store: Store, entry: PortfolioEntry) -> str:
     later = f"{span} later" if span else "the same day"
     if headline.verdict != CHANGED:
         return f"Measured again {later}, with no certain change."
-    return f"Measured again {later}. {plain(headline.sentence)}"
+    return f"Measured again {later}. {plain(say_change(headline))}"

@@ -10,6 +10,7 @@ from tracker.calibrate.warmth import UNDERTONES
 from tracker.compare.past_results import FEWEST, Case, PastResults
 from tracker.compare.photo_set import kit_of
 from tracker.record.records import AFTER, BEFORE
+from tracker.said.colour import say_level, say_lift
 from tracker.store import Store
 from tracker.ui.catching_up import results_caught_up
 from tracker.ui.look import empty, swatches
@@ -159,8 +160,8 @@ def _numbers(store: Store, pair: Pair, case: Case, region: str) -> None:
     band = pair.before.reading.region(region) if pair.before.reading is not None else None
     kept = estimate_level(case.outcome.before, own.scale)
     level = kept if band is None else level_of(band, kit_of(pair.before), own)
-    lift = change.lift.text if change is not None else case.lift.text
-    st.markdown(plain(f"From level {level.text}: {lift}."))
+    lift = say_lift(change.lift if change is not None else case.lift)
+    st.markdown(plain(f"From level {say_level(level)}: {lift}."))
     found = [
         region_swatch(band, photo, word)
         for word, photo in (("before", pair.before), ("after", pair.after))

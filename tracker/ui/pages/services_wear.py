@@ -8,6 +8,7 @@ import streamlit as st
 
 from tracker.errors import TrackerError
 from tracker.fade import Overlay
+from tracker.said.wear import ASSUMPTIONS, say_difference, say_longest
 from tracker.store import Store
 from tracker.ui.catching_up import caught_up
 from tracker.ui.look import empty
@@ -82,7 +83,7 @@ def _compare(store: Store, services: list[ServiceReadings], kinds: dict[str, int
 def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
     from tracker.charts import MOST_STRANDS, across_chart
 
-    st.subheader(plain(sentence_case(found.says)), anchor=False)
+    st.subheader(plain(sentence_case(say_longest(found))), anchor=False)
     title = f"{REGION_TITLES[region]}: {_middle(found, quantity)}"
     draw = partial(across_chart, found, title=title, y_title=_AXIS[quantity])
     try:
@@ -106,8 +107,8 @@ def _show(found: Overlay, quantity: str, region: str, grouping: str) -> None:
             services = f"{count(group.services, 'service')} of {count(group.clients, 'client')}."
             st.markdown(plain(f"{sentence_case(group.group)}: {services}"))
         for difference in found.differences:
-            st.markdown(f"- {plain(sentence_case(difference.says))}")
-        st.caption(plain(found.assumptions))
+            st.markdown(f"- {plain(sentence_case(say_difference(difference, found.compared_at)))}")
+        st.caption(plain(ASSUMPTIONS))
 
 
 def _middles(found: Overlay) -> str:

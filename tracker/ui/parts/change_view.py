@@ -7,14 +7,11 @@ from collections.abc import Callable
 import streamlit as st
 
 from tracker.calibrate.calibration import level_of
-from tracker.calibrate.level import Lift
-from tracker.calibrate.warmth import estimate_warmth, undertone_words
-from tracker.compare.change import CANNOT_TELL
+from tracker.calibrate.warmth import estimate_warmth, possible_undertones
 from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
-from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured
 from tracker.record.records import PhotoRecord
+from tracker.said.colour import say_change, say_level, say_lift, signed
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
@@ -24,7 +21,6 @@ from tracker.ui.parts.seeing import for_the_client
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words
 from tracker.ui.session import in_force
-from tracker.words import REGION_TITLES
 
 _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
 _UNSURE = "unsure"
@@ -66,29 +62,18 @@ def no_lift_words(pair: Pair) -> str:
     return f"No lift: the {missing[0]} photo has no number." if missing else "No lift for this pair."
 
 
-def sentence_for_others(change: RegionChange) -> str:
-    """The result of one band without what would make it surer."""
-    if change.verdict == CANNOT_TELL:
-        return f"{REGION_TITLES[change.name]}: too close to call."
-    return change.sentence
-
-
 def _headline(pair: Pair, *, to_others: bool) -> None:
     headline = pair.headline
-    said = no_lift_words(pair) if headline is None else _sentence(headline, to_others=to_others)
+    said = no_lift_words(pair) if headline is None else say_change(headline, to_others=to_others)
     st.subheader(plain(said), anchor=False)
 
 
 def _other_sentences(pair: Pair, *, to_others: bool) -> None:
     others = [change for change in pair.changes if change is not pair.headline]
     if others:
-        st.markdown("  \n".join(plain(_sentence(change, to_others=to_others)) for change in others))
+        st.markdown("  \n".join(plain(say_change(change, to_others=to_others)) for change in others))
     if pair.kit_note and not to_others:
         st.caption(plain(pair.kit_note))
-
-
-def _sentence(change: RegionChange, *, to_others: bool) -> str:
-    return sentence_for_others(change) if to_others else change.sentence
 
 
 def _slider(pair: Pair, key: str) -> None:
@@ -143,18 +128,13 @@ def _numbers(pair: Pair) -> None:
     )
 
 
-def signed(measured: Measured) -> str:
-    """A change with its sign and its ±."""
-    return ("+" if measured.value > 0 else "") + format_measured(measured)
-
-
-def _lift(lift: Lift) -> str:
-    return signed(lift.value) if lift.value is not None else plain(lift.text)
+def _lift(change: RegionChange) -> str:
+    return signed(change.lift.value) if change.lift.value is not None else plain(say_lift(change.lift))
 
 
 def _level(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return level_of(region, kit_of(photo), in_force()).text if region else "–"
+    return say_level(level_of(region, kit_of(photo), in_force())) if region else "–"
 
 
 def _warmth(photo: PhotoRecord, name: str) -> str:
@@ -164,13 +144,13 @@ def _warmth(photo: PhotoRecord, name: str) -> str:
 
 def _undertone(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
-    return (undertone_words(region.lab) if region else None) or _UNSURE
+    return (" or ".join(possible_undertones(region.lab)) if region else "") or _UNSURE
 
 
 _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (
     ("Level before", lambda pair, change: _level(pair.before, change.name)),
     ("Level after", lambda pair, change: _level(pair.after, change.name)),
-    ("**Lift**", lambda pair, change: f"**{_lift(change.lift)}**"),
+    ("**Lift**", lambda pair, change: f"**{_lift(change)}**"),
     ("Warmth before", lambda pair, change: _warmth(pair.before, change.name)),
     ("Warmth after", lambda pair, change: _warmth(pair.after, change.name)),
     ("**Warmth change**", lambda pair, change: f"**{signed(change.warmth)}**"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from tracker.said.wear import say_limit, say_no_date
 from tracker.wear import Due, Reason
 from tracker.words import day, listed, sentence_case
 
@@ -24,7 +25,7 @@ def when(due: Due, today: date) -> str:
 def due_sentence(due: Due, today: date) -> str:
     """The whole of it, for the client's own page."""
     if due.early is None or due.middle is None or due.late is None:
-        return due.why_not or ""
+        return say_no_date(due.why_not, due.region)
     span, why = between(due.early, due.late), reason_words(due) or "an agreed limit"
     middle = evenly(due.middle)
     state = OVERDUE if due.state == "passed" else when(due, today)
@@ -41,7 +42,7 @@ def due_sentence(due: Due, today: date) -> str:
 def due_line(due: Due, today: date) -> str:
     """When and why in a few words, for a list."""
     if due.early is None or due.middle is None or due.late is None:
-        return due.why_not or ""
+        return say_no_date(due.why_not, due.region)
     why = reason_words(due)
     if due.state == "passed":
         return f"passed between {between(due.early, due.late)}" + (f" · {why}" if why else "")
@@ -54,12 +55,14 @@ def due_line(due: Due, today: date) -> str:
 def reason_words(due: Due) -> str:
     """What passes an agreed limit first: one thing, or two where it is unclear which."""
     likely = [reason for reason in due.reasons if reason.share >= 1 / 3][:2]
-    return " or ".join(reason.name for reason in likely)
+    return " or ".join(say_limit(reason.name, due.region) for reason in likely)
 
 
 def each_reason(due: Due) -> list[str]:
     """A line for each agreed limit."""
-    return [f"{reason.name[:1].upper()}{reason.name[1:]}: {_own_words(reason)}" for reason in due.reasons]
+    return [
+        f"{sentence_case(say_limit(each.name, due.region))}: {_own_words(each, due.region)}" for each in due.reasons
+    ]
 
 
 def between(early: date, late: date) -> str:
@@ -81,17 +84,17 @@ def evenly(middle: date) -> str:
 def calendar_description(due: Due, contact: str) -> str:
     """What a calendar says about one client."""
     if due.early is None or due.late is None:
-        return due.why_not or ""
+        return say_no_date(due.why_not, due.region)
     lines = [f"Refresh window: between {between(due.early, due.late)} (80 of 100 cases)."]
     if due.reasons:
-        lines.append(f"Agreed limits: {listed(reason.name for reason in due.reasons)}.")
+        lines.append(f"Agreed limits: {listed(say_limit(reason.name, due.region) for reason in due.reasons)}.")
     if contact:
         lines.append(contact)
     return "\n".join(lines)
 
 
-def _own_words(reason: Reason) -> str:
+def _own_words(reason: Reason, region: str) -> str:
     if reason.early is None or reason.middle is None or reason.late is None:
-        return reason.why_not or "no date can be given."
+        return say_no_date(reason.why_not, region) or "no date can be given."
     passed = "passed, " if reason.state == "passed" else ""
     return f"{passed}between {between(reason.early, reason.late)}, {evenly(reason.middle)}."

@@ -10,6 +10,7 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import REGIONS
 from tracker.record.records import Visit
+from tracker.said.wear import say_no_date
 from tracker.store import Store
 from tracker.ui.parts.agree import WASHES, agree
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -77,7 +78,7 @@ def _fewer_washes(store: Store, due: Due, readings: ServiceReadings) -> None:
             return
         found = washed_otherwise(store, due.client_id, float(chosen), date.today())
         if found.early is None or found.middle is None or found.late is None:
-            st.markdown(plain(found.why_not or ""))
+            st.markdown(plain(say_no_date(found.why_not, due.region)))
             return
         later = _shift(due.middle, found.middle)
         st.markdown(plain(f"Between {between(found.early, found.late)}, {evenly(found.middle)}{later}."))

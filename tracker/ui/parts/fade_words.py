@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from tracker.compare.change import CANNOT_TELL, CHANGED
-from tracker.compare.comparison import warmth_words
 from tracker.fade import FadeFit, months_between
 from tracker.record.records import PhotoRecord
+from tracker.said.colour import say_lift, say_warmer
+from tracker.said.wear import say_no_rate
 from tracker.ui.parts.pair import compare_photos
 from tracker.words import REGION_TITLES, months_words
 from tracker.workflow.learning import Learning
@@ -50,9 +51,9 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     if change is None:
         return f"{where}: nothing to compare {after}"
     if quantity == LIGHTNESS and change.change.lightness:
-        return f"{where}: {change.lift.text} {after}"
+        return f"{where}: {say_lift(change.lift)} {after}"
     if quantity == WARMTH and change.change.warmth:
-        return f"{where}: {warmth_words(change.warmth)} {after}"
+        return f"{where}: {say_warmer(change.warmth)} {after}"
     known = "no meaningful change" if change.verdict not in (CHANGED, CANNOT_TELL) else "no certain change"
     return f"{where}: {known} in {quantity.lower()} {after}"
 
@@ -60,7 +61,7 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
 def rate_words(fit: FadeFit) -> str:
     """How fast it wears, or why that cannot be said."""
     if fit.half_life is None:
-        return fit.refusal or ""
+        return say_no_rate(fit.refusal)
     half = fit.half_life
     return (
         f"Half of the early change happens within {half.median:.1f} months "
@@ -74,4 +75,4 @@ def learnt_words(known: Learning, kind: str, region: str, quantity: str) -> str:
     found = next((each for each in known.found if (each.kind, each.region, each.quantity) == asked), None)
     if found is None or not known.on:
         return ""
-    return found.says
+    return f"Learnt from {found.services} past services of this kind in this studio."

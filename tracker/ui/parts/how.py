@@ -6,7 +6,6 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
 from tracker.measure.reading import PhotoReading, RegionReading
@@ -18,8 +17,7 @@ from tracker.ui.session import in_force
 _BUDGET = (
     "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
     "one band differ, how well the card was read and how true its grey is, light that differs between card and hair, "
-    "how "
-    "exactly the marks were placed, and how the camera renders colours."
+    "how exactly the marks were placed, and how the camera renders colours."
 )
 
 YARDSTICK = (
@@ -66,10 +64,6 @@ def _figures(name: str, reading: PhotoReading) -> None:
     st.markdown(band_table([region.name for region in reading.regions], rows))
 
 
-def _component(region: RegionReading, axis: int) -> str:
-    return format_measured(Measured(region.lab.lab[axis], region.lab.u[axis], dof=region.lab.dof))
-
-
 def _left_out(region: RegionReading) -> str:
     dropped = region.dropped
     found = (
@@ -83,9 +77,9 @@ def _left_out(region: RegionReading) -> str:
 
 
 _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (
-    ("L\\* lightness", lambda region: _component(region, 0)),
-    ("a\\* green to red", lambda region: _component(region, 1)),
-    ("b\\* blue to yellow", lambda region: _component(region, 2)),
+    ("L\\* lightness", lambda region: format_measured(region.lab.axes[0])),
+    ("a\\* green to red", lambda region: format_measured(region.lab.axes[1])),
+    ("b\\* blue to yellow", lambda region: format_measured(region.lab.axes[2])),
     ("Lights, L\\*", lambda region: format_measured(region.lights)),
     ("Lows, L\\*", lambda region: format_measured(region.lows)),
     ("Lights minus lows", lambda region: format_measured(region.dimension)),

@@ -9,7 +9,6 @@ import streamlit as st
 from tracker import workflow
 from tracker.calibrate.calibration import Swatch, Yardstick
 from tracker.maths.colorimetry import lab_to_hex
-from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
 from tracker.store import Store
 from tracker.ui.look import Swatch as Patch
@@ -46,7 +45,7 @@ def gathered_swatches(store: Store, kind: str, swatches: Sequence[Swatch], notes
 
 def lightness_words(swatch: Swatch) -> str:
     """Its lightness with its doubt."""
-    return f"L* {format_measured(Measured(swatch.lab.lab[0], swatch.lab.u[0], dof=swatch.lab.dof))}"
+    return f"L* {format_measured(swatch.lab.axes[0])}"
 
 
 def say_measured(name: str) -> None:

@@ -10,6 +10,7 @@ from tracker.compare.photo_set import State, combined_state, match_states, state
 from tracker.errors import TrackerError
 from tracker.measure.reading import PhotoReading
 from tracker.record.records import PhotoRecord
+from tracker.said.colour import say_kits
 from tracker.ui.session import in_force
 
 
@@ -74,8 +75,8 @@ def compare_states(before: State, after: State) -> Pair:
             repeatability=own.spread,
         )
     except TrackerError as error:
-        return replace(pair, kit_note=match.says, problem=error)
-    return replace(pair, changes=changes, kit_note=match.says)
+        return replace(pair, kit_note=say_kits(match), problem=error)
+    return replace(pair, changes=changes, kit_note=say_kits(match))
 
 
 def only(photo: PhotoRecord) -> State:

@@ -10,6 +10,7 @@ from tracker.compare.photo_set import kit_of
 from tracker.maths.colorimetry import lab_to_hex
 from tracker.measure.reading import RegionReading
 from tracker.record.records import PhotoRecord
+from tracker.said.colour import say_level, signed
 from tracker.ui.look import Swatch, check_list, photo, swatches
 from tracker.ui.parts.pictures import LARGE, MEDIUM, measured_url, photo_words, picture_ratio, picture_url
 from tracker.ui.session import in_force
@@ -25,13 +26,13 @@ def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "") ->
 def level_words(region: RegionReading, record: PhotoRecord) -> str:
     """The level of a photo's band as `level 6.2 ± 0.5`, or on which side of the scale it lies."""
     level = level_of(region, kit_of(record), in_force())
-    return f"level {level.text}" if level.value is not None else level.text
+    return f"level {say_level(level)}" if level.value is not None else say_level(level)
 
 
 def warmth_words(region: RegionReading) -> str:
     """The warmth of a band in words and figures."""
-    tone, _, figures = estimate_warmth(region.lab, in_force().locus).text.partition(", ")
-    return f"{sentence_case(tone)} ({figures})"
+    warmth = estimate_warmth(region.lab, in_force().locus)
+    return f"{sentence_case(warmth.tone)} ({signed(warmth.value)})"
 
 
 def reading_swatches(record: PhotoRecord) -> None:
@@ -51,17 +52,10 @@ def no_number(record: PhotoRecord) -> str:
     """The sentence for a photo without a number, or nothing where it has one."""
     if record.reading is not None and record.reading.ok:
         return ""
-    if record.failure:
-        return _no_number(record.failure)
-    if record.reading is not None:
-        broken = next((check for check in record.reading.checks if check.stopped), None)
-        if broken is not None:
-            return _no_number(f"{broken.says} {broken.advice}".strip())
-    return "No number: this photo has not been measured."
-
-
-def _no_number(why: str) -> str:
-    """The reason as the rest of a sentence; a name such as L* keeps its capital."""
+    why = record.failure or (record.reading.failure if record.reading is not None else None)
+    if why is None:
+        return "No number: this photo has not been measured."
+    # a name such as L* keeps its capital
     return f"No number: {why[:1].lower() + why[1:] if why[1:2].islower() or why[1:2] == ' ' else why}"
 
 

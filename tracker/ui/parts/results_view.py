@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tracker.compare.past_results import FEW, FEWEST, Middle, PastResults
+from tracker.compare.past_results import AT_LEAST, AT_MOST, FEW, FEWEST, Middle, PastResults
 from tracker.maths.uncertainty import format_number, format_share
 from tracker.words import count
 
@@ -28,13 +28,9 @@ def lift_text(middle: Middle) -> str:
     if size == "0.0":
         return "no lighter and no darker"
     level = "level" if size == "1.0" else "levels"
-    bound = f"{middle.bound} " if middle.median > 0 or not middle.bound else f"{_turned(middle.bound)} "
-    return f"{bound if middle.bound else ''}{size} {level} {'lighter' if middle.median > 0 else 'darker'}"
-
-
-def _turned(bound: str) -> str:
-    """A bound on a negative number, in terms of its size."""
-    return "at most" if bound == "at least" else "at least"
+    # a bound on a negative number turns with its sign
+    bound = middle.bound if middle.median > 0 else {AT_LEAST: AT_MOST, AT_MOST: AT_LEAST}.get(middle.bound, "")
+    return f"{bound} {size} {level} {'lighter' if middle.median > 0 else 'darker'}".strip()
 
 
 def spread_sentence(middle: Middle, unit: str) -> str:

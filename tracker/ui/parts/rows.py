@@ -8,6 +8,7 @@ from datetime import date
 import streamlit as st
 
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
+from tracker.said.colour import say_change
 from tracker.store import ClientSummary, Found, Store
 from tracker.ui.look import no_photo
 from tracker.ui.look import photo as show_photo
@@ -73,7 +74,7 @@ def lift_words(photos: Sequence[PhotoRecord]) -> str:
     if before is None or after is None:
         return ""
     headline = compare_states(before, after).headline
-    return plain(headline.sentence) if headline is not None else ""
+    return plain(say_change(headline)) if headline is not None else ""
 
 
 def photo_of(photos: Sequence[PhotoRecord]) -> PhotoRecord | None:

@@ -9,7 +9,6 @@ import streamlit as st
 
 from tracker.compare.alignment import on_the_later_way
 from tracker.compare.lights_and_lows import Shades, distribution, is_lightened, shades, share_lightened
-from tracker.compare.spoken import tell
 from tracker.compare.transition import Blend, Interval, find_blend
 from tracker.errors import TrackerError
 from tracker.maths.quantities import Measured
@@ -17,6 +16,7 @@ from tracker.maths.uncertainty import format_measured, format_measured_share
 from tracker.measure.card_scale import in_cm, scale_of
 from tracker.measure.reading import ProfilePoint
 from tracker.record.records import PhotoRecord
+from tracker.said.aloud import tell
 from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.words import plain

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from tracker.compare.change import CANNOT_TELL, CHANGED
+from tracker.compare.change import CANNOT_TELL, CHANGED, NO_CHANGE
 from tracker.compare.comparison import RegionChange
 from tracker.compare.transition import Blend
 from tracker.maths.quantities import Measured
@@ -40,29 +40,18 @@ def tell(
     if not changes:
         return ""
     real = [change for change in changes if change.verdict == CHANGED]
-    open_ones = [change for change in changes if change.verdict == CANNOT_TELL]
-    sentences = [_changed(change) for change in sorted(real, key=_size, reverse=True)]
-    same = [change for change in changes if change not in real and change not in open_ones]
+    unclear = listed(REGION_PLURALS[change.name] for change in changes if change.verdict == CANNOT_TELL)
+    same = listed(REGION_PLURALS[change.name] for change in changes if change.verdict == NO_CHANGE)
+    sentences = [_changed(change) for change in sorted(real, key=lambda change: -change.change.size.value)]
     if same:
-        sentences.append(
-            f"Your {_listed(same)} {'are as they were' if real else 'have not changed in a way that shows'}."
-        )
-    if open_ones:
-        sentences.append(f"For your {_listed(open_ones)} it is too close to call from these photos.")
-    if any(_lift(change) > 0 for change in real):
+        sentences.append(f"Your {same} {'are as they were' if real else 'have not changed in a way that shows'}.")
+    if unclear:
+        sentences.append(f"For your {unclear} it is too close to call from these photos.")
+    if any(change.change.lightness and change.change.delta[0] > 0 for change in real):
         sentences += _where(blend, length, lightened)
     if real:
         sentences.append(_sure(real))
     return " ".join(sentences)
-
-
-def _size(change: RegionChange) -> float:
-    return change.change.size.value
-
-
-def _lift(change: RegionChange) -> float:
-    """Change of lightness where it is real, L*."""
-    return change.change.delta[0] if change.change.lightness else 0.0
 
 
 def _changed(change: RegionChange) -> str:
@@ -134,18 +123,15 @@ def _start(blend: Blend, length: Measured | None) -> str:
         return "at the root"
     if length is None:
         reach = max(blend.start.high - blend.start.value, blend.start.value - blend.start.low)
-        return f"about {_MOST[max(round(10 * blend.start.value), 1)]} of the way down, give or take {_tenths(reach)}"
+        tenths = _MOST[max(round(10 * blend.start.value), 1)]
+        return f"about {tenths} of the way down, give or take {_in_tenths(_up_to_tenths(reach))}"
     start = blend.start_mm(length)
     reach = max(start.high - start.value, start.value - start.low, 10.0)
     return f"about {start.value / 10:.0f} centimetres from the root, give or take {reach / 10:.0f}"
 
 
-def _tenths(reach: float) -> str:
-    """Half an interval in whole tenths, rounded up."""
-    return _in_tenths(_up_to_tenths(reach))
-
-
 def _up_to_tenths(reach: float) -> int:
+    """Half an interval in whole tenths, rounded up."""
     return max(math.ceil(10 * reach - 0.2), 1)
 
 
@@ -160,7 +146,3 @@ def _sure(real: Sequence[RegionChange]) -> str:
     rare = f"less than once in a {odds} times" if odds else "less than once in twenty times"
     these = "this is a real change" if len(real) == 1 else "these are real changes"
     return f"We are sure that {these}: photos of hair that had not changed would differ this much {rare}."
-
-
-def _listed(changes: Sequence[RegionChange]) -> str:
-    return listed(REGION_PLURALS[change.name] for change in changes)

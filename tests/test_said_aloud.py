@@ -9,10 +9,10 @@ import pytest
 
 from tests.scenes import marks, photograph, scene
 from tracker.compare.comparison import RegionChange, compare_readings
-from tracker.compare.spoken import tell
 from tracker.compare.transition import Blend, Interval
 from tracker.maths.quantities import Measured
 from tracker.measure import measure_photo
+from tracker.said.aloud import tell
 
 BEFORE = measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5)), marks())
 AFTER = measure_photo(photograph(scene(root=(27, 6, 11), tip=(60, 5, 20), spread=1.5), seed=9), marks())
