@@ -36,6 +36,7 @@ from tracker.measure.hair import (
         ((), "0 points"),
         (((10.0, 10.0), (10.0, 10.0), (10.0, 300.0)), "are the same"),
         (((10.0, 10.0), (10.0, 30.0)), "20 pixels long"),
+        (((10.0, 10.0), (10.0, 11.2)), "is 1 pixel long"),
         (((10.0, float("nan")), (10.0, 300.0)), "without two coordinates"),
     ],
 )
@@ -48,6 +49,11 @@ def test_points_that_make_no_path(points: tuple, words: str) -> None:
 def test_width_that_makes_no_path(width: float) -> None:
     with pytest.raises(errors.InvalidPath, match="pixels wide"):
         HairPath(PATH, width)
+
+
+def test_a_width_of_one_pixel_is_said_in_the_singular() -> None:
+    with pytest.raises(errors.InvalidPath, match="is 1 pixel wide"):
+        HairPath(PATH, 1.2)
 
 
 def test_path_that_leaves_the_photo() -> None:

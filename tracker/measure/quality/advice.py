@@ -9,6 +9,7 @@ from tracker.measure.quality.light import LightAtHair
 from tracker.measure.quality.limits import CheckLimits
 from tracker.measure.reading import Check
 from tracker.measure.sharpness import Sharpness
+from tracker.words import pixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +117,7 @@ def _size(width: float, limits: CheckLimits) -> Check:
         width,
         limits.across,
         "pixels",
-        f"The measured strand is {width:.0f} pixels wide{'' if ok else ': too few to tell lights from lows'}.",
+        f"The measured strand is {pixels(width)} wide{'' if ok else ': too few to tell lights from lows'}.",
         "" if ok else "Move closer, or make the path wider.",
         stops=False,
     )

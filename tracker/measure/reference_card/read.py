@@ -20,6 +20,7 @@ from tracker.maths.colorimetry import Floats, luminance
 from tracker.maths.rgb_space import RgbSpace
 from tracker.maths.uncertainty import format_share
 from tracker.measure.reference_card.kind import Box, CardKind, CardReading, Corners
+from tracker.words import pixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
     outside = np.maximum(np.maximum(-points, points - [width, height]), 0).max()
     if outside > 0:
         raise CardMisplaced(
-            f"A card corner lies {outside:.0f} pixels outside the photo.",
+            f"A card corner lies {pixels(outside)} outside the photo.",
             "Move it onto the card, or take the photo again with the whole card in frame.",
             value=float(outside),
             limit=0.0,
@@ -109,7 +110,7 @@ def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
     shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
     if min(shortest) < limits.side:
         raise CardTooSmall(
-            f"A patch of the card is only {min(shortest):.0f} pixels wide (at least {limits.side:.0f}).",
+            f"A patch of the card is only {pixels(min(shortest))} wide (at least {limits.side:.0f}).",
             "Move closer or use a larger card.",
             value=float(min(shortest)),
             limit=limits.side,

@@ -9,8 +9,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.record.mixing import PACK_UNITS
-from tracker.record.records import PriceLine
+from tracker.record.mixing import PACK_UNITS, PriceLine
 from tracker.store.edits import Edit
 from tracker.ui.navigation import link
 from tracker.ui.parts.consent_view import remembered_recorder

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.record.records import PriceLine, Step, Visit
+from tracker.record.mixing import PriceLine
+from tracker.record.records import Step, Visit
 from tracker.ui.pages.new_visit.step_form import step_form
 from tracker.ui.parts.held import drop, found, put
 from tracker.ui.parts.step_words import cost_words, step_words
