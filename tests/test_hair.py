@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from tests.scenes import PATH, WIDTH, Drawn, photograph, scene
 from tracker import errors
-from tracker.maths.colorimetry import decode, delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.maths.rgb_space import SRGB
 from tracker.measure.hair import (
     BANDS,
     CLIPPED,
@@ -89,7 +90,7 @@ def test_strip_never_folds_or_leaves_the_ribbon(seed: int) -> None:
 def balanced_strip(linear: np.ndarray, width: float = WIDTH) -> tuple[np.ndarray, np.ndarray]:
     photo = photograph(linear, noise=0.001)
     strip = straighten(photo.encoded, HairPath(PATH, width))
-    return decode(strip.codes / 255), strip.inside & ~clipped_codes(strip.codes)
+    return SRGB.decode(strip.codes / 255), strip.inside & ~clipped_codes(strip.codes)
 
 
 def test_body_colour_of_even_hair_is_what_was_drawn() -> None:
@@ -219,7 +220,7 @@ def test_real_head_of_hair_keeps_its_colour_when_the_ribbon_is_too_wide() -> Non
 
     def colour(width: float) -> tuple[np.ndarray, np.ndarray]:
         strip = straighten(astronaut(), HairPath(HAIR_PATH, width))
-        linear = decode(strip.codes / 255)
+        linear = SRGB.decode(strip.codes / 255)
         usable = strip.inside & ~clipped_codes(strip.codes)
         body = band_colour(linear, usable, "mid", Selection())
         return body.lab, linear_to_lab(linear[usable].mean(axis=0))

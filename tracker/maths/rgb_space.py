@@ -10,23 +10,17 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tracker.maths.colorimetry import primaries_to_xyz
-from tracker.maths.quantities import Matrix3, Vector3, matrix3
+from tracker.maths.colorimetry import RGB_TO_XYZ, lab_to_linear, primaries_to_xyz
+from tracker.maths.quantities import Matrix3, matrix3
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
-
-Chromaticity = tuple[float, float]
-
-D65: Chromaticity = (0.3127, 0.3290)
-"""Chromaticity x, y of the white of all three named spaces [1]."""
 
 _ENCODE_STEPS = 1 << 16
 
@@ -225,44 +219,26 @@ def _inverse_table(curves: tuple[Curve, Curve, Curve]) -> NDArray[np.uint8]:
     return table
 
 
-def white_xyz(white: Chromaticity) -> Vector3:
-    """CIE XYZ of the white with chromaticity `white`, x and y, scaled to Y = 1."""
-    x, y = white
-    return (x / y, 1.0, (1.0 - x - y) / y)
-
-
-def matrix_from_primaries(primaries: Sequence[Chromaticity], white: Chromaticity) -> Matrix3:
-    """Linear RGB to XYZ for three primaries and a white.
-
-    Parameters
-    ----------
-    primaries : chromaticities x, y of red, green and blue
-    white : chromaticity x, y of RGB = (1, 1, 1)
-
-    Returns
-    -------
-    3 x 3 floats, white to Y = 1
-    """
-    return matrix3(primaries_to_xyz(primaries, white_xyz(white)))
-
-
 LINEAR = ParametricCurve(1.0)
 """Code values in proportion to light."""
 
 _SRGB_CURVE = ParametricCurve(2.4, a=1 / 1.055, b=0.055 / 1.055, c=1 / 12.92, d=0.04045)
 _ADOBE_CURVE = ParametricCurve(563 / 256)
 
-SRGB = RgbSpace("sRGB", matrix_from_primaries([(0.64, 0.33), (0.30, 0.60), (0.15, 0.06)], D65), (_SRGB_CURVE,) * 3)
+SRGB = RgbSpace("sRGB", matrix3(RGB_TO_XYZ), (_SRGB_CURVE,) * 3)
 """sRGB [1]."""
 
-DISPLAY_P3 = RgbSpace(
-    "Display P3", matrix_from_primaries([(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)], D65), (_SRGB_CURVE,) * 3
-)
+_P3 = primaries_to_xyz([(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)])
+DISPLAY_P3 = RgbSpace("Display P3", matrix3(_P3), (_SRGB_CURVE,) * 3)
 """Display P3 [2]."""
 
-ADOBE_RGB = RgbSpace(
-    "Adobe RGB (1998)", matrix_from_primaries([(0.64, 0.33), (0.21, 0.71), (0.15, 0.06)], D65), (_ADOBE_CURVE,) * 3
-)
+_ADOBE = primaries_to_xyz([(0.64, 0.33), (0.21, 0.71), (0.15, 0.06)])
+ADOBE_RGB = RgbSpace("Adobe RGB (1998)", matrix3(_ADOBE), (_ADOBE_CURVE,) * 3)
 """Adobe RGB (1998) [3]."""
 
 NAMED_SPACES = (SRGB, DISPLAY_P3, ADOBE_RGB)
+
+
+def lab_to_hex(lab: ArrayLike) -> str:
+    """The colour nearest to `lab`, (3,), that a screen can show, as ``#rrggbb``."""
+    return "#{:02x}{:02x}{:02x}".format(*SRGB.encode(lab_to_linear(lab)))

@@ -6,7 +6,8 @@ import cv2
 import numpy as np
 
 from tracker.maths import polyline
-from tracker.maths.colorimetry import encode, linear_to_lab, luminance
+from tracker.maths.colorimetry import linear_to_lab, luminance
+from tracker.maths.rgb_space import SRGB
 from tracker.measure import Picture, Settings
 from tracker.measure.balance import apply
 from tracker.measure.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
@@ -36,8 +37,7 @@ def balanced_picture(picture: Picture, correction: Correction, max_edge: int) ->
     if shrink < 1:
         size = max(1, round(width * shrink)), max(1, round(height * shrink))
         linear = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
-    codes = np.clip(encode(apply(correction, linear)), 0, 1) * 255
-    return np.asarray(np.rint(codes).astype(np.uint8))
+    return SRGB.encode(apply(correction, linear))
 
 
 def _halved(encoded: np.ndarray, max_edge: int) -> np.ndarray:

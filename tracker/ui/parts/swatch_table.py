@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import streamlit as st
 
 from tracker import workflow
-from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.quantities import Measured
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.maths.uncertainty import format_measured
 from tracker.ui.look import Swatch as Patch
 from tracker.ui.look import swatches as show_patches

@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from tracker.errors import CardImplausible
-from tracker.maths.colorimetry import D65, XYZ_TO_RGB, Floats, adapt, linear_to_lab, luminance
+from tracker.maths.colorimetry import D65, XYZ_TO_RGB, Floats, adaptation_matrix, linear_to_lab, luminance
 from tracker.maths.quantities import Vector3, matrix3, vector3
 from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
@@ -36,7 +36,7 @@ def chart_reference() -> Floats:
         chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
         xyz = colour.xyY_to_XYZ(np.array(list(chart.data.values())))
         white = colour.xy_to_XYZ(chart.illuminant)
-    return np.asarray(adapt(xyz, white, D65) @ XYZ_TO_RGB.T)
+    return np.asarray(xyz @ adaptation_matrix(white, D65).T @ XYZ_TO_RGB.T)
 
 
 def _reference(reflectance: float | None) -> Floats:
