@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.fade_evidence import log_evidence
 from tracker.errors import TooFewReadings
 from tracker.fade import (
     DEFAULT_PRIORS,
@@ -23,7 +24,6 @@ from tracker.fade import (
 )
 from tracker.fade.compare import compare_groups, mean_change
 from tracker.fade.many import Many
-from tracker.fade.posterior import log_evidence
 from tracker.fade.studio import pool
 
 HABIT = Priors(1.5, 0.3, rate_median=1.2, rate_spread=0.4, amplitude_mean=5.0, slope_mean=0.3)

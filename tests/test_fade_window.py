@@ -142,11 +142,6 @@ class TestWindow:
         with pytest.raises(ValueError, match="above or below"):
             Limit(1.0, "beside")  # type: ignore[arg-type]
 
-    @pytest.mark.parametrize("horizon", [0.0, -1.0, math.nan])
-    def test_refuses_no_horizon(self, horizon: float) -> None:
-        with pytest.raises(ValueError, match="horizon"):
-            window(worn(), WARMER, horizon)
-
     @pytest.mark.parametrize(
         "series",
         [

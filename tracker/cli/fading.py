@@ -143,8 +143,8 @@ def _document(fit: FadeFit) -> Json:
 def _say(name: str, fit: FadeFit) -> None:
     last = fit.series.months[-1]
     low, high = fit.band([last])
-    if fit.rate is not None:
-        rate, half_life = fit.rate, fit.rate.half_life
+    rate, half_life = fit.rate, fit.half_life
+    if rate and half_life:
         interval = f"{half_life.median:.1f} months ({half_life.low:.1f} to {half_life.high:.1f})"
         rates = f"{rate.median:.2f} per month ({rate.low:.2f} to {rate.high:.2f})"
         say(f"{name}: half of the quick change is over in {interval}; rate {rates}.")

@@ -90,18 +90,14 @@ class Overlay:
     assumptions: str
 
 
-def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay:
+def across(services: Sequence[Worn]) -> Overlay:
     """Put services of one kind on a common time axis and compare their groups.
+
+    Groups are compared at the latest month that half of the clients of each group reach, at most three.
 
     Parameters
     ----------
     services : of one quantity and region; any with photos at only one time are left out
-    compare_at : months since the service to compare groups at; by default the latest month that half of the clients
-        of each group reach, at most three
-
-    Returns
-    -------
-    Overlay
 
     Raises
     ------
@@ -120,7 +116,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
         counted = [replace(each, washes_per_week=None) for each in counted]
     table = _Table.of(counted)
     groups = sorted({each.group for each in counted})
-    at = compare_at if compare_at is not None else table.comparable([g for g in groups if table.clients(g) >= FEWEST])
+    at = table.comparable([g for g in groups if table.clients(g) >= FEWEST])
     changes = {group: table.at(group, at) for group in groups}
     ordered = tuple(_group(table, group, at) for group in sorted(groups, key=lambda group: how_far(changes[group])))
     unit = counted[0].series.unit

@@ -7,6 +7,7 @@ published for the light fastness of dyeings (Ha 1964, Studies on the light fastn
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
-from tracker.fade.rate import HalfLife, Rate, judge_rate
+from tracker.fade.rate import Interval, judge_rate
 from tracker.fade.series import FadeSeries
 
 Array = NDArray[np.float64]
@@ -29,7 +30,7 @@ class FadeFit:
     series, priors : what it was fitted to; the priors are those for this head's washing
     washes_per_week : float or None, as the client said
     posterior : what both together say about the curve
-    rate : Rate or None, k per month, where the readings determine one
+    rate : Interval or None, k per month, where the readings determine one
     refusal : str or None, a sentence that says why there is no rate
     residual_rms : float, root mean square of readings minus curve, unit of the quantity
     """
@@ -37,15 +38,16 @@ class FadeFit:
     series: FadeSeries
     priors: Priors
     posterior: Posterior
-    rate: Rate | None
+    rate: Interval | None
     refusal: str | None
     residual_rms: float
     washes_per_week: float | None = None
 
     @property
-    def half_life(self) -> HalfLife | None:
+    def half_life(self) -> Interval | None:
         """Months until half of the fast part has happened; None without a rate."""
-        return self.rate.half_life if self.rate else None
+        rate = self.rate
+        return rate and Interval(*(math.log(2) / each for each in (rate.high, rate.median, rate.low)))
 
     def mean(self, months: ArrayLike) -> Array:
         """Expected curve, in the unit of the quantity, of the shape of `months`.

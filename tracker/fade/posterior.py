@@ -175,22 +175,6 @@ def posterior(series: FadeSeries, priors: Priors) -> Posterior:
     return Posterior(rates, weights, coefficients, covariances)
 
 
-def log_evidence(series: FadeSeries, priors: Priors) -> float:
-    """Log of the probability of the readings under the priors, with all unknowns integrated out.
-
-    Only differences between priors for one series mean anything: the flat prior of y0 leaves a common constant.
-
-    Parameters
-    ----------
-    series : FadeSeries, readings of one quantity
-    priors : Priors, of the same quantity
-    """
-    rates, log_weights = _grid(series, priors)
-    step = math.log(rates[1] / rates[0])
-    best = float(log_weights.max())
-    return best + math.log(float(np.exp(log_weights - best).sum()) * step)
-
-
 def design(months: Array, rates: Array) -> Array:
     """Factors of y0, A and B in the curve, (K, T, 3).
 

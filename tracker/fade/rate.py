@@ -20,30 +20,16 @@ _MISFIT = 0.001  # weak choice of our own
 
 
 @dataclass(frozen=True, slots=True)
-class HalfLife:
-    """Months until half of the fast part has happened: median and the ends of the 95 % interval."""
+class Interval:
+    """Median and the ends of the 95 % interval, which is far from symmetric."""
 
     low: float
     median: float
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
-    """k of the fast part, per month: median and the ends of the 95 % interval, which is far from symmetric."""
-
-    low: float
-    median: float
-    high: float
-
-    @property
-    def half_life(self) -> HalfLife:
-        """The same as a time: the fastest rate is the shortest one."""
-        return HalfLife(*(math.log(2) / rate for rate in (self.high, self.median, self.low)))
-
-
-def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Rate | None, str | None]:
-    """The rate of the fast part, or the sentence that says why there is none.
+def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Interval | None, str | None]:
+    """The rate of the fast part, per month, or the sentence that says why there is none.
 
     Parameters
     ----------
@@ -65,7 +51,7 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
     if refusal:
         return None, f"No rate can be given: {refusal}"
     low, median, high = (found.rate_quantile(p) for p in (0.025, 0.5, 0.975))
-    return Rate(low, median, high), None
+    return Interval(low, median, high), None
 
 
 def _too_few(series: FadeSeries) -> str | None:

@@ -108,26 +108,23 @@ class Window:
         return self.state == "given"
 
 
-def window(fit: FadeFit, limit: Limit, horizon_months: float = HORIZON) -> Window:
+def window(fit: FadeFit, limit: Limit) -> Window:
     """When the curve first passes a limit.
 
     Parameters
     ----------
     fit : FadeFit, from `fit_fade`
     limit : Limit, in the unit of the fit
-    horizon_months : float, > 0, months after the last photo to look ahead
 
     Returns
     -------
     Window : a curve that passes and comes back counts when it first passes. A window is given only where the limit is
         passed within the horizon in 90 of 100 cases; otherwise `not_before` and the reason
     """
-    return _window(fit, limit, horizon_months, None, None)
+    return _window(fit, limit, None, None)
 
 
-def what_if(
-    fit: FadeFit, limit: Limit, washes_per_week: float, now: float | None = None, horizon_months: float = HORIZON
-) -> Window:
+def what_if(fit: FadeFit, limit: Limit, washes_per_week: float, now: float | None = None) -> Window:
     """When the curve first passes a limit if the hair is washed that often from now on.
 
     Parameters
@@ -136,7 +133,6 @@ def what_if(
     limit : Limit, in the unit of the fit
     washes_per_week : float, from now on
     now : float or None, months since the service; None for the last photo
-    horizon_months : float, > 0, months to look ahead
 
     Returns
     -------
@@ -150,17 +146,15 @@ def what_if(
     pace_of(washes_per_week)
     if now is not None and not now >= 0:
         raise InvalidEntry("Today lies before the service.", "Check the date of the service.")
-    return _window(fit, limit, horizon_months, washes_per_week, now)
+    return _window(fit, limit, washes_per_week, now)
 
 
-def _window(fit: FadeFit, limit: Limit, horizon: float, washes: float | None, now: float | None) -> Window:
-    if not horizon > 0:
-        raise ValueError(f"the horizon must be > 0 months, got {horizon}")
+def _window(fit: FadeFit, limit: Limit, washes: float | None, now: float | None) -> Window:
     impossible = _impossible(limit, fit.series.unit)
     if impossible:
         return nothing_known(impossible, limit.name)
     last = fit.series.months[-1]
-    end = last + horizon
+    end = last + HORIZON
     if washes is not None and fit.washes_per_week is None:
         why = "Ask how often the hair is washed now: without that, nothing can be said about fewer washes."
         return nothing_known(why, limit.name)
