@@ -26,7 +26,7 @@ from tracker.compare.transition import Blend, find_blend
 from tracker.maths.quantities import Measured
 from tracker.measure import measure_photo
 from tracker.measure.card_scale import card_scale
-from tracker.measure.quality import CheckLimits
+from tracker.measure.quality import largest_blur
 from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.measure.repeatability import PROVISIONAL
 from tracker.measure.sharpness import card_blur, hair_blur
@@ -139,7 +139,7 @@ def of_photo(name: str) -> Json:
 
 def _blur(codes: np.ndarray, path: Json, width: float, corners: Json) -> list[float | None]:
     """Blur of the hair and of the card's border."""
-    return [hair_blur(codes, path, width, CheckLimits().largest_blur(width), corners), card_blur(codes, corners)]
+    return [hair_blur(codes, path, width, largest_blur(width), corners), card_blur(codes, corners)]
 
 
 @cache

@@ -15,6 +15,7 @@ from tracker.maths.rgb_space import RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.hair import (
+    BANDS,
     BandColour,
     HairPath,
     Strip,
@@ -103,7 +104,7 @@ def measure_photo(
     _require_reflectance(marks.reflectance)
     path = HairPath(marks.path, marks.width)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
-    card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners, settings.card_limits))
+    card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
     correction = correction_from_card(card, marks.reflectance)
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
@@ -114,9 +115,9 @@ def measure_photo(
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear, settings.limits)
+    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear)
     on_card = share_on_card(strip, corners)
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light, on_card)
+    checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, path, correction, colours, settings)
@@ -156,8 +157,8 @@ def _bands(
 ) -> tuple[dict[str, BandColour], np.ndarray]:
     """Colour of each band, and the verdict on every pixel of the whole path."""
     verdict = np.zeros(usable.shape, np.uint8)
-    edges = sorted({0.0, 1.0, *(edge for band in settings.bands for edge in (band.start, band.stop))})
-    named = {(band.start, band.stop): band.name for band in settings.bands}
+    edges = sorted({0.0, 1.0, *(edge for band in BANDS for edge in (band.start, band.stop))})
+    named = {(band.start, band.stop): band.name for band in BANDS}
     colours: dict[str, BandColour] = {}
     for start, stop in pairwise(edges):
         rows = strip.rows(start, stop)
@@ -193,7 +194,7 @@ def _placement(
 
 def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings) -> dict[str, Floats]:
     labs = {}
-    for band in settings.bands:
+    for band in BANDS:
         rows = strip.rows(band.start, band.stop)
         labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], settings.selection)[0])
     return labs

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
+from tracker.maths.robust import robust_sd
 
 CLIPPED, NOT_HAIR, GLOSS, SHADOW, KEPT, OUTSIDE = 0, 1, 2, 3, 4, 5
 """Why a pixel was left out, or that it was kept."""
@@ -85,5 +86,5 @@ def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
         pixels = lab[usable]
     pixels = pixels[:: max(1, len(pixels) // _ENOUGH)]
     centre = np.median(pixels, axis=0)
-    scatter = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
+    scatter = np.maximum(robust_sd(pixels - centre), _SMALLEST_SPREAD)
     return np.asarray(centre), np.asarray(scatter)
