@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import TooFewReadings
 from tracker.fade.compare import (
@@ -24,8 +23,7 @@ from tracker.fade.many import Many, Worn
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
 from tracker.fade.window import HORIZON
 from tracker.maths.quantities import Measured
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _STEP = 0.25  # months
 _LATEST = 3.0  # months: most colour has been refreshed by then; a choice of our own

@@ -16,12 +16,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import expanded, format_measured
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array, expanded, format_measured
 
 FEWEST = 5
 """Fewest clients with photos late enough for a group to have a median and a comparison."""

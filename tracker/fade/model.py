@@ -11,14 +11,13 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
 from tracker.fade.rate import Interval, judge_rate
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,12 +49,7 @@ class FadeFit:
         return rate and Interval(*(math.log(2) / each for each in (rate.high, rate.median, rate.low)))
 
     def mean(self, months: ArrayLike) -> Array:
-        """Expected curve, in the unit of the quantity, of the shape of `months`.
-
-        Parameters
-        ----------
-        months : any shape, >= 0, since the service
-        """
+        """Expected curve at `months`, any shape, >= 0, since the service; in the unit of the quantity."""
         t, mean, _ = self._components(months)
         return (mean @ self.posterior.weights).reshape(t.shape)
 

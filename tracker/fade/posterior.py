@@ -14,12 +14,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import InvalidEntry
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _GRID = 97
 _GRID_REACH = 3.5  # spreads on either side: leaves out less than 0.05 % of the prior

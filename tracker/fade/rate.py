@@ -6,12 +6,9 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.posterior import Posterior, Priors, design, linear_part
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
 
 _SIGN = 0.975  # the fast part must have this much of its probability on one side of zero
 _SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is just as good (Wilks 1938)

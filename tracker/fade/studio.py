@@ -16,13 +16,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.many import Many, Service
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
+from tracker.maths.uncertainty import Array
 from tracker.words import noun
-
-Array = NDArray[np.float64]
 
 FEWEST_SERVICES = 5
 """Fewest past services of a kind to learn from."""

@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import InvalidEntry
 from tracker.fade.crossing import curves_of, first_passing, spare_share
 from tracker.fade.model import FadeFit
 from tracker.fade.posterior import pace_of
+from tracker.maths.uncertainty import Array
 
-Array = NDArray[np.float64]
 Side = Literal["above", "below"]
 State = Literal["given", "passed", "not soon", "unknown"]
 

@@ -86,15 +86,6 @@ def lightness(light: ArrayLike) -> Floats:
     return 116 * _compressed(np.asarray(light, float)) - 16
 
 
-def lab_to_xyz(lab: ArrayLike) -> Floats:
-    """Tristimulus values under D65 of the CIELAB colours `lab`, (..., 3); the inverse of `xyz_to_lab`."""
-    v = np.asarray(lab, float)
-    fy = (v[..., 0] + 16) / 116
-    f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
-    t = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
-    return np.asarray(t * D65)
-
-
 def linear_to_lab(linear: ArrayLike) -> Floats:
     """CIELAB from linear light in sRGB primaries.
 
@@ -112,7 +103,11 @@ def linear_to_lab(linear: ArrayLike) -> Floats:
 
 def lab_to_linear(lab: ArrayLike) -> Floats:
     """Linear light in sRGB primaries of the CIELAB colours `lab`, (..., 3); outside 0..1 where the gamut ends."""
-    return np.asarray(lab_to_xyz(lab) @ XYZ_TO_RGB.T)
+    v = np.asarray(lab, float)
+    fy = (v[..., 0] + 16) / 116
+    f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
+    t = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
+    return np.asarray(t * D65 @ XYZ_TO_RGB.T)
 
 
 def luminance(linear: ArrayLike) -> Floats:

@@ -44,16 +44,7 @@ class ParametricCurve:
     f: float = 0.0
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light of code values.
-
-        Parameters
-        ----------
-        encoded : floats of any shape, code values in 0..1
-
-        Returns
-        -------
-        floats of the same shape, 1.0 = white, not clipped
-        """
+        """Linear light, 1.0 = white and not clipped, of the code values `encoded`, 0..1, floats of any shape."""
         v = np.asarray(encoded, dtype=np.float64)
         curved = np.maximum(self.a * v + self.b, 0.0) ** self.gamma + self.e
         return np.where(v >= self.d, curved, self.c * v + self.f)
@@ -75,16 +66,7 @@ class SampledCurve:
             raise ValueError(f"a sampled curve needs two samples or more, got {len(self.samples)}")
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light of code values; code values outside 0..1 take the end samples.
-
-        Parameters
-        ----------
-        encoded : floats of any shape, code values in 0..1
-
-        Returns
-        -------
-        floats of the same shape
-        """
+        """Linear light of the code values `encoded`, floats of any shape; outside 0..1 they take the end samples."""
         v = np.asarray(encoded, dtype=np.float64)
         return np.interp(v, np.linspace(0.0, 1.0, len(self.samples)), self.samples)
 
@@ -113,30 +95,12 @@ class RgbSpace:
         return self.curves == (LINEAR,) * 3
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light in the primaries of this space, computed without tables.
-
-        Parameters
-        ----------
-        encoded : floats (..., 3), code values in 0..1
-
-        Returns
-        -------
-        floats (..., 3), 1.0 = white
-        """
+        """Linear light in these primaries, without tables, of the code values `encoded`, 0..1, floats (..., 3)."""
         v = np.asarray(encoded, dtype=np.float64)
         return np.stack([curve.decode(v[..., i]) for i, curve in enumerate(self.curves)], axis=-1)
 
     def table(self, bits: int) -> NDArray[np.float32]:
-        """Linear light of every code value, per channel.
-
-        Parameters
-        ----------
-        bits : 8 or 16
-
-        Returns
-        -------
-        float32 (2 ** bits, 3), read-only
-        """
+        """Linear light of every code value of 8 or 16 `bits`, float32 (2 ** bits, 3), read-only."""
         return _table(self.curves, bits)
 
     def native_linear(self, encoded: NDArray[Any]) -> NDArray[np.float32]:
@@ -183,16 +147,7 @@ class RgbSpace:
         return np.asarray(cv2.transform(rows, to_srgb), np.float32).reshape(native.shape)
 
     def encode(self, native_linear: ArrayLike) -> NDArray[np.uint8]:
-        """Nearest 8-bit code values of linear light in the primaries of this space.
-
-        Parameters
-        ----------
-        native_linear : floats (..., 3); clipped to the range that the curves reach
-
-        Returns
-        -------
-        uint8 (..., 3)
-        """
+        """Nearest codes, uint8 (..., 3), of the light `native_linear`, floats (..., 3), clipped to 0..1."""
         light = np.clip(np.asarray(native_linear, dtype=np.float32), 0.0, 1.0)
         steps = np.rint(np.sqrt(light) * (_ENCODE_STEPS - 1)).astype(np.uint16)
         lookup = _inverse_table(self.curves)

@@ -54,9 +54,8 @@ def read_kept(content: bytes) -> Photo:
 
     Raises
     ------
-    PhotoError
-        As in `decode_photo`, but without a limit on bytes: a copy may be larger than the original, and every photo that
-        was taken in must stay readable.
+    PhotoError : as in `decode_photo`, but without a limit on bytes: a copy may be larger than the original, and every
+        photo that was taken in must stay readable
     """
     return decode_photo(content, Limits(max_bytes=sys.maxsize))
 
@@ -76,12 +75,9 @@ def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:
 
     Raises
     ------
-    UnsupportedFormat
-        Not a JPEG in RGB or grey.
-    TooLarge
-        Over the default `Limits` of pixels.
-    Unreadable
-        Damaged or cut off.
+    UnsupportedFormat : not a JPEG in RGB or grey
+    TooLarge : over the default `Limits` of pixels
+    Unreadable : damaged or cut off
     """
     if not content.startswith(b"\xff\xd8\xff"):
         raise UnsupportedFormat("The picture is not a JPEG.", "Read the photo and make a clean JPEG first.")

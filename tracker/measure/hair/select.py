@@ -38,12 +38,7 @@ _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
 
 def clipped_codes(codes: np.ndarray) -> np.ndarray:
-    """True where any channel is at either end of its range, (n, m).
-
-    Parameters
-    ----------
-    codes : (n, m, 3) uint8 or uint16
-    """
+    """True where any channel of the `codes`, (n, m, 3) uint8 or uint16, is at either end of its range, (n, m)."""
     top = np.iinfo(codes.dtype).max
     return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
 

@@ -33,12 +33,7 @@ class Seen:
 
 
 def advise(seen: Seen) -> tuple[Check, ...]:
-    """Every check that only warns, passed or not.
-
-    Parameters
-    ----------
-    seen : Seen, in the photo
-    """
+    """Every check that only warns, passed or not, of what is `seen` in a photo."""
     return (
         _card_whole(seen.margin),
         _light(seen.light),

@@ -49,8 +49,7 @@ def coded_items(content: bytes) -> list[Item]:
 
     Raises
     ------
-    BrokenBoxes
-        A box or an item reaches beyond the end of the file, or something that the picture needs is missing.
+    BrokenBoxes : a box or an item reaches beyond the end of the file, or something that the picture needs is missing
     struct.error, IndexError
         Cut off within a box.
     """
