@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from tracker.measure.hair import Selection
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 
@@ -15,17 +14,13 @@ class Settings:
 
     Attributes
     ----------
-    selection : how body hair is chosen
     repeatability : spread between photos of the same hair by the same kit
     light_half_width : float, EV by which the light on the hair may differ from that on the card, either way, on top
         of what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
-    placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
     """
 
-    selection: Selection = field(default_factory=Selection)
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15
-    placement: float = 0.12
 
 
 def light_u(lightness: float, settings: Settings) -> float:

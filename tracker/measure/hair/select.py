@@ -32,6 +32,8 @@ class Selection:
     distance: float = 4.5
 
 
+USUAL = Selection()
+
 _ENOUGH = 2500  # enough pixels for a median
 # smallest scatter (L*, a*, b*) assumed for one head of hair: strands differ, and so do lights and lows
 _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
@@ -43,7 +45,7 @@ def clipped_codes(codes: np.ndarray) -> np.ndarray:
     return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
 
 
-def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection) -> np.ndarray:
+def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection = USUAL) -> np.ndarray:
     """The verdict on every pixel of a band: kept, or why not.
 
     Parameters
