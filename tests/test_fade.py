@@ -16,18 +16,9 @@ from tests.fade_evidence import log_evidence
 from tests.golden_tables import read_table
 from tests.test_transition import TRUTH, measured
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
-from tracker.fade import (
-    DEFAULT_PRIORS,
-    PRIORS_BY_UNIT,
-    FadeFit,
-    FadeSeries,
-    Priors,
-    fade_from_csv,
-    fit_fade,
-    months_between,
-)
+from tracker.fade import FadeFit, FadeSeries, Priors, fade_from_csv, fit_fade, months_between
 from tracker.fade.mixture import mixture_quantile
-from tracker.fade.posterior import design, linear_part
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, design, linear_part
 
 WASHES_A_MONTH = 12.0  # common practice, no source: three washes a week
 DEFAULT_U = (0.8, 0.35, 0.45)

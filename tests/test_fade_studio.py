@@ -10,20 +10,10 @@ import pytest
 
 from tests.fade_evidence import log_evidence
 from tracker.errors import TooFewReadings
-from tracker.fade import (
-    DEFAULT_PRIORS,
-    PRIORS_BY_UNIT,
-    FadeSeries,
-    Limit,
-    Priors,
-    Worn,
-    across,
-    fit_fade,
-    studio_prior,
-    window,
-)
+from tracker.fade import FadeSeries, Limit, Priors, Worn, across, fit_fade, studio_prior, window
 from tracker.fade.compare import compare_groups, mean_change
 from tracker.fade.many import Many
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT
 from tracker.fade.studio import pool
 
 HABIT = Priors(1.5, 0.3, rate_median=1.2, rate_spread=0.4, amplitude_mean=5.0, slope_mean=0.3)

@@ -13,7 +13,6 @@ from scipy.stats import norm
 
 from tracker.errors import InvalidEntry
 from tracker.fade import (
-    DEFAULT_PRIORS,
     FadeFit,
     FadeSeries,
     Limit,
@@ -27,6 +26,7 @@ from tracker.fade import (
     window,
 )
 from tracker.fade.crossing import curves_of, first_passing
+from tracker.fade.posterior import DEFAULT_PRIORS
 from tracker.wear import regrowth
 
 WARMER = Limit(9.7, "above", "warmth at the ends")

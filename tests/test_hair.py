@@ -13,13 +13,8 @@ from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
 from tracker.maths.rgb_space import SRGB
 from tracker.measure.hair import (
     BANDS,
-    CLIPPED,
-    GLOSS,
     KEPT,
-    NOT_HAIR,
-    SHADOW,
     HairPath,
-    Selection,
     band_colour,
     clipped_codes,
     lights_and_lows,
@@ -28,6 +23,7 @@ from tracker.measure.hair import (
     straighten,
     suggest_path,
 )
+from tracker.measure.hair.select import CLIPPED, GLOSS, NOT_HAIR, SHADOW, Selection
 
 
 @pytest.mark.parametrize(

@@ -23,7 +23,8 @@ from tests.photo_samples import (
 )
 from tracker.errors import Unreadable, UnsupportedFormat
 from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace
-from tracker.photo import Photo, build_profile, clean_jpeg, read_photo, scaled_jpeg
+from tracker.photo import Photo, clean_jpeg, read_photo, scaled_jpeg
+from tracker.photo.profile import build_profile
 
 GAMMA_18 = RgbSpace("matrix profile", DISPLAY_P3.to_xyz, (ParametricCurve(461 / 256),) * 3)
 TOKENS = [b"PLANTMAKE", b"PLANTMODEL", b"PLANTGPS", b"PLANTNOTE", b"PLANTXMP", b"PLANTCOMMENT", b"PLANTTHUMB"]
