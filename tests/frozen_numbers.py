@@ -1,4 +1,4 @@
-"""What is frozen of each known photo, pair and series: numbers only, and the few words that a script may rely on.
+"""What is frozen of each known photo and pair: numbers only, and the few words that a script may rely on.
 
 The last words of a name say how far a number may move, see `tests.freeze`: ``delta lab`` by as much as a colour.
 """
@@ -6,15 +6,15 @@ The last words of a name say how far a number may move, see `tests.freeze`: ``de
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from functools import cache
 from typing import Any
 
 import numpy as np
 
+from tests.frozen_fits import fit_makers
 from tests.frozen_scenes import DRAWINGS, drawn
 from tests.frozen_studio import STUDIO
-from tests.golden_tables import read_table
 from tests.samples import sample_photo
 from tests.test_sample_images import TRUTH, measured
 from tracker.calibrate.level import estimate_level
@@ -23,16 +23,14 @@ from tracker.compare.comparison import compare_readings
 from tracker.compare.lights_and_lows import shades, share_lightened
 from tracker.compare.replicates import mean_of_replicates
 from tracker.compare.transition import Blend, find_blend
-from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, window
-from tracker.maths.quantities import LabMeasured, Measured
+from tracker.maths.quantities import Measured
 from tracker.measure import measure_photo
 from tracker.measure.card_scale import card_scale
-from tracker.measure.quality import CheckLimits
-from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
+from tracker.measure.quality import largest_blur
+from tracker.measure.reading import PhotoReading, RegionReading
 from tracker.measure.repeatability import PROVISIONAL
-from tracker.measure.sharpness import sharpness
+from tracker.measure.sharpness import card_blur, hair_blur
 from tracker.photo import read_photo
-from tracker.wear import regrowth
 
 Json = Any
 
@@ -132,16 +130,16 @@ def of_photo(name: str) -> Json:
     """A sample photo: its decoded codes first, so that a decoder that moved is told from a measurement that did."""
     truth = next(photo for photo in TRUTH if photo["file"] == name)
     codes = read_photo(sample_photo(name).read_bytes()).encoded
-    blur = sharpness(codes, truth["path"], truth["width"], CheckLimits().largest_blur(truth["width"]), _corners(truth))
     return {
         "mean code lab": _vector(codes.mean(axis=(0, 1))),
-        "blur": [blur.hair, blur.card],
+        "blur": _blur(codes, truth["path"], truth["width"], tuple(map(tuple, truth["card"]["corners"]))),
         **of_reading(measured(name)),
     }
 
 
-def _corners(truth: Json) -> Json:
-    return tuple(map(tuple, truth["card"]["corners"]))
+def _blur(codes: np.ndarray, path: Json, width: float, corners: Json) -> list[float | None]:
+    """Blur of the hair and of the card's border."""
+    return [hair_blur(codes, path, width, largest_blur(width), corners), card_blur(codes, corners)]
 
 
 @cache
@@ -156,10 +154,9 @@ def of_drawn(name: str) -> Json:
     drawing, codes = DRAWINGS[name], drawn(name).encoded
     reading = drawn_reading(name)
     corners = reading.card.corners
-    blur = sharpness(codes, drawing.path, drawing.width, CheckLimits().largest_blur(drawing.width), corners)
     found = {
         "mean code value": _vector(codes.mean(axis=(0, 1))),
-        "blur": [blur.hair, blur.card],
+        "blur": _blur(codes, drawing.path, drawing.width, corners),
         "corners place": _vector(np.ravel(corners)),
         **of_reading(reading),
     }
@@ -231,110 +228,6 @@ def of_two_photos() -> Json:
     return of_reading(mean_of_replicates([drawn_reading("plain"), drawn_reading("plain again")], PROVISIONAL))
 
 
-_AT = (0.0, 0.5, 1.0, 2.0, 4.0, 8.0)
-
-
-def of_fit(fit: FadeFit, limits: tuple[Limit, ...]) -> Json:
-    """A curve with its band, its rate, and when limits are passed."""
-    low, high = fit.band(_AT)
-    windows = [(f"{limit.side} {limit.value:g}", window(fit, limit)) for limit in limits]
-    found = {
-        "rate value": fit.rate and [fit.rate.low, fit.rate.median, fit.rate.high],
-        "half-life months": fit.half_life and [fit.half_life.low, fit.half_life.median, fit.half_life.high],
-        "residual lab": fit.residual_rms,
-        "curve lab": [_vector(each) for each in (fit.mean(_AT), low, high)],
-        "windows": {name: of_window(each) for name, each in windows},
-        "first of them": of_window(refresh_window(windows)),
-    }
-    if fit.washes_per_week is not None:
-        found["half the washes"] = of_window(window(fit, limits[0], washes_per_week=fit.washes_per_week / 2))
-    return found
-
-
-def of_window(found: Window) -> Json:
-    """When a limit is passed, and how likely."""
-    return {
-        "state": found.state,
-        "by months": [found.early, found.middle, found.late, found.not_before],
-        "chance share": [found.chance, found.passed],
-        "first share": [share for _, share in found.first],
-    }
-
-
-def _sample_series() -> dict[str, FadeSeries]:
-    """How Noor's colour wore: right after the service, and five photos over six months."""
-    photos = [photo for photo in TRUTH if photo["file"] == "noor_after_daylight.jpg" or photo["role"] == "progress"]
-    photos.sort(key=lambda photo: photo["months"] or 0.0)
-    months = tuple(photo["months"] or 0.0 for photo in photos)
-    found = {}
-    for name in REGIONS:
-        bands = [region for photo in photos if (region := measured(photo["file"]).region(name)) is not None]
-        labs = [LabMeasured(band.lab.lab, band.repeat_cov, band.lab.dof) for band in bands]
-        tones = [estimate_warmth(lab).value for lab in labs]
-        for unit, values in (
-            ("L*", [(lab.lab[0], lab.u[0]) for lab in labs]),
-            ("warmth", [(tone.value, tone.u) for tone in tones]),
-        ):
-            found[f"{name} {unit}"] = FadeSeries(months, *zip(*values, strict=True), name, unit)
-    return found
-
-
-def _wool(table: str) -> dict[str, FadeSeries]:
-    rows = read_table(table)
-    dose = tuple(float(row["dose"]) for row in rows)
-    units = {"L": "L*", "a": "a*", "b": "b*", "dE": "dE"}
-    return {
-        unit: FadeSeries(dose, tuple(float(row[column]) for row in rows), (0.1,) * len(rows), unit=unit)
-        for column, unit in units.items()
-    }
-
-
-def _washes() -> dict[str, FadeSeries]:
-    rows = read_table("fade_washes.csv")
-    found = {}
-    for shade, chelant in sorted({(row["shade"], row["chelant"]) for row in rows}):
-        own = [row for row in rows if (row["shade"], row["chelant"]) == (shade, chelant)]
-        months, values, u = ([float(row[column]) for row in own] for column in ("washes", "dE", "u"))
-        # three washes a week, and no difference to itself at the start
-        found[f"{shade}, chelant {chelant}"] = FadeSeries(
-            (0.0, *(month / 12 for month in months)), (0.0, *values), (0.05, *u), unit="dE"
-        )
-    return found
-
-
-def _root() -> Json:
-    """A root that grew as the sample photos' did, 11 mm a month, read to two millimetres."""
-    photos = sorted((photo for photo in TRUTH if photo["regrowth_mm"]), key=lambda photo: photo["months"])
-    months, lengths = (tuple(photo[key] for photo in photos) for key in ("months", "regrowth_mm"))
-    found = regrowth.regrowth([FadeSeries(months, lengths, (2.0,) * len(months), unit="mm")])
-    assert found.start is not None
-    return {
-        "rate mm": [found.rate.value, found.rate.u],
-        "start mm": [found.start.value, found.start.u],
-        "covariance value": found.covariance,
-        "own": found.own,
-        "longer than 80 mm": of_window(regrowth.forecast(found, 80.0)),
-    }
-
-
-def _fits(series: Mapping[str, FadeSeries], washes: float | None = None) -> dict[str, Callable[[], Json]]:
-    return {name: lambda each=each: _fit(each, washes) for name, each in series.items()}  # type: ignore[misc]
-
-
-def _fit(series: FadeSeries, washes: float | None) -> Json:
-    limits = tuple(Limit(step, side, from_start=True) for side, step in (("above", 2.5), ("below", -2.5)))  # type: ignore[arg-type]
-    return of_fit(fit_fade(series, washes_per_week=washes), limits)
-
-
-@cache
-def _series() -> dict[str, Mapping[str, FadeSeries]]:
-    return {
-        "blue wool 1": _wool("fade_blue_wool.csv"),
-        "blue wool 2": _wool("fade_blue_wool_2.csv"),
-        "washes": _washes(),
-    }
-
-
 def makers() -> dict[str, dict[str, Callable[[], Json]]]:
     """How each frozen thing is made anew, by file and name."""
     readings: dict[str, Callable[[], Json]] = {
@@ -344,11 +237,4 @@ def makers() -> dict[str, dict[str, Callable[[], Json]]]:
     readings |= {f"drawn {name}": lambda name=name: of_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
     readings |= {f"pair {name}": make for name, make in PAIRS.items()}
     readings["two photos of one state"] = of_two_photos
-    fits: dict[str, Callable[[], Json]] = {"root": _root, "sample series": _sample_fits, **STUDIO}
-    for table, series in _series().items():
-        fits |= {f"{table}, {name}": make for name, make in _fits(series).items()}
-    return {"readings": readings, "fits": fits}
-
-
-def _sample_fits() -> Json:
-    return {name: make() for name, make in _fits(_sample_series(), washes=3.0).items()}
+    return {"readings": readings, "fits": {**fit_makers(), **STUDIO}}

@@ -12,7 +12,8 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from tracker.maths.colorimetry import encode, lab_to_linear
+from tests.srgb import encode
+from tracker.maths.colorimetry import lab_to_linear
 from tracker.maths.rgb_space import SRGB, RgbSpace
 from tracker.measure.reading import Marks
 

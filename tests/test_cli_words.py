@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from command_line import Json, before, entry, require_refusal, run, write_marks
 
-from tracker import METHOD_VERSION, __version__
+from tracker import METHOD_VERSION, NAME, __version__
 from tracker.__main__ import main
 
 TABLE = "months,value\n0,20\n1,22\n2,23\n4,24\n"
@@ -38,7 +38,7 @@ def photo(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Json:
 
 
 def test_the_version_is_the_program_s_and_the_method_s() -> None:
-    assert run("--version") == (0, f"measured-hair {__version__}, measuring by method {METHOD_VERSION}\n", "")
+    assert run("--version") == (0, f"{NAME} {__version__}, measuring by method {METHOD_VERSION}\n", "")
 
 
 def test_marks_come_on_standard_input_and_give_the_same_as_from_a_file(

@@ -12,21 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from tests.fade_evidence import log_evidence
 from tests.golden_tables import read_table
 from tests.test_transition import TRUTH, measured
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
-from tracker.fade import (
-    DEFAULT_PRIORS,
-    PRIORS_BY_UNIT,
-    FadeFit,
-    FadeSeries,
-    Priors,
-    fade_from_csv,
-    fit_fade,
-    months_between,
-)
+from tracker.fade import FadeFit, FadeSeries, Priors, fade_from_csv, fit_fade, months_between
 from tracker.fade.mixture import mixture_quantile
-from tracker.fade.posterior import design, linear_part, log_evidence
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, design, linear_part
 from tracker.said.wear import say_no_rate
 
 WASHES_A_MONTH = 12.0  # common practice, no source: three washes a week
@@ -162,15 +154,6 @@ class TestPosterior:
 
         _, cov = curve_fit(curve, months, series.values, p0=(50, 8, 0.9, 0.2), sigma=series.u, absolute_sigma=True)
         assert (fit.rate.high - fit.rate.low) / (2 * 1.96) == pytest.approx(math.sqrt(cov[2, 2]), rel=0.05)
-
-    def test_evidence_does_not_depend_on_the_grid(self) -> None:
-        # the same integral by a plain sum over a thousand rates
-        series, priors = toner(6, 0.6, 2), DEFAULT_PRIORS
-        logs = math.log(priors.rate_median) + priors.rate_spread * np.linspace(-5, 5, 1001)
-        evidence = linear_part(series, priors, design(np.array(series.months), np.exp(logs)))[0]
-        prior = np.exp(-0.5 * np.linspace(-5, 5, 1001) ** 2) / math.sqrt(2 * math.pi) / priors.rate_spread
-        expected = math.log(float(np.sum(np.exp(evidence) * prior)) * (logs[1] - logs[0]))
-        assert log_evidence(series, priors) == pytest.approx(expected, abs=2e-3)
 
     @pytest.mark.parametrize("chelant", ["no", "yes"])
     def test_curve_follows_the_wash_table(self, chelant: str) -> None:

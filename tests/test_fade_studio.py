@@ -8,22 +8,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tests.fade_evidence import log_evidence
 from tracker.errors import TooFewReadings
-from tracker.fade import (
-    DEFAULT_PRIORS,
-    PRIORS_BY_UNIT,
-    FadeSeries,
-    Limit,
-    Priors,
-    Worn,
-    across,
-    fit_fade,
-    studio_prior,
-    window,
-)
+from tracker.fade import FadeSeries, Limit, Priors, Worn, across, fit_fade, studio_prior, window
 from tracker.fade.compare import compare_groups, mean_change
 from tracker.fade.many import Many
-from tracker.fade.posterior import log_evidence
+from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT
 from tracker.fade.studio import pool
 from tracker.said.wear import say_difference, say_longest
 

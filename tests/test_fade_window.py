@@ -13,7 +13,6 @@ from scipy.stats import norm
 
 from tracker.errors import InvalidEntry
 from tracker.fade import (
-    DEFAULT_PRIORS,
     FadeFit,
     FadeSeries,
     Limit,
@@ -27,6 +26,7 @@ from tracker.fade import (
     window,
 )
 from tracker.fade.crossing import curves_of, first_passing
+from tracker.fade.posterior import DEFAULT_PRIORS
 from tracker.said.wear import say_no_date
 from tracker.wear import regrowth
 
@@ -145,11 +145,6 @@ class TestWindow:
             Limit(value, "above", "warmth")
         with pytest.raises(ValueError, match="above or below"):
             Limit(1.0, "beside")  # type: ignore[arg-type]
-
-    @pytest.mark.parametrize("horizon", [0.0, -1.0, math.nan])
-    def test_refuses_no_horizon(self, horizon: float) -> None:
-        with pytest.raises(ValueError, match="horizon"):
-            window(worn(), WARMER, horizon)
 
     @pytest.mark.parametrize(
         "series",

@@ -9,16 +9,12 @@ from hypothesis import strategies as st
 
 from tests.scenes import PATH, WIDTH, Drawn, photograph, scene
 from tracker import errors
-from tracker.maths.colorimetry import decode, delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab, luminance
+from tracker.maths.rgb_space import SRGB
 from tracker.measure.hair import (
     BANDS,
-    CLIPPED,
-    GLOSS,
     KEPT,
-    NOT_HAIR,
-    SHADOW,
     HairPath,
-    Selection,
     band_colour,
     clipped_codes,
     lights_and_lows,
@@ -27,6 +23,7 @@ from tracker.measure.hair import (
     straighten,
     suggest_path,
 )
+from tracker.measure.hair.select import CLIPPED, GLOSS, NOT_HAIR, SHADOW, Selection
 
 
 @pytest.mark.parametrize(
@@ -36,6 +33,7 @@ from tracker.measure.hair import (
         ((), "0 points"),
         (((10.0, 10.0), (10.0, 10.0), (10.0, 300.0)), "are the same"),
         (((10.0, 10.0), (10.0, 30.0)), "20 pixels long"),
+        (((10.0, 10.0), (10.0, 11.2)), "is 1 pixel long"),
         (((10.0, float("nan")), (10.0, 300.0)), "without two coordinates"),
     ],
 )
@@ -48,6 +46,11 @@ def test_points_that_make_no_path(points: tuple, words: str) -> None:
 def test_width_that_makes_no_path(width: float) -> None:
     with pytest.raises(errors.InvalidPath, match="pixels wide"):
         HairPath(PATH, width)
+
+
+def test_a_width_of_one_pixel_is_said_in_the_singular() -> None:
+    with pytest.raises(errors.InvalidPath, match="is 1 pixel wide"):
+        HairPath(PATH, 1.2)
 
 
 def test_path_that_leaves_the_photo() -> None:
@@ -83,7 +86,7 @@ def test_strip_never_folds_or_leaves_the_ribbon(seed: int) -> None:
 def balanced_strip(linear: np.ndarray, width: float = WIDTH) -> tuple[np.ndarray, np.ndarray]:
     photo = photograph(linear, noise=0.001)
     strip = straighten(photo.encoded, HairPath(PATH, width))
-    return decode(strip.codes / 255), strip.inside & ~clipped_codes(strip.codes)
+    return SRGB.decode(strip.codes / 255), strip.inside & ~clipped_codes(strip.codes)
 
 
 def test_body_colour_of_even_hair_is_what_was_drawn() -> None:
@@ -213,7 +216,7 @@ def test_real_head_of_hair_keeps_its_colour_when_the_ribbon_is_too_wide() -> Non
 
     def colour(width: float) -> tuple[np.ndarray, np.ndarray]:
         strip = straighten(astronaut(), HairPath(HAIR_PATH, width))
-        linear = decode(strip.codes / 255)
+        linear = SRGB.decode(strip.codes / 255)
         usable = strip.inside & ~clipped_codes(strip.codes)
         body = band_colour(linear, usable, "mid", Selection())
         return body.lab, linear_to_lab(linear[usable].mean(axis=0))

@@ -25,7 +25,7 @@ from tests.installed import (
     surroundings,
 )
 from tests.samples import SAMPLES, sample_photo
-from tracker import METHOD_VERSION, __version__
+from tracker import METHOD_VERSION, NAME, __version__
 from tracker.maths.colorimetry import delta_e_2000
 
 pytestmark = [
@@ -68,7 +68,7 @@ def test_the_wheel_holds_every_file_of_the_program_and_nothing_else(tmp_path: Pa
     project = tomllib.loads((REPOSITORY / "pyproject.toml").read_text("utf-8"))["project"]
     assert (told["Name"], told["Version"]) == ("measured-hair", __version__)
     assert (told["Summary"], told["Requires-Python"]) == (project["description"], project["requires-python"])
-    assert "# Hair colour, measured" in told.get_payload()
+    assert f"# {NAME}\n" in told.get_payload()
     # the demo's photos are most of it, and are JPEGs, which do not pack
     photos = sum(path.stat().st_size for path in (REPOSITORY / "tracker/workflow/demo_photos").glob("*.jpg"))
     assert photos < wheel.stat().st_size < photos + MB
@@ -76,7 +76,7 @@ def test_the_wheel_holds_every_file_of_the_program_and_nothing_else(tmp_path: Pa
 
 def test_it_says_its_version(installed: Installed, tmp_path: Path) -> None:
     done = installed.run("--version", cwd=tmp_path, home=tmp_path / "studio")
-    said = f"measured-hair {__version__}, measuring by method {METHOD_VERSION}\n"
+    said = f"{NAME} {__version__}, measuring by method {METHOD_VERSION}\n"
     assert (done.returncode, done.stdout, done.stderr) == (0, said, "")
 
 

@@ -11,7 +11,7 @@ import pytest
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import DEFAULT_SCALE
-from tracker.fade import DEFAULT_PRIORS
+from tracker.fade.posterior import DEFAULT_PRIORS
 from tracker.record.records import to_json
 from tracker.workflow import learning
 

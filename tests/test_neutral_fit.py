@@ -15,7 +15,6 @@ from tracker.calibrate.warmth import (
     estimate_warmth,
     warmth_change,
     warmth_value,
-    warmth_values,
 )
 from tracker.errors import CannotCalibrate
 from tracker.maths.quantities import LabMeasured, matrix3
@@ -105,7 +104,7 @@ def test_the_locus_is_a_function_of_lightness_whatever_the_swatches(rows: list[t
     colours = np.array([[lightness, 5.0, 15.0] for lightness in np.linspace(10, 90, 30)])
     found = [warmth_value(colour, locus) for colour in colours]
     assert np.all(np.isfinite(found))
-    np.testing.assert_allclose(warmth_values(colours, locus), found, atol=1e-9)
+    np.testing.assert_allclose(warmth_value(colours, locus), found, atol=1e-9)
 
 
 @pytest.mark.parametrize(

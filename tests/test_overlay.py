@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from tests.scenes import CARD, marks, photograph, scene
-from tracker.maths.colorimetry import decode, linear_to_lab
+from tracker.maths.colorimetry import linear_to_lab
+from tracker.maths.rgb_space import SRGB
 from tracker.measure import measure_photo
 from tracker.show.overlay import balanced_picture, measured_picture
 
@@ -17,7 +18,7 @@ def test_balanced_picture_shows_the_card_as_neutral_grey_under_any_light(gains: 
     picture = balanced_picture(photo, measure_photo(photo, marks()).correction, 550)
     assert picture.shape == (550, 450, 3)
     x, y = (int(v / 2) for v in np.mean(CARD, axis=0))
-    lab = linear_to_lab(decode(picture[y - 20 : y + 20, x - 20 : x + 20] / 255).mean(axis=(0, 1)))
+    lab = linear_to_lab(SRGB.decode(picture[y - 20 : y + 20, x - 20 : x + 20] / 255).mean(axis=(0, 1)))
     # an 18 % grey is L* 49.5 (CIELAB)
     np.testing.assert_allclose(lab, [49.5, 0, 0], atol=0.7)
 
@@ -30,7 +31,7 @@ def test_reduction_happens_in_linear_light() -> None:
 
     small = balanced_picture(board, Correction("grey18", (1.0, 1.0, 1.0)), 200)
     # codes 50 and 200 in equal parts are L* 62.1 (by hand); a picture of every second pixel would show 50 or 200
-    assert float(linear_to_lab(decode(small.mean(axis=(0, 1)) / 255))[0]) == pytest.approx(62.1, abs=0.3)
+    assert float(linear_to_lab(SRGB.decode(small.mean(axis=(0, 1)) / 255))[0]) == pytest.approx(62.1, abs=0.3)
 
 
 def test_measured_picture_draws_on_the_bands_only() -> None:

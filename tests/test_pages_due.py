@@ -14,7 +14,7 @@ from tracker.calibrate.calibration import LOCUS, Yardstick
 from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.calibrate.warmth import NeutralLocus
 from tracker.errors import InvalidEntry
-from tracker.fade import DEFAULT_PRIORS
+from tracker.fade.posterior import DEFAULT_PRIORS
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store

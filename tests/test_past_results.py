@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale
-from tracker.calibrate.warmth import DEFAULT_LOCUS, undertone, warmth_value, warmth_values
+from tracker.calibrate.warmth import DEFAULT_LOCUS, undertone, warmth_value
 from tracker.compare.past_results import AT_LEAST, AT_MOST, Outcome, middle, summarise
 from tracker.maths.quantities import LabMeasured
 
@@ -110,7 +110,7 @@ def test_many_warmths_at_once() -> None:
     rng = np.random.default_rng(3)
     labs = np.column_stack([rng.uniform(2, 95, 200), rng.normal(5, 8, 200), rng.normal(15, 12, 200)])
     one_by_one = [warmth_value(lab, DEFAULT_LOCUS) for lab in labs]
-    np.testing.assert_allclose(warmth_values(labs), one_by_one, atol=1e-9)
+    np.testing.assert_allclose(warmth_value(labs), one_by_one, atol=1e-9)
 
 
 def test_cases_beyond_the_scale_leave_the_middle_open() -> None:

@@ -24,9 +24,10 @@ from tests.photo_samples import (
 )
 from tracker.errors import TooLarge, Unreadable
 from tracker.maths.rgb_space import SampledCurve
-from tracker.photo import build_profile, clean_jpeg, decode_photo, parse_profile, read_kept
+from tracker.photo import clean_jpeg, decode_photo, read_kept
 from tracker.photo.av1_size import coded_sizes
 from tracker.photo.claims import check_claims, check_profile
+from tracker.photo.profile import build_profile, parse_profile
 
 
 class TestProfiles:

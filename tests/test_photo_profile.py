@@ -26,7 +26,7 @@ from tests.photo_samples import (
     xyz,
 )
 from tracker.maths.rgb_space import NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, SampledCurve
-from tracker.photo import build_profile, parse_profile
+from tracker.photo.profile import build_profile, parse_profile
 
 WAVY = tuple(int(65535 * (x**2.1 * 0.9 + x * 0.1)) for x in np.linspace(0, 1, 37))
 CURVES = {

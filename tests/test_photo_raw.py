@@ -283,26 +283,20 @@ class TestLimits:
 
 
 class TestCleanCopy:
-    @pytest.mark.parametrize("max_edge", [None, 60])
-    def test_dark_hair_keeps_its_lightness(self, max_edge: int | None) -> None:
+    def test_dark_hair_keeps_its_lightness(self) -> None:
         dark = np.array([[0.004, 0.003, 0.0025], [0.008, 0.006, 0.005], [0.016, 0.010, 0.007]])
         light = patches(np.concatenate([dark, PATCHES[1:4]]))
         # strands differ by a tenth and more; a patch without any grain meets the rounding of JPEG instead
         strands = np.random.default_rng(4).normal(1.0, 0.15, (*light.shape[:2], 1))
         photo = read_photo(dng(camera_codes(light * strands)))
-        copy = read_photo(clean_jpeg(photo, max_edge=max_edge))
+        copy = read_photo(clean_jpeg(photo))
         assert copy.space is SRGB
         assert copy.encoded.dtype == np.uint8
-        if max_edge is None:
-            assert np.abs(lab(middles(copy))[:, 0] - lab(middles(photo))[:, 0]).max() < 0.3
-        else:
-            small = copy.space.linear(copy.encoded).astype(float).reshape(-1, 20, 3, 20, 3)[:, 4:-4, :, 4:-4]
-            found = lab(small.mean(axis=(1, 3)).reshape(-1, 3))
-            assert np.abs(found[:, 0] - lab(middles(photo))[:, 0]).max() < 0.3
+        assert np.abs(lab(middles(copy))[:, 0] - lab(middles(photo))[:, 0]).max() < 0.3
 
     def test_other_primaries_and_what_is_outside(self) -> None:
         space = RgbSpace("wide", read_photo(sample()).space.to_xyz, (LINEAR,) * 3)
         codes = np.full((16, 16, 3), (60_000, 2_000, 2_000), np.uint16)
-        copy = read_photo(clean_jpeg(Photo(codes, space, None, None, ""), quality=100))
+        copy = read_photo(clean_jpeg(Photo(codes, space, None, None, "")))
         expected = SRGB.encode(np.clip(space.linear(codes), 0, 1))
         assert np.abs(copy.encoded.astype(int) - expected).max() <= 2

@@ -31,7 +31,8 @@ from tests.photo_samples import (
     stored_as,
 )
 from tracker.errors import Unreadable, UnsupportedFormat
-from tracker.maths.rgb_space import ADOBE_RGB, D65, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
+from tracker.maths.colorimetry import D65_XY
+from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
 from tracker.photo import read_photo
 
 needs_avif = pytest.mark.skipif(not features.check("avif"), reason="this Pillow has no AVIF")
@@ -389,7 +390,7 @@ class TestColourSpaces:
         np.testing.assert_array_equal(photo.encoded, scene())
 
     @pytest.mark.parametrize(
-        ("white", "primaries"), [(D65, BT2020), ((0.3457, 0.3585), (0.7347, 0.2653, 0.1596, 0.8404, 0.0366, 0.0001))]
+        ("white", "primaries"), [(D65_XY, BT2020), ((0.3457, 0.3585), (0.7347, 0.2653, 0.1596, 0.8404, 0.0366, 0.0001))]
     )
     def test_primaries_without_a_name_are_those_stated(self, white: Any, primaries: tuple[float, ...]) -> None:
         # by colour-science: own matrix, then Bradford to D65
@@ -397,7 +398,7 @@ class TestColourSpaces:
         space = read_photo(png_with({"gAMA": 0.5, "cHRM": stated})).space
         own = colour.normalised_primary_matrix(np.reshape(stated[2:], (3, 2)), np.array(white))
         adapt = colour.adaptation.matrix_chromatic_adaptation_VonKries(
-            colour.xy_to_XYZ(white), colour.xy_to_XYZ(D65), transform="Bradford"
+            colour.xy_to_XYZ(white), colour.xy_to_XYZ(D65_XY), transform="Bradford"
         )
         np.testing.assert_allclose(space.to_xyz, adapt @ own, atol=1e-4)
         assert space.curves == (ParametricCurve(2.0),) * 3

@@ -23,7 +23,8 @@ from tests.photo_samples import (
 )
 from tracker.errors import Unreadable, UnsupportedFormat
 from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace
-from tracker.photo import Photo, build_profile, clean_jpeg, read_photo, scaled_jpeg
+from tracker.photo import Photo, clean_jpeg, read_photo, scaled_jpeg
+from tracker.photo.profile import build_profile
 
 GAMMA_18 = RgbSpace("matrix profile", DISPLAY_P3.to_xyz, (ParametricCurve(461 / 256),) * 3)
 TOKENS = [b"PLANTMAKE", b"PLANTMODEL", b"PLANTGPS", b"PLANTNOTE", b"PLANTXMP", b"PLANTCOMMENT", b"PLANTTHUMB"]
@@ -75,7 +76,7 @@ class TestCleanJpeg:
         assert len(planted) >= 7
         photo = read_photo(content)
         assert photo.camera == "PLANTMAKE PLANTMODEL"
-        for clean in (clean_jpeg(photo), clean_jpeg(photo, max_edge=32), scaled_jpeg(clean_jpeg(photo), 32)):
+        for clean in (clean_jpeg(photo), scaled_jpeg(clean_jpeg(photo), 32)):
             assert not [token for token in TOKENS if token in clean]
 
     def test_only_the_segments_of_a_plain_picture(self) -> None:
@@ -100,26 +101,7 @@ class TestCleanJpeg:
 
     def test_16_bit_is_rounded(self) -> None:
         deep = np.full((8, 8, 3), 257 * 100 + 200, np.uint16)  # nearer to 101 than to 100
-        assert np.abs(read_photo(clean_jpeg(photo_of(deep), quality=100)).encoded.astype(int) - 101).max() == 0
-
-    @pytest.mark.parametrize("dtype", [np.uint8, np.uint16])
-    def test_reducing_averages_light_not_codes(self, dtype: type) -> None:
-        full = np.iinfo(dtype).max // 255
-        board = np.where(np.indices((64, 64)).sum(axis=0) % 2, 50, 200)
-        encoded: NDArray[Any] = (np.dstack([board] * 3) * full).astype(dtype)
-        mean = read_photo(clean_jpeg(photo_of(encoded), max_edge=16)).encoded.mean()
-        # codes 50 and 200 are light 0.0319 and 0.5776 (IEC 61966-2-1); their mean 0.3047 is code 150.3, not 125
-        assert mean == pytest.approx(150.3, abs=0.6)
-
-    def test_reducing_keeps_the_shape_and_never_enlarges(self) -> None:
-        photo = photo_of(scene(200, 50))
-        assert read_photo(clean_jpeg(photo, max_edge=100)).size == (100, 25)
-        assert read_photo(clean_jpeg(photo, max_edge=1000)).size == (200, 50)
-        assert read_photo(clean_jpeg(photo_of(scene(300, 1)), max_edge=10)).size == (10, 1)
-
-    def test_quality_sets_the_size(self) -> None:
-        noise = np.random.default_rng(5).integers(0, 256, (64, 64, 3), dtype=np.uint8)
-        assert len(clean_jpeg(photo_of(noise), quality=60)) < len(clean_jpeg(photo_of(noise)))
+        assert np.abs(read_photo(clean_jpeg(photo_of(deep))).encoded.astype(int) - 101).max() == 0
 
 
 class TestScaledJpeg:

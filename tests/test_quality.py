@@ -16,8 +16,9 @@ from tests.samples import sample_photo
 from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
 from tracker.measure import measure_photo
 from tracker.measure.hair import gloss_share
-from tracker.measure.quality import CheckLimits, Framing, LightAtHair, Seen, check_framing, light_at_hair
+from tracker.measure.quality import Framing, Seen, check_framing, light_at_hair
 from tracker.measure.quality.advice import advise
+from tracker.measure.quality.light import LightAtHair
 from tracker.measure.reading import Check, Marks, PhotoReading
 from tracker.measure.sharpness import Sharpness
 from tracker.photo import read_photo
@@ -110,7 +111,7 @@ def test_a_border_needs_more_room_than_the_blur_that_passes_as_sharp(margin: flo
     # the most blur that is never warned of, 1.8 pixels, draws a border over 3.6 to either side (two standard
     # deviations): two pixels from the frame it cannot be seen whole, five pixels from it it can
     seen = Seen(Sharpness(1.0, 1.0), 90.0, 0.0, LightAtHair(0.0, 0.1), margin)
-    [check] = [each for each in advise(seen, CheckLimits()) if each.name == "card_whole"]
+    [check] = [each for each in advise(seen) if each.name == "card_whole"]
     assert check.ok is whole
 
 

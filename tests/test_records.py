@@ -20,8 +20,8 @@ from tracker.measure.reading import (
     ProfilePoint,
     RegionReading,
 )
-from tracker.record.mixing import Amount, Charge, Strength
-from tracker.record.records import Client, Consent, Draft, PhotoRecord, PriceLine, Step, Visit, from_json, to_json
+from tracker.record.mixing import Amount, Charge, PriceLine, Strength
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, Step, Visit, from_json, to_json
 
 text = st.text(st.characters(exclude_categories=["Cs"]), max_size=40)
 number = st.floats(-1e6, 1e6)

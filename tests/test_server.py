@@ -18,13 +18,13 @@ from starlette.responses import HTMLResponse, PlainTextResponse
 from starlette.routing import Route
 from streamlit import file_util
 
+from tracker import NAME
 from tracker.errors import NotFound
 from tracker.measure.reading import CardSummary, Correction, Marks, PhotoReading
 from tracker.record.records import BEFORE, PhotoRecord, new_id
 from tracker.ui import look, navigation, offers, passing, server, session
 from tracker.ui.first_answer import OursFromTheStart, made_ours
 from tracker.ui.house_rules import HouseRules
-from tracker.ui.navigation import NAME
 from tracker.workflow import PassingPhoto
 
 

@@ -13,7 +13,8 @@ import pytest
 from crash_studio import add_client, new_draft, new_photo, pictures_in, save_pair
 
 from tracker.errors import Conflict, NotFound, StoreFull
-from tracker.record.records import PriceLine, new_id, now
+from tracker.record.mixing import PriceLine
+from tracker.record.records import new_id, now
 from tracker.store import Store, edits, undo
 from tracker.store.pictures import Pictures
 

@@ -18,7 +18,8 @@ from sqlalchemy import Connection, insert, select, text
 from tracker.calibrate.calibration import SPREAD, Yardstick
 from tracker.compare.past_results import outcomes_of
 from tracker.measure.repeatability import Repeatability
-from tracker.record.records import AFTER, MEASURING, Client, Draft, PhotoRecord, PriceLine, Visit, new_id, now
+from tracker.record.mixing import PriceLine
+from tracker.record.records import AFTER, MEASURING, Client, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Deletion, Store, schema
 from tracker.store.outcomes import outcome_row
 from tracker.store.rows import client_row, read_records, visit_row

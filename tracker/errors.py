@@ -1,47 +1,5 @@
 """Every way the job can fail, as one tree.
 
-    TrackerError
-    ├── PhotoError
-    │   ├── UnsupportedFormat   not a photo format that is read here
-    │   ├── TooLarge            over the limit of bytes or pixels
-    │   ├── Unreadable          damaged, cut off or empty
-    │   ├── TooCostly           takes more memory or time to open than a photo should
-    │   └── ReaderFailed        the process that opens photos broke off, or did not start
-    ├── CardError
-    │   ├── CardNotFound        nothing in the photo looks like the card
-    │   ├── CardAmbiguous       more than one thing looks like the card
-    │   ├── CardMisplaced       corners that cannot be a card's: outside, crossed, folded
-    │   ├── CardTooSmall        too few pixels to read
-    │   ├── CardClipped         burnt out or crushed to black
-    │   ├── CardUneven          light falls off across the card
-    │   ├── CardCovered         part of the card is hidden
-    │   ├── CardTilted          turned away too far to give a scale, or not the noted card
-    │   ├── CardFarAway         too far from the hair to give its scale
-    │   └── CardImplausible     patches that contradict their known values
-    ├── HairError
-    │   ├── InvalidPath         a path that is not a line from root to tip
-    │   ├── OutsidePhoto        a path that leaves the photo
-    │   └── TooFewPixels        too little hair left to average
-    ├── ReadingError
-    │   ├── InvalidMarks        a marks file that breaks the contract
-    │   ├── CannotCompare       two readings with nothing in common
-    │   └── CannotCalibrate     swatches that do not make a scale
-    ├── FadeError
-    │   ├── InvalidSeries       months or values that do not make a series
-    │   └── TooFewReadings      not enough readings for what was asked
-    └── StoreError
-        ├── NotFound            no such record
-        ├── Conflict            somebody else saved first
-        │   └── DraftChanged    a draft saved in another window since it was read
-        ├── ConsentMissing      the client has not agreed to this
-        ├── InvalidEntry        words or choices that cannot be kept as they are
-        ├── InvalidList         a list that cannot be imported
-        ├── StoreFull           no room, or over the limit
-        ├── StoreDamaged        a file or record fails its check
-        │   ├── DatabaseDamaged damaged pages in the database
-        │   └── WrongDatabase   not the database that belongs to the studio's pictures
-        └── NewerDatabase       made by a newer version of this program
-
 Each error says what is wrong, the value against its limit where there is one, and what to do.
 """
 

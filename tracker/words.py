@@ -112,6 +112,12 @@ def count(number: int, word: str, plural: str = "") -> str:
     return f"{number:,} {noun(number, word, plural)}"
 
 
+def pixels(length: float) -> str:
+    """A length in whole pixels, as `1 pixel` or `20 pixels`."""
+    size = f"{length:.0f}"
+    return f"{size} pixel" if size == "1" else f"{size} pixels"
+
+
 def listed(words: Iterable[str], empty: str = "") -> str:
     """Words in a row: `a, b and c`."""
     row = [word for word in words if word]

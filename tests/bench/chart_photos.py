@@ -14,7 +14,8 @@ import numpy as np
 from tests.bench.corrections import CANDIDATES, Candidate
 from tests.bench.report import table
 from tests.golden_tables import read_table
-from tracker.maths.colorimetry import Floats, decode, delta_e_2000, linear_to_lab
+from tracker.maths.colorimetry import Floats, delta_e_2000, linear_to_lab
+from tracker.maths.rgb_space import SRGB
 from tracker.measure.reference_card import CARD_KINDS, CardReading
 from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
@@ -30,7 +31,7 @@ def photos() -> dict[str, Floats]:
     rows: dict[str, list[list[float]]] = {}
     for row in read_table("chart_photos.csv"):
         rows.setdefault(row["photo"], []).append([float(row[c]) for c in ("red", "green", "blue")])
-    return {name: decode(np.array(values)) for name, values in rows.items()}
+    return {name: SRGB.decode(np.array(values)) for name, values in rows.items()}
 
 
 def reading(kind: str, linear: Floats) -> CardReading:

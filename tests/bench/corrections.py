@@ -17,7 +17,8 @@ import numpy as np
 from scipy.optimize import least_squares
 
 from tests.bench.spectra import STEPS
-from tracker.maths.colorimetry import ADAPTATION, RGB_TO_XYZ, Floats, linear_to_lab, luminance
+from tests.photo_samples import colour
+from tracker.maths.colorimetry import RGB_TO_XYZ, Floats, linear_to_lab, luminance
 from tracker.measure.balance import apply
 from tracker.measure.reading import IDENTITY, Correction
 from tracker.measure.reference_card import CardReading, correction_from_card
@@ -49,7 +50,7 @@ def gains(card: CardReading, reference: Floats) -> Correct:
 
 def gains_in(name: str, card: CardReading, reference: Floats) -> Correct:
     """Gains in the sharpened space of an adaptation transform."""
-    space = ADAPTATION[name] @ RGB_TO_XYZ
+    space = colour.CHROMATIC_ADAPTATION_TRANSFORMS[name] @ RGB_TO_XYZ
     grey, wanted = card.linear[card.kind.grey], reference[card.kind.grey]
     matrix = np.linalg.solve(space, ((space @ wanted) / (space @ grey))[:, None] * space)
     return lambda linear: linear @ matrix.T
@@ -175,13 +176,13 @@ def root_polynomial(card: CardReading, reference: Floats) -> Correct:
 CANDIDATES: dict[str, dict[str, Candidate]] = {
     "grey18": {
         "own: gains in linear sRGB": own,
-        "gains in Bradford": partial(gains_in, "bradford"),
-        "gains in CAT16": partial(gains_in, "cat16"),
+        "gains in Bradford": partial(gains_in, "Bradford"),
+        "gains in CAT16": partial(gains_in, "CAT16"),
     },
     "steps3": {
         "own: exponent and stray light": own,
         "grey alone": gains,
-        "Bradford, exponent and stray light": partial(toned_in, "bradford"),
+        "Bradford, exponent and stray light": partial(toned_in, "Bradford"),
         "line for each channel": each_channel,
         "curve in the logarithm": log_curve,
     },

@@ -20,7 +20,7 @@ from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.calibrate.warmth import warmth_value
 from tracker.errors import TrackerError
 from tracker.maths.colorimetry import Floats, delta_e_2000, linear_to_lab
-from tracker.measure import Settings, card_kind
+from tracker.measure import card_kind
 from tracker.measure.hair import BANDS, HairPath, clipped_codes, straighten
 from tracker.measure.reading import REGIONS, Marks
 from tracker.measure.reference_card import CardReading, read_card
@@ -61,7 +61,7 @@ def see_photo(picture: Photo, placed: Marks) -> Seen | None:
     assert placed.corners is not None
     try:
         kind = card_kind(placed.card_kind)
-        card = read_card(picture.encoded, picture.space, kind, placed.corners, Settings().card_limits)
+        card = read_card(picture.encoded, picture.space, kind, placed.corners)
     except TrackerError:
         return None
     strip = straighten(picture.encoded, HairPath(placed.path, placed.width), largest=14_000)

@@ -13,7 +13,8 @@ from functools import partial
 import numpy as np
 
 from tracker.maths.colorimetry import Floats, luminance
-from tracker.measure.hair import KEPT, Selection, body_mean
+from tracker.measure.hair import KEPT, body_mean
+from tracker.measure.hair.select import Selection
 
 Body = Callable[[Floats, np.ndarray], Floats]
 

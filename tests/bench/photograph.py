@@ -14,7 +14,8 @@ from tests.bench.hair import COLUMNS, HEADS, PATH_COLUMNS, PATH_ROWS, ROWS, lock
 from tests.bench.room import CARD, HAIR, SECOND, WALL, Surfaces
 from tests.bench.room import light as room_light
 from tests.bench.spectra import STEPS, camera_matrix, card, light, noted, raw, sensitivities
-from tracker.maths.colorimetry import Floats, encode
+from tests.srgb import encode
+from tracker.maths.colorimetry import Floats
 from tracker.measure.reading import MIXED, NOT_NOTED, Marks
 from tracker.measure.reference_card import CARD_KINDS
 

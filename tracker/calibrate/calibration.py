@@ -77,12 +77,7 @@ class Yardsticks:
 
 
 def in_force(versions: Iterable[Yardstick]) -> Yardsticks:
-    """The newest version of each kind that was not undone.
-
-    Parameters
-    ----------
-    versions : newest first; read no further than needed
-    """
+    """The newest of each kind that was not undone, of the `versions`, newest first; read no further than needed."""
     found: dict[str, Yardstick] = {}
     for version in versions:
         if version.undone_at is None:

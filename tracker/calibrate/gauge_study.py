@@ -14,14 +14,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import TooFewReadings
 from tracker.maths.quantities import Vector3, vector3
+from tracker.maths.uncertainty import Array
 from tracker.measure.repeatability import Repeatability
 from tracker.words import noun
 
-Array = NDArray[np.float64]
 Cells = Mapping[tuple[str, str, str], Sequence[Array]]
 
 FEWEST_DOF = 6
@@ -236,15 +235,13 @@ def _components(table: Array, repeat: Array, dof: int) -> _Parts:
     error = _Stratum(np.broadcast_to(repeat * dof, table.shape[4:]), dof)
     pooled = not _stands_out(occasion, error)
     base = _Stratum(occasion.squares + error.squares, occasion.dof + error.dof) if pooled else occasion
+    strata = {"operator": (person, p * s * r), "session": (day, p * o * r)}
     parts = {
         name: np.maximum((stratum.mean - base.mean) / share, 0) if stratum.dof else np.zeros(3)
-        for name, stratum, share in (("operator", person, p * s * r), ("session", day, p * o * r))
+        for name, (stratum, share) in strata.items()
     }
     # the total as a combination of mean squares, for its degrees of freedom
-    shares = {
-        name: float(np.any(parts[name] > 0)) / share
-        for name, share in (("operator", p * s * r), ("session", p * o * r))
-    }
+    shares = {name: float(np.any(parts[name] > 0)) / share for name, (_, share) in strata.items()}
     rest = (1.0 if pooled else 1 / r) - sum(shares.values())
     terms = [(shares["operator"], person), (shares["session"], day), (rest, base)]
     if not pooled:

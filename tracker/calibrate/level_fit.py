@@ -19,14 +19,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.calibrate.level import DARKEST, DEFAULT_SCALE, LABELS, LIGHTEST, SPREAD, LevelScale
 from tracker.errors import CannotCalibrate
 from tracker.maths.quantities import LabMeasured, matrix3
+from tracker.maths.uncertainty import Array
 from tracker.words import noun
-
-Array = NDArray[np.float64]
 
 FEWEST_LEVELS = 3
 LEAST_SPAN = 2.0

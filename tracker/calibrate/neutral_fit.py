@@ -45,7 +45,7 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
     labs = np.array([lab.lab for _, lab in swatches], float).reshape(-1, 3)
     _require(swatches, labs)
     low, high = float(labs[:, 0].min()), float(labs[:, 0].max())
-    published = np.array([DEFAULT_LOCUS.at(lightness) for lightness in labs[:, 0]])
+    published = DEFAULT_LOCUS.at(labs[:, 0])
     steps = labs[:, 1:] - published
     middle = labs[:, 0].mean()
     line = np.stack([np.ones(len(labs)), labs[:, 0] - middle], axis=1)
@@ -60,9 +60,9 @@ def fit_locus(swatches: Sequence[tuple[str, LabMeasured]], name: str) -> Neutral
     inside = [knot[0] for knot in DEFAULT_LOCUS.knots if low + 1 < knot[0] < high - 1]
     # published hair takes over `JOIN` beyond the outer swatches, even where its own rows end sooner
     outside = [knot for knot in DEFAULT_LOCUS.knots if not low - JOIN - 1 < knot[0] < high + JOIN + 1]
-    outside += [(lightness, *DEFAULT_LOCUS.at(lightness)) for lightness in (low - JOIN, high + JOIN)]
+    outside += [(lightness, *DEFAULT_LOCUS.at(lightness).tolist()) for lightness in (low - JOIN, high + JOIN)]
     knots = sorted([*outside, *(neutral(lightness) for lightness in (low, *inside, high))])
-    along = np.array([DEFAULT_LOCUS.direction(lightness) for lightness in labs[:, 0]])
+    along = DEFAULT_LOCUS.direction(labs[:, 0])
     off = np.einsum("ij,ij->i", residuals, along)
     squares = _WORTH * DEFAULT_LOCUS.u**2 + float(np.sum(off**2))
     scatter = math.sqrt(squares / (_WORTH + len(labs) - 2))

@@ -21,7 +21,9 @@ from functools import lru_cache
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import LabMeasured, Measured
 from tracker.maths.uncertainty import combined_u, coverage_factor, expanded
 
@@ -49,11 +51,9 @@ class NeutralLocus:
     u_own: float = 0.0
     source: str = ""
 
-    def at(self, lightness: float) -> tuple[float, float]:
-        """a* and b* of neutral hair of that `lightness`, L*; held beyond the ends of the locus."""
-        held = min(max(float(lightness), self.knots[0][0]), self.knots[-1][0])
-        a, b = _curve(self.knots)(np.asarray(held))
-        return float(a), float(b)
+    def at(self, lightness: ArrayLike) -> Floats:
+        """a* and b*, (..., 2), of neutral hair of that `lightness`, L*; held beyond the ends of the locus."""
+        return _curve(self.knots)(np.clip(lightness, self.knots[0][0], self.knots[-1][0]))
 
     def uncertainty(self, lightness: float) -> float:
         """Standard uncertainty of the locus at `lightness`, L*, in CIELAB units."""
@@ -63,22 +63,21 @@ class NeutralLocus:
         beyond = max(self.own[0] - lightness, lightness - self.own[1], 0.0)
         return float(np.interp(beyond, (0.0, JOIN), (self.u_own, max(published, self.u_own))))
 
-    def direction(self, lightness: float) -> tuple[float, float]:
-        """Unit vector in (a*, b*) that points towards warm at `lightness`, L*."""
+    def direction(self, lightness: ArrayLike) -> Floats:
+        """Unit vectors in (a*, b*), (..., 2), that point towards warm at `lightness`, L*."""
         # black hair has no hue of its own, so below the first coloured knot the direction is that knot's
-        coloured = next(knot for knot in self.knots if math.hypot(knot[1], knot[2]) >= 5)
-        a, b = self.at(max(lightness, coloured[0]))
-        size = math.hypot(a, b)
-        return a / size, b / size
+        coloured = next(knot[0] for knot in self.knots if math.hypot(knot[1], knot[2]) >= 5)
+        towards = self.at(np.maximum(lightness, coloured))
+        return np.asarray(towards / np.linalg.norm(towards, axis=-1, keepdims=True))
 
 
 @lru_cache(maxsize=16)
-def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[np.ndarray], np.ndarray]:
+def _curve(knots: tuple[tuple[float, float, float], ...]) -> Callable[[ArrayLike], Floats]:
     """The curve through the knots, cached: a page asks for it hundreds of times."""
     from scipy.interpolate import PchipInterpolator  # imported late: keeps `import tracker` light
 
     points = np.asarray(knots, float)
-    curve: Callable[[np.ndarray], np.ndarray] = PchipInterpolator(points[:, 0], points[:, 1:])
+    curve: Callable[[ArrayLike], Floats] = PchipInterpolator(points[:, 0], points[:, 1:])
     return curve
 
 
@@ -135,37 +134,20 @@ class WarmthReading:
     undertones: tuple[str, ...]
 
 
-def warmth_value(lab: np.ndarray | tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> float:
-    """Signed distance from the neutral locus along its hue direction, CIELAB units.
+def warmth_value(lab: ArrayLike, locus: NeutralLocus = DEFAULT_LOCUS) -> Floats:
+    """Signed distance of each colour from the neutral locus along its hue direction, CIELAB units, (...,).
 
     Parameters
     ----------
-    lab : (3,), L*, a*, b*
+    lab : (..., 3), L*, a*, b*
     locus : NeutralLocus, what counts as neutral
     """
-    lightness, a, b = (float(v) for v in lab)
-    neutral = locus.at(lightness)
-    along = locus.direction(lightness)
-    return (a - neutral[0]) * along[0] + (b - neutral[1]) * along[1]
+    colours = np.asarray(lab, float)
+    away = colours[..., 1:] - locus.at(colours[..., 0])
+    return np.asarray(np.sum(away * locus.direction(colours[..., 0]), axis=-1))
 
 
-def warmth_values(labs: np.ndarray, locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
-    """`warmth_value` of many colours at once, (n,).
-
-    Parameters
-    ----------
-    labs : (n, 3), L*, a*, b*
-    locus : NeutralLocus, what counts as neutral
-    """
-    knots, neutral = np.asarray(locus.knots, float), _curve(locus.knots)
-    coloured = knots[np.hypot(knots[:, 1], knots[:, 2]) >= 5][0, 0]
-    held = np.clip(labs[:, 0], knots[0, 0], knots[-1, 0])
-    along = neutral(np.clip(np.maximum(labs[:, 0], coloured), knots[0, 0], knots[-1, 0]))
-    along /= np.linalg.norm(along, axis=1, keepdims=True)
-    return np.asarray(np.einsum("ij,ij->i", labs[:, 1:] - neutral(held), along))
-
-
-def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> np.ndarray:
+def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAULT_LOCUS) -> Floats:
     """Change of warmth for one unit of L*, a* and b*, shape (3,), by central differences.
 
     Parameters
@@ -174,9 +156,8 @@ def warmth_gradient(lab: tuple[float, float, float], locus: NeutralLocus = DEFAU
     locus : NeutralLocus, what counts as neutral
     """
     step = 0.25
-    at = np.asarray(lab, float)
-    shifts = step * np.eye(3)
-    return np.array([(warmth_value(at + s, locus) - warmth_value(at - s, locus)) / (2 * step) for s in shifts])
+    at, shifts = np.asarray(lab, float), step * np.eye(3)
+    return np.asarray(warmth_value(at + shifts, locus) - warmth_value(at - shifts, locus)) / (2 * step)
 
 
 def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> WarmthReading:
@@ -189,7 +170,7 @@ def estimate_warmth(lab: LabMeasured, locus: NeutralLocus = DEFAULT_LOCUS) -> Wa
     """
     gradient = warmth_gradient(lab.lab, locus)
     u = math.hypot(combined_u(gradient, lab.cov), locus.uncertainty(lab.lab[0]))
-    value = Measured(warmth_value(lab.lab, locus), u, "CIELAB units", lab.dof)
+    value = Measured(float(warmth_value(lab.lab, locus)), u, "CIELAB units", lab.dof)
     return WarmthReading(value, _tone(value), possible_undertones(lab))
 
 
@@ -206,7 +187,7 @@ def warmth_change(before: LabMeasured, after: LabMeasured, locus: NeutralLocus =
     variance = first**2 + second**2 - 2 * alike * first * second
     for lab in (before, after):
         variance += combined_u(warmth_gradient(lab.lab, locus), lab.cov) ** 2
-    change = warmth_value(after.lab, locus) - warmth_value(before.lab, locus)
+    change = float(warmth_value(after.lab, locus) - warmth_value(before.lab, locus))
     return Measured(change, math.sqrt(variance), "CIELAB units", min(before.dof, after.dof))
 
 

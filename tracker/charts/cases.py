@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import altair as alt
 
 from tracker.charts.marks import BLANK, DARK, LIGHT, Axes, Drawn, Layer, Row, chart, horizontal, padded
-from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.quantities import Measured, Vector3
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.maths.uncertainty import coverage_factor, format_number
 
 MOST_POINTS = 400

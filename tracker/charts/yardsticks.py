@@ -78,8 +78,8 @@ def neutral_chart(
     """How yellow natural hair is at each lightness, with the swatches behind it."""
     greys = marks.DARK if dark else marks.LIGHT
     lightness = np.linspace(15, 80, 66)
-    yellow = np.array([locus.at(value)[1] for value in lightness])
-    published = np.array([DEFAULT_LOCUS.at(value)[1] for value in lightness])
+    yellow = locus.at(lightness)[:, 1]
+    published = DEFAULT_LOCUS.at(lightness)[:, 1]
     reach = marks.COVERAGE * np.array([locus.uncertainty(value) for value in lightness])
     seen = [lab.lab[2] for lab in swatches]
     axes = marks.Axes(

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import NoReturn
 
-from tracker import METHOD_VERSION, __version__
+from tracker import METHOD_VERSION, NAME, __version__
 from tracker.cli.files import file_or_input
 from tracker.cli.terminal import complain
 from tracker.errors import TrackerError
@@ -91,10 +91,10 @@ def main(arguments: Sequence[str] | None = None, more: Sequence[Command] = ()) -
 def _parser(more: Sequence[Command]) -> argparse.ArgumentParser:
     parser = _Parser(
         prog=PROGRAM,
-        description="Measure what a hair colour service really changed.",
+        description=f"{NAME}: measures what a hair colour service really changed.",
         epilog="Where a file is read, - stands for standard input.",
     )
-    version = f"{PROGRAM} {__version__}, measuring by method {METHOD_VERSION}"
+    version = f"{NAME} {__version__}, measuring by method {METHOD_VERSION}"
     parser.add_argument("--version", action="version", version=version)
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for each in more:

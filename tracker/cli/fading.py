@@ -10,7 +10,7 @@ from tracker.cli.files import read_text
 from tracker.cli.terminal import Progress, say, say_json
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
 from tracker.fade import FadeFit, FadeSeries, Limit, Window, fade_from_csv, fit_fade, refresh_window, window
-from tracker.fade.rate import HalfLife, Rate
+from tracker.fade.rate import Interval
 from tracker.fade.window import Side
 from tracker.measure.repeatability import PROVISIONAL
 from tracker.said.wear import say_no_date, say_no_rate
@@ -109,7 +109,7 @@ def _require_two(series: FadeSeries) -> None:
         )
 
 
-def _interval(found: Rate | HalfLife) -> Json:
+def _interval(found: Interval) -> Json:
     return {"low": found.low, "median": found.median, "high": found.high}
 
 
@@ -129,8 +129,8 @@ def _document(fit: FadeFit) -> Json:
 def _say(name: str, fit: FadeFit) -> None:
     last = fit.series.months[-1]
     low, high = fit.band([last])
-    if fit.rate is not None:
-        rate, half_life = fit.rate, fit.rate.half_life
+    rate, half_life = fit.rate, fit.half_life
+    if rate and half_life:
         interval = f"{half_life.median:.1f} months ({half_life.low:.1f} to {half_life.high:.1f})"
         rates = f"{rate.median:.2f} per month ({rate.low:.2f} to {rate.high:.2f})"
         say(f"{name}: half of the quick change is over in {interval}; rate {rates}.")

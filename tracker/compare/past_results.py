@@ -18,7 +18,7 @@ from datetime import date
 import numpy as np
 
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
-from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, undertone, warmth_values
+from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, undertone, warmth_value
 from tracker.compare.comparison import pair_colours
 from tracker.compare.photo_set import match_states, state_of
 from tracker.maths.quantities import LabMeasured
@@ -154,7 +154,7 @@ def summarise(
     outcomes = sorted(outcomes, key=lambda outcome: (outcome.on, outcome.visit_id), reverse=True)
     if not outcomes:
         return PastResults((), None, None)
-    warmths = warmth_values(np.array([outcome.after.lab for outcome in outcomes]), locus)
+    warmths = warmth_value(np.array([outcome.after.lab for outcome in outcomes]), locus)
     cases = tuple(_case(*pair, scale) for pair in zip(outcomes, warmths.tolist(), strict=True))
     return PastResults(cases, _lift_middle([case.lift for case in cases], outcomes), middle(warmths.tolist()))
 

@@ -3,17 +3,15 @@
 from tracker.fade.across import GroupWear, Overlay, Strand, across
 from tracker.fade.many import Worn
 from tracker.fade.model import FadeFit, fit_fade
-from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
+from tracker.fade.posterior import Priors
 from tracker.fade.series import FadeSeries, months_between
 from tracker.fade.series_csv import fade_from_csv
 from tracker.fade.studio import FEWEST_SERVICES, studio_prior
 from tracker.fade.window import HORIZON, Limit, WhyNot, Window, judge, nothing_known, refresh_window, window
 
 __all__ = [
-    "DEFAULT_PRIORS",
     "FEWEST_SERVICES",
     "HORIZON",
-    "PRIORS_BY_UNIT",
     "FadeFit",
     "FadeSeries",
     "GroupWear",

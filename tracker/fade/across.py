@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import TooFewReadings
 from tracker.fade.compare import FEWEST, Difference, compare_groups, how_far, mean_change
@@ -16,8 +15,7 @@ from tracker.fade.many import Many, Worn
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, pace_of
 from tracker.fade.window import HORIZON
 from tracker.maths.quantities import Measured
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _STEP = 0.25  # months
 _LATEST = 3.0  # months: most colour has been refreshed by then; a choice of our own
@@ -87,18 +85,14 @@ class Overlay:
     rival: str | None
 
 
-def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay:
+def across(services: Sequence[Worn]) -> Overlay:
     """Put services of one kind on a common time axis and compare their groups.
+
+    Groups are compared at the latest month that half of the clients of each group reach, at most three.
 
     Parameters
     ----------
     services : of one quantity and region; any with photos at only one time are left out
-    compare_at : months since the service to compare groups at; by default the latest month that half of the clients
-        of each group reach, at most three
-
-    Returns
-    -------
-    Overlay
 
     Raises
     ------
@@ -117,7 +111,7 @@ def across(services: Sequence[Worn], compare_at: float | None = None) -> Overlay
         counted = [replace(each, washes_per_week=None) for each in counted]
     table = _Table.of(counted)
     groups = sorted({each.group for each in counted})
-    at = compare_at if compare_at is not None else table.comparable([g for g in groups if table.clients(g) >= FEWEST])
+    at = table.comparable([g for g in groups if table.clients(g) >= FEWEST])
     changes = {group: table.at(group, at) for group in groups}
     ordered = tuple(_group(table, group, at) for group in sorted(groups, key=lambda group: how_far(changes[group])))
     unit = counted[0].series.unit

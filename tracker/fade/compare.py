@@ -17,12 +17,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import expanded
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array, expanded
 
 FEWEST = 5
 """Fewest clients with photos late enough for a group to have a median and a comparison."""

@@ -15,11 +15,9 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.posterior import Posterior
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 CURVES = 4096
 _DIMENSIONS = 5  # rate, three coefficients, and a spare one for the caller

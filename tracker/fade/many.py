@@ -8,12 +8,10 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.posterior import Priors, pace_of
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _RATES = 41
 _REACH = 3.5  # spreads on either side

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _STEPS = 60  # bisection alone reaches floating point precision in about 50, Newton's method in fewer than 10
 

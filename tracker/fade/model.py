@@ -7,17 +7,17 @@ published for the light fastness of dyeings (Ha 1964, Studies on the light fastn
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Posterior, Priors, posterior
-from tracker.fade.rate import HalfLife, NoRate, Rate, judge_rate
+from tracker.fade.rate import Interval, NoRate, judge_rate
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,7 +29,7 @@ class FadeFit:
     series, priors : what it was fitted to; the priors are those for this head's washing
     washes_per_week : float or None, as the client said
     posterior : what both together say about the curve
-    rate : Rate or None, k per month, where the readings determine one
+    rate : Interval or None, k per month, where the readings determine one
     refusal : why there is no rate, or None
     residual_rms : float, root mean square of readings minus curve, unit of the quantity
     """
@@ -37,23 +37,19 @@ class FadeFit:
     series: FadeSeries
     priors: Priors
     posterior: Posterior
-    rate: Rate | None
+    rate: Interval | None
     refusal: NoRate | None
     residual_rms: float
     washes_per_week: float | None = None
 
     @property
-    def half_life(self) -> HalfLife | None:
+    def half_life(self) -> Interval | None:
         """Months until half of the fast part has happened; None without a rate."""
-        return self.rate.half_life if self.rate else None
+        rate = self.rate
+        return rate and Interval(*(math.log(2) / each for each in (rate.high, rate.median, rate.low)))
 
     def mean(self, months: ArrayLike) -> Array:
-        """Expected curve, in the unit of the quantity, of the shape of `months`.
-
-        Parameters
-        ----------
-        months : any shape, >= 0, since the service
-        """
+        """Expected curve at `months`, any shape, >= 0, since the service; in the unit of the quantity."""
         t, mean, _ = self._components(months)
         return (mean @ self.posterior.weights).reshape(t.shape)
 

@@ -14,12 +14,10 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import InvalidEntry
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 _GRID = 97
 _GRID_REACH = 3.5  # spreads on either side: leaves out less than 0.05 % of the prior
@@ -169,22 +167,6 @@ def posterior(series: FadeSeries, priors: Priors) -> Posterior:
     rates, weights = rates[kept], weights[kept] / weights[kept].sum()
     _, coefficients, covariances = linear_part(series, priors, design(np.asarray(series.months), rates))
     return Posterior(rates, weights, coefficients, covariances)
-
-
-def log_evidence(series: FadeSeries, priors: Priors) -> float:
-    """Log of the probability of the readings under the priors, with all unknowns integrated out.
-
-    Only differences between priors for one series mean anything: the flat prior of y0 leaves a common constant.
-
-    Parameters
-    ----------
-    series : FadeSeries, readings of one quantity
-    priors : Priors, of the same quantity
-    """
-    rates, log_weights = _grid(series, priors)
-    step = math.log(rates[1] / rates[0])
-    best = float(log_weights.max())
-    return best + math.log(float(np.exp(log_weights - best).sum()) * step)
 
 
 def design(months: Array, rates: Array) -> Array:

@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.posterior import Posterior, Priors, design, linear_part
 from tracker.fade.series import FadeSeries
-
-Array = NDArray[np.float64]
 
 _SIGN = 0.975  # the fast part must have this much of its probability on one side of zero
 _SUPPORT = 1.92  # half the 95 % point of chi-squared(1): a log likelihood this close is just as good (Wilks 1938)
@@ -27,30 +24,16 @@ NoRate = Literal[
 
 
 @dataclass(frozen=True, slots=True)
-class HalfLife:
-    """Months until half of the fast part has happened: median and the ends of the 95 % interval."""
+class Interval:
+    """Median and the ends of the 95 % interval, which is far from symmetric."""
 
     low: float
     median: float
     high: float
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
-    """k of the fast part, per month: median and the ends of the 95 % interval, which is far from symmetric."""
-
-    low: float
-    median: float
-    high: float
-
-    @property
-    def half_life(self) -> HalfLife:
-        """The same as a time: the fastest rate is the shortest one."""
-        return HalfLife(*(math.log(2) / rate for rate in (self.high, self.median, self.low)))
-
-
-def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Rate | None, NoRate | None]:
-    """The rate of the fast part, or why there is none.
+def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Interval | None, NoRate | None]:
+    """The rate of the fast part, per month, or why there is none.
 
     Parameters
     ----------
@@ -72,7 +55,7 @@ def judge_rate(series: FadeSeries, priors: Priors, found: Posterior) -> tuple[Ra
     if refusal:
         return None, refusal
     low, median, high = (found.rate_quantile(p) for p in (0.025, 0.5, 0.975))
-    return Rate(low, median, high), None
+    return Interval(low, median, high), None
 
 
 def _too_few(series: FadeSeries) -> NoRate | None:

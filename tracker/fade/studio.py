@@ -16,12 +16,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.fade.many import Many, Service
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, Priors
-
-Array = NDArray[np.float64]
+from tracker.maths.uncertainty import Array
 
 FEWEST_SERVICES = 5
 """Fewest past services of a kind to learn from."""
@@ -51,18 +49,13 @@ class StudioPrior:
     learnt: bool
 
 
-def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | None = None) -> StudioPrior:
+def studio_prior(past: Sequence[Service], unit: str = "") -> StudioPrior:
     """Priors learnt from past services of one kind; never from fewer than five.
 
     Parameters
     ----------
     past : services of one kind, one quantity and region, without the one to be forecast
     unit : str, of the quantity, to choose the published assumptions when there is no service
-    published : Priors to start from; by default those of the unit
-
-    Returns
-    -------
-    StudioPrior
 
     Raises
     ------
@@ -71,7 +64,7 @@ def studio_prior(past: Sequence[Service], unit: str = "", published: Priors | No
     units = {each.series.unit for each in past} | ({unit} if unit else set())
     if len(units) > 1:
         raise ValueError(f"services of unlike units cannot be pooled: {sorted(units)}")
-    start = published or PRIORS_BY_UNIT.get(next(iter(units), ""), DEFAULT_PRIORS)
+    start = PRIORS_BY_UNIT.get(next(iter(units), ""), DEFAULT_PRIORS)
     counted = [each for each in past if each.series.occasions > 1]
     n = len(counted)
     if n < FEWEST_SERVICES:

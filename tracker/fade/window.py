@@ -8,14 +8,13 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from tracker.errors import InvalidEntry
 from tracker.fade.crossing import curves_of, first_passing, spare_share
 from tracker.fade.model import FadeFit
 from tracker.fade.posterior import pace_of
+from tracker.maths.uncertainty import Array
 
-Array = NDArray[np.float64]
 Side = Literal["above", "below"]
 State = Literal["given", "passed", "not soon", "unknown"]
 NoDate = Literal[
@@ -129,21 +128,13 @@ class Window:
         return self.state == "given"
 
 
-def window(
-    fit: FadeFit,
-    limit: Limit,
-    horizon_months: float = HORIZON,
-    *,
-    washes_per_week: float | None = None,
-    now: float | None = None,
-) -> Window:
+def window(fit: FadeFit, limit: Limit, *, washes_per_week: float | None = None, now: float | None = None) -> Window:
     """When the curve first passes a limit, also if the hair is washed more or less often from now on.
 
     Parameters
     ----------
     fit : FadeFit, from `fit_fade`
     limit : Limit, in the unit of the fit
-    horizon_months : float, > 0, months after the last photo to look ahead
     washes_per_week : float or None, from now on; None for as often as so far
     now : float or None, months since the service; None for the last photo
 
@@ -161,13 +152,11 @@ def window(
     pace_of(washes_per_week)
     if now is not None and not now >= 0:
         raise InvalidEntry("Today lies before the service.", "Check the date of the service.")
-    if not horizon_months > 0:
-        raise ValueError(f"the horizon must be > 0 months, got {horizon_months}")
     impossible = _impossible(limit, fit.series.unit)
     if impossible:
         return nothing_known(impossible)
     last = fit.series.months[-1]
-    end = last + horizon_months
+    end = last + HORIZON
     if washes_per_week is not None and fit.washes_per_week is None:
         return nothing_known(WhyNot("washes unknown", limit.name))
     rates, coefficients = curves_of(fit.posterior)

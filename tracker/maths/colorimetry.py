@@ -1,4 +1,4 @@
-"""Colour mathematics: transfer function, CIELAB, colour difference, adaptation.
+"""Colour mathematics: CIELAB, colour difference, adaptation.
 
 All RGB here is in sRGB primaries (IEC 61966-2-1). Linear values have 1.0 = perfect white and are never clipped.
 CIELAB is for D65 and the 2 degree observer (CIE 15:2004).
@@ -8,8 +8,7 @@ References
 [IEC]    IEC 61966-2-1:1999, sRGB.
 [CIE15]  CIE 15:2004, Colorimetry, 3rd edition.
 [SWD]    Sharma, Wu, Dalal 2005, The CIEDE2000 color-difference formula, Color Res Appl 30:21-30.
-[LAM]    Lam 1985, Bradford transform; [CAT02] Moroney et al. 2002; [CAT16] Li et al. 2017.
-         Matrix values as in colour-science 0.4.7.
+[LAM]    Lam 1985, Bradford transform. Matrix values as in colour-science 0.4.7.
 """
 
 from __future__ import annotations
@@ -21,8 +20,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.floating[Any]]
 
-# D65 from its chromaticity x 0.3127, y 0.3290 [IEC]
-D65 = np.array([0.3127 / 0.3290, 1.0, (1.0 - 0.3127 - 0.3290) / 0.3290])
+D65_XY = (0.3127, 0.3290)
+"""Chromaticity x, y of the white of sRGB [IEC]."""
+
 # D50 of the ICC profile connection space, ICC.1:2022 section 6.3.4.3
 D50_ICC = np.array([0.9642, 1.0, 0.8249])
 
@@ -32,13 +32,16 @@ _PRIMARIES_XY = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
 _EPSILON = 216.0 / 24389.0  # exact forms of CIE 15's 0.008856 and 903.3
 _KAPPA = 24389.0 / 27.0
 
-ADAPTATION = {
-    "bradford": np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]]),
-    "cat02": np.array([[0.7328, 0.4296, -0.1624], [-0.7036, 1.6975, 0.0061], [0.0030, 0.0136, 0.9834]]),
-    "cat16": np.array(
-        [[0.401288, 0.650173, -0.051461], [-0.250268, 1.204414, 0.045854], [-0.002079, 0.048952, 0.953127]]
-    ),
-}
+_BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])  # [LAM]
+
+
+def white_xyz(white: tuple[float, float]) -> Floats:
+    """CIE XYZ, (3,), of the white with chromaticity `white`, x and y, scaled to Y = 1."""
+    x, y = white
+    return np.array([x / y, 1.0, (1.0 - x - y) / y])
+
+
+D65 = white_xyz(D65_XY)
 
 
 def primaries_to_xyz(primaries_xy: ArrayLike, white: ArrayLike = D65) -> Floats:
@@ -62,35 +65,6 @@ RGB_TO_XYZ = primaries_to_xyz(_PRIMARIES_XY)
 XYZ_TO_RGB = np.linalg.inv(RGB_TO_XYZ)
 
 
-def decode(encoded: ArrayLike) -> Floats:
-    """Linear light from sRGB-encoded values; odd about zero, so out-of-range values survive.
-
-    Parameters
-    ----------
-    encoded : any shape, 0..1
-
-    Examples
-    --------
-    >>> round(float(decode(0.5)), 5)
-    0.21404
-    """
-    v = np.asarray(encoded, float)
-    a = np.abs(v)
-    return np.asarray(np.copysign(np.where(a <= 0.04045, a / 12.92, ((a + 0.055) / 1.055) ** 2.4), v))
-
-
-def encode(linear: ArrayLike) -> Floats:
-    """sRGB-encoded values from linear light; the inverse of `decode`, unclipped.
-
-    Parameters
-    ----------
-    linear : any shape, 1.0 = perfect white
-    """
-    v = np.asarray(linear, float)
-    a = np.abs(v)
-    return np.asarray(np.copysign(np.where(a <= 0.0031308, 12.92 * a, 1.055 * a ** (1 / 2.4) - 0.055), v))
-
-
 def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
     """CIELAB from tristimulus values.
 
@@ -99,24 +73,17 @@ def xyz_to_lab(xyz: ArrayLike, white: ArrayLike = D65) -> Floats:
     xyz : (..., 3), Y = 1 for perfect white
     white : (3,), XYZ of the white
     """
-    t = np.asarray(xyz, float) / np.asarray(white, float)
-    f = np.where(t > _EPSILON, np.cbrt(t), (_KAPPA * t + 16) / 116)
+    f = _compressed(np.asarray(xyz, float) / np.asarray(white, float))
     return np.stack([116 * f[..., 1] - 16, 500 * (f[..., 0] - f[..., 1]), 200 * (f[..., 1] - f[..., 2])], -1)
 
 
-def lab_to_xyz(lab: ArrayLike, white: ArrayLike = D65) -> Floats:
-    """Tristimulus values from CIELAB; the inverse of `xyz_to_lab`.
+def _compressed(light: Floats) -> Floats:
+    return np.where(light > _EPSILON, np.cbrt(light), (_KAPPA * light + 16) / 116)
 
-    Parameters
-    ----------
-    lab : (..., 3), L* 0..100, a*, b*
-    white : (3,), XYZ of the white
-    """
-    v = np.asarray(lab, float)
-    fy = (v[..., 0] + 16) / 116
-    f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
-    t = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
-    return np.asarray(t * np.asarray(white, float))
+
+def lightness(light: ArrayLike) -> Floats:
+    """L* of the luminances `light`, any shape, 1.0 = white; a straight line below zero."""
+    return 116 * _compressed(np.asarray(light, float)) - 16
 
 
 def linear_to_lab(linear: ArrayLike) -> Floats:
@@ -136,13 +103,11 @@ def linear_to_lab(linear: ArrayLike) -> Floats:
 
 def lab_to_linear(lab: ArrayLike) -> Floats:
     """Linear light in sRGB primaries of the CIELAB colours `lab`, (..., 3); outside 0..1 where the gamut ends."""
-    return np.asarray(lab_to_xyz(lab) @ XYZ_TO_RGB.T)
-
-
-def lab_to_hex(lab: ArrayLike) -> str:
-    """The colour nearest to `lab`, (3,), that a screen can show, as ``#rrggbb``."""
-    codes = np.rint(np.clip(encode(lab_to_linear(lab)), 0, 1) * 255).astype(int)
-    return "#{:02x}{:02x}{:02x}".format(*codes)
+    v = np.asarray(lab, float)
+    fy = (v[..., 0] + 16) / 116
+    f = np.stack([fy + v[..., 1] / 500, fy, fy - v[..., 2] / 200], -1)
+    t = np.where(f > np.cbrt(_EPSILON), f**3, (116 * f - 16) / _KAPPA)
+    return np.asarray(t * D65 @ XYZ_TO_RGB.T)
 
 
 def luminance(linear: ArrayLike) -> Floats:
@@ -157,20 +122,8 @@ def lab_to_lch(lab: ArrayLike) -> Floats:
     return np.stack([v[..., 0], np.hypot(v[..., 1], v[..., 2]), hue], -1)
 
 
-def adapt(xyz: ArrayLike, from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
-    """Corresponding colour under another white, by scaling in a cone-like space (von Kries).
-
-    Parameters
-    ----------
-    xyz : (..., 3)
-    from_white, to_white : (3,), XYZ with Y = 1
-    transform : str, a key of `ADAPTATION`
-    """
-    return np.asarray(np.asarray(xyz, float) @ adaptation_matrix(from_white, to_white, transform).T)
-
-
-def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike, transform: str = "bradford") -> Floats:
-    """The matrix of `adapt`, (3, 3).
+def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike) -> Floats:
+    """The matrix, (3, 3), from XYZ under one white to the corresponding XYZ under another, by Bradford [LAM].
 
     It equals colour-science's to 1e-9 (`tests/test_colorimetry.py`). Importing that library takes most of a second,
     which even the worker that only reads photos would pay.
@@ -178,11 +131,9 @@ def adaptation_matrix(from_white: ArrayLike, to_white: ArrayLike, transform: str
     Parameters
     ----------
     from_white, to_white : (3,), XYZ with Y = 1
-    transform : str, a key of `ADAPTATION`
     """
-    cone = ADAPTATION[transform]
-    gains = (cone @ np.asarray(to_white, float)) / (cone @ np.asarray(from_white, float))
-    return np.asarray(np.linalg.solve(cone, gains[:, None] * cone))
+    gains = (_BRADFORD @ np.asarray(to_white, float)) / (_BRADFORD @ np.asarray(from_white, float))
+    return np.asarray(np.linalg.solve(_BRADFORD, gains[:, None] * _BRADFORD))
 
 
 def delta_e_2000(lab_1: ArrayLike, lab_2: ArrayLike) -> Floats:

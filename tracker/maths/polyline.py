@@ -7,12 +7,11 @@ the ends of a line, and refuse a repeated point.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.floating[Any]]
+from tracker.maths.colorimetry import Floats
 
 
 def steps(points: ArrayLike) -> Floats:

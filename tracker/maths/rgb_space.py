@@ -10,23 +10,17 @@ References
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from tracker.maths.colorimetry import primaries_to_xyz
-from tracker.maths.quantities import Matrix3, Vector3, matrix3
+from tracker.maths.colorimetry import RGB_TO_XYZ, lab_to_linear, primaries_to_xyz
+from tracker.maths.quantities import Matrix3, matrix3
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
-
-Chromaticity = tuple[float, float]
-
-D65: Chromaticity = (0.3127, 0.3290)
-"""Chromaticity x, y of the white of all three named spaces [1]."""
 
 _ENCODE_STEPS = 1 << 16
 
@@ -50,16 +44,7 @@ class ParametricCurve:
     f: float = 0.0
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light of code values.
-
-        Parameters
-        ----------
-        encoded : floats of any shape, code values in 0..1
-
-        Returns
-        -------
-        floats of the same shape, 1.0 = white, not clipped
-        """
+        """Linear light, 1.0 = white and not clipped, of the code values `encoded`, 0..1, floats of any shape."""
         v = np.asarray(encoded, dtype=np.float64)
         curved = np.maximum(self.a * v + self.b, 0.0) ** self.gamma + self.e
         return np.where(v >= self.d, curved, self.c * v + self.f)
@@ -81,16 +66,7 @@ class SampledCurve:
             raise ValueError(f"a sampled curve needs two samples or more, got {len(self.samples)}")
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light of code values; code values outside 0..1 take the end samples.
-
-        Parameters
-        ----------
-        encoded : floats of any shape, code values in 0..1
-
-        Returns
-        -------
-        floats of the same shape
-        """
+        """Linear light of the code values `encoded`, floats of any shape; outside 0..1 they take the end samples."""
         v = np.asarray(encoded, dtype=np.float64)
         return np.interp(v, np.linspace(0.0, 1.0, len(self.samples)), self.samples)
 
@@ -119,30 +95,12 @@ class RgbSpace:
         return self.curves == (LINEAR,) * 3
 
     def decode(self, encoded: ArrayLike) -> NDArray[np.float64]:
-        """Linear light in the primaries of this space, computed without tables.
-
-        Parameters
-        ----------
-        encoded : floats (..., 3), code values in 0..1
-
-        Returns
-        -------
-        floats (..., 3), 1.0 = white
-        """
+        """Linear light in these primaries, without tables, of the code values `encoded`, 0..1, floats (..., 3)."""
         v = np.asarray(encoded, dtype=np.float64)
         return np.stack([curve.decode(v[..., i]) for i, curve in enumerate(self.curves)], axis=-1)
 
     def table(self, bits: int) -> NDArray[np.float32]:
-        """Linear light of every code value, per channel.
-
-        Parameters
-        ----------
-        bits : 8 or 16
-
-        Returns
-        -------
-        float32 (2 ** bits, 3), read-only
-        """
+        """Linear light of every code value of 8 or 16 `bits`, float32 (2 ** bits, 3), read-only."""
         return _table(self.curves, bits)
 
     def native_linear(self, encoded: NDArray[Any]) -> NDArray[np.float32]:
@@ -189,16 +147,7 @@ class RgbSpace:
         return np.asarray(cv2.transform(rows, to_srgb), np.float32).reshape(native.shape)
 
     def encode(self, native_linear: ArrayLike) -> NDArray[np.uint8]:
-        """Nearest 8-bit code values of linear light in the primaries of this space.
-
-        Parameters
-        ----------
-        native_linear : floats (..., 3); clipped to the range that the curves reach
-
-        Returns
-        -------
-        uint8 (..., 3)
-        """
+        """Nearest codes, uint8 (..., 3), of the light `native_linear`, floats (..., 3), clipped to 0..1."""
         light = np.clip(np.asarray(native_linear, dtype=np.float32), 0.0, 1.0)
         steps = np.rint(np.sqrt(light) * (_ENCODE_STEPS - 1)).astype(np.uint16)
         lookup = _inverse_table(self.curves)
@@ -225,44 +174,26 @@ def _inverse_table(curves: tuple[Curve, Curve, Curve]) -> NDArray[np.uint8]:
     return table
 
 
-def white_xyz(white: Chromaticity) -> Vector3:
-    """CIE XYZ of the white with chromaticity `white`, x and y, scaled to Y = 1."""
-    x, y = white
-    return (x / y, 1.0, (1.0 - x - y) / y)
-
-
-def matrix_from_primaries(primaries: Sequence[Chromaticity], white: Chromaticity) -> Matrix3:
-    """Linear RGB to XYZ for three primaries and a white.
-
-    Parameters
-    ----------
-    primaries : chromaticities x, y of red, green and blue
-    white : chromaticity x, y of RGB = (1, 1, 1)
-
-    Returns
-    -------
-    3 x 3 floats, white to Y = 1
-    """
-    return matrix3(primaries_to_xyz(primaries, white_xyz(white)))
-
-
 LINEAR = ParametricCurve(1.0)
 """Code values in proportion to light."""
 
 _SRGB_CURVE = ParametricCurve(2.4, a=1 / 1.055, b=0.055 / 1.055, c=1 / 12.92, d=0.04045)
 _ADOBE_CURVE = ParametricCurve(563 / 256)
 
-SRGB = RgbSpace("sRGB", matrix_from_primaries([(0.64, 0.33), (0.30, 0.60), (0.15, 0.06)], D65), (_SRGB_CURVE,) * 3)
+SRGB = RgbSpace("sRGB", matrix3(RGB_TO_XYZ), (_SRGB_CURVE,) * 3)
 """sRGB [1]."""
 
-DISPLAY_P3 = RgbSpace(
-    "Display P3", matrix_from_primaries([(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)], D65), (_SRGB_CURVE,) * 3
-)
+_P3 = primaries_to_xyz([(0.680, 0.320), (0.265, 0.690), (0.150, 0.060)])
+DISPLAY_P3 = RgbSpace("Display P3", matrix3(_P3), (_SRGB_CURVE,) * 3)
 """Display P3 [2]."""
 
-ADOBE_RGB = RgbSpace(
-    "Adobe RGB (1998)", matrix_from_primaries([(0.64, 0.33), (0.21, 0.71), (0.15, 0.06)], D65), (_ADOBE_CURVE,) * 3
-)
+_ADOBE = primaries_to_xyz([(0.64, 0.33), (0.21, 0.71), (0.15, 0.06)])
+ADOBE_RGB = RgbSpace("Adobe RGB (1998)", matrix3(_ADOBE), (_ADOBE_CURVE,) * 3)
 """Adobe RGB (1998) [3]."""
 
 NAMED_SPACES = (SRGB, DISPLAY_P3, ADOBE_RGB)
+
+
+def lab_to_hex(lab: ArrayLike) -> str:
+    """The colour nearest to `lab`, (3,), that a screen can show, as ``#rrggbb``."""
+    return "#{:02x}{:02x}{:02x}".format(*SRGB.encode(lab_to_linear(lab)))

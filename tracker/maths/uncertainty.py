@@ -110,15 +110,9 @@ def coverage_factor(dof: float, level: float = 0.95) -> float:
     return float(ndtri(tail) if math.isinf(dof) else stdtrit(dof, tail))
 
 
-def expanded(measured: Measured, level: float = 0.95) -> float:
-    """Half width of the interval around a measured value, ``U = k u``, in its unit (GUM 6.2.1).
-
-    Parameters
-    ----------
-    measured : Measured, with its standard uncertainty
-    level : float, 0..1 exclusive, probability that the interval holds the true value
-    """
-    return coverage_factor(measured.dof, level) * measured.u
+def expanded(measured: Measured) -> float:
+    """Half width of the 95 % interval around a `measured` value, ``U = k u``, in its unit (GUM 6.2.1)."""
+    return coverage_factor(measured.dof) * measured.u
 
 
 def format_measured(measured: Measured, digits: int = 1, *, with_unit: bool = False) -> str:

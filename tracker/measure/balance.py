@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
+from tracker.maths.colorimetry import Floats, lightness, luminance
 from tracker.maths.quantities import Vector3, vector3
 from tracker.measure.reading import Correction
 
@@ -47,22 +47,17 @@ def tone(
     """
     from scipy.optimize import least_squares  # imported late: a plain card does without
 
-    goal = neutral_lightness(luminance(wanted))
+    goal = lightness(luminance(wanted))
 
     def miss(at: Floats) -> Floats:
         exponent, flare = float(np.exp(at[0])), float(at[1])
         gains = np.asarray(toned_gains(grey_seen, grey_wanted, exponent, flare))
         light = luminance(np.maximum(seen * gains, 0) ** exponent - flare)
-        return np.append(neutral_lightness(light) - goal, hold * at[0])
+        return np.append(lightness(light) - goal, hold * at[0])
 
     low, high = np.log(_EXPONENTS)
     found = least_squares(miss, (0.0, 0.002), bounds=((low, 0.0), (high, _MOST_STRAY)), x_scale=(0.1, 0.01))
     return float(np.exp(found.x[0])), float(found.x[1])
-
-
-def neutral_lightness(light: Floats) -> Floats:
-    """L* of greys of the luminances `light`, any shape, 1.0 = white; a straight line below zero."""
-    return np.asarray(linear_to_lab(np.repeat(np.asarray(light, float)[..., None], 3, -1))[..., 0])
 
 
 def apply(correction: Correction, linear: NDArray[Any]) -> Floats:

@@ -15,6 +15,7 @@ from tracker.maths.rgb_space import RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.hair import (
+    BANDS,
     BandColour,
     HairPath,
     Strip,
@@ -32,6 +33,8 @@ from tracker.measure.reading import REGIONS, CardSummary, Correction, Marks, Pho
 from tracker.measure.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
+
+_PLACEMENT = 0.12  # standard uncertainty of where a person puts the marks, as a share of the path's width
 
 
 class Picture(Protocol):
@@ -103,23 +106,23 @@ def measure_photo(
     _require_reflectance(marks.reflectance)
     path = HairPath(marks.path, marks.width)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
-    card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners, settings.card_limits))
+    card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
     correction = correction_from_card(card, marks.reflectance)
     strip = straighten(picture.encoded, path)
     linear, usable = _balanced(strip, picture.space, correction)
-    colours, verdict = _bands(linear, usable, strip, settings)
+    colours, verdict = _bands(linear, usable, strip)
     grey = kind.reflectance if marks.reflectance is None else marks.reflectance
     summary = CardSummary(
         kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient, grey
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear, settings.limits)
+    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear)
     on_card = share_on_card(strip, corners)
-    checks = check_photo(summary, dropped, picture.warnings, settings.limits, coloured, seen, light, on_card)
+    checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
-        moved = _placement(picture, path, correction, colours, settings)
+        moved = _placement(picture, path, correction, colours)
         size = kind.undone.under(light, grey)
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], size, settings) for name in colours
@@ -151,39 +154,37 @@ def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Fl
     return apply(correction, space.linear(strip.codes)), usable
 
 
-def _bands(
-    linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings
-) -> tuple[dict[str, BandColour], np.ndarray]:
+def _bands(linear: Floats, usable: np.ndarray, strip: Strip) -> tuple[dict[str, BandColour], np.ndarray]:
     """Colour of each band, and the verdict on every pixel of the whole path."""
     verdict = np.zeros(usable.shape, np.uint8)
-    edges = sorted({0.0, 1.0, *(edge for band in settings.bands for edge in (band.start, band.stop))})
-    named = {(band.start, band.stop): band.name for band in settings.bands}
+    edges = sorted({0.0, 1.0, *(edge for band in BANDS for edge in (band.start, band.stop))})
+    named = {(band.start, band.stop): band.name for band in BANDS}
     colours: dict[str, BandColour] = {}
     for start, stop in pairwise(edges):
         rows = strip.rows(start, stop)
         name = named.get((start, stop))
         if name is None:
             part = linear[rows]
-            verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
+            verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows])
             continue
-        colour = band_colour(linear[rows], usable[rows], name, settings.selection, strip.area, strip.inside[rows])
+        colour = band_colour(linear[rows], usable[rows], name, area=strip.area, inside=strip.inside[rows])
         colours[name] = colour
         verdict[rows] = colour.verdict
     return {name: colours[name] for name in REGIONS if name in colours}, verdict
 
 
 def _placement(
-    picture: Picture, path: HairPath, correction: Correction, colours: dict[str, BandColour], settings: Settings
+    picture: Picture, path: HairPath, correction: Correction, colours: dict[str, BandColour]
 ) -> dict[str, Floats]:
     """Covariance of each band's Lab when the marks move by their standard uncertainty, sideways and along."""
-    step = settings.placement * path.width
+    step = _PLACEMENT * path.width
     found: dict[str, Floats] = {name: np.zeros((3, 3)) for name in colours}
     for across, along in ((step, 0.0), (0.0, step)):
         labs = []
         for sign in (-1, 1):
             strip = straighten(picture.encoded, path, across=sign * across, along=sign * along, largest=12_000)
             linear, usable = _balanced(strip, picture.space, correction)
-            labs.append(_quick_labs(linear, usable, strip, settings))
+            labs.append(_quick_labs(linear, usable, strip))
         for name, cov in found.items():
             # a moved ribbon without any hair means marks on an edge, which the checks report
             half = np.nan_to_num((labs[1][name] - labs[0][name]) / 2)
@@ -191,9 +192,9 @@ def _placement(
     return found
 
 
-def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, settings: Settings) -> dict[str, Floats]:
+def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip) -> dict[str, Floats]:
     labs = {}
-    for band in settings.bands:
+    for band in BANDS:
         rows = strip.rows(band.start, band.stop)
-        labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], settings.selection)[0])
+        labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows])[0])
     return labs

@@ -12,13 +12,8 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
 from tracker.maths.quantities import Vector3
 from tracker.maths.uncertainty import effective_dof, hotelling_limit
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ import numpy as np
 from tracker.maths.colorimetry import Floats, luminance
 from tracker.maths.rgb_space import RgbSpace
 from tracker.measure.hair import HairPath, Strip, gloss_share
-from tracker.measure.quality import CheckLimits, Seen, light_at_hair
+from tracker.measure.quality import Seen, largest_blur, light_at_hair
 from tracker.measure.reading import Point
 from tracker.measure.reference_card import CardKind, Corners, unit_to_photo
 from tracker.measure.reference_card.read import INSET
@@ -24,7 +24,6 @@ def see(
     path: HairPath,
     strip: Strip,
     linear: Floats,
-    limits: CheckLimits,
 ) -> Seen:
     """Everything that the warnings are based on.
 
@@ -36,10 +35,9 @@ def see(
     corners : of the card, pixels, clockwise
     path : HairPath, pixels
     strip, linear : the photo straightened along the path, and its balanced linear light
-    limits : CheckLimits, with the blur that sets the scale to look at
     """
     grey = _patch(kind, corners)
-    hair = hair_blur(encoded, path.points, path.width, limits.largest_blur(path.width), grey)
+    hair = hair_blur(encoded, path.points, path.width, largest_blur(path.width), grey)
     top = np.iinfo(strip.codes.dtype).max
     burnt = np.any(strip.codes >= top - top // 255, axis=-1)
     ev, x, y = _grey_samples(encoded, space, kind, corners)

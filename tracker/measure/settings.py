@@ -1,13 +1,10 @@
-"""How a photo is measured: every choice in one place, passed as an argument."""
+"""How a photo is measured: the choices that a studio or an experiment may change."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
-from tracker.measure.hair import BANDS, Band, Selection
-from tracker.measure.quality import CheckLimits
-from tracker.measure.reference_card import CardLimits
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 
@@ -17,22 +14,13 @@ class Settings:
 
     Attributes
     ----------
-    bands : stretches of the path
-    selection : how body hair is chosen
-    limits, card_limits : when no number is given
     repeatability : spread between photos of the same hair by the same kit
     light_half_width : float, EV by which the light on the hair may differ from that on the card, either way, on top
         of what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
-    placement : float, standard uncertainty of where a person puts the marks, as a share of the path's width
     """
 
-    bands: tuple[Band, ...] = BANDS
-    selection: Selection = field(default_factory=Selection)
-    limits: CheckLimits = field(default_factory=CheckLimits)
-    card_limits: CardLimits = field(default_factory=CardLimits)
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15
-    placement: float = 0.12
 
 
 def light_u(lightness: float, settings: Settings) -> float:

@@ -187,19 +187,3 @@ def _step_blur(lines: Floats, offsets: Floats) -> float | None:
     if height < _CLEAR_STEP or slope <= 0:
         return None
     return height / (slope * float(np.sqrt(2 * np.pi)))
-
-
-def sharpness(
-    encoded: np.ndarray, path: tuple[Point, ...], width: float, limit: float, corners: tuple[Point, ...]
-) -> Sharpness:
-    """Blur of the hair and of the card's border.
-
-    Parameters
-    ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
-    path : points of the path, pixels
-    width : float, of the ribbon, pixels
-    limit : float, pixels, the blur to judge by, where the answer is most exact
-    corners : of the card, clockwise, pixels
-    """
-    return Sharpness(hair_blur(encoded, path, width, limit, corners), card_blur(encoded, corners))

@@ -1,7 +1,6 @@
 """From untrusted bytes to an upright photo, and back to a clean JPEG."""
 
 from tracker.photo.model import Limits, Photo
-from tracker.photo.profile import build_profile, parse_profile
 from tracker.photo.raw import can_read_raw
 from tracker.photo.read import decode_photo
 from tracker.photo.turns import Turns
@@ -12,11 +11,9 @@ __all__ = [
     "Limits",
     "Photo",
     "Turns",
-    "build_profile",
     "can_read_raw",
     "clean_jpeg",
     "decode_photo",
-    "parse_profile",
     "read_kept",
     "read_photo",
     "scaled_jpeg",

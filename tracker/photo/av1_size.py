@@ -9,12 +9,13 @@ References
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Iterator
+from contextlib import suppress
+
+from tracker.photo.damage.boxes import BrokenBoxes, Numbers, located
 
 _SEQUENCE_HEADER, _TEMPORAL_DELIMITER = 1, 2
 _ENOUGH = 256  # bytes from the start of an item that contain its sequence header
-_MOST_ITEMS = 10_000
 
 
 def coded_sizes(content: bytes) -> Iterator[tuple[int, int]]:
@@ -114,46 +115,14 @@ def _skip_operating_point(bits: _Bits, delay_bits: int, display_delay: int) -> N
 
 def _item_starts(content: bytes) -> Iterator[bytes]:
     """The first bytes of each item [2]."""
-    box = content.find(b"iloc")
+    box, beside = content.find(b"iloc"), content.find(b"idat") + 4
     if box < 0:
         return
-    try:
-        yield from _located(content, box + 4)
-    except struct.error:
-        return
-
-
-def _located(content: bytes, at: int) -> Iterator[bytes]:
-    version, sizes, more_sizes = struct.unpack_from(">B3xBB", content, at)
-    offset_size, length_size, base_size = sizes >> 4, sizes & 15, more_sizes >> 4
-    index_size = more_sizes & 15 if version else 0
-    reader = _Numbers(content, at + 6)
-    beside = content.find(b"idat") + 4
-    for _ in range(min(reader.take(4 if version == 2 else 2), _MOST_ITEMS)):
-        reader.take(4 if version == 2 else 2)
-        method = reader.take(2) & 15 if version else 0
-        reader.take(2)
-        base = reader.take(base_size) + (beside if method == 1 else 0)
-        start = b""
-        for _ in range(reader.take(2)):
-            reader.take(index_size)
-            offset = base + reader.take(offset_size)
-            length = reader.take(length_size) or _ENOUGH
-            if len(start) < _ENOUGH:
-                start += content[offset : offset + min(length, _ENOUGH)]
-        yield start
-
-
-class _Numbers:
-    """Whole numbers of several lengths, one after another."""
-
-    def __init__(self, content: bytes, at: int) -> None:
-        self._content, self._at = content, at
-
-    def take(self, size: int) -> int:
-        end = self._at + size
-        if end > len(self._content):
-            raise struct.error("the file ends within its list of items")
-        value = int.from_bytes(self._content[self._at : end], "big")
-        self._at = end
-        return value
+    with suppress(BrokenBoxes):
+        for _, method, extents in located(Numbers(content, box + 4, len(content))):
+            start = b""
+            for offset, length in extents:
+                at = offset + (beside if method == 1 else 0)
+                if len(start) < _ENOUGH:
+                    start += content[at : at + min(length or _ENOUGH, _ENOUGH)]
+            yield start

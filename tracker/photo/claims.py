@@ -38,8 +38,7 @@ def check_claims(content: bytes, name: str) -> None:
 
     Raises
     ------
-    TooLarge
-        More scans, chunks, strips or tiles than any photo has, or a tile far larger than the photo.
+    TooLarge : more scans, chunks, strips or tiles than any photo has, or a tile far larger than the photo
     """
     if name == "JPEG":
         _check("The photo is written in {} passes", _scans(content), _MOST_SCANS)
@@ -54,10 +53,8 @@ def check_profile(icc: bytes) -> None:
 
     Raises
     ------
-    TooLarge
-        Over 4 MB, or a curve of more than 65,536 samples.
-    Unreadable
-        Its tags [4] list the same bytes over and over.
+    TooLarge : over 4 MB, or a curve of more than 65,536 samples
+    Unreadable : its tags [4] list the same bytes over and over
     """
     _check("The photo’s colour profile has {} MB", len(icc) / 1024**2, _LARGEST_PROFILE / 1024**2, "MB")
     if icc[36:40] != b"acsp":  # not a profile, and no engine opens it: whoever needs its meaning reports that

@@ -57,10 +57,8 @@ def meaning_of(image: Image.Image, content: bytes, tags: Tags) -> Meaning:
 
     Raises
     ------
-    UnsupportedFormat
-        High dynamic range, or four inks (CMYK) without a profile that can be used.
-    TooLarge, Unreadable
-        A profile that claims too much, see `check_profile`.
+    UnsupportedFormat : high dynamic range, or four inks (CMYK) without a profile that can be used
+    TooLarge, Unreadable : a profile that claims too much, see `check_profile`
     """
     codes = code_points(content) if image.format == "PNG" else None
     by_codes = _meaning_of_codes(*codes) if codes else None

@@ -58,10 +58,8 @@ def recognise(content: bytes) -> str:
 
     Raises
     ------
-    Unreadable
-        Empty, or too short to be anything.
-    UnsupportedFormat
-        Any other content.
+    Unreadable : empty, or too short to be anything
+    UnsupportedFormat : any other content
     """
     if not content:
         raise Unreadable("The photo file is empty.", "Copy it from the camera again.")
@@ -88,10 +86,8 @@ def open_image(content: bytes, name: str, limits: Limits) -> Image.Image:
 
     Raises
     ------
-    TooLarge
-        The header states more pixels than `limits`, or an edge beyond 65,500 pixels; or see `check_claims`.
-    Unreadable
-        The header is damaged.
+    TooLarge : the header states more pixels than `limits`, or an edge beyond 65,500 pixels; or see `check_claims`
+    Unreadable : the header is damaged
     """
     check_claims(content, name)
     if name == "WEBP":
@@ -151,8 +147,7 @@ def check_size(size: tuple[int, int], limits: Limits) -> None:
 
     Raises
     ------
-    TooLarge
-        More pixels than `limits`, or an edge beyond 65,500 pixels.
+    TooLarge : more pixels than `limits`, or an edge beyond 65,500 pixels
     """
     width, height = size
     if width * height > limits.max_pixels:

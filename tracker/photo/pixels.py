@@ -35,8 +35,8 @@ def check_samples(image: Image.Image, bits: int) -> None:
 
     Raises
     ------
-    UnsupportedFormat
-        Samples of 12 or 32 bits, floats, signed numbers, inverted 16-bit grey, 16-bit colours stored apart, CIELAB.
+    UnsupportedFormat : samples of 12 or 32 bits, floats, signed numbers, inverted 16-bit grey, 16-bit colours stored
+        apart, CIELAB
     """
     tags = getattr(image, "tag_v2", {})
     if image.mode.startswith("I;16"):
@@ -67,10 +67,8 @@ def code_values(image: Image.Image, content: bytes, bits: int) -> NDArray[Any]:
 
     Raises
     ------
-    UnsupportedFormat
-        A part of the photo is transparent.
-    Unreadable
-        The two decoders of 16-bit photos disagree.
+    UnsupportedFormat : a part of the photo is transparent
+    Unreadable : the two decoders of 16-bit photos disagree
     """
     see_through = image.has_transparency_data
     if image.mode.startswith("I;16"):

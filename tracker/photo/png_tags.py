@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from tracker.maths.colorimetry import adaptation_matrix
+from tracker.maths.colorimetry import D65, D65_XY, adaptation_matrix, primaries_to_xyz, white_xyz
 from tracker.maths.quantities import Matrix3, matrix3
-from tracker.maths.rgb_space import D65, NAMED_SPACES, SRGB, ParametricCurve, RgbSpace, matrix_from_primaries, white_xyz
+from tracker.maths.rgb_space import NAMED_SPACES, SRGB, ParametricCurve, RgbSpace
 
 _PQ_PROFILE = b"ITUR_2100_PQ_FULL\0"  # [2]
 _PQ = 16  # [3]
@@ -81,14 +81,14 @@ def stated_space(tags: Mapping[Any, Any]) -> RgbSpace | None:
 def _to_xyz(stated: tuple[float, ...]) -> Matrix3 | None:
     """Linear RGB to XYZ under D65 from x, y of white, red, green and blue; None where they do not define a space."""
     white, *primaries = zip(stated[::2], stated[1::2], strict=True)
-    if np.abs(np.subtract(white, D65)).max() > _FARTHEST_WHITE or not all(
+    if np.abs(np.subtract(white, D65_XY)).max() > _FARTHEST_WHITE or not all(
         0 <= x <= 1 and 0 < y <= 1 for x, y in primaries
     ):
         return None
     try:
-        own = np.array(matrix_from_primaries(primaries, white))
+        own = primaries_to_xyz(primaries, white_xyz(white))
     except np.linalg.LinAlgError:
         return None
     if abs(np.linalg.det(own)) < 1e-6:
         return None
-    return matrix3(adaptation_matrix(white_xyz(white), white_xyz(D65)) @ own)
+    return matrix3(adaptation_matrix(white_xyz(white), D65) @ own)

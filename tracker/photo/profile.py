@@ -15,9 +15,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.maths.colorimetry import D50_ICC, Floats, adaptation_matrix
+from tracker.maths.colorimetry import D50_ICC, D65, Floats, adaptation_matrix
 from tracker.maths.quantities import matrix3
-from tracker.maths.rgb_space import D65, NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve, white_xyz
+from tracker.maths.rgb_space import NAMED_SPACES, Curve, ParametricCurve, RgbSpace, SampledCurve
 
 _PCS_WHITE_FIXED = (0xF6D6, 0x10000, 0xD32D)  # D50 of the profile connection space in 1/65536 [1], 7.2.16
 _PARAMETER_COUNTS = (1, 3, 4, 5, 7)
@@ -65,7 +65,7 @@ def build_profile(space: RgbSpace) -> bytes:
     (exponent up to 2.6) light changes by at most 2e-5 of white, since both are rounded to 16 bits.
     """
     samples = _NAMED_SAMPLES if space in NAMED_SPACES else _OWN_SAMPLES
-    columns = _fixed_columns(adaptation_matrix(white_xyz(D65), D50_ICC) @ np.array(space.to_xyz))
+    columns = _fixed_columns(adaptation_matrix(D65, D50_ICC) @ np.array(space.to_xyz))
     blocks = [
         (b"desc", _description(b"tracker RGB")),
         (b"cprt", b"text\0\0\0\0CC0\0"),
@@ -169,9 +169,9 @@ def _from_pcs(chad: bytes | None) -> Floats:
         own = np.array(struct.unpack_from(">9i", chad, 8)).reshape(3, 3) / 65536
         if abs(np.linalg.det(own)) > 1e-6:
             inverse = np.linalg.inv(own)
-            if np.allclose(inverse @ D50_ICC, white_xyz(D65), atol=1e-3):
+            if np.allclose(inverse @ D50_ICC, D65, atol=1e-3):
                 return np.asarray(inverse)
-    return adaptation_matrix(D50_ICC, white_xyz(D65))
+    return adaptation_matrix(D50_ICC, D65)
 
 
 def _agree(named: RgbSpace, space: RgbSpace) -> bool:

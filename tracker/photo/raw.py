@@ -63,12 +63,9 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
 
     Raises
     ------
-    UnsupportedFormat
-        The library is not installed or does not know the camera; not three colours.
-    TooLarge
-        Over the limit of pixels.
-    Unreadable
-        Damaged or cut off.
+    UnsupportedFormat : the library is not installed or does not know the camera; not three colours
+    TooLarge : over the limit of pixels
+    Unreadable : damaged or cut off
     """
     if not can_read_raw():
         raise UnsupportedFormat(

@@ -40,8 +40,7 @@ def is_raw(content: bytes) -> bool:
 
     Raises
     ------
-    Unreadable
-        A TIFF without its lower directories: raw or not, only a preview is left.
+    Unreadable : a TIFF without its lower directories: raw or not, only a preview is left
     """
     if content.startswith((*_ORF, _RW2, _RAF)) or _is_cr3(content):
         return True
@@ -72,10 +71,8 @@ def check_whole(content: bytes) -> None:
 
     Raises
     ------
-    Unreadable
-        Cut off, or a directory that points outside the file.
-    UnsupportedFormat
-        Samples that are floats.
+    Unreadable : cut off, or a directory that points outside the file
+    UnsupportedFormat : samples that are floats
     """
     if _is_cr3(content):
         whole = _boxes_are_whole(content)

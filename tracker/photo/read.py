@@ -39,15 +39,11 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
 
     Raises
     ------
-    UnsupportedFormat
-        Other formats; raw files without the raw extra; transparent, high dynamic range or float pixels; CMYK without
-        a profile.
-    TooLarge
-        Over `limits`.
-    Unreadable
-        Empty, damaged or cut off.
-    TooCostly
-        The system refuses the memory it needs.
+    UnsupportedFormat : other formats; raw files without the raw extra; transparent, high dynamic range or float pixels;
+        CMYK without a profile
+    TooLarge : over `limits`
+    Unreadable : empty, damaged or cut off
+    TooCostly : the system refuses the memory it needs
     No other exception, whatever the bytes.
     """
     check_file_size(content, limits)

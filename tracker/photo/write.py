@@ -20,16 +20,15 @@ from tracker.photo.profile import build_profile, parse_profile
 from tracker.photo.read import decode_photo
 
 _ROWS = 256
+_KEPT_QUALITY = 95
 
 
-def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> bytes:
+def clean_jpeg(photo: Photo) -> bytes:
     """A JPEG rebuilt from the code values, with nothing else of the original file.
 
     Parameters
     ----------
     photo : Photo
-    quality : int, 1..100
-    max_edge : int or None, longest edge in pixels; a larger photo is averaged in linear light
 
     Returns
     -------
@@ -40,14 +39,10 @@ def clean_jpeg(photo: Photo, quality: int = 95, max_edge: int | None = None) -> 
     A photo in a linear space, such as a raw one, becomes sRGB, and its colours outside sRGB are clipped. Eight bits in
     equal steps of light would be 3.5 L* apart in the darkest hair; with the curve of sRGB they are 0.5 L* at most.
     """
-    if max_edge is not None and max(photo.size) > max_edge:
-        encoded = _reduced(photo, max_edge)
-    elif photo.space.is_linear:
-        encoded = _bent(photo)
-    else:
-        encoded = eight_bit(photo.encoded)
-    profile = None if photo.space == SRGB or photo.space.is_linear else build_profile(photo.space)
-    return _jpeg(Image.fromarray(encoded), quality, profile)
+    linear = photo.space.is_linear
+    encoded = _bent(photo) if linear else eight_bit(photo.encoded)
+    profile = None if photo.space == SRGB or linear else build_profile(photo.space)
+    return _jpeg(Image.fromarray(encoded), _KEPT_QUALITY, profile)
 
 
 def read_kept(content: bytes) -> Photo:
@@ -59,9 +54,8 @@ def read_kept(content: bytes) -> Photo:
 
     Raises
     ------
-    PhotoError
-        As in `decode_photo`, but without a limit on bytes: a copy may be larger than the original, and every photo that
-        was taken in must stay readable.
+    PhotoError : as in `decode_photo`, but without a limit on bytes: a copy may be larger than the original, and every
+        photo that was taken in must stay readable
     """
     return decode_photo(content, Limits(max_bytes=sys.maxsize))
 
@@ -81,12 +75,9 @@ def scaled_jpeg(content: bytes, max_edge: int, quality: int = 85) -> bytes:
 
     Raises
     ------
-    UnsupportedFormat
-        Not a JPEG in RGB or grey.
-    TooLarge
-        Over the default `Limits` of pixels.
-    Unreadable
-        Damaged or cut off.
+    UnsupportedFormat : not a JPEG in RGB or grey
+    TooLarge : over the default `Limits` of pixels
+    Unreadable : damaged or cut off
     """
     if not content.startswith(b"\xff\xd8\xff"):
         raise UnsupportedFormat("The picture is not a JPEG.", "Read the photo and make a clean JPEG first.")
@@ -115,16 +106,6 @@ def screen_jpeg(codes: NDArray[np.uint8], quality: int = 88) -> bytes:
     if not written:
         raise RuntimeError("a picture could not be written as JPEG")
     return bytes(content)
-
-
-def _reduced(photo: Photo, max_edge: int) -> NDArray[np.uint8]:
-    shrink = max_edge / max(photo.size)
-    width, height = (max(1, round(edge * shrink)) for edge in photo.size)
-    if photo.space.is_linear:
-        light = photo.space.linear(photo.encoded)
-        return SRGB.encode(cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA))
-    light = photo.space.native_linear(photo.encoded)
-    return photo.space.encode(cv2.resize(light, (width, height), interpolation=cv2.INTER_AREA))
 
 
 def _bent(photo: Photo) -> NDArray[np.uint8]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import datetime
 
 VOLUME, PERCENT = "vol", "%"
 STRENGTH_UNITS = (VOLUME, PERCENT)
@@ -113,6 +114,32 @@ class Charge:
     def cost(self) -> float:
         """Cost of the quantity mixed."""
         return self.price * self.quantity / self.pack_size
+
+
+@dataclass(frozen=True, slots=True)
+class PriceLine:
+    """One product of the studio's own price list.
+
+    Attributes
+    ----------
+    name : str
+    pack_size : float, > 0, in `pack_unit`
+    pack_unit : str, ``g`` or ``ml``
+    price : float, of one pack, >= 0
+    currency : str, free words
+    """
+
+    id: str
+    name: str
+    pack_size: float
+    pack_unit: str
+    price: float
+    currency: str
+    changed_at: datetime
+
+    def charge(self, quantity: float) -> Charge:
+        """A charge for that `quantity`, at today's price."""
+        return Charge(self.id, self.name, self.pack_size, self.pack_unit, self.price, self.currency, quantity)
 
 
 @dataclass(frozen=True, slots=True)

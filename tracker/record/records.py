@@ -177,32 +177,6 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
-class PriceLine:
-    """One product of the studio's own price list.
-
-    Attributes
-    ----------
-    name : str
-    pack_size : float, > 0, in `pack_unit`
-    pack_unit : str, ``g`` or ``ml``
-    price : float, of one pack, >= 0
-    currency : str, free words
-    """
-
-    id: str
-    name: str
-    pack_size: float
-    pack_unit: str
-    price: float
-    currency: str
-    changed_at: datetime
-
-    def charge(self, quantity: float) -> Charge:
-        """A charge for that `quantity`, at today's price."""
-        return Charge(self.id, self.name, self.pack_size, self.pack_unit, self.price, self.currency, quantity)
-
-
-@dataclass(frozen=True, slots=True)
 class LeftOut:
     """When and why a person left a photo out of the reading of its state.
 

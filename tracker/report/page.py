@@ -11,8 +11,8 @@ from typing import Any
 from tracker.calibrate.calibration import Yardsticks, level_of
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.photo_set import kit_of
-from tracker.maths.colorimetry import lab_to_hex
 from tracker.maths.quantities import Measured
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.maths.uncertainty import format_measured
 from tracker.measure.reading import RegionReading
 from tracker.record.records import Client, Consent, PhotoRecord, Step, Visit

@@ -15,6 +15,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from uuid import NAMESPACE_URL, uuid5
 
+from tracker import NAME
+
 _NAMES = uuid5(NAMESPACE_URL, "tag:hair-colour-tracker,2026:refresh")
 _NOT_IN_TEXT = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]")
 _MARK = "\x01"  # occurs in no text, see `_text`
@@ -74,7 +76,7 @@ def calendar_text(events: Iterable[DayEvent], made_at: datetime) -> bytes:
     if made_at.tzinfo is None:
         raise ValueError("the time of making needs a zone")
     calendar = Calendar()
-    calendar.add("prodid", "-//Hair colour tracker//Who is due//EN")
+    calendar.add("prodid", f"-//{NAME}//Who is due//EN")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")

@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 
 from tracker.maths import polyline
-from tracker.maths.colorimetry import encode, linear_to_lab, luminance
-from tracker.measure import Picture, Settings
+from tracker.maths.colorimetry import linear_to_lab, luminance
+from tracker.maths.rgb_space import SRGB
+from tracker.measure import Picture
 from tracker.measure.balance import apply
 from tracker.measure.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
 from tracker.measure.reading import Correction, Marks, PhotoReading, Point
@@ -36,8 +37,7 @@ def balanced_picture(picture: Picture, correction: Correction, max_edge: int) ->
     if shrink < 1:
         size = max(1, round(width * shrink)), max(1, round(height * shrink))
         linear = cv2.resize(linear, size, interpolation=cv2.INTER_AREA)
-    codes = np.clip(encode(apply(correction, linear)), 0, 1) * 255
-    return np.asarray(np.rint(codes).astype(np.uint8))
+    return SRGB.encode(apply(correction, linear))
 
 
 def _halved(encoded: np.ndarray, max_edge: int) -> np.ndarray:
@@ -67,14 +67,13 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
 
 def _paint_left_out(canvas: np.ndarray, picture: Picture, marks: Marks, correction: Correction, shrink: float) -> None:
     path = HairPath(marks.path, marks.width)
-    settings = Settings()
     strip = straighten(picture.encoded, path)
     linear = apply(correction, picture.space.linear(strip.codes))
     usable = strip.inside & ~clipped_codes(strip.codes)
     for band in BANDS:
         rows = strip.rows(band.start, band.stop)
         part = linear[rows]
-        verdict = select_body(linear_to_lab(part), luminance(part), usable[rows], settings.selection)
+        verdict = select_body(linear_to_lab(part), luminance(part), usable[rows])
         out = verdict != KEPT
         x = np.clip(np.rint(strip.x[rows][out] * shrink - 0.5), 0, canvas.shape[1] - 1).astype(int)
         y = np.clip(np.rint(strip.y[rows][out] * shrink - 0.5), 0, canvas.shape[0] - 1).astype(int)

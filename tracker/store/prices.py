@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sqlalchemy import insert, select, update
 
-from tracker.record.records import PriceLine
+from tracker.record.mixing import PriceLine
 from tracker.store import schema
 from tracker.store.lookup import stored
 from tracker.store.rows import price_row

@@ -10,7 +10,8 @@ from typing import Any, Protocol, TypeVar
 
 from tracker.calibrate.calibration import Yardstick
 from tracker.errors import StoreDamaged, StoreError
-from tracker.record.records import Client, Consent, Draft, PhotoRecord, PriceLine, Visit, from_json, to_json
+from tracker.record.mixing import PriceLine
+from tracker.record.records import Client, Consent, Draft, PhotoRecord, Visit, from_json, to_json
 
 Row = dict[str, Any]
 

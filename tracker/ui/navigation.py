@@ -15,14 +15,12 @@ from uuid import uuid4
 
 import streamlit as st
 
+from tracker import NAME
 from tracker.errors import TrackerError
 from tracker.ui import look
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.forgetting import forget_the_erased
 from tracker.ui.parts.refusal_view import refused
-
-NAME = "Hair colour tracker"
-"""What the app is called where a browser names it."""
 
 _log = logging.getLogger("tracker.ui")
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from tracker.errors import InvalidEntry
-from tracker.record.mixing import PACK_UNITS
-from tracker.record.records import PriceLine, new_id, now
+from tracker.record.mixing import PACK_UNITS, PriceLine
+from tracker.record.records import new_id, now
 from tracker.store import Store
 from tracker.workflow.words import clean_line
 

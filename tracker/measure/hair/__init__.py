@@ -1,33 +1,18 @@
 """The hair in the photo: a path from root to tip, its bands, and the pixels that are body hair."""
 
-from tracker.measure.hair.bands import BANDS, Band, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
+from tracker.measure.hair.bands import BANDS, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
 from tracker.measure.hair.gloss import gloss_share
 from tracker.measure.hair.path import HairPath, Strip, straighten
-from tracker.measure.hair.select import (
-    CLIPPED,
-    GLOSS,
-    KEPT,
-    NOT_HAIR,
-    SHADOW,
-    Selection,
-    clipped_codes,
-    select_body,
-)
+from tracker.measure.hair.select import KEPT, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
 from tracker.measure.hair.suggest import suggest_path
 
 __all__ = [
     "BANDS",
-    "CLIPPED",
-    "GLOSS",
     "KEPT",
-    "NOT_HAIR",
-    "SHADOW",
-    "Band",
     "BandColour",
     "HairPath",
     "Pieces",
-    "Selection",
     "Strip",
     "band_colour",
     "body_mean",

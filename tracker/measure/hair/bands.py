@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracker.errors import TooFewPixels
-from tracker.maths.colorimetry import D65, Floats, linear_to_lab, luminance, xyz_to_lab
+from tracker.maths.colorimetry import Floats, lightness, linear_to_lab, luminance
 from tracker.maths.quantities import Measured, vector3
 from tracker.maths.uncertainty import effective_dof
-from tracker.measure.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, Selection, select_body
+from tracker.measure.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, USUAL, Selection, select_body
 from tracker.measure.reading import Dropped, ProfilePoint
 
 
@@ -90,7 +90,7 @@ def band_colour(
     linear: Floats,
     usable: np.ndarray,
     name: str,
-    how: Selection,
+    how: Selection = USUAL,
     area: float = 1.0,
     inside: np.ndarray | None = None,
 ) -> BandColour:
@@ -144,7 +144,7 @@ def _block_spread(means: Floats) -> tuple[Floats, float]:
     return np.asarray(rest.T @ rest / dof / len(lab)), dof
 
 
-def body_mean(linear: Floats, usable: np.ndarray, how: Selection) -> tuple[Floats, np.ndarray]:
+def body_mean(linear: Floats, usable: np.ndarray, how: Selection = USUAL) -> tuple[Floats, np.ndarray]:
     """Mean of the body hair in linear light, (3,), NaN where there is none; and the verdict on each pixel, (n, m).
 
     Parameters
@@ -182,8 +182,7 @@ def _cells(linear: Floats, kept: np.ndarray) -> Floats:
     along -= along % 6  # whole rows of cells in each sixth, for leaving one out
     along = max(6, min(along, kept.shape[0] // 2))
     means = _block_means(linear, kept, (along, across), fewest=2)
-    light = xyz_to_lab(np.stack([luminance(means)] * 3, -1) * D65)[..., 0]
-    return np.asarray(light)
+    return lightness(luminance(means))
 
 
 def lights_and_lows(cells: Floats, root_cells: Floats | None) -> Pieces:

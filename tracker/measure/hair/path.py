@@ -15,7 +15,7 @@ from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats
 from tracker.maths.uncertainty import format_share
 from tracker.measure.reading import Point
-from tracker.words import count
+from tracker.words import count, pixels
 
 _SHORTEST = 60.0  # pixels; the path over a head in a photo is ten times as long
 _NARROWEST = 8.0
@@ -47,7 +47,7 @@ class HairPath:
             raise InvalidPath("Two neighbouring points of the path are the same.", "Move or remove one of them.")
         if steps.sum() < _SHORTEST:
             raise InvalidPath(
-                f"The path is {steps.sum():.0f} pixels long (at least {_SHORTEST:.0f}).",
+                f"The path is {pixels(steps.sum())} long (at least {_SHORTEST:.0f}).",
                 "Mark it from the root to the tip of the hair.",
                 value=float(steps.sum()),
                 limit=_SHORTEST,
@@ -55,7 +55,7 @@ class HairPath:
             )
         if not self.width >= _NARROWEST:
             raise InvalidPath(
-                f"The path is {self.width:.0f} pixels wide (at least {_NARROWEST:.0f}).",
+                f"The path is {pixels(self.width)} wide (at least {_NARROWEST:.0f}).",
                 "Make it as wide as the strand to be measured.",
                 value=float(self.width),
                 limit=_NARROWEST,
@@ -149,7 +149,7 @@ def _require_inside(path: HairPath, width: int, height: int) -> None:
     beyond = float(np.maximum(np.maximum(-points, points - [width, height]), 0).max())
     if beyond > 0:
         raise OutsidePhoto(
-            f"A point of the path lies {beyond:.0f} pixels outside the photo.",
+            f"A point of the path lies {pixels(beyond)} outside the photo.",
             "Move it onto the hair.",
             value=beyond,
             limit=0.0,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
+from tracker.maths.robust import robust_sd
 
 CLIPPED, NOT_HAIR, GLOSS, SHADOW, KEPT, OUTSIDE = 0, 1, 2, 3, 4, 5
 """Why a pixel was left out, or that it was kept."""
@@ -31,23 +32,20 @@ class Selection:
     distance: float = 4.5
 
 
+USUAL = Selection()
+
 _ENOUGH = 2500  # enough pixels for a median
 # smallest scatter (L*, a*, b*) assumed for one head of hair: strands differ, and so do lights and lows
 _SMALLEST_SPREAD = np.array([8.0, 2.5, 4.0])
 
 
 def clipped_codes(codes: np.ndarray) -> np.ndarray:
-    """True where any channel is at either end of its range, (n, m).
-
-    Parameters
-    ----------
-    codes : (n, m, 3) uint8 or uint16
-    """
+    """True where any channel of the `codes`, (n, m, 3) uint8 or uint16, is at either end of its range, (n, m)."""
     top = np.iinfo(codes.dtype).max
     return np.asarray(((codes >= top - top // 255) | (codes == 0)).any(axis=-1))
 
 
-def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection) -> np.ndarray:
+def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selection = USUAL) -> np.ndarray:
     """The verdict on every pixel of a band: kept, or why not.
 
     Parameters
@@ -85,5 +83,5 @@ def _middle_of_ribbon(lab: Floats, usable: np.ndarray) -> tuple[Floats, Floats]:
         pixels = lab[usable]
     pixels = pixels[:: max(1, len(pixels) // _ENOUGH)]
     centre = np.median(pixels, axis=0)
-    scatter = np.maximum(1.4826 * np.median(np.abs(pixels - centre), axis=0), _SMALLEST_SPREAD)
+    scatter = np.maximum(robust_sd(pixels - centre), _SMALLEST_SPREAD)
     return np.asarray(centre), np.asarray(scatter)

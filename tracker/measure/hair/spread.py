@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tracker.maths.colorimetry import D65, Floats, luminance, xyz_to_lab
+from tracker.maths.colorimetry import Floats, lightness, luminance
 from tracker.measure.hair.select import KEPT
 
 STRETCHES = 10
@@ -52,5 +52,4 @@ def _pieces(light: Floats, kept: np.ndarray, side: int) -> Floats:
 
     count = total(kept.astype(float))
     mean = total(np.where(kept, light, 0.0)) / np.maximum(count, 1)
-    grey = mean[count >= side * side / 2]
-    return np.asarray(xyz_to_lab(grey[:, None] * D65)[:, 0])
+    return lightness(mean[count >= side * side / 2])

@@ -3,7 +3,7 @@
 from tracker.measure.quality.advice import Seen
 from tracker.measure.quality.framing import Framing, check_framing
 from tracker.measure.quality.gates import RAW, check_photo
-from tracker.measure.quality.light import LightAtHair, light_at_hair
-from tracker.measure.quality.limits import CheckLimits
+from tracker.measure.quality.light import light_at_hair
+from tracker.measure.quality.limits import largest_blur
 
-__all__ = ["RAW", "CheckLimits", "Framing", "LightAtHair", "Seen", "check_framing", "check_photo", "light_at_hair"]
+__all__ = ["RAW", "Framing", "Seen", "check_framing", "check_photo", "largest_blur", "light_at_hair"]

@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from tracker.maths.uncertainty import format_share
+from tracker.measure.quality import limits
 from tracker.measure.quality.light import LightAtHair
-from tracker.measure.quality.limits import CheckLimits
 from tracker.measure.reading import Check
 from tracker.measure.sharpness import Sharpness
+from tracker.words import pixels
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,30 +32,24 @@ class Seen:
     margin: float
 
 
-def advise(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
-    """Every check that only warns, passed or not.
-
-    Parameters
-    ----------
-    seen : Seen, in the photo
-    limits : CheckLimits
-    """
+def advise(seen: Seen) -> tuple[Check, ...]:
+    """Every check that only warns, passed or not, of what is `seen` in a photo."""
     return (
-        _card_whole(seen.margin, limits),
-        _light(seen.light, limits),
-        *_sharp(seen, limits),
-        _size(seen.width, limits),
-        _gloss(seen.gloss, limits),
+        _card_whole(seen.margin),
+        _light(seen.light),
+        *_sharp(seen),
+        _size(seen.width),
+        _gloss(seen.gloss),
     )
 
 
-def _card_whole(margin: float, limits: CheckLimits) -> Check:
-    ok = margin >= limits.margin
+def _card_whole(margin: float) -> Check:
+    ok = margin >= limits.MARGIN
     return Check(
         "card_whole",
         ok,
         margin,
-        limits.margin,
+        limits.MARGIN,
         "pixels",
         "The whole card is in the photo." if ok else "The card touches the edge of the photo and may be cut off.",
         "" if ok else "Leave a finger's width of room around the card.",
@@ -62,14 +57,14 @@ def _card_whole(margin: float, limits: CheckLimits) -> Check:
     )
 
 
-def _light(light: LightAtHair, limits: CheckLimits) -> Check:
-    ok = light.at_least <= limits.light_at_hair
+def _light(light: LightAtHair) -> Check:
+    ok = light.at_least <= limits.LIGHT_AT_HAIR
     more = "more" if light.ev > 0 else "less"
     return Check(
         "light_at_hair",
         ok,
         light.at_least,
-        limits.light_at_hair,
+        limits.LIGHT_AT_HAIR,
         "EV",
         "The light on the hair is like that on the card, as far as the card shows."
         if ok
@@ -79,7 +74,7 @@ def _light(light: LightAtHair, limits: CheckLimits) -> Check:
     )
 
 
-def _sharp(seen: Seen, limits: CheckLimits) -> tuple[Check, ...]:
+def _sharp(seen: Seen) -> tuple[Check, ...]:
     """Check the blur at the hair, or at the card's border where the hair cannot tell; none where neither can."""
     hair, card = seen.sharpness.hair, seen.sharpness.card
     limit = limits.largest_blur(seen.width)
@@ -108,27 +103,27 @@ def _focus_advice(hair: float | None, card: float | None, limit: float) -> str:
     return "Hold the phone still, wipe its lens, and tap on the hair to focus there."
 
 
-def _size(width: float, limits: CheckLimits) -> Check:
-    ok = width >= limits.across
+def _size(width: float) -> Check:
+    ok = width >= limits.ACROSS
     return Check(
         "close_enough",
         ok,
         width,
-        limits.across,
+        limits.ACROSS,
         "pixels",
-        f"The measured strand is {width:.0f} pixels wide{'' if ok else ': too few to tell lights from lows'}.",
+        f"The measured strand is {pixels(width)} wide{'' if ok else ': too few to tell lights from lows'}.",
         "" if ok else "Move closer, or make the path wider.",
         stops=False,
     )
 
 
-def _gloss(share: float, limits: CheckLimits) -> Check:
-    ok = share <= limits.gloss
+def _gloss(share: float) -> Check:
+    ok = share <= limits.GLOSS
     return Check(
         "gloss",
         ok,
         share,
-        limits.gloss,
+        limits.GLOSS,
         "share",
         f"{format_share(share)} of the hair shines{'.' if ok else ': it may be wet or oily, or a lamp is too close.'}",
         "" if ok else "Dry and comb the hair, and turn it until the shine is gone: wet hair reads darker.",

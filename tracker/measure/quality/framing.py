@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from tracker.maths import polyline
 from tracker.maths.uncertainty import format_share
-from tracker.measure.quality.limits import CheckLimits
+from tracker.measure.quality import limits
 from tracker.measure.reading import Check, Marks
 
 
@@ -44,34 +44,30 @@ class Framing:
         return cls(length / longer, length / side if side else None, (float(x), float(y)))
 
 
-def check_framing(
-    now: Framing, earlier: Framing, limits: CheckLimits | None = None, when: str = "last time"
-) -> tuple[Check, ...]:
+def check_framing(now: Framing, earlier: Framing, when: str = "last time") -> tuple[Check, ...]:
     """Compare the framing of a photo with an earlier one of the same hair; these checks only warn.
 
     Parameters
     ----------
     now, earlier : Framing
-    limits : CheckLimits or None, how far they may differ; None for the defaults
     when : str, the earlier photo in words that fit after "as" and "than"
     """
-    limits = limits or CheckLimits()
-    checks = [_distance(now, earlier, limits, when)]
+    checks = [_distance(now, earlier, when)]
     if now.to_card is not None and earlier.to_card is not None:
-        checks.append(_stretch(now.to_card, earlier.to_card, limits, when))
-    checks.append(_place(now, earlier, limits, when))
+        checks.append(_stretch(now.to_card, earlier.to_card, when))
+    checks.append(_place(now, earlier, when))
     return tuple(checks)
 
 
-def _distance(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
+def _distance(now: Framing, earlier: Framing, when: str) -> Check:
     ratio = _either_way(now.length / earlier.length)
-    ok = ratio <= limits.nearer
+    ok = ratio <= limits.NEARER
     larger = now.length > earlier.length
     return Check(
         "framing_distance",
         ok,
         ratio,
-        limits.nearer,
+        limits.NEARER,
         "times",
         f"The hair is as large in the photo as {when}."
         if ok
@@ -81,15 +77,15 @@ def _distance(now: Framing, earlier: Framing, limits: CheckLimits, when: str) ->
     )
 
 
-def _stretch(now: float, earlier: float, limits: CheckLimits, when: str) -> Check:
+def _stretch(now: float, earlier: float, when: str) -> Check:
     ratio = _either_way(now / earlier)
-    ok = ratio <= limits.nearer
+    ok = ratio <= limits.NEARER
     longer = now > earlier
     return Check(
         "framing_hair",
         ok,
         ratio,
-        limits.nearer,
+        limits.NEARER,
         "times",
         f"The marked hair is as long against the card as {when}."
         if ok
@@ -100,14 +96,14 @@ def _stretch(now: float, earlier: float, limits: CheckLimits, when: str) -> Chec
     )
 
 
-def _place(now: Framing, earlier: Framing, limits: CheckLimits, when: str) -> Check:
+def _place(now: Framing, earlier: Framing, when: str) -> Check:
     moved = math.dist(now.middle, earlier.middle)
-    ok = moved <= limits.moved
+    ok = moved <= limits.MOVED
     return Check(
         "framing_place",
         ok,
         moved,
-        limits.moved,
+        limits.MOVED,
         "share",
         f"The hair is in the same place in the photo as {when}."
         if ok

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.maths.quantities import Vector3, vector3
 from tracker.maths.uncertainty import format_share
+from tracker.measure.quality import limits
 from tracker.measure.quality.advice import Seen, advise
-from tracker.measure.quality.limits import CheckLimits
 from tracker.measure.reading import MIXED, CardSummary, Check, Dropped
 from tracker.words import region_is
 
@@ -32,7 +32,6 @@ def check_photo(
     card: CardSummary,
     dropped: Sequence[tuple[str, Dropped]],
     warnings: Sequence[str] = (),
-    limits: CheckLimits | None = None,
     coloured: float = 1.0,
     seen: Seen | None = None,
     light: str | None = None,
@@ -45,20 +44,18 @@ def check_photo(
     card : as found in the photo
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
-    limits : CheckLimits or None; None for the defaults
     coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
     seen : what else the photo shows, for the checks that only warn, or None to leave them out
     light : str or None, the noted light, one of `reading.LIGHTS`
     on_card : float, share of the ribbon that lies on the card, 0..1
     """
-    limits = limits or CheckLimits()
-    checks = [*_exposure(card, limits), _colour(coloured, limits), _cast(card, limits), _gradient(card, limits)]
-    checks.append(_off_card(on_card, limits))
+    checks = [*_exposure(card), _colour(coloured), _cast(card), _gradient(card)]
+    checks.append(_off_card(on_card))
     for name, shares in dropped:
-        checks += [_clipped(name, shares, limits), _kept(name, shares, limits)]
+        checks += [_clipped(name, shares), _kept(name, shares)]
     if light == MIXED:
         checks.append(_TWO_LIGHTS)
-    advice = advise(seen, limits) if seen is not None else ()
+    advice = advise(seen) if seen is not None else ()
     return (*checks, *advice, *(_note(warning) for warning in warnings))
 
 
@@ -94,16 +91,16 @@ def _where(share: str, edge: str) -> str:
     return f"about {100 * float(share):.0f} % of the way {way}"
 
 
-def _exposure(card: CardSummary, limits: CheckLimits) -> tuple[Check, Check]:
+def _exposure(card: CardSummary) -> tuple[Check, Check]:
     lightness = _as_middle_grey(card)[0]
-    dark = lightness < limits.darkest
-    bright = lightness > limits.brightest
+    dark = lightness < limits.DARKEST
+    bright = lightness > limits.BRIGHTEST
     return (
         Check(
             "bright_enough",
             not dark,
             lightness,
-            limits.darkest,
+            limits.DARKEST,
             "L*",
             f"The photo is {'too dark' if dark else 'bright enough'}: middle grey reads {lightness:.0f}.",
             "Add light or raise the exposure." if dark else "",
@@ -112,7 +109,7 @@ def _exposure(card: CardSummary, limits: CheckLimits) -> tuple[Check, Check]:
             "not_too_bright",
             not bright,
             lightness,
-            limits.brightest,
+            limits.BRIGHTEST,
             "L*",
             "The photo is too bright: light hair will burn out." if bright else "The photo is not too bright.",
             "Lower the exposure." if bright else "",
@@ -125,81 +122,81 @@ def _as_middle_grey(card: CardSummary) -> Vector3:
     return vector3(linear_to_lab(lab_to_linear(card.lab) * (_MIDDLE_GREY / card.reflectance)))
 
 
-def _colour(coloured: float, limits: CheckLimits) -> Check:
-    ok = coloured >= limits.coloured
+def _colour(coloured: float) -> Check:
+    ok = coloured >= limits.COLOURED
     return Check(
         "colour",
         ok,
         coloured,
-        limits.coloured,
+        limits.COLOURED,
         "share",
         "The photo is in colour." if ok else "The photo is black and white.",
         "" if ok else "Use the colour photo, before any filter.",
     )
 
 
-def _cast(card: CardSummary, limits: CheckLimits) -> Check:
+def _cast(card: CardSummary) -> Check:
     _, a, b = _as_middle_grey(card)
     chroma = math.hypot(a, b)
-    ok = chroma <= limits.cast
+    ok = chroma <= limits.CAST
     return Check(
         "cast",
         ok,
         chroma,
-        limits.cast,
+        limits.CAST,
         "C*",
         "The light's colour can be balanced out." if ok else "The light is too strongly coloured for one card.",
         "" if ok else "Use daylight or white lamps.",
     )
 
 
-def _gradient(card: CardSummary, limits: CheckLimits) -> Check:
-    ok = card.gradient <= limits.gradient
+def _gradient(card: CardSummary) -> Check:
+    ok = card.gradient <= limits.GRADIENT
     return Check(
         "even_light",
         ok,
         card.gradient,
-        limits.gradient,
+        limits.GRADIENT,
         "EV",
         f"The light {'is even' if ok else 'falls off'} across the card.",
         "" if ok else "Move away from the lamp or turn the card towards it.",
     )
 
 
-def _off_card(share: float, limits: CheckLimits) -> Check:
-    ok = share <= limits.on_card
+def _off_card(share: float) -> Check:
+    ok = share <= limits.ON_CARD
     return Check(
         "path_off_card",
         ok,
         share,
-        limits.on_card,
+        limits.ON_CARD,
         "share",
         "The path keeps off the card." if ok else f"{format_share(share)} of the path lies on the card.",
         "" if ok else "Move the path onto the hair, or hold the card beside it.",
     )
 
 
-def _clipped(name: str, shares: Dropped, limits: CheckLimits) -> Check:
-    ok = shares.clipped <= limits.clipped
+def _clipped(name: str, shares: Dropped) -> Check:
+    ok = shares.clipped <= limits.CLIPPED
     return Check(
         f"clipped_{name}",
         ok,
         shares.clipped,
-        limits.clipped,
+        limits.CLIPPED,
         "share",
         f"{format_share(shares.clipped)} of the {region_is(name)} burnt out or black.",
         "" if ok else "Change the exposure, or turn the hair out of the hard light.",
     )
 
 
-def _kept(name: str, shares: Dropped, limits: CheckLimits) -> Check:
+def _kept(name: str, shares: Dropped) -> Check:
     kept = 1 - shares.clipped - shares.gloss - shares.shadow - shares.not_hair - shares.outside
-    ok = kept >= limits.kept
+    ok = kept >= limits.KEPT
     return Check(
         f"hair_{name}",
         ok,
         kept,
-        limits.kept,
+        limits.KEPT,
         "share",
         f"{format_share(kept)} of the {region_is(name)} counted: the lightest and the darkest tenth of hair never are.",
         "" if ok else "Move the path so that its whole width lies on hair.",

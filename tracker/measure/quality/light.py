@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
+from tracker.maths.robust import robust_sd
 from tracker.maths.uncertainty import combined_u
 from tracker.measure.reading import Point
 
@@ -51,7 +52,7 @@ def light_at_hair(ev: Floats, x: Floats, y: Floats, path: Sequence[Point]) -> Li
     keep = np.abs(ev - np.median(ev)) <= 0.6  # a speck or a finger is not a change of light
     plane, *_ = np.linalg.lstsq(design[keep], ev[keep], rcond=None)
     rest = ev[keep] - design[keep] @ plane
-    keep[keep] = np.abs(rest) <= 4 * max(1.4826 * float(np.median(np.abs(rest))), 1e-6)
+    keep[keep] = np.abs(rest) <= 4 * max(float(robust_sd(rest)), 1e-6)
     plane, *_ = np.linalg.lstsq(design[keep], ev[keep], rcond=None)
     rest = ev[keep] - design[keep] @ plane
     cov = np.linalg.inv(design[keep].T @ design[keep])[1:, 1:] * float(rest.var()) * _NEIGHBOURS

@@ -2,12 +2,11 @@
 
 from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
-from tracker.measure.reference_card.read import CardLimits, read_card, unit_to_photo
+from tracker.measure.reference_card.read import read_card, unit_to_photo
 
 __all__ = [
     "CARD_KINDS",
     "CardKind",
-    "CardLimits",
     "CardReading",
     "Corners",
     "camera_error",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -18,35 +17,22 @@ from tracker.errors import (
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, luminance
 from tracker.maths.rgb_space import RgbSpace
+from tracker.maths.robust import robust_sd
 from tracker.maths.uncertainty import format_share
 from tracker.measure.reference_card.kind import Box, CardKind, CardReading, Corners
+from tracker.words import pixels
 
-
-@dataclass(frozen=True, slots=True)
-class CardLimits:
-    """When a card is refused: weak choices of our own, to be changed only on the strength of a measurement.
-
-    Attributes
-    ----------
-    side : float, pixels, shortest side of a patch
-    clipped : float, share of the grey's pixels at either end of the code range
-    gradient : float, EV across the card; 0.1 EV is 1.3 L* at L* 40
-    covered : float, share of a patch's pixels that do not belong to it
-    """
-
-    side: float = 10.0
-    clipped: float = 0.005
-    gradient: float = 0.5
-    covered: float = 0.08
-
+# when a card is refused: weak choices of our own, to be changed only on the strength of a measurement
+_SHORTEST_SIDE = 10.0  # pixels, of a patch
+_MOST_CLIPPED = 0.005  # share of the grey's pixels at either end of the code range
+_LARGEST_GRADIENT = 0.5  # EV across the card; 0.1 EV is 1.3 L* at L* 40
+_MOST_COVERED = 0.08  # share of a patch's pixels that do not belong to it
 
 INSET = 0.18  # of a patch's side, left out at each edge: keeps out frames, rounded corners and imprecise marks
 _SAMPLES = 64  # per side of a single grey; more adds nothing, since blocks are larger than a pixel
 
 
-def read_card(
-    encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners, limits: CardLimits | None = None
-) -> CardReading:
+def read_card(encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Corners) -> CardReading:
     """The reading of the card in a photo.
 
     Parameters
@@ -55,23 +41,21 @@ def read_card(
     space : what the codes mean
     kind : CardKind, of the card in the photo
     corners : four points, pixels, clockwise from the card's own top left
-    limits : CardLimits or None, when no number is given; None for the defaults
 
     Raises
     ------
     CardMisplaced, CardTooSmall, CardClipped, CardUneven, CardCovered, CardImplausible
     """
-    limits = limits or CardLimits()
     _require_quadrilateral(corners, encoded.shape)
-    _require_size(kind, corners, limits)
+    _require_size(kind, corners)
     patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
     clipped = np.array([_clipped_share(codes) for codes in patches])
     for index, part in kind.sound:
-        _require_unclipped(part, float(clipped[index]), patches[index], limits)
+        _require_unclipped(part, float(clipped[index]), patches[index])
     linear = [np.asarray(space.linear(codes), float) for codes in patches]
     means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
     used = [index for index, _ in kind.sound]
-    gradient = _check_light([linear[index] for index in used], limits)
+    gradient = _check_light([linear[index] for index in used])
     reading = CardReading(
         kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[used].max()), gradient
     )
@@ -87,7 +71,7 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
     outside = np.maximum(np.maximum(-points, points - [width, height]), 0).max()
     if outside > 0:
         raise CardMisplaced(
-            f"A card corner lies {outside:.0f} pixels outside the photo.",
+            f"A card corner lies {pixels(outside)} outside the photo.",
             "Move it onto the card, or take the photo again with the whole card in frame.",
             value=float(outside),
             limit=0.0,
@@ -103,16 +87,16 @@ def _require_quadrilateral(corners: Corners, shape: tuple[int, ...]) -> None:
         )
 
 
-def _require_size(kind: CardKind, corners: Corners, limits: CardLimits) -> None:
+def _require_size(kind: CardKind, corners: Corners) -> None:
     sides = polyline.sides(corners)
     columns, rows = (round(1 / (kind.boxes[0][k + 2] - kind.boxes[0][k])) for k in (0, 1))
     shortest = min(sides[0], sides[2]) / columns, min(sides[1], sides[3]) / rows
-    if min(shortest) < limits.side:
+    if min(shortest) < _SHORTEST_SIDE:
         raise CardTooSmall(
-            f"A patch of the card is only {min(shortest):.0f} pixels wide (at least {limits.side:.0f}).",
+            f"A patch of the card is only {pixels(min(shortest))} wide (at least {_SHORTEST_SIDE:.0f}).",
             "Move closer or use a larger card.",
             value=float(min(shortest)),
-            limit=limits.side,
+            limit=_SHORTEST_SIDE,
             unit="pixels",
         )
 
@@ -158,16 +142,16 @@ def _clipped_share(codes: np.ndarray) -> float:
     return float(np.mean(np.any((codes >= top - near) | (codes <= near), axis=-1)))
 
 
-def _require_unclipped(part: str, share: float, codes: np.ndarray, limits: CardLimits) -> None:
-    if share <= limits.clipped:
+def _require_unclipped(part: str, share: float, codes: np.ndarray) -> None:
+    if share <= _MOST_CLIPPED:
         return
     bright = float(codes.mean()) > np.iinfo(codes.dtype).max / 2
     raise CardClipped(
         f"The {part} is {'burnt out' if bright else 'crushed to black'} in {format_share(share, 1)} of its pixels "
-        f"(limit {format_share(limits.clipped, 1)}).",
+        f"(limit {format_share(_MOST_CLIPPED, 1)}).",
         f"{'Lower' if bright else 'Raise'} the exposure and take the photo again.",
         value=share,
-        limit=limits.clipped,
+        limit=_MOST_CLIPPED,
         unit="share",
     )
 
@@ -209,34 +193,33 @@ def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
     for _ in range(4):
         plane, *_ = np.linalg.lstsq(design[keep], ev.ravel()[keep], rcond=None)
         rest = ev.ravel() - design @ plane
-        scatter = 1.4826 * float(np.median(np.abs(rest[keep])))
-        keep = np.abs(rest) <= max(4 * scatter, 0.12)
+        keep = np.abs(rest) <= max(4 * float(robust_sd(rest[keep])), 0.12)
     return plane, np.asarray(keep.reshape(ev.shape))
 
 
-def _check_light(patches: list[Floats], limits: CardLimits) -> float:
+def _check_light(patches: list[Floats]) -> float:
     """Gradient across the card in EV; refuses a card that is covered or lit too unevenly."""
     worst = 0.0
     for values in patches:
         plane, inside = _light_plane(values)
         covered = 1 - float(np.mean(inside))
-        if covered > limits.covered:
+        if covered > _MOST_COVERED:
             raise CardCovered(
                 f"{format_share(covered)} of the card shows something else or lies in a shadow "
-                f"(limit {format_share(limits.covered)}).",
+                f"(limit {format_share(_MOST_COVERED)}).",
                 "Keep fingers, hair and hard shadows off the card, and check that its corners are marked.",
                 value=covered,
-                limit=limits.covered,
+                limit=_MOST_COVERED,
                 unit="share",
             )
         # the samples span only the inner part of the patch, and the light falls off further out to its edges
         worst = max(worst, float(abs(plane[1]) + abs(plane[2])) / (1 - 2 * INSET))
-    if worst > limits.gradient:
+    if worst > _LARGEST_GRADIENT:
         raise CardUneven(
-            f"The light changes by {worst:.2f} EV across the card (limit {limits.gradient:.2f} EV).",
+            f"The light changes by {worst:.2f} EV across the card (limit {_LARGEST_GRADIENT:.2f} EV).",
             "Turn the card, or move away from the lamp, until it is lit evenly.",
             value=worst,
-            limit=limits.gradient,
+            limit=_LARGEST_GRADIENT,
             unit="EV",
         )
     return worst

@@ -44,8 +44,7 @@ def check_bytes(content: bytes, name: str) -> tuple[str, ...]:
 
     Raises
     ------
-    Unreadable
-        Damaged or cut off, for certain.
+    Unreadable : damaged or cut off, for certain
     """
     if name == "PNG":
         check_png(content)
@@ -67,8 +66,7 @@ def decode_jpeg(image: Image.Image, content: bytes) -> tuple[NDArray[Any] | None
 
     Raises
     ------
-    Unreadable
-        Damaged or cut off, for certain.
+    Unreadable : damaged or cut off, for certain
     """
     layout = jpeg.layout_of(content)
     pixels = jpeg.decoded(layout, image.mode)

@@ -49,8 +49,7 @@ def coded_items(content: bytes) -> list[Item]:
 
     Raises
     ------
-    BrokenBoxes
-        A box or an item reaches beyond the end of the file, or something that the picture needs is missing.
+    BrokenBoxes : a box or an item reaches beyond the end of the file, or something that the picture needs is missing
     struct.error, IndexError
         Cut off within a box.
     """
@@ -82,7 +81,7 @@ def coded_items(content: bytes) -> list[Item]:
 
 def _show(content: bytes, grid: Item, items: dict[int, Item]) -> None:
     """How much of each tile of a grid is visible [2, 6.6.2.3]."""
-    numbers = _Numbers(content, *grid.extents[0])
+    numbers = Numbers(content, *grid.extents[0])
     numbers.take(1)
     wide = 4 if numbers.take(1) & 1 else 2
     rows, columns = numbers.take(1) + 1, numbers.take(1) + 1
@@ -131,7 +130,7 @@ def _meta(content: bytes) -> dict[bytes, tuple[int, int]]:
     raise BrokenBoxes("there is no meta box")
 
 
-class _Numbers:
+class Numbers:
     """Reads whole numbers one after another."""
 
     def __init__(self, content: bytes, at: int, end: int) -> None:
@@ -147,14 +146,14 @@ class _Numbers:
 
 
 def _primary(content: bytes, box: tuple[int, int]) -> int:
-    numbers = _Numbers(content, *box)
+    numbers = Numbers(content, *box)
     version = numbers.take(1)
     numbers.take(3)
     return numbers.take(4 if version else 2)
 
 
 def _kinds(content: bytes, box: tuple[int, int]) -> dict[int, Item]:
-    numbers = _Numbers(content, *box)
+    numbers = Numbers(content, *box)
     version = numbers.take(1)
     numbers.take(3)
     numbers.take(4 if version else 2)
@@ -162,7 +161,7 @@ def _kinds(content: bytes, box: tuple[int, int]) -> dict[int, Item]:
     for name, start, end in _boxes(content, numbers.at, box[1]):
         if name != b"infe":
             continue
-        entry = _Numbers(content, start, end)
+        entry = Numbers(content, start, end)
         version = entry.take(1)
         entry.take(3)
         if version < 2:
@@ -174,8 +173,14 @@ def _kinds(content: bytes, box: tuple[int, int]) -> dict[int, Item]:
 
 
 def _place(content: bytes, items: dict[int, Item], inside: dict[bytes, tuple[int, int]]) -> None:
-    """Where the bytes of each item lie [1, 8.11.3]."""
-    numbers = _Numbers(content, *inside[b"iloc"])
+    for identifier, method, extents in located(Numbers(content, *inside[b"iloc"])):
+        if identifier in items and method < 2:
+            first, last = inside.get(b"idat", (0, 0)) if method == 1 else (0, len(content))
+            items[identifier].extents = [_extent(first, last, start, length) for start, length in extents]
+
+
+def located(numbers: Numbers) -> Iterator[tuple[int, int, list[tuple[int, int]]]]:
+    """Identifier, way of construction, and start and length of each piece of every item in a list [1, 8.11.3]."""
     version = numbers.take(1)
     numbers.take(3)
     sizes, more = numbers.take(1), numbers.take(1)
@@ -191,9 +196,7 @@ def _place(content: bytes, items: dict[int, Item], inside: dict[bytes, tuple[int
             numbers.take(index_size)
             start = base + numbers.take(offset_size)
             extents.append((start, numbers.take(length_size)))
-        if identifier in items and method < 2:
-            first, last = inside.get(b"idat", (0, 0)) if method == 1 else (0, len(content))
-            items[identifier].extents = [_extent(first, last, start, length) for start, length in extents]
+        yield identifier, method, extents
 
 
 def _extent(first: int, last: int, start: int, length: int) -> tuple[int, int]:
@@ -211,7 +214,7 @@ def _relate(content: bytes, items: dict[int, Item], inside: dict[bytes, tuple[in
     start, end = inside[b"iref"]
     size = 4 if content[start] else 2
     for name, begin, stop in _boxes(content, start + 4, end):
-        numbers = _Numbers(content, begin, stop)
+        numbers = Numbers(content, begin, stop)
         source = numbers.take(size)
         targets = tuple(numbers.take(size) for _ in range(numbers.take(2)))
         if name == b"dimg" and source in items:
@@ -230,10 +233,10 @@ def _configure(content: bytes, items: dict[int, Item], inside: dict[bytes, tuple
                 for kind, a, b in _boxes(content, start, end)
             ]
         elif name == b"ipma":
-            _associate(_Numbers(content, start, end), items, properties)
+            _associate(Numbers(content, start, end), items, properties)
 
 
-def _associate(numbers: _Numbers, items: dict[int, Item], properties: list[tuple[bytes, bytes]]) -> None:
+def _associate(numbers: Numbers, items: dict[int, Item], properties: list[tuple[bytes, bytes]]) -> None:
     version, flags = numbers.take(1), numbers.take(3)
     wide = 2 if flags & 1 else 1
     for _ in range(numbers.take(4)):

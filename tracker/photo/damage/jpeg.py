@@ -44,8 +44,7 @@ def layout_of(content: bytes) -> Layout:
 
     Raises
     ------
-    Unreadable
-        Cut off: a segment reaches beyond the end, or the end marker is missing.
+    Unreadable : cut off: a segment reaches beyond the end, or the end marker is missing
     """
     pieces, at, block, gaps = [content[:2]], 2, (8, 8), False
     markers = _markers(content)
@@ -93,8 +92,7 @@ def decoded(layout: Layout, mode: str) -> NDArray[np.uint8] | None:
 
     Raises
     ------
-    Unreadable
-        The coded bytes are damaged.
+    Unreadable : the coded bytes are damaged
     """
     colours = _COLOURS.get(mode)
     if colours is None:

@@ -20,8 +20,7 @@ def check_png(content: bytes) -> None:
 
     Raises
     ------
-    Unreadable
-        A checksum is wrong, or the last chunk is missing.
+    Unreadable : a checksum is wrong, or the last chunk is missing
     """
     view, at = memoryview(content), _SIGNATURE
     while at + 12 <= len(content):

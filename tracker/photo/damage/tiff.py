@@ -42,8 +42,7 @@ def check_tiff(content: bytes) -> bool:
 
     Raises
     ------
-    Unreadable
-        A piece lies outside the file, or its bytes do not decode to its length or fail their checksum.
+    Unreadable : a piece lies outside the file, or its bytes do not decode to its length or fail their checksum
     """
     if content[2:4] not in (b"*\0", b"\0*"):
         return False

@@ -19,8 +19,7 @@ def check_webp(content: bytes) -> None:
 
     Raises
     ------
-    Unreadable
-        Cut off, or an empty sector.
+    Unreadable : cut off, or an empty sector
     """
     end = 8 + int.from_bytes(content[4:8], "little")
     at = 12

@@ -40,10 +40,8 @@ def take_shared(shape: Sequence[int], bits: int, sent_by: socket.socket) -> NDAr
 
     Raises
     ------
-    EOFError
-        The worker has ended.
-    ValueError
-        It shared something else.
+    EOFError : the worker has ended
+    ValueError : it shared something else
     """
     _, places, _, _ = socket.recv_fds(sent_by, 1, 1)
     if not places:
@@ -59,8 +57,7 @@ def take_piped(shape: Sequence[int], bits: int, stream: IO[bytes]) -> NDArray[An
 
     Raises
     ------
-    EOFError
-        The worker has ended.
+    EOFError : the worker has ended
     """
     encoded: NDArray[Any] = np.empty(shape, _TYPES[bits])
     rest = flat(encoded)

@@ -112,12 +112,9 @@ def read_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B00
 
     Raises
     ------
-    UnsupportedFormat, TooLarge, Unreadable
-        As `decode_photo` does.
-    TooCostly
-        It takes more memory or time than `Bounds`; the process was ended.
-    ReaderFailed
-        The process ended without an answer, or cannot be started.
+    UnsupportedFormat, TooLarge, Unreadable : as `decode_photo` does
+    TooCostly : it takes more memory or time than `Bounds`; the process was ended
+    ReaderFailed : the process ended without an answer, or cannot be started
     """
     return _worker().read(content, limits)
 

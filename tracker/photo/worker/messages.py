@@ -38,10 +38,8 @@ def receive(stream: IO[bytes]) -> Head:
 
     Raises
     ------
-    EOFError
-        The other side has ended.
-    ValueError
-        It says something else.
+    EOFError : the other side has ended
+    ValueError : it says something else
     """
     (length,) = _LENGTH.unpack(exactly(stream, _LENGTH.size))
     if length > _LONGEST_HEAD:
@@ -80,8 +78,7 @@ def error_from_json(told: Head) -> PhotoError:
 
     Raises
     ------
-    ValueError
-        It names none of ours.
+    ValueError : it names none of ours
     """
     kind = getattr(errors, told["kind"], None)
     if not (isinstance(kind, type) and issubclass(kind, PhotoError)):

@@ -8,7 +8,7 @@ from tracker import workflow
 from tracker.calibrate.calibration import SCALE, Swatch
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale
 from tracker.errors import CannotCalibrate
-from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.maths.uncertainty import format_number
 from tracker.store import Store
 from tracker.ui.look import failure

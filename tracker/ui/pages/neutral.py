@@ -8,7 +8,7 @@ from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, Swatch
 from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus
 from tracker.errors import CannotCalibrate
-from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.navigation import link

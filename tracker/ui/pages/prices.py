@@ -8,8 +8,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.record.mixing import PACK_UNITS
-from tracker.record.records import PriceLine
+from tracker.record.mixing import PACK_UNITS, PriceLine
 from tracker.store import Store
 from tracker.store.edits import Edit
 from tracker.ui.navigation import link

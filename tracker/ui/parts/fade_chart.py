@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
-from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord
 from tracker.store import Store

@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.calibrate.calibration import Swatch, Yardstick
-from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.maths.uncertainty import format_measured
 from tracker.store import Store
 from tracker.ui.look import Swatch as Patch

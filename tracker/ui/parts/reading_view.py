@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from tracker.calibrate.calibration import level_of
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.photo_set import kit_of
-from tracker.maths.colorimetry import lab_to_hex
+from tracker.maths.rgb_space import lab_to_hex
 from tracker.measure.reading import RegionReading
 from tracker.record.records import PhotoRecord
 from tracker.said.colour import say_level, signed

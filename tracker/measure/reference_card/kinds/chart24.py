@@ -9,8 +9,9 @@ from functools import lru_cache
 import numpy as np
 
 from tracker.errors import CardImplausible
-from tracker.maths.colorimetry import D65, XYZ_TO_RGB, Floats, adapt, linear_to_lab, luminance
+from tracker.maths.colorimetry import D65, XYZ_TO_RGB, Floats, adaptation_matrix, linear_to_lab, luminance
 from tracker.maths.quantities import Vector3, matrix3, vector3
+from tracker.maths.robust import robust_sd
 from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
@@ -36,7 +37,7 @@ def chart_reference() -> Floats:
         chart = colour.CCS_COLOURCHECKERS["ColorChecker24 - After November 2014"]
         xyz = colour.xyY_to_XYZ(np.array(list(chart.data.values())))
         white = colour.xy_to_XYZ(chart.illuminant)
-    return np.asarray(adapt(xyz, white, D65) @ XYZ_TO_RGB.T)
+    return np.asarray(xyz @ adaptation_matrix(white, D65).T @ XYZ_TO_RGB.T)
 
 
 def _reference(reflectance: float | None) -> Floats:
@@ -126,7 +127,7 @@ def _light_slopes(card: CardReading) -> Floats | None:
     for _ in range(3):
         plane, *_ = np.linalg.lstsq(design * weight[:, None], off * weight, rcond=None)
         rest = np.abs(off - design @ plane)
-        scatter = max(1.4826 * float(np.median(rest)), 1e-6)
+        scatter = max(float(robust_sd(rest)), 1e-6)
         weight = start / np.maximum(1, rest / (2 * scatter))
     weighted = design * weight[:, None]
     cov = np.linalg.inv(weighted.T @ weighted)[1:, 1:] * scatter**2

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from tracker.errors import CardImplausible
-from tracker.maths.colorimetry import Floats, luminance
-from tracker.measure.balance import apply, neutral_lightness, tone, toned_gains
+from tracker.maths.colorimetry import Floats, lightness, luminance
+from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
@@ -31,7 +31,7 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
     seen, wanted = card.linear[_GREY], reference[_GREY]
     exponent, flare = tone(card.linear, reference, seen, wanted)
     toned = Correction(_NAME, toned_gains(seen, wanted, exponent, flare), flare, exponent)
-    missed = neutral_lightness(luminance(apply(toned, card.linear))) - neutral_lightness(luminance(reference))
+    missed = lightness(luminance(apply(toned, card.linear))) - lightness(luminance(reference))
     off = float(np.abs(missed).max())
     if off > _LARGEST_MISS:
         raise CardImplausible(

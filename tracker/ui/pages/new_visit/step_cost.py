@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import streamlit as st
 
-from tracker.record.mixing import MILLILITRE, Charge, developer_grams
-from tracker.record.records import PriceLine, Step
+from tracker.record.mixing import MILLILITRE, Charge, PriceLine, developer_grams
+from tracker.record.records import Step
 from tracker.ui.navigation import link
 from tracker.ui.parts.held import held
 from tracker.ui.parts.step_words import cost_words

@@ -13,11 +13,12 @@ from tracker.record.mixing import (
     STRENGTH_UNITS,
     USUAL_VOLUMES,
     Amount,
+    PriceLine,
     Strength,
     amount,
     ratio_text,
 )
-from tracker.record.records import KINDS_OF_STEP, PLACEMENTS, ZONES, PriceLine, Step
+from tracker.record.records import KINDS_OF_STEP, PLACEMENTS, ZONES, Step
 from tracker.ui.pages.new_visit.step_cost import step_cost
 from tracker.ui.parts.held import held
 from tracker.ui.parts.step_words import total_words

@@ -7,7 +7,8 @@ from dataclasses import dataclass, field
 import streamlit as st
 
 from tracker import workflow
-from tracker.record.records import PriceLine, Step, Visit
+from tracker.record.mixing import PriceLine
+from tracker.record.records import Step, Visit
 from tracker.store import Store
 from tracker.ui.pages.new_visit.step_form import step_form
 from tracker.ui.parts.held import drop, found, put
