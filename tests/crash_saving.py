@@ -1,8 +1,8 @@
-"""Kill a program at every step of a job, and say what is found afterwards: python crash_saving.py JOB FOLDER
+"""Kill a program at every step of jobs, and say what is found afterwards: python crash_saving.py JOB [JOB ...] FOLDER
 
 Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) that finds the disk other
-than the step before is the last one of a child that kills itself there without warning. One line of JSON per step goes to standard output; the last one is that
-of the child that was let finish.
+than the step before is the last one of a child that kills itself there without warning. One line of JSON per step goes to standard output, the job's name and what
+was found; the last one of a job is that of the child that was let finish.
 
 ``python crash_saving.py all FOLDER --kills 300`` goes through every job at least once, each time at a step by chance,
 checks each time that nothing is lost and nothing in between, and prints how many kills that were.
@@ -365,17 +365,18 @@ def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("job", choices=[*JOBS, "all"])
+    parser.add_argument("jobs", choices=[*JOBS, "all"], nargs="+", metavar="JOB")
     parser.add_argument("folder", type=Path)
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    if options.job == "all":
+    if options.jobs == ["all"]:
         done = by_chance(options.folder, options.kills, options.seed)
         print(f"{sum(done.values())} kills, nothing lost and nothing in between: {dict(done)}")
         return
-    for found in every_step(JOBS[options.job], options.folder):
-        print(json.dumps(found), flush=True)
+    for name in options.jobs:
+        for found in every_step(JOBS[name], options.folder / name):
+            print(json.dumps([name, found]), flush=True)
 
 
 if __name__ == "__main__":
