@@ -20,6 +20,8 @@ CARD = ((640.0, 520.0), (800.0, 530.0), (792.0, 720.0), (634.0, 708.0))
 PATH = ((300.0, 150.0), (310.0, 450.0), (300.0, 700.0), (320.0, 940.0))
 WIDTH = 90.0
 
+_STRIP = 16  # rows
+
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
@@ -104,11 +106,15 @@ def photograph(
     seed: int = 2,
 ) -> Drawn:
     """The scene under a coloured light, as an sRGB-encoded photo."""
-    lit = linear * np.asarray(gains)
-    lit = lit + _noise(lit.shape, seed) * noise * np.sqrt(np.maximum(lit, 0.01))
     top = 2**bits - 1
-    codes = np.clip(np.rint(encode(lit) * top), 0, top)
-    return Drawn(codes.astype(np.uint8 if bits == 8 else np.uint16))
+    codes = np.empty(linear.shape, np.uint8 if bits == 8 else np.uint16)
+    # a strip at a time stays in the processor's cache
+    for rows in (slice(first, first + _STRIP) for first in range(0, len(linear), _STRIP)):
+        lit = linear[rows] * np.asarray(gains)
+        if noise:
+            lit = lit + _noise(linear.shape, seed)[rows] * noise * np.sqrt(np.maximum(lit, 0.01))
+        codes[rows] = np.clip(np.rint(encode(lit) * top), 0, top)
+    return Drawn(codes)
 
 
 def marks(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None = CARD) -> Marks:

@@ -24,7 +24,7 @@ def colour(lab: tuple[float, ...], sd: tuple[float, float, float], dof: float = 
 def judge(delta: tuple[float, ...], sd: tuple[float, float, float] = (0.8, 0.35, 0.45), dof: float = np.inf) -> str:
     warmth = Measured(delta[2], float(np.hypot(sd[2], sd[2])), "", dof)
     after = tuple(np.add(AT, delta))
-    return compare(colour(AT, sd, dof), colour(after, sd, dof), warmth, np.random.default_rng(1), Scatter(0.8)).verdict
+    return compare(colour(AT, sd, dof), colour(after, sd, dof), warmth, np.random.default_rng(1), None).verdict
 
 
 def judge_whole(delta: tuple[float, ...], sd: tuple[float, float, float], scatter: Scatter | None) -> Change:

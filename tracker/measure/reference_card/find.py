@@ -88,7 +88,7 @@ def _steps_between_neighbours(picture: np.ndarray) -> np.ndarray:
     smooth = cv2.medianBlur(picture, 5)
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
     red, green, blue = cv2.split(cv2.subtract(cv2.dilate(smooth, shape), cv2.erode(smooth, shape)))
-    return cv2.max(cv2.max(red, green), blue)  # many times faster than NumPy along an axis of three
+    return np.asarray(cv2.max(cv2.max(red, green), blue))  # many times faster than NumPy along an axis of three
 
 
 def _candidates(picture: np.ndarray, steps: np.ndarray, flatness: float) -> list[_Candidate]:
