@@ -1,8 +1,9 @@
 """Kill a program at every step of jobs, and say what is found afterwards: python crash_saving.py JOB... FOLDER
 
-Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) that finds the disk other
-than the step before is the last one of a child that kills itself there without warning. One line of JSON per step goes
-to standard output, the job's name and what was found; the last one of a job is that of the child that was let finish.
+Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) that finds the disk
+other than the step before is the last one of a child that kills itself there without warning. One line of JSON per step
+goes to standard output, the job's name and what was found; the last one of a job is that of the child that was let
+finish.
 
 ``python crash_saving.py all FOLDER --kills 300`` goes through every job at least once, each time at a step by chance,
 checks each time that nothing is lost and nothing in between, and prints how many kills that were.

@@ -42,9 +42,11 @@ def _strands(width: int, height: int, seed: int) -> np.ndarray:
 @lru_cache(maxsize=4)
 def _wall(width: int, height: int, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
-    wall = np.array([0.42, 0.38, 0.33]) + 0.10 * cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
+    wall = cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
+    wall *= 0.10
+    wall += np.array([0.42, 0.38, 0.33])
     wall += 0.10 * np.sin(np.arange(width) / 17)[None, :, None]
-    return _frozen(np.maximum(wall, 0.02))
+    return _frozen(np.maximum(wall, 0.02, out=wall))
 
 
 @lru_cache(maxsize=4)
@@ -90,7 +92,8 @@ def _scene(
     share = np.clip((rows - 100) / (height - 200), 0, 1)[:, None]
     lab = (1 - share) * np.array(root) + share * np.array(tip)
     lab[:, 0] = np.clip(lab[:, 0] + spread * _strands(width, height, seed + 100)[rows, columns], 2, 98)
-    linear[rows, columns] = lab_to_linear(lab)
+    for part in (slice(first, first + 10_000) for first in range(0, len(lab), 10_000)):  # as with strips
+        linear[rows[part], columns[part]] = lab_to_linear(lab[part])
     mask = np.zeros((height, width), np.uint8)
     cv2.fillConvexPoly(mask, np.rint(np.asarray(card)).astype(np.int32), 1)
     linear[mask > 0] = reflectance
