@@ -46,6 +46,7 @@ class MadeOnce:
             return folder
         with self._alone(name):
             if not folder.exists():
+                shutil.rmtree(growing, ignore_errors=True)  # what is there when it failed before
                 growing.mkdir()
                 returned = build(growing / "folder")
                 (growing / "returned").write_bytes(pickle.dumps(returned))

@@ -1,7 +1,7 @@
-"""What works on a disk that is full to the last byte: python full_disk.py JOB DISK OTHER
+"""What works on a disk that is full to the last byte: python full_disk.py FOLDER JOB...
 
-DISK is the folder of a small file system of its own, OTHER one on another disk. One JSON object goes to standard
-output.
+FOLDER/disk/JOB is the folder of a small file system of its own for each job, FOLDER/other/JOB one on another disk. Each
+job is a child of its own, and writes one JSON object to FOLDER/found/JOB, or what went wrong there.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ import io
 import json
 import os
 import sys
+import traceback
 import zipfile
 from collections.abc import Callable
 from contextlib import suppress
@@ -187,5 +188,20 @@ JOBS: dict[str, Callable[[Path, Path], Found]] = {
     job.__name__: job for job in (closed_studio, no_reserve, many_words, filled_meanwhile, pictures_first, pages)
 }
 
+
+def run(job: str, folder: Path) -> None:
+    """Do one job, in a child: a job may change the program to try it."""
+    child = os.fork()
+    if child == 0:
+        try:
+            found: Found = JOBS[job](folder / "disk" / job, folder / "other" / job)
+        except BaseException:
+            found = {"failed with": traceback.format_exc()}
+        (folder / "found" / job).write_text(json.dumps(found))
+        os._exit(0)
+    os.waitpid(child, 0)
+
+
 if __name__ == "__main__":
-    print(json.dumps(JOBS[sys.argv[1]](Path(sys.argv[2]), Path(sys.argv[3]))))
+    for job in sys.argv[2:]:
+        run(job, Path(sys.argv[1]))

@@ -21,6 +21,8 @@ CARD = ((640.0, 520.0), (800.0, 530.0), (792.0, 720.0), (634.0, 708.0))
 PATH = ((300.0, 150.0), (310.0, 450.0), (300.0, 700.0), (320.0, 940.0))
 WIDTH = 90.0
 
+_STRIP = 16  # rows
+
 
 @dataclass(frozen=True, eq=False)
 class Drawn:
@@ -41,9 +43,11 @@ def _strands(width: int, height: int, seed: int) -> np.ndarray:
 @lru_cache(maxsize=4)
 def _wall(width: int, height: int, seed: int) -> np.ndarray:
     rng = np.random.default_rng(seed)
-    wall = np.array([0.42, 0.38, 0.33]) + 0.10 * cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
+    wall = cv2.GaussianBlur(rng.normal(size=(height, width, 3)), (0, 0), 6)
+    wall *= 0.10
+    wall += np.array([0.42, 0.38, 0.33])
     wall += 0.10 * np.sin(np.arange(width) / 17)[None, :, None]
-    return _frozen(np.maximum(wall, 0.02))
+    return _frozen(np.maximum(wall, 0.02, out=wall))
 
 
 @lru_cache(maxsize=4)
@@ -89,7 +93,8 @@ def _scene(
     share = np.clip((rows - 100) / (height - 200), 0, 1)[:, None]
     lab = (1 - share) * np.array(root) + share * np.array(tip)
     lab[:, 0] = np.clip(lab[:, 0] + spread * _strands(width, height, seed + 100)[rows, columns], 2, 98)
-    linear[rows, columns] = lab_to_linear(lab)
+    for part in (slice(first, first + 10_000) for first in range(0, len(lab), 10_000)):  # as with strips
+        linear[rows[part], columns[part]] = lab_to_linear(lab[part])
     mask = np.zeros((height, width), np.uint8)
     cv2.fillConvexPoly(mask, np.rint(np.asarray(card)).astype(np.int32), 1)
     linear[mask > 0] = reflectance
@@ -105,11 +110,15 @@ def photograph(
     seed: int = 2,
 ) -> Drawn:
     """The scene under a coloured light, as an sRGB-encoded photo."""
-    lit = linear * np.asarray(gains)
-    lit = lit + _noise(lit.shape, seed) * noise * np.sqrt(np.maximum(lit, 0.01))
     top = 2**bits - 1
-    codes = np.clip(np.rint(encode(lit) * top), 0, top)
-    return Drawn(codes.astype(np.uint8 if bits == 8 else np.uint16))
+    codes = np.empty(linear.shape, np.uint8 if bits == 8 else np.uint16)
+    # a strip at a time stays in the processor's cache
+    for rows in (slice(first, first + _STRIP) for first in range(0, len(linear), _STRIP)):
+        lit = linear[rows] * np.asarray(gains)
+        if noise:
+            lit = lit + _noise(linear.shape, seed)[rows] * noise * np.sqrt(np.maximum(lit, 0.01))
+        codes[rows] = np.clip(np.rint(encode(lit) * top), 0, top)
+    return Drawn(codes)
 
 
 def marks(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None = CARD) -> Marks:

@@ -29,9 +29,9 @@ MOST, EXPIRE_AFTER = 10, timedelta(days=30)
 
 
 @pytest.fixture
-def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
-    monkeypatch.setenv("TRACKER_HOME", str(tmp_path / "studio"))
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
+    monkeypatch.setenv("TRACKER_HOME", str(empty_studio))
+    with Store(empty_studio) as opened:
         yield opened
 
 

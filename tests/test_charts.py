@@ -6,6 +6,7 @@ import json
 import math
 import re
 from collections.abc import Iterator
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
@@ -115,17 +116,27 @@ ALL = {
 }
 
 
+@cache
+def written(name: str, dark: bool) -> str:
+    """The specification of a chart, as JSON."""
+    return json.dumps(ALL[name](dark)[0], allow_nan=False)
+
+
+@pytest.fixture
+def spec(name: str, dark: bool) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(written(name, dark))
+    return found
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 @pytest.mark.parametrize("name", ALL)
 class TestEveryChart:
-    def test_is_valid(self, name: str, dark: bool) -> None:
+    def test_is_valid(self, spec: dict[str, Any]) -> None:
         import altair
 
-        spec, _ = ALL[name](dark)
-        altair.LayerChart.from_dict(json.loads(json.dumps(spec, allow_nan=False)), validate=True)
+        altair.LayerChart.validate(spec)
 
-    def test_no_colour_but_the_measured(self, name: str, dark: bool) -> None:
-        spec, _ = ALL[name](dark)
+    def test_no_colour_but_the_measured(self, spec: dict[str, Any]) -> None:
         colours = [
             value for key, value in walk(spec) if key != "colour" and isinstance(value, str) and value.startswith("#")
         ]
@@ -133,27 +144,24 @@ class TestEveryChart:
         for colour in colours:
             assert colour[1:3] == colour[3:5] == colour[5:7]
 
-    def test_lines_and_words_stand_out_of_the_ground(self, name: str, dark: bool) -> None:
+    def test_lines_and_words_stand_out_of_the_ground(self, spec: dict[str, Any], dark: bool) -> None:
         def luminance(code: int) -> float:
             # WCAG 2.2: relative luminance of a grey, contrast (lighter + 0.05) / (darker + 0.05), 4.5 for text
             return float(((code / 255 + 0.055) / 1.055) ** 2.4) if code > 10 else code / 255 / 12.92
 
-        spec, _ = ALL[name](dark)
         words = [layer["mark"]["color"] for layer in [*layers(spec, "text"), *layers(spec, "line")]]
         for colour in [*words, spec["title"]["color"], spec["config"]["axis"]["labelColor"]]:
             both = sorted([luminance(int(colour[1:3], 16)), luminance(GROUND[dark])])
             assert (both[1] + 0.05) / (both[0] + 0.05) > 4.5
 
-    def test_letters_are_large_enough_and_ground_shows_through(self, name: str, dark: bool) -> None:
-        spec, _ = ALL[name](dark)
+    def test_letters_are_large_enough_and_ground_shows_through(self, spec: dict[str, Any]) -> None:
         sizes = [value for key, value in walk(spec) if key.lower().endswith("fontsize")]
         assert min(sizes) >= 13  # type: ignore[type-var]
         assert spec["background"] == "transparent"
         assert spec["width"] == "container"
 
-    def test_every_layer_draws_the_same_value_axis(self, name: str, dark: bool) -> None:
+    def test_every_layer_draws_the_same_value_axis(self, spec: dict[str, Any]) -> None:
         # in a layered Vega-Lite chart one layer without an axis takes it from all
-        spec, _ = ALL[name](dark)
         axes = [
             (layer["encoding"]["y"]["axis"], layer["encoding"]["y"]["scale"])
             for layer in spec["layer"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -26,6 +27,7 @@ def rows(text: str) -> dict[int, str]:
 ROWS = rows((REPOSITORY / "DEVELOPERS.md").read_text("utf-8"))
 
 
+@cache
 def names_in(path: Path) -> set[str]:
     """Names of the tests of a file, and of its classes of tests."""
     found = set()

@@ -20,8 +20,8 @@ from tracker.store.rows import DamagedRecord
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store(tmp_path / "studio") as opened:
+def store(empty_studio: Path) -> Iterator[Store]:
+    with Store(empty_studio) as opened:
         yield opened
 
 

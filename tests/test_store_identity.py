@@ -14,7 +14,9 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from command_line import require_refusal, run
@@ -26,6 +28,9 @@ from tracker.errors import Conflict, NewerDatabase, StoreDamaged, WrongDatabase
 from tracker.store import Store, mark, restore
 from tracker.store.mark import LENGTH, read_mark
 from tracker.store.unchanged import opened_unchanged, read_log
+
+if TYPE_CHECKING:
+    from conftest import MadeOnce
 
 DATABASE, LOG, MARK = "database.sqlite", "database.sqlite-wal", "studio.json"
 
@@ -47,20 +52,33 @@ class Kept:
 
 
 @pytest.fixture
-def kept(tmp_path: Path) -> Kept:
+def kept(made_once: MadeOnce, tmp_path: Path) -> Kept:
     """Four pictures, two of which an earlier state of the database does not know; a backup in between."""
-    root = tmp_path / "studio"
+    return Kept(tmp_path / "kept" / "studio", made_once.copy("kept-studio", keep, tmp_path / "kept"))
+
+
+@pytest.fixture
+def killed(made_once: MadeOnce, tmp_path: Path) -> Path:
+    """The folder of that studio, where a program died while everything since its start lay in the log only."""
+    made_once.copy("killed-studio", keep_and_kill, tmp_path / "killed")
+    return tmp_path / "killed" / "studio"
+
+
+def keep(folder: Path) -> bytes:
+    """Build the studio of `Kept`; gives its database as it was some saves ago."""
+    root = folder / "studio"
     with Store(root) as store:
         save_pair(store, add_client(store, "Ada").id, b"one", b"two")
         store.backups.make()
     earlier = (root / DATABASE).read_bytes()
     with Store(root) as store:
         save_pair(store, store.clients.summaries()[0].client.id, b"three", b"four")
-    return Kept(root, earlier)
+    return earlier
 
 
-def killed(root: Path) -> None:
-    """Let a program die while everything since its start lies in the log only."""
+def keep_and_kill(folder: Path) -> None:
+    keep(folder)
+    root = folder / "studio"
     code = (
         "import sys, os; sys.path[:0] = sys.argv[2:]\n"
         "from pathlib import Path\n"
@@ -184,44 +202,40 @@ def test_a_newer_schema_is_refused(kept: Kept) -> None:
     assert tree(kept.root) == before
 
 
-def test_a_database_without_its_log_is_of_an_earlier_state(kept: Kept) -> None:
-    killed(kept.root)
-    (kept.root / LOG).unlink()
-    before = tree(kept.root)
+def test_a_database_without_its_log_is_of_an_earlier_state(killed: Path) -> None:
+    (killed / LOG).unlink()
+    before = tree(killed)
     with pytest.raises(WrongDatabase, match="earlier state") as refused:
-        Store(kept.root)
-    assert tree(kept.root) == before
+        Store(killed)
+    assert tree(killed) == before
     assert refused.value.pictures == 6
 
 
 @pytest.mark.parametrize("left", [[LOG], [LOG, "database.sqlite-shm"], [LOG, "pictures"], ["pictures"], [MARK]])
-def test_what_is_left_without_a_database_is_not_taken_for_a_new_studio(kept: Kept, left: list[str]) -> None:
-    killed(kept.root)
-    for path in kept.root.iterdir():
+def test_what_is_left_without_a_database_is_not_taken_for_a_new_studio(killed: Path, left: list[str]) -> None:
+    for path in killed.iterdir():
         if path.name not in left:
             shutil.rmtree(path) if path.is_dir() else path.unlink()
-    before = tree(kept.root)
+    before = tree(killed)
     with pytest.raises(WrongDatabase, match="database is gone"):
-        Store(kept.root)
-    assert tree(kept.root) == before
+        Store(killed)
+    assert tree(killed) == before
 
 
-def test_an_empty_database_with_a_log_is_refused(kept: Kept) -> None:
-    killed(kept.root)
-    (kept.root / DATABASE).write_bytes(b"")
-    (kept.root / MARK).unlink()
-    shutil.rmtree(kept.root / "pictures")
-    before = tree(kept.root)
+def test_an_empty_database_with_a_log_is_refused(killed: Path) -> None:
+    (killed / DATABASE).write_bytes(b"")
+    (killed / MARK).unlink()
+    shutil.rmtree(killed / "pictures")
+    before = tree(killed)
     with pytest.raises(WrongDatabase, match="database is empty"):
-        Store(kept.root)
-    assert tree(kept.root) == before
+        Store(killed)
+    assert tree(killed) == before
 
 
-def test_what_lies_in_the_log_only_counts(kept: Kept) -> None:
-    killed(kept.root)
-    with Store(kept.root) as store:
+def test_what_lies_in_the_log_only_counts(killed: Path) -> None:
+    with Store(killed) as store:
         assert {summary.client.name for summary in store.clients.summaries()} == {"Ada", "Only in the log"}
-    assert len(pictures_in(kept.root)) == 6
+    assert len(pictures_in(killed)) == 6
 
 
 @pytest.mark.parametrize("content", [b"", b"{", b"{}" + b" " * 126, b"[]" + b" " * 126, b"\xff" * LENGTH, b"x" * 9999])
@@ -332,12 +346,11 @@ def test_a_mark_that_was_taken_away_comes_back_with_the_next_save(tmp_path: Path
         assert read_mark(tmp_path / MARK) is not None
 
 
-def test_a_studio_that_is_refused_is_brought_into_a_new_folder(kept: Kept, tmp_path: Path) -> None:
-    killed(kept.root)
-    (kept.root / MARK).write_bytes(b"")
-    before = tree(kept.root)
-    restore(kept.root, tmp_path / "new")
-    assert tree(kept.root) == before
+def test_a_studio_that_is_refused_is_brought_into_a_new_folder(killed: Path, tmp_path: Path) -> None:
+    (killed / MARK).write_bytes(b"")
+    before = tree(killed)
+    restore(killed, tmp_path / "new")
+    assert tree(killed) == before
     with Store(tmp_path / "new") as store:
         assert {summary.client.name for summary in store.clients.summaries()} == {"Ada", "Only in the log"}
         assert len(pictures_in(store.root)) == 6
@@ -445,7 +458,7 @@ def test_a_database_is_read_with_its_log_as_sqlite_itself_reads_it(tmp_path: Pat
 
 @pytest.mark.parametrize("cut_off", [0, 1, 31, 32, 100, 5000, -1])
 def test_a_log_that_was_cut_off_counts_up_to_its_last_whole_commit(tmp_path: Path, cut_off: int) -> None:
-    content, log, _ = list(states(tmp_path / "live.sqlite"))[21]
+    content, log, _ = next(islice(states(tmp_path / "live.sqlite"), 21, None))
     path = tmp_path / "copy.sqlite"
     path.write_bytes(content)
     path.with_name(f"{path.name}-wal").write_bytes(log[:cut_off])
@@ -461,7 +474,7 @@ def test_a_flipped_bit_in_the_log_is_seen_as_sqlite_sees_it(
     tmp_path_factory: pytest.TempPathFactory, place: float, bit: int
 ) -> None:
     folder = tmp_path_factory.mktemp("log")
-    content, log, _ = list(states(folder / "live.sqlite"))[9]
+    content, log, _ = next(islice(states(folder / "live.sqlite"), 9, None))
     changed = bytearray(log)
     changed[int(place * len(log))] ^= 1 << bit
     path = folder / "copy.sqlite"
@@ -510,21 +523,29 @@ def lay(root: Path, files: dict[str, bytes]) -> None:
         (root / name).write_bytes(content)
 
 
+def three_pictures(root: Path) -> bytes:
+    """Build a studio of three pictures; gives its database as it was when it knew two of them."""
+    with Store(root) as store:
+        client = add_client(store)
+        save_pair(store, client.id, b"one", b"two")
+    earlier = (root / DATABASE).read_bytes()
+    with Store(root) as store:
+        store.photos.save(new_photo(store, client.id, b"three", role="progress"))
+    return earlier
+
+
 DAMAGES = ["older", "empty", "byte", "gone", "foreign", "unmarked", "mismarked", "logless", "orphan"]
 ACTS = ["start", "kill", "right", *DAMAGES]
 
 
 @settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(acts=st.lists(st.sampled_from(ACTS), min_size=1, max_size=8))
-def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.TempPathFactory, acts: list[str]) -> None:
+def test_no_sequence_of_starts_ever_loses_a_picture(
+    made_once: MadeOnce, tmp_path_factory: pytest.TempPathFactory, acts: list[str]
+) -> None:
     root = tmp_path_factory.mktemp("any") / "studio"
     database = root / DATABASE
-    with Store(root) as store:
-        client = add_client(store)
-        save_pair(store, client.id, b"one", b"two")
-    earlier = database.read_bytes()
-    with Store(root) as store:
-        store.photos.save(new_photo(store, client.id, b"three", role="progress"))
+    earlier = made_once.copy("three-pictures", three_pictures, root)
     right = {path.name: path.read_bytes() for path in (database, root / MARK)}
     pictures = {path.stem for path in root.rglob("*.jpg")}
     for act in acts:

@@ -9,7 +9,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from crash_studio import add_client, answer, new_draft, new_photo, new_visit, save_pair
@@ -27,6 +27,9 @@ from tracker.store.searching import text_row
 from tracker.store.yardsticks import standing_yardsticks
 from tracker.workflow.learning import basis_now
 from tracker.workflow.wearing import catch_up, work_out
+
+if TYPE_CHECKING:
+    from conftest import MadeOnce
 
 OWN = Repeatability("check", (0.5, 0.2, 0.3), 18.0, False, "Own.")
 STORE = Path(__file__).parents[1] / "tracker" / "store"
@@ -49,8 +52,17 @@ class Studio:
 
 
 @pytest.fixture
-def studio(tmp_path: Path) -> Iterator[Studio]:
+def studio(made_once: MadeOnce, tmp_path: Path) -> Iterator[Studio]:
+    doomed, holds = made_once.copy("unit-studio", fill, tmp_path / "studio")
     with Store(tmp_path / "studio") as store:
+        gone = store.visits.delete(doomed)  # here: what is deleted can be taken back only until the studio is closed
+        catch_up(store)
+        yield Studio(store, gone=gone, **holds)
+
+
+def fill(root: Path) -> tuple[str, dict[str, Any]]:
+    """Build the studio of `Studio`, with one visit that is still to be deleted; gives that one, and what it holds."""
+    with Store(root) as store:
         ada, bea = add_client(store, "Ada"), add_client(store, "Bea")
         store.consents.add(answer(bea.id, given=False))
         store.consents.add(answer(bea.id))
@@ -63,10 +75,11 @@ def studio(tmp_path: Path) -> Iterator[Studio]:
         price = store.prices.save(PriceLine(new_id(), "Toner", 60.0, "ml", 12.0, "EUR", now()))
         own = store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=OWN))
         store.yardsticks.stand(own.id, stands=False)
-        gone = store.visits.delete(save_pair(store, ada.id, b"gone", b"gone too").id)
+        doomed = save_pair(store, ada.id, b"gone", b"gone too")
         catch_up(store)
         shots = sorted(store.photos.find(visit_id=visit.id), key=lambda photo: photo.role == AFTER)
-        yield Studio(store, ada, bea, visit, shots, loose, draft, price, gone, own)
+    holds = {"ada": ada, "bea": bea, "visit": visit, "shots": shots, "loose": loose, "draft": draft, "price": price}
+    return doomed.id, {**holds, "own": own}
 
 
 def refresh(studio: Studio) -> None:

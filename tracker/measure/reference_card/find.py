@@ -46,7 +46,8 @@ def find_card(encoded: np.ndarray) -> Corners:
     CardNotFound, CardAmbiguous
     """
     picture, shrink = _search_picture(encoded)
-    found = _distinct([c for step in _FLATNESS for c in _candidates(picture, step)])
+    steps = _steps_between_neighbours(picture)
+    found = _distinct([c for flatness in _FLATNESS for c in _candidates(picture, steps, flatness)])
     if not found:
         raise CardNotFound(
             "No grey card stands clear in the photo.",
@@ -62,8 +63,9 @@ def find_card(encoded: np.ndarray) -> Corners:
             limit=1.0,
             unit="cards",
         )
+    smooth = cv2.GaussianBlur(picture, (0, 0), 1.0).astype(np.float32)
     # twice: the better lines reach a corner that the outline cut off
-    corners = (_refine(picture, _refine(picture, best.corners)) + 0.5) / shrink  # from pixel centres to pixel edges
+    corners = (_refine(smooth, _refine(smooth, best.corners)) + 0.5) / shrink  # from pixel centres to pixel edges
     height, width = encoded.shape[:2]
     return _as_corners(np.clip(corners, 0, [width, height]))
 
@@ -81,17 +83,21 @@ def _search_picture(encoded: np.ndarray) -> tuple[np.ndarray, float]:
     return np.ascontiguousarray(small), shrink
 
 
-def _candidates(picture: np.ndarray, step: float) -> list[_Candidate]:
-    """Even regions of the right shape at one threshold of evenness."""
+def _steps_between_neighbours(picture: np.ndarray) -> np.ndarray:
+    """The largest code step around each pixel, of any channel; noise of single pixels does not count."""
     smooth = cv2.medianBlur(picture, 5)
     shape = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (3, 3))
-    step_seen = cv2.subtract(cv2.dilate(smooth, shape), cv2.erode(smooth, shape)).max(axis=2)
-    even = cv2.morphologyEx((step_seen <= step).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
-    contours, _ = cv2.findContours(even, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    inner, _ = cv2.findContours(even, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+    red, green, blue = cv2.split(cv2.subtract(cv2.dilate(smooth, shape), cv2.erode(smooth, shape)))
+    return np.asarray(cv2.max(cv2.max(red, green), blue))  # many times faster than NumPy along an axis of three
+
+
+def _candidates(picture: np.ndarray, steps: np.ndarray, flatness: float) -> list[_Candidate]:
+    """Even regions of the right shape at one threshold of evenness."""
+    even = cv2.morphologyEx((steps <= flatness).astype(np.uint8), cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    contours, _ = cv2.findContours(even, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)  # outlines and those of holes
     area = picture.shape[0] * picture.shape[1]
     found = []
-    for contour in (*contours, *inner):
+    for contour in contours:
         if _AREA[0] * area <= cv2.contourArea(contour) <= _AREA[1] * area:
             candidate = _judge(picture, contour)
             if candidate is not None:
@@ -160,10 +166,11 @@ def _card_shaped(quad: Floats) -> bool:
 
 def _inside(picture: np.ndarray, quad: Floats, share: float) -> Floats:
     """Pixels of the inner part of a quadrilateral, shape (n, 3)."""
-    inner = quad.mean(axis=0) + (quad - quad.mean(axis=0)) * share
-    mask = np.zeros(picture.shape[:2], np.uint8)
-    cv2.fillConvexPoly(mask, np.rint(inner).astype(np.int32), 1)
-    return np.asarray(picture[mask.astype(bool)], float)
+    inner = np.rint(quad.mean(axis=0) + (quad - quad.mean(axis=0)) * share).astype(np.int32)
+    left, top, width, height = cv2.boundingRect(inner)
+    mask = np.zeros((height, width), np.uint8)
+    cv2.fillConvexPoly(mask, inner - [left, top], 1)
+    return np.asarray(picture[top : top + height, left : left + width][mask.astype(bool)], float)
 
 
 def _clear_sides(picture: np.ndarray, quad: Floats, mean: Floats) -> float:
@@ -199,10 +206,9 @@ def _overlap(first: Floats, second: Floats) -> float:
     return float(common / max(min(cv2.contourArea(a), cv2.contourArea(b)), 1.0))
 
 
-def _refine(picture: np.ndarray, quad: Floats) -> Floats:
+def _refine(smooth: np.ndarray, quad: Floats) -> Floats:
     """Corners from straight lines fitted to the steepest step along each side."""
-    grey = cv2.GaussianBlur(picture, (0, 0), 1.0).astype(float)
-    lines = [_edge_line(grey, a, b, quad.mean(axis=0)) for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True)]
+    lines = [_edge_line(smooth, a, b, quad.mean(axis=0)) for a, b in zip(quad, np.roll(quad, -1, axis=0), strict=True)]
     corners = []
     for index in range(4):
         (p, d), (q, e) = lines[index - 1], lines[index]
@@ -215,7 +221,7 @@ def _refine(picture: np.ndarray, quad: Floats) -> Floats:
     return refined if moved < 0.15 * np.sqrt(cv2.contourArea(quad.astype(np.float32))) else quad
 
 
-def _edge_line(grey: Floats, start: Floats, end: Floats, centre: Floats) -> tuple[Floats, Floats]:
+def _edge_line(smooth: np.ndarray, start: Floats, end: Floats, centre: Floats) -> tuple[Floats, Floats]:
     """A point and a unit direction of the edge near one side."""
     direction = (end - start) / np.linalg.norm(end - start)
     normal = np.array([direction[1], -direction[0]])
@@ -225,9 +231,9 @@ def _edge_line(grey: Floats, start: Floats, end: Floats, centre: Floats) -> tupl
     offsets = np.arange(-reach, reach + 0.25, 0.5)
     along = start + np.linspace(0.12, 0.88, 25)[:, None] * (end - start)
     places = along[:, None] + offsets[None, :, None] * normal
-    x = np.clip(places[..., 0], 0, grey.shape[1] - 1).astype(np.float32)
-    y = np.clip(places[..., 1], 0, grey.shape[0] - 1).astype(np.float32)
-    profile = cv2.remap(grey.astype(np.float32), x, y, cv2.INTER_LINEAR).astype(float)
+    x = np.clip(places[..., 0], 0, smooth.shape[1] - 1).astype(np.float32)
+    y = np.clip(places[..., 1], 0, smooth.shape[0] - 1).astype(np.float32)
+    profile = cv2.remap(smooth, x, y, cv2.INTER_LINEAR).astype(float)
     steps = np.abs(np.diff(profile, axis=1)).max(axis=2)
     at = offsets[np.argmax(steps, axis=1)] + 0.25
     shift, slope = _robust_line(np.linspace(0.12, 0.88, 25), at)
