@@ -1,16 +1,16 @@
-"""Kill a program at every step of a job, and say what is found afterwards: python crash_saving.py JOB FOLDER
+"""What a program leaves that dies at any step of a job: python crash_saving.py JOB FOLDER
 
-Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) is the last one of a
-child that kills itself there without warning. One line of JSON per step goes to standard output; the last one is that
-of the child that was let finish.
+At each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) the files of a child
+are looked at as they are then. One line of JSON per step goes to standard output; the last one is of the child's end.
 
-``python crash_saving.py all FOLDER --kills 300`` goes through every job at least once, each time at a step by chance,
-checks each time that nothing is lost and nothing in between, and prints how many kills that were.
+``python crash_saving.py all FOLDER --kills 300`` kills a child without warning, every job at least once, each time at
+a step by chance, checks each time that nothing is lost and nothing in between, and prints how many kills that were.
 """
 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import os
 import random
@@ -191,12 +191,12 @@ JOBS: dict[str, Job] = {
 }
 
 
-def die_at(last: int, steps: Iterator[int]) -> None:
-    """Arm the process: it ends at its step of that number."""
+def at_each_step(sent: Callable[[], signal.Signals | None]) -> None:
+    """Arm the process: at each of its steps it sends itself the signal that this gives."""
 
     def step(*_: object) -> None:
-        if next(steps) == last:
-            os.kill(os.getpid(), signal.SIGKILL)
+        if (wanted := sent()) is not None:
+            os.kill(os.getpid(), wanted)
 
     def counted(real: Callable[..., object]) -> Callable[..., object]:
         def run(*args: object, **kwargs: object) -> object:
@@ -256,7 +256,7 @@ def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
     child = os.fork()
     if child == 0:
         steps = count()
-        job.run(root, lambda: die_at(last, steps))
+        job.run(root, lambda: at_each_step(lambda: signal.SIGKILL if next(steps) == last else None))
         (folder / "steps").write_text(str(next(steps)))
         os._exit(0)
     _, status = os.waitpid(child, 0)
@@ -269,13 +269,49 @@ def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
 
 
 def every_step(job: Job, folder: Path) -> Iterator[State]:
-    """What is found after dying at each step, and after the end."""
+    """What is found after dying at each step, and after the end.
+
+    One child does the job and is stopped at each step. What it would leave by dying there is what its files hold then:
+    all its threads stand still, what it wrote is with the system, and a copy has none of its locks. ``by_chance`` does
+    kill. Steps between which no file changed are looked at once.
+    """
+    live, copy = folder / "live", folder / "copy"
     prepare(folder / "start", job)
-    for last in count():
-        found, died = killed(job, folder, last)
-        yield found
-        if not died:
-            return
+    shutil.copytree(folder / "start", live / "studio")
+    if (folder / "backups").exists():
+        shutil.copytree(folder / "backups", live / "backups")
+    child = os.fork()
+    if child == 0:
+        job.run(live / "studio", lambda: at_each_step(lambda: signal.SIGSTOP))
+        os._exit(0)
+    seen: dict[bytes, State] = {}
+    stopped = True
+    try:
+        while stopped:
+            _, status = os.waitpid(child, os.WUNTRACED)
+            stopped = os.WIFSTOPPED(status)
+            if not stopped and status:
+                sys.exit(f"{job.name} failed")
+            content = content_of(live)
+            if content not in seen:
+                shutil.copytree(live, copy)
+                seen[content] = look(copy / "studio")
+                shutil.rmtree(copy)
+            yield seen[content]
+            if stopped:
+                os.kill(child, signal.SIGCONT)
+    finally:
+        if stopped:
+            os.kill(child, signal.SIGKILL)
+
+
+def content_of(folder: Path) -> bytes:
+    """A digest of every file and folder in a folder, by name and content."""
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        inside = path.read_bytes() if path.is_file() else b"folder"
+        digest.update(f"{path.relative_to(folder)} {path.is_file()} {len(inside)}\n".encode() + inside)
+    return digest.digest()
 
 
 def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
