@@ -139,7 +139,6 @@ def test_killed_while_writing_which_studio_it_is(tmp_path: Path) -> None:
     assert all(state["sound"] and state["pictures"] == ["qxbeforexq"] for state in found)
 
 
-@pytest.mark.slow
 def test_killed_at_any_step_of_any_job(tmp_path: Path) -> None:
     script = Path(__file__).with_name("crash_saving.py")
     words = [sys.executable, script, "all", tmp_path, "--kills", "30"]

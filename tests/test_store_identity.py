@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from command_line import require_refusal, run
@@ -26,6 +27,9 @@ from tracker.errors import Conflict, NewerDatabase, StoreDamaged, WrongDatabase
 from tracker.store import Store, mark, restore
 from tracker.store.mark import LENGTH, read_mark
 from tracker.store.unchanged import opened_unchanged, read_log
+
+if TYPE_CHECKING:
+    from conftest import MadeOnce
 
 DATABASE, LOG, MARK = "database.sqlite", "database.sqlite-wal", "studio.json"
 
@@ -47,16 +51,22 @@ class Kept:
 
 
 @pytest.fixture
-def kept(tmp_path: Path) -> Kept:
+def kept(made_once: MadeOnce, tmp_path: Path) -> Kept:
     """Four pictures, two of which an earlier state of the database does not know; a backup in between."""
-    root = tmp_path / "studio"
+    home = tmp_path / "home"
+    earlier = made_once.copy("studio-with-an-earlier-state", with_an_earlier_state, home)
+    return Kept(home / "studio", earlier)
+
+
+def with_an_earlier_state(home: Path) -> bytes:
+    root = home / "studio"
     with Store(root) as store:
         save_pair(store, add_client(store, "Ada").id, b"one", b"two")
         store.backups.make()
     earlier = (root / DATABASE).read_bytes()
     with Store(root) as store:
         save_pair(store, store.clients.summaries()[0].client.id, b"three", b"four")
-    return Kept(root, earlier)
+    return earlier
 
 
 def killed(root: Path) -> None:
@@ -514,17 +524,27 @@ DAMAGES = ["older", "empty", "byte", "gone", "foreign", "unmarked", "mismarked",
 ACTS = ["start", "kill", "right", *DAMAGES]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(acts=st.lists(st.sampled_from(ACTS), min_size=1, max_size=8))
-def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.TempPathFactory, acts: list[str]) -> None:
-    root = tmp_path_factory.mktemp("any") / "studio"
-    database = root / DATABASE
-    with Store(root) as store:
+def twice_saved(folder: Path) -> None:
+    """A studio, its database as it was before the last save, and a new studio."""
+    Store(folder / "new").close()
+    with Store(folder / "studio") as store:
         client = add_client(store)
         save_pair(store, client.id, b"one", b"two")
-    earlier = database.read_bytes()
-    with Store(root) as store:
+    (folder / "earlier").write_bytes((folder / "studio" / DATABASE).read_bytes())
+    with Store(folder / "studio") as store:
         store.photos.save(new_photo(store, client.id, b"three", role="progress"))
+
+
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(acts=st.lists(st.sampled_from(ACTS), min_size=1, max_size=8))
+def test_no_sequence_of_starts_ever_loses_a_picture(
+    made_once: MadeOnce, tmp_path_factory: pytest.TempPathFactory, acts: list[str]
+) -> None:
+    both = tmp_path_factory.mktemp("any") / "both"
+    made_once.copy("twice-saved-studio", twice_saved, both)
+    root = both / "studio"
+    database = root / DATABASE
+    earlier = (both / "earlier").read_bytes()
     right = {path.name: path.read_bytes() for path in (database, root / MARK)}
     pictures = {path.stem for path in root.rglob("*.jpg")}
     for act in acts:
@@ -540,8 +560,6 @@ def test_no_sequence_of_starts_ever_loses_a_picture(tmp_path_factory: pytest.Tem
         elif act == "gone":
             database.unlink(missing_ok=True)
         elif act == "foreign":
-            if not (root.parent / "new").exists():
-                Store(root.parent / "new").close()
             shutil.copy(root.parent / "new" / DATABASE, database)
         elif act == "unmarked":
             (root / MARK).unlink(missing_ok=True)

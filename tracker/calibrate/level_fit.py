@@ -198,7 +198,7 @@ def _gradient(curve: Array, levels: Array) -> Array:
 
 
 def _curve(levels: Array, lightness: Array, u: Array, labels: float, near: Array) -> tuple[Array, Array, float]:
-    """The likeliest curve, its covariance, and the swatches left over to estimate the scatter; begins `near` a curve."""
+    """The likeliest curve, its covariance, and the swatches left over to estimate the scatter; starts `near` one."""
     from scipy.optimize import least_squares  # imported late: keeps `import tracker` light
 
     curve = near
