@@ -1,18 +1,15 @@
-"""Kill a program at every step of jobs, and say what is found afterwards: python crash_saving.py JOB... FOLDER
+"""What a program leaves that dies at any step of a job: python crash_saving.py JOB FOLDER
 
-Each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) that finds the disk
-other than the step before is the last one of a child that kills itself there without warning. One line of JSON per step
-goes to standard output, the job's name and what was found; the last one of a job is that of the child that was let
-finish.
+At each step (a statement, a commit, a file written in place, put on the disk, renamed or removed) the files of a child
+are looked at as they are then. One line of JSON per step goes to standard output; the last one is of the child's end.
 
-``python crash_saving.py all FOLDER --kills 300`` goes through every job at least once, each time at a step by chance,
-checks each time that nothing is lost and nothing in between, and prints how many kills that were.
+``python crash_saving.py all FOLDER --kills 300`` kills a child without warning, every job at least once, each time at
+a step by chance, checks each time that nothing is lost and nothing in between, and prints how many kills that were.
 """
 
 from __future__ import annotations
 
 import argparse
-import gc
 import hashlib
 import json
 import os
@@ -194,21 +191,12 @@ JOBS: dict[str, Job] = {
 }
 
 
-def die_at(last: int, steps: Iterator[int]) -> None:
-    """Arm the process: it ends at its step of that number."""
-
-    def step() -> None:
-        if next(steps) == last:
-            os.kill(os.getpid(), signal.SIGKILL)
-
-    at_each_step(step)
-
-
-def at_each_step(happens: Callable[[], None]) -> None:
-    """Let something happen at each step of this process from now on."""
+def at_each_step(sent: Callable[[], signal.Signals | None]) -> None:
+    """Arm the process: at each of its steps it sends itself the signal that this gives."""
 
     def step(*_: object) -> None:
-        happens()
+        if (wanted := sent()) is not None:
+            os.kill(os.getpid(), wanted)
 
     def counted(real: Callable[..., object]) -> Callable[..., object]:
         def run(*args: object, **kwargs: object) -> object:
@@ -261,11 +249,6 @@ def look_at_restored(root: Path) -> list[object] | None:
         ]
 
 
-def remove_studio(folder: Path) -> None:
-    for name in ("studio", "studio-backups", "new"):
-        shutil.rmtree(folder / name, ignore_errors=True)
-
-
 def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
     """Let a child do the job and die at a step; returns what is found, and whether it died rather than finished."""
     root = folder / "studio"
@@ -273,71 +256,62 @@ def killed(job: Job, folder: Path, last: int) -> tuple[State, bool]:
     child = os.fork()
     if child == 0:
         steps = count()
-        job.run(root, lambda: die_at(last, steps))
+        job.run(root, lambda: at_each_step(lambda: signal.SIGKILL if next(steps) == last else None))
         (folder / "steps").write_text(str(next(steps)))
         os._exit(0)
     _, status = os.waitpid(child, 0)
     found = look(root)
-    remove_studio(folder)
+    for name in ("studio", "studio-backups", "new"):
+        shutil.rmtree(folder / name, ignore_errors=True)
     if not os.WIFSIGNALED(status) and os.WEXITSTATUS(status):
         sys.exit(f"{job.name} failed without being killed")
     return found, os.WIFSIGNALED(status)
 
 
-def warm_up(job: Job, folder: Path) -> None:
-    """Do the job once here: what it loads and makes ready at first, every child has then from the start."""
-    root = folder / "studio"
-    shutil.copytree(folder / "start", root)
-    job.run(root, lambda: None)
-    remove_studio(folder)
-    gc.collect()
-    gc.freeze()  # so that a child does not copy every page of memory that its own collection would touch
-
-
-def on_disk(folder: Path) -> str:
-    """A digest of every name and every byte below a folder."""
-    digest = hashlib.sha256()
-    for path in sorted(folder.rglob("*")):
-        content = path.read_bytes() if path.is_file() else b""
-        digest.update(f"{path.relative_to(folder)} {len(content)}\n".encode() + content)
-    return digest.hexdigest()
-
-
-def disk_at_each_step(job: Job, folder: Path) -> list[str]:
-    """What is on the disk at each step of a job that nobody kills."""
-    root, noted = folder / "studio", folder / "noted"
-    shutil.copytree(folder / "start", root)
-    child = os.fork()
-    if child == 0:
-        seen: list[str] = []
-        job.run(root, lambda: at_each_step(lambda: seen.append(on_disk(folder))))
-        noted.write_text(json.dumps(seen))
-        os._exit(0)
-    _, status = os.waitpid(child, 0)
-    remove_studio(folder)
-    if status:
-        sys.exit(f"{job.name} failed without being killed")
-    seen_there: list[str] = json.loads(noted.read_text())
-    noted.unlink()
-    return seen_there
-
-
 def every_step(job: Job, folder: Path) -> Iterator[State]:
     """What is found after dying at each step, and after the end.
 
-    Who dies where not one byte has changed since the step before leaves what was found then: nobody is killed there.
+    One child does the job and is stopped at each step. What it would leave by dying there is what its files hold then:
+    all its threads stand still, what it wrote is with the system, and a copy has none of its locks. ``by_chance`` does
+    kill. Steps between which no file changed are looked at once.
     """
+    live, copy = folder / "live", folder / "copy"
     prepare(folder / "start", job)
-    warm_up(job, folder)
-    before, found = "", State()
-    for last, disk in enumerate(disk_at_each_step(job, folder)):
-        if disk != before:
-            found, died = killed(job, folder, last)
-            assert died, f"{job.name} has no step {last} any more"
-        before = disk
-        yield found
-    found, _ = killed(job, folder, _NEVER)
-    yield found
+    shutil.copytree(folder / "start", live / "studio")
+    if (folder / "backups").exists():
+        shutil.copytree(folder / "backups", live / "backups")
+    child = os.fork()
+    if child == 0:
+        job.run(live / "studio", lambda: at_each_step(lambda: signal.SIGSTOP))
+        os._exit(0)
+    seen: dict[bytes, State] = {}
+    stopped = True
+    try:
+        while stopped:
+            _, status = os.waitpid(child, os.WUNTRACED)
+            stopped = os.WIFSTOPPED(status)
+            if not stopped and status:
+                sys.exit(f"{job.name} failed")
+            content = content_of(live)
+            if content not in seen:
+                shutil.copytree(live, copy)
+                seen[content] = look(copy / "studio")
+                shutil.rmtree(copy)
+            yield seen[content]
+            if stopped:
+                os.kill(child, signal.SIGCONT)
+    finally:
+        if stopped:
+            os.kill(child, signal.SIGKILL)
+
+
+def content_of(folder: Path) -> bytes:
+    """A digest of every file and folder in a folder, by name and content."""
+    digest = hashlib.sha256()
+    for path in sorted(folder.rglob("*")):
+        inside = path.read_bytes() if path.is_file() else b"folder"
+        digest.update(f"{path.relative_to(folder)} {path.is_file()} {len(inside)}\n".encode() + inside)
+    return digest.digest()
 
 
 def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
@@ -366,18 +340,17 @@ def by_chance(folder: Path, kills: int, seed: int) -> Counter[str]:
 
 def main() -> None:
     parser = argparse.ArgumentParser()
-    parser.add_argument("jobs", choices=[*JOBS, "all"], nargs="+", metavar="JOB")
+    parser.add_argument("job", choices=[*JOBS, "all"])
     parser.add_argument("folder", type=Path)
     parser.add_argument("--kills", type=int, default=300)
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
-    if options.jobs == ["all"]:
+    if options.job == "all":
         done = by_chance(options.folder, options.kills, options.seed)
         print(f"{sum(done.values())} kills, nothing lost and nothing in between: {dict(done)}")
         return
-    for name in options.jobs:
-        for found in every_step(JOBS[name], options.folder / name):
-            print(json.dumps([name, found]), flush=True)
+    for found in every_step(JOBS[options.job], options.folder):
+        print(json.dumps(found), flush=True)
 
 
 if __name__ == "__main__":

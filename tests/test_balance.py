@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -16,7 +18,7 @@ from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import measure_photo
 from tracker.measure.balance import apply
-from tracker.measure.reading import Correction
+from tracker.measure.reading import Correction, PhotoReading
 from tracker.measure.reference_card import CARD_KINDS, CardReading, correction_from_card, read_card
 from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
@@ -54,11 +56,16 @@ def test_published_chart_photos_balance_on_neutral_5(name: str, linear: np.ndarr
     assert float(better.mean()) < 0.6 * mean_error
 
 
+@lru_cache(maxsize=1)
+def in_white_light() -> tuple[np.ndarray, PhotoReading]:
+    hair = scene(root=(38, 8, 16), tip=(55, 6, 22))
+    return hair, measure_photo(photograph(hair, noise=0, bits=16), marks())
+
+
 @settings(max_examples=25, deadline=None)
 @given(st.tuples(*[st.floats(0.35, 1.6)] * 3), st.floats(0.5, 1.25))
 def test_channel_gains_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
-    hair = scene(root=(38, 8, 16), tip=(55, 6, 22))
-    plain = measure_photo(photograph(hair, noise=0, bits=16), marks())
+    hair, plain = in_white_light()
     lit = photograph(hair, gains=tuple(g * exposure for g in gains), noise=0, bits=16)  # type: ignore[arg-type]
     if lit.encoded.max() == np.iinfo(np.uint16).max:
         hair_codes = lit.encoded[:, 200:420]

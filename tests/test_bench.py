@@ -290,6 +290,7 @@ def test_rendered_scenes_go_through_all_that_carry_light() -> None:
     assert "Noor's root" in carried.tables(found)
 
 
+# slow: test_a_cell_has_all_its_figures guards one cell of these
 @pytest.mark.slow
 def test_the_command_writes_every_cell(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = tmp_path / "figures.json"

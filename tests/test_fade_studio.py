@@ -164,12 +164,13 @@ class TestStudioPrior:
         assert second.rate_median == pytest.approx(first.rate_median, rel=1e-9)
         assert second.slope_mean == pytest.approx(first.slope_mean, rel=1e-9)
 
-    @pytest.mark.slow
-    def test_what_was_learnt_foretells_better_and_no_surer_than_it_may(self) -> None:
+    # an interval that holds the truth in 70 of 100 fails six studios of each size in 97 runs of 100 (binomial)
+    @pytest.mark.parametrize("studios", [6, pytest.param(25, marks=pytest.mark.slow)])
+    def test_what_was_learnt_foretells_better_and_no_surer_than_it_may(self, studios: int) -> None:
         rng = np.random.default_rng(30)
         inside, dated, misses = [], [], []
         for past in (5, 10, 20, 40):
-            for number in range(25):
+            for number in range(studios):
                 learnt = studio_prior(studio(past, 100 * past + number)).priors
                 for i in range(16):
                     series, (fast, slow, rate) = service(rng, 1 + i % 4)

@@ -325,24 +325,30 @@ def simulated_clients(count: int) -> list[tuple[int, Window, float, Window, floa
     return found
 
 
-@pytest.mark.slow
-def test_windows_hold_the_truth_as_often_as_they_say() -> None:
-    clients = simulated_clients(5000)
+# 80 % nominal: 700 clients have some 700 windows (standard error 1.5 %); windows that hold the truth in 70 of 100 fail
+# them always. By the number of readings as well, 5,000 clients find that
+@pytest.mark.parametrize("count", [700, pytest.param(5000, marks=pytest.mark.slow)])
+def test_windows_hold_the_truth_as_often_as_they_say(count: int) -> None:
+    clients = simulated_clients(count)
     print("\nreadings  refresh windows, share that hold the truth   warmth never passes: share with a date")
     for n in READINGS:
         mine = [each for each in clients if each[0] == n]
-        dated = [(w, truth) for _, _, _, w, truth in mine if w.late is not None and w.early is not None]
-        inside = np.mean([w.early <= truth <= w.late for w, truth in dated])  # type: ignore[operator]
+        inside = holding([(w, truth) for _, _, _, w, truth in mine])
         never = [w for _, w, truth, _, _ in mine if math.isinf(truth)]
         false = np.mean([w.early is not None for w in never])
-        print(f"{n:8d}  {len(dated):5d} {100 * inside:6.1f} % {len(never):37d} {100 * false:6.2f} %")
-        # 80 % nominal; some 700 windows give a standard error of 1.5 %
-        assert 0.76 <= inside <= 0.84
+        print(f"{n:8d}  {len(mine):5d} {100 * inside:6.1f} % {len(never):37d} {100 * false:6.2f} %")
+        # some 700 windows give a standard error of 1.5 %
+        assert count < 5000 or 0.76 <= inside <= 0.84
     never = [w for _, w, truth, _, _ in clients if math.isinf(truth)]
     false = np.mean([w.early is not None for w in never])
-    dated = [(w, truth) for _, w, truth, _, _ in clients if w.late is not None and w.early is not None]
-    inside = np.mean([w.early <= truth <= w.late for w, truth in dated])  # type: ignore[operator]
-    print(f"warmth alone: {len(dated)} windows hold the truth in {100 * inside:.1f} %; {len(never)} never pass, ")
-    print(f"of which {100 * false:.2f} % got a date")
-    assert 0.76 <= inside <= 0.84
+    warmth = holding([(w, truth) for _, w, truth, _, _ in clients])
+    print(f"warmth alone: {100 * warmth:.1f} % hold the truth; {len(never)} never pass, {100 * false:.2f} % got a date")
+    assert 0.76 <= holding([(w, truth) for _, _, _, w, truth in clients]) <= 0.84
+    assert count < 5000 or 0.76 <= warmth <= 0.84
     assert false <= 0.02
+
+
+def holding(windows: list[tuple[Window, float]]) -> float:
+    """Share of the windows with two dates that hold the truth."""
+    dated = [(w.early, truth, w.late) for w, truth in windows if w.early is not None and w.late is not None]
+    return float(np.mean([early <= truth <= late for early, truth, late in dated]))

@@ -118,7 +118,6 @@ def test_pictures_make_room_for_the_words(on_full_disk: OnFullDisk) -> None:
     assert found["then"] == {"tokens": [], "clients": 20, "photos": 40, "erased": 2}
 
 
-@pytest.mark.slow
 def test_every_page_opens_on_a_full_disk(mounting: list[str], tmp_path: Path) -> None:
     found = on_full_disks(["pages"], mounting, tmp_path)["pages"]
     assert found["failed"] == []

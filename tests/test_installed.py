@@ -28,10 +28,7 @@ from tests.samples import SAMPLES, sample_photo
 from tracker import METHOD_VERSION, NAME, __version__
 from tracker.maths.colorimetry import delta_e_2000
 
-pytestmark = [
-    pytest.mark.slow,
-    pytest.mark.skipif(os.name == "nt", reason="looks for programs and sends signals as POSIX has them"),
-]
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="looks for programs and sends signals as POSIX has them")
 
 MB = 1024**2
 

@@ -55,6 +55,7 @@ def noisy(size: tuple[int, int], scale: int, most_bytes: int) -> bytes:
     raise AssertionError("no quality is low enough")
 
 
+# slow: test_a_copy_larger_than_an_upload_may_be_is_read_and_measured guards the same with a small photo
 @pytest.mark.slow
 def test_the_largest_photo_goes_all_the_way(store: Store, client: Client, tmp_path: Path) -> None:
     content = noisy((1360, 1020), SCALE, Limits().max_bytes)

@@ -74,7 +74,8 @@ def test_coverage_of_the_photos_own_uncertainty() -> None:
     """Photos of the same lock that differ in noise, light, marks and strands stay inside what is claimed."""
     rng = np.random.default_rng(11)
     away, claimed = [], []
-    for seed in range(24):
+    # 108 numbers of 12 photos: claims of 0.4 of these hold too few of them
+    for seed in range(12):
         ev = rng.uniform(-0.1, 0.1)  # hair and card lit unlike, as the settings allow
         linear = scene(spread=2.5, seed=seed)
         linear[:, :560] *= 2**ev

@@ -103,7 +103,6 @@ def test_a_level_that_was_passed_is_said_to_be(filled: Filled) -> None:
     assert due.state == "passed"
 
 
-@pytest.mark.slow
 def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> None:
     workflow.load_demo(store)
     catch_up(store)

@@ -41,7 +41,6 @@ def confirm_all(test: AppTest, store: Store) -> AppTest:
     return test
 
 
-@pytest.mark.slow
 def test_three_photos_each_are_read_together_and_one_can_be_left_out(store: Store, client: Client) -> None:
     test = open_page("new_visit", client=client.id)
     upload_several(test, "before", [drawn_photo(40.0, seed=seed) for seed in (3, 4, 5)])

@@ -62,7 +62,6 @@ def test_pages_open_on_an_empty_studio_and_say_what_is_provisional(store: Store,
     assert "rovisional" in words(test) or "published natural hair" in words(test)
 
 
-@pytest.mark.slow
 def test_set_up_check_from_photos_that_are_not_kept(store: Store) -> None:
     test = open_page("set_up_check")
     test.text_input(key="set-up-sample-0").set_value(NASTY[1]).run()
@@ -107,7 +106,6 @@ def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) ->
     assert store.yardsticks.in_force().spread == own
 
 
-@pytest.mark.slow
 def test_swatches_make_a_scale_that_kept_readings_follow(filled: Filled) -> None:
     store = filled.store
     before = words(open_page("compare", visit=filled.visit.id))

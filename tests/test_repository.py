@@ -18,8 +18,9 @@ REPOSITORY = Path(__file__).parents[1]
 START = "python3 -m venv .venv && .venv/bin/pip install -e . && .venv/bin/streamlit run app.py"
 TESTS = (
     "python3 -m venv .venv && .venv/bin/pip install -e '.[test]' && "
-    ".venv/bin/python -m pytest -n logical --dist worksteal"
+    '.venv/bin/python -m pytest -n logical --dist worksteal -m "not slow"'
 )
+STUDIES = ".venv/bin/python -m pytest -n logical --dist worksteal -m slow --durations=15"
 
 MB = 1024**2
 LARGEST_FILE = 2 * MB
@@ -128,6 +129,8 @@ def test_continuous_integration_types_what_the_readme_says() -> None:
     script = REPOSITORY / ".ci" / "run"
     shown = subprocess.run(["bash", str(script), "--commands"], capture_output=True, text=True, check=True).stdout
     assert shown.splitlines() == [START, TESTS]
+    # what the README's command leaves out is run as well
+    assert STUDIES in script.read_text("utf-8").splitlines()
     # but for the locked dependencies before it, each checked by its hash, and the lowest in an environment of their own
     installs = [line.strip() for line in script.read_text("utf-8").splitlines() if "pip install" in line]
     assert installs == [

@@ -205,7 +205,6 @@ def test_a_level_on_the_built_in_scale_carries_its_whole_doubt(level: float) -> 
     assert level_of(band(level), MINE, Yardsticks()) == estimate_level(band(level).lab)
 
 
-@pytest.mark.slow
 def test_levels_hold_the_truth_with_the_kit_of_the_swatches_and_with_another() -> None:
     rng = np.random.default_rng(5)
     size = camera_error("grey18", "daylight", 0.18)

@@ -86,9 +86,9 @@ def fit_scale(swatches: Sequence[LevelSwatch], name: str) -> ScaleFit:
     levels = np.array([swatch.level for swatch in swatches])
     lightness = np.array([swatch.lab.lab[0] for swatch in swatches])
     u = np.array([max(swatch.lab.u[0], 0.1) for swatch in swatches])
-    labels = LABELS
+    labels, found = LABELS, _KNOWN
     for _ in range(12):  # the scatter decides the weights, and the weights the scatter
-        found, cov, freedom = _curve(levels, lightness, u, labels)
+        found, cov, freedom = _curve(levels, lightness, u, labels, found)
         residuals = _level(found, lightness) - levels
         own = u / _slope(found, lightness)
         # what the photo's own uncertainty does not explain of each residual; the guess counts as extra swatches
@@ -186,18 +186,32 @@ def _slope(curve: Array, lightness: Array) -> Array:
     return np.asarray(curve[2] * (np.clip(lightness, curve[0], curve[1]) - curve[0] + _span(curve)))
 
 
-def _curve(levels: Array, lightness: Array, u: Array, labels: float) -> tuple[Array, Array, float]:
-    """The likeliest curve, its covariance, and the swatches left over to estimate the scatter."""
+def _gradient(curve: Array, levels: Array) -> Array:
+    """How each L* follows L* at level 1, L* at level 10 and the rate, (N, 3)."""
+    whole, from_first = LIGHTEST - DARKEST, levels - DARKEST
+    share = np.expm1(curve[2] * from_first) / np.expm1(curve[2] * whole)
+    rising = from_first * np.exp(curve[2] * from_first) / np.expm1(curve[2] * whole)
+    falling = share * whole * np.exp(curve[2] * whole) / np.expm1(curve[2] * whole)
+    return np.column_stack([1 - share, share, (curve[1] - curve[0]) * (rising - falling)])
+
+
+def _curve(levels: Array, lightness: Array, u: Array, labels: float, near: Array) -> tuple[Array, Array, float]:
+    """The likeliest curve, its covariance, and the swatches left over to estimate the scatter; starts `near` one."""
     from scipy.optimize import least_squares  # imported late: keeps `import tracker` light
 
-    curve = _KNOWN
+    curve = near
+    prior = np.diag(1 / np.array(SPREAD))
     for _ in range(6):
         weights = 1 / np.hypot(u, labels * _slope(curve, lightness))
 
         def misfit(trial: Array, weights: Array = weights) -> Array:
             return np.concatenate([weights * (_lightness(trial, levels) - lightness), (trial - _KNOWN) / SPREAD])
 
-        found = least_squares(misfit, np.clip(curve, _LOWEST, _HIGHEST), bounds=(_LOWEST, _HIGHEST), x_scale=SPREAD)
+        def gradient(trial: Array, weights: Array = weights) -> Array:
+            return np.vstack([weights[:, None] * _gradient(trial, levels), prior])
+
+        start = np.clip(curve, _LOWEST, _HIGHEST)
+        found = least_squares(misfit, start, gradient, bounds=(_LOWEST, _HIGHEST), x_scale=SPREAD)
         if np.allclose(found.x, curve, rtol=1e-6):
             break
         curve = found.x

@@ -21,7 +21,7 @@ from tracker.maths.uncertainty import Array
 
 CURVES = 4096
 _DIMENSIONS = 5  # rate, three coefficients, and a spare one for the caller
-_HALVINGS = 40
+_STEPS, _CLOSE = 60, 1e-10  # at most, and months
 
 
 def curves_of(posterior: Posterior) -> tuple[Array, Array]:
@@ -74,22 +74,36 @@ def first_passing(rates: Array, coefficients: Array, limit: float, *, above: boo
     fast, slow = sign * coefficients[:, 1], sign * coefficients[:, 2]
     end = np.broadcast_to(np.asarray(end, dtype=np.float64), rates.shape)
 
-    def beyond(months: Array) -> Array:
-        height: Array = start - fast * np.expm1(-rates * months) + slow * months
-        return height
-
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         turn = np.log(-fast * rates / slow) / rates
     turn = np.where(np.isfinite(turn) & (turn > 0), np.minimum(turn, end), np.nan)
     # after its turn a curve that rose only falls; before its turn one that fell has not yet risen
     high = np.where(np.isfinite(turn) & (fast > 0), turn, end)
     low = np.where(np.isfinite(turn) & (fast < 0), turn, 0.0)
-    passes = (start < 0) & (beyond(high) >= 0)
-    for _ in range(_HALVINGS):
-        middle = (low + high) / 2
-        over = beyond(middle) >= 0
-        low, high = np.where(over, low, middle), np.where(over, middle, high)
-    return np.where(start >= 0, 0.0, np.where(passes, high, np.inf))
+    passes = np.flatnonzero((start < 0) & (start - fast * np.expm1(-rates * high) + slow * high >= 0))
+    found = np.where(start >= 0, 0.0, np.inf)
+    # a rise that slows down is approached from its beginning, one that speeds up from its end: neither is overshot
+    begin = np.where(fast > 0, low, high)
+    found[passes] = _root(*(part[passes] for part in (begin, rates, start, fast, slow)))
+    found[passes] = np.clip(found[passes], low[passes], high[passes])
+    return found
+
+
+def _root(months: Array, rates: Array, start: Array, fast: Array, slow: Array) -> Array:
+    """Newton's method from months that lie on the bent side of each curve; only the curves not yet there go on."""
+    months, going = months.copy(), np.arange(months.size)
+    for _ in range(_STEPS):
+        at, rate = months[going], rates[going]
+        fallen = np.expm1(-rate * at)
+        height = start[going] - fast[going] * fallen + slow[going] * at
+        slope = fast[going] * rate * (1 + fallen) + slow[going]
+        # where a curve only just touches the limit, it is level there
+        step = np.divide(height, slope, out=np.zeros_like(at), where=slope > 0)
+        months[going] = at - step
+        going = going[np.abs(step) > _CLOSE]
+        if not going.size:
+            break
+    return months
 
 
 @lru_cache(maxsize=1)
