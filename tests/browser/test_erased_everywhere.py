@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 from conftest import DESKTOP, Watched
-from test_main_job import press, settled
+from stillness import PATIENCE_MS, settled
+from test_main_job import press
 
 from tracker import workflow
 from tracker.record.records import MEASURING, Client
@@ -18,7 +19,6 @@ from tracker.ui.navigation import ENTRIES, address
 pytestmark = pytest.mark.browser
 
 NAME = "Zerubbabel"
-PATIENCE_MS = 60_000
 
 
 @pytest.fixture
