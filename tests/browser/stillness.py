@@ -48,7 +48,7 @@ NOTE_RUNS = """(() => {
     }
   }
 })()"""
-"""For the start of every page: how many runs of the script were asked for since the last one began, and if one goes on."""
+"""For the start of every page: how many runs of the script were asked for since one began, and whether one goes on."""
 
 _STILL = """([call, frames]) => {
   const drawn = document.querySelector('[data-test-script-state="notRunning"]')
