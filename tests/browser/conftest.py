@@ -16,11 +16,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from stillness import NOTE_RUNS
 
 if TYPE_CHECKING:
     from warm import Forked, WarmStart
 
 REPOSITORY = Path(__file__).parents[2]
+APP = REPOSITORY / "app.py"
 BROWSERS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable")
 FLAGS = (
     "--no-sandbox",
@@ -31,6 +33,7 @@ FLAGS = (
     "--disable-quic",
     "--disable-sync",
     "--no-first-run",
+    "--process-per-site",  # pages of one window share what was compiled of Streamlit's scripts
 )
 
 
@@ -57,7 +60,9 @@ def missing(reason: str) -> None:
 
 _running = ExitStack()  # what ends with the last test here
 _browsers: list[Any] = []
+_windows: list[tuple[dict[str, Any], Any]] = []  # free windows with the options they were made with
 _warm: list[WarmStart] = []
+_ports: list[int] = []  # where the app is served, one server after the other
 
 
 @pytest.fixture
@@ -73,8 +78,43 @@ def chromium() -> Any:
             missing("playwright is not installed: pip install -e .[test]")
         driver = _running.enter_context(sync_playwright())
         _browsers.append(driver.chromium.launch(executable_path=found, args=list(FLAGS)))
-        _running.callback(lambda: _browsers.pop().close())
+        _running.callback(end_browser)
     return _browsers[0]
+
+
+def end_browser() -> None:
+    """Close it with every window that waits for a test."""
+    _windows.clear()
+    _browsers.pop().close()
+
+
+def take_window(browser: Any, options: dict[str, Any]) -> Any:
+    """A window (a browser context) with these options, new or left clean by an earlier test.
+
+    Loading and compiling Streamlit's scripts is most of the cost of a page. A window that goes on has them, as long as
+    its process runs, so a page of the same site stays open in it, for which no server is asked.
+    """
+    for place, (made_with, _) in enumerate(_windows):
+        if made_with == options:
+            return _windows.pop(place)[1]
+    window = browser.new_context(**options)
+    window.add_init_script(NOTE_RUNS)
+    stays = window.new_page()
+    stays.route("**/*", lambda asked: asked.fulfill(body="stays open"))
+    stays.goto("http://127.0.0.1/")
+    return window
+
+
+def give_back(window: Any, options: dict[str, Any]) -> None:
+    """Leave nothing in a window of what a test opened or stored there, but scripts and pictures in the cache."""
+    stays, *opened_here = window.pages
+    for page in opened_here:
+        page.close()
+    window.clear_cookies()
+    storage = stays.context.new_cdp_session(stays)
+    storage.send("Storage.clearDataForOrigin", {"origin": "*", "storageTypes": "all"})
+    storage.detach()
+    _windows.append((options, window))
 
 
 @pytest.hookimpl(wrapper=True)
@@ -92,6 +132,20 @@ def free_port() -> int:
     with socket.socket() as probe:
         probe.bind(("127.0.0.1", 0))
         return int(probe.getsockname()[1])
+
+
+def port_of_the_app() -> int:
+    """The port of the server before, where it is free again: browsers keep scripts by their whole address."""
+    if _ports:
+        with socket.socket() as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as servers do
+            try:
+                probe.bind(("127.0.0.1", _ports[0]))
+            except OSError:
+                _ports.clear()
+    if not _ports:
+        _ports.append(free_port())
+    return _ports[0]
 
 
 def run_arguments(script: Path, port: int) -> list[str]:
@@ -115,7 +169,7 @@ def serving_at_once(script: Path, home: Path, log: Path, **environment: str) -> 
         with serving(script, home, log, **environment) as address:
             yield address
         return
-    port = free_port()
+    port = port_of_the_app() if script == APP else free_port()
     surroundings = {**os.environ, "TRACKER_HOME": str(home), **environment}
     server = warm_start().fork(run_arguments(script, port), log, surroundings)
     try:
@@ -183,7 +237,7 @@ def serve() -> Serve:
 @pytest.fixture
 def studio(tmp_path: Path) -> Iterator[str]:
     """The whole app with an empty studio; yields its address."""
-    with serving_at_once(REPOSITORY / "app.py", tmp_path / "studio", tmp_path / "server.log") as address:
+    with serving_at_once(APP, tmp_path / "studio", tmp_path / "server.log") as address:
         yield address
 
 
@@ -193,10 +247,10 @@ def opened(chromium: Any) -> Iterator[Callable[..., Watched]]:
     with ExitStack() as stack:
 
         def open_page(**options: Any) -> Watched:
-            context = chromium.new_context(**options)
-            stack.callback(context.close)
-            context.set_default_timeout(30_000)  # two tests at once on a slow machine
-            return watch(context.new_page())
+            window = take_window(chromium, options)
+            stack.callback(give_back, window, options)
+            window.set_default_timeout(30_000)  # two tests at once on a slow machine
+            return watch(window.new_page())
 
         yield open_page
 

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 from conftest import BROWSERS, FLAGS, watch
-from test_main_job import open_listed, press, sample, settled
+from stillness import NOTE_RUNS, settled
+from test_main_job import open_listed, press, sample
 
 from tracker import workflow
 from tracker.record.records import BEFORE, MEASURING
@@ -54,6 +55,7 @@ def test_the_browser_keeps_nothing_that_was_typed(chromium: Any, serve: Serve, t
         context = chromium.browser_type.launch_persistent_context(
             str(profile), executable_path=browser(), args=list(FLAGS), headless=True
         )
+        context.add_init_script(NOTE_RUNS)
         page = context.new_page()
         page.set_default_timeout(15_000)
         page.goto(f"{address}/clients?add=1")
@@ -89,6 +91,7 @@ def test_the_browser_drops_the_pictures_of_an_erased_client(chromium: Any, serve
         context = chromium.browser_type.launch_persistent_context(
             str(profile), executable_path=browser(), args=list(FLAGS), headless=True
         )
+        context.add_init_script(NOTE_RUNS)
         watched = watch(context.new_page())
         page = watched.page
         page.set_default_timeout(15_000)

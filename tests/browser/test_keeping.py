@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from test_main_job import settled, strike, walk_to
+from stillness import settled
+from test_main_job import strike, walk_to
 
 from tracker import workflow
 from tracker.record.records import MEASURING

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from stillness import settled
 
 from tests.samples import sample_photo
 from tracker import workflow
@@ -25,12 +26,6 @@ LISTED = ("Today", "Clients", "New visit", "Portfolio", "Studio")
 def sample(role: str) -> Path:
     """The sample photo in that role, taken in daylight."""
     return sample_photo(f"noor_{role}_daylight.jpg")
-
-
-def settled(page: Any) -> None:
-    """Wait until the page is drawn: what is pressed or filled while it still changes may be replaced under the hand."""
-    page.wait_for_timeout(150)  # until the last action has reached the server
-    page.locator('[data-test-script-state="notRunning"]').wait_for()
 
 
 def press(page: Any, name: str) -> None:
@@ -303,7 +298,7 @@ def test_every_page_fits_a_phone(studio: str, opened: Any, scheme: str, tmp_path
     page.get_by_role("heading", name="Today", exact=True).wait_for()
     for name in LISTED:
         open_listed(page, name)
-        page.wait_for_timeout(400)
+        settled(page)
         page.screenshot(path=tmp_path / f"{name}-{scheme}.png")
         main = page.get_by_test_id("stMain")
         assert main.evaluate("main => main.scrollWidth - main.clientWidth") <= 0, name

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from conftest import REPOSITORY, Watched, free_port, running
 from PIL import Image
-from test_main_job import settled
+from stillness import settled
 
 from tracker import workflow
 from tracker.record.records import MEASURING

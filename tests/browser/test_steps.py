@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from stillness import settled
 
 from tracker import workflow
 from tracker.record.records import MEASURING, Draft, Step, Visit, new_id, now
@@ -41,12 +42,6 @@ def address(tmp_path: Path, draft: Draft, serve: Serve) -> Iterator[str]:
         yield f"{root}/new-visit?draft={draft.id}"
 
 
-def settled(page: Any) -> None:
-    """Wait until the page is drawn."""
-    page.wait_for_timeout(250)
-    page.locator('[data-test-script-state="notRunning"]').wait_for()
-
-
 def kept(tmp_path: Path, draft: Draft) -> tuple[Step, ...]:
     """The steps that the draft holds."""
     with Store(tmp_path / "studio") as store:
@@ -57,6 +52,7 @@ def kept(tmp_path: Path, draft: Draft) -> tuple[Step, ...]:
 def test_in_a_hand(address: str, phone: Watched, tmp_path: Path, draft: Draft) -> None:
     page = phone.page
     page.goto(address)
+    settled(page)
     page.get_by_role("button", name="Copy the steps").tap()
     settled(page)
     page.get_by_role("button", name="Add a step").tap()
@@ -79,6 +75,7 @@ def test_in_a_hand(address: str, phone: Watched, tmp_path: Path, draft: Draft) -
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
     form.get_by_role("button", name="Done with this step").tap()
     settled(page)
+    page.locator('[class*="st-key-step-line-"]').nth(1).wait_for()
     page.get_by_role("button", name="Up").last.tap()
     settled(page)
     first, second = kept(tmp_path, draft)
@@ -92,7 +89,7 @@ def test_in_a_hand(address: str, phone: Watched, tmp_path: Path, draft: Draft) -
 def test_by_keyboard_alone(address: str, desktop: Watched, tmp_path: Path, draft: Draft) -> None:
     page = desktop.page
     page.goto(address)
-    page.get_by_role("button", name="Add a step").wait_for()
+    settled(page)
     reach(page, "Add a step")
     page.keyboard.press("Enter")
     settled(page)

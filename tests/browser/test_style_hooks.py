@@ -8,8 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from conftest import REPOSITORY, serving
-from test_main_job import MEASURING_MS, add_photo, press, sample, settled
+from conftest import APP, REPOSITORY, serving_at_once
+from stillness import settled
+from test_main_job import MEASURING_MS, add_photo, press, sample
 
 from tracker import workflow
 from tracker.store import Store
@@ -116,7 +117,7 @@ def demo(tmp_path: Path) -> Iterator[tuple[str, list[ClientSummary]]]:
     with Store(home) as store:
         workflow.load_demo(store)
         clients = store.clients.summaries()
-    with serving(REPOSITORY / "app.py", home, tmp_path / "server.log") as started:
+    with serving_at_once(APP, home, tmp_path / "server.log") as started:
         yield started, clients
 
 
@@ -133,7 +134,6 @@ class Search:
     def look(self) -> None:
         """Note what this page has."""
         settled(self.page)
-        self.page.wait_for_timeout(300)  # fields come in scripts of their own
         self.missing -= set(
             self.page.evaluate("all => all.filter(each => document.querySelector(each))", [*self.missing])
         )

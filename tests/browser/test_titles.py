@@ -6,7 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 import pytest
-from test_main_job import add_client, settled
+from stillness import settled
+from test_main_job import add_client
 
 from tracker.ui.look import drawing
 from tracker.ui.navigation import ENTRIES, address, tab_title

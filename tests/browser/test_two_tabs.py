@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from stillness import settled
 
 from tests.samples import sample_photo
 from tracker import workflow
@@ -36,12 +37,6 @@ def address(tmp_path: Path, draft: Draft, serve: Serve) -> Iterator[str]:
     """The draft's page in a running app."""
     with serve(REPOSITORY / "app.py", tmp_path / "studio", tmp_path / "server.log") as root:
         yield f"{root}/new-visit?draft={draft.id}"
-
-
-def settled(page: Any) -> None:
-    """Wait until the page is drawn."""
-    page.wait_for_timeout(400)
-    page.locator('[data-test-script-state="notRunning"]').wait_for(timeout=60_000)
 
 
 def kept(tmp_path: Path, draft: Draft) -> Draft:
@@ -107,10 +102,9 @@ def test_photos_and_notes_of_both(address: str, desktop: Watched, tmp_path: Path
     note(other).fill("second tab")
     other.get_by_label("Next time").click()
     notice = other.locator(".st-key-other-tab")
-    notice.wait_for()
+    notice.get_by_text("first again").wait_for()
     settled(other)
     assert "This draft was changed in another tab at" in notice.inner_text()
-    assert "first again" in notice.inner_text()
     assert note(other).input_value() == "second tab"
     other.get_by_role("button", name="Use the other tab’s").click()
     wait_for_note(other, "first again")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+from stillness import settled
 
 from tracker import workflow
 from tracker.record.records import MEASURING, PORTFOLIO, Step, Visit, new_id, now
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.browser
 
-REPOSITORY = Path(__file__).parents[2]
+APP = Path(__file__).parents[2] / "app.py"
 
 # GitHub Flavored Markdown 0.29 (6.9 autolinks), CommonMark 0.31.2, and Streamlit's own st.markdown: colours, names of
 # pictures between colons, formulas, arrows
@@ -181,15 +182,15 @@ def test_no_page_makes_anything_of_what_was_typed(serve: Serve, desktop: Watched
         "portfolio",
         "studio",
     ]
-    with serve(REPOSITORY / "app.py", home, tmp_path / "server.log") as address:
+    with serve(APP, home, tmp_path / "server.log") as address:
         for path in pages:
             page = desktop.page
             page.goto(f"{address}/{path}")
             page.locator("h1").first.wait_for()
-            page.locator('[data-test-script-state="notRunning"]').wait_for()
+            settled(page)
             page.locator("[data-testid=stMain] details:not([open]) > summary").evaluate_all(
                 "all => all.map(e => e.click())"
             )
-            page.wait_for_timeout(300)
+            settled(page)
             assert made_of(page) == [], path
     assert desktop.outside == []

@@ -14,7 +14,8 @@ from PIL import Image
 sys.path.insert(0, str(Path(__file__).parent))  # the helpers of the browser tests, as pytest finds them
 
 from conftest import BROWSERS, FLAGS, REPOSITORY, serving
-from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, press, sample, settled
+from stillness import NOTE_RUNS, settled
+from test_main_job import MEASURING_MS, add_client, add_photo, open_listed, press, sample
 
 PICTURES = REPOSITORY / "sample_images" / "tour"
 
@@ -74,7 +75,9 @@ def main() -> None:
         home = Path(folder)
         with serving(REPOSITORY / "app.py", home / "studio", home / "server.log") as address:
             browser = driver.chromium.launch(executable_path=browser_path, args=list(FLAGS))
-            walk(browser.new_page(viewport={"width": 1100, "height": 900}), address)
+            page = browser.new_page(viewport={"width": 1100, "height": 900})
+            page.add_init_script(NOTE_RUNS)
+            walk(page, address)
             browser.close()
 
 
