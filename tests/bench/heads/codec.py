@@ -2,7 +2,7 @@
 
 A value v of each channel, 1 for a perfect white, becomes the code ``(v / 1.25) ** (1 / 2.4)``. The codes' distance from
 their grey is doubled before the file is written and halved after it is read: the file format is coarse in colour, which
-cost up to 1.1 in the change of a*, and half of that now (heads 1, 9, 17 ... 57, first photos).
+would cost up to 1.1 in the change of a* and so costs up to 0.5 (first photos of heads 1, 9, 17 ... 57).
 """
 
 from __future__ import annotations
