@@ -83,6 +83,13 @@ def test_of_an_unchanged_head_the_true_change_is_nothing() -> None:
     assert np.median(largest) > 3
 
 
+@pytest.mark.parametrize(("kind", "sign"), [("painted", 1), ("refresh", 1), ("subtle", 1), ("darker", -1)])
+def test_lightening_makes_lighter_and_a_glaze_darker(kind: str, sign: int) -> None:
+    ends = [head.change("end")[0] * sign for head in heads() if head.about["kind"] == kind]
+    assert len(ends) >= 5
+    assert min(ends) > 0
+
+
 @pytest.mark.parametrize(("head", "shot"), SOME, ids=named)
 def test_a_plate_shows_the_colour_that_is_called_true(head: Head, shot: Shot) -> None:
     # another lay, under light that differs between card and hair, seen by a camera: near, not the same (over the first
@@ -124,6 +131,9 @@ def test_a_card_shows_its_patches_where_the_program_looks_for_them(kind: str) ->
         dx, dy = 0.18 * (right - left), 0.18 * (bottom - top)  # the inner 64 %
         box = (left + dx, top + dy, right - dx, bottom - dy)
         assert outline.patch_mean(shown, np.array(corners_of(shot, kind)), box) == pytest.approx(value, rel=1e-6)
+    first, second, _, fourth = np.array(corners_of(shot, kind))
+    across, down = (float(np.linalg.norm(corner - first)) for corner in (second, fourth))
+    assert (across > down) == (kind == "chart24")  # so that the chart's cells are nearly square
     outside = ~outline.inside((HEIGHT, WIDTH), shot.corners, 1.05)
     assert shown[outside] == pytest.approx(GREY)
 
@@ -266,3 +276,6 @@ def test_a_few_heads_go_through_each_method(name: str, number: int) -> None:
     # no reading is exact, and none is of another head
     assert 0.05 < found["L* median"]["value"] < 8
     assert "grey18" in tables(results)
+    large = [o for o in results.outcomes if abs(o.true[0]) > 5]
+    assert all(np.sign(o.said.delta[0]) == np.sign(o.true[0]) for o in large)
+    assert bool(large) == (number > 1)
