@@ -1,4 +1,4 @@
-"""Colour of a hair fibre: absorption by melanin and by dyes, in 18 bands.
+"""Colour of a hair fibre: absorption by melanin and by dyes, in bands of wavelength.
 
 Absorption is per fibre radius (no unit): the light path across a fibre is
 counted in fibre radii, as the hair scattering model of the renderer wants it.
@@ -14,26 +14,26 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 BANDS: Array = np.linspace(400.0, 706.0, 18)
-"""Centres of the rendered bands, nm. Three at a time make one rendered image."""
+"""Centres of the bands of the sample photos, nm. Three at a time make one rendered image."""
 
 STEPS = 10
 """Number of colours between a head's natural and its lightest hair."""
 
 
-def melanin(eumelanin: float, pheomelanin: float) -> Array:
-    """Absorption by the two melanins (concentrations, no unit).
+def melanin(eumelanin: float, pheomelanin: float, bands: Array = BANDS) -> Array:
+    """Absorption by the two melanins (concentrations, no unit) at the centres of some bands, nm.
 
     Power laws of the wavelength after Donner and Jensen 2006 (exponents from memory),
     scaled to the constants that the pbrt renderer's hair material documents.
     """
-    eu = 0.697 * (BANDS / 550.0) ** -3.33
-    pheo = 0.400 * (BANDS / 550.0) ** -4.75
+    eu = 0.697 * (bands / 550.0) ** -3.33
+    pheo = 0.400 * (bands / 550.0) ** -4.75
     return eumelanin * eu + pheomelanin * pheo
 
 
-def dye(amount: float, centre_nm: float, width_nm: float) -> Array:
+def dye(amount: float, centre_nm: float, width_nm: float, bands: Array = BANDS) -> Array:
     """Absorption by one dye: a bell curve over the wavelength."""
-    return amount * np.exp(-0.5 * ((BANDS - centre_nm) / width_nm) ** 2)
+    return amount * np.exp(-0.5 * ((bands - centre_nm) / width_nm) ** 2)
 
 
 def toner_left(months: float, fast_share: float, fast_months: float, slow_months: float) -> float:
@@ -41,7 +41,7 @@ def toner_left(months: float, fast_share: float, fast_months: float, slow_months
     return fast_share * float(np.exp(-months / fast_months)) + (1.0 - fast_share) * float(np.exp(-months / slow_months))
 
 
-def absorption(look: dict[str, Any], lightened: float, toner: float = 1.0) -> Array:
+def absorption(look: dict[str, Any], lightened: float, toner: float = 1.0, bands: Array = BANDS) -> Array:
     """Absorption of a fibre that is `lightened` (0 natural .. 1 lightest) of the way.
 
     Lightening destroys melanin roughly exponentially, so the mixture is geometric.
@@ -52,9 +52,9 @@ def absorption(look: dict[str, Any], lightened: float, toner: float = 1.0) -> Ar
     def mixed(key: str) -> float:
         return float(nat[key] ** (1.0 - lightened) * light[key] ** lightened)
 
-    total = melanin(mixed("eu"), mixed("pheo"))
+    total = melanin(mixed("eu"), mixed("pheo"), bands)
     for amount, centre, width in look.get("toner", []):
-        total = total + dye(amount * lightened * toner, centre, width)
+        total = total + dye(amount * lightened * toner, centre, width, bands)
     for amount, centre, width in look.get("dyes", []):
-        total = total + dye(amount, centre, width)
+        total = total + dye(amount, centre, width, bands)
     return total

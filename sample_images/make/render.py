@@ -92,17 +92,16 @@ def build(cfg: dict[str, Any], folder: Path, quick: bool) -> tuple[Any, Any, dic
     return studio, hair, {"corners": corners, "line": line, "arc": arc, "toner_left": toner}
 
 
-def render_bands(scene: Any, studio: Any, spp: int, seed: int, passes: Path) -> Array:
+def render_bands(scene: Any, studio: Any, spp: int, seed: int, passes: Path, chunk: int = 32) -> Array:
     """Render all bands, three at a time, with the same random paths for each three.
 
-    Every pass is kept as a file in `passes`, so that after a crash of the renderer
+    Every pass of `chunk` paths a pixel is kept as a file in `passes`, so that after a crash of the renderer
     another call (with another seed) goes on where this one stopped.
     """
     passes.mkdir(parents=True, exist_ok=True)
     params = mi.traverse(scene)
-    chunk = 32
     triples = []
-    for k in range(6):
+    for k in range(len(studio.bands) // 3):
         for key, bands in studio.colours.items():
             three = [float(v) for v in bands[3 * k : 3 * k + 3]]
             if key in studio.textures:

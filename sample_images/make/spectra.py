@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import sys
 import warnings
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -55,24 +56,34 @@ def colour_matrix(raw: Array, wanted: Array) -> Array:
     return matrix
 
 
-def main() -> None:
-    """Write the weights and the chart."""
-    hats = np.stack([np.interp(WL, BANDS, row) for row in np.eye(len(BANDS))], 1)
+def chart24() -> Array:
+    """Reflectances of the chart's patches at WL, (24, wavelengths)."""
+    sds = colour.SDS_COLOURCHECKERS["BabelColor Average"].values()
+    return np.stack([np.interp(WL, s.wavelengths, s.values) for s in sds])
+
+
+def weights(bands: Array, lights: Sequence[str]) -> dict[str, Array]:
+    """From values in bands, nm, to XYZ and to each camera's balanced raw values, and from those to linear sRGB."""
+    hats = np.stack([np.interp(WL, bands, row) for row in np.eye(len(bands))], 1)
     cie, d65 = sensitivities(None), light("D65")
     scale = 1.0 / (cie[:, 1] @ d65)
-    sds = colour.SDS_COLOURCHECKERS["BabelColor Average"].values()
-    chart = np.stack([np.interp(WL, s.wavelengths, s.values) for s in sds])
+    chart = chart24()
     wanted = (chart * d65) @ cie * scale @ XYZ_TO_SRGB.T
     out = {"xyz": scale * (cie * d65[:, None]).T @ hats, "chart_xyz": (chart * d65) @ cie * scale}
-    for name in LIGHTS:
+    for name in lights:
         power = light(name)
         for camera, data in CAMERAS.items():
             s = sensitivities(data)
             white = power @ s
             out[f"raw|{name}|{camera}"] = (s * power[:, None]).T @ hats / white[:, None]
             out[f"matrix|{name}|{camera}"] = colour_matrix((chart * power) @ s / white, wanted)
-    np.savez(sys.argv[1], **out)
-    bands = np.clip([np.interp(BANDS, WL, c) for c in chart], 0, 1).round(4)
+    return out
+
+
+def main() -> None:
+    """Write the weights and the chart."""
+    np.savez(sys.argv[1], **weights(BANDS, LIGHTS))
+    bands = np.clip([np.interp(BANDS, WL, c) for c in chart24()], 0, 1).round(4)
     text = json.dumps({"bands_nm": BANDS.tolist(), "bands": bands.tolist()})
     (Path(__file__).parent / "chart24.json").write_text(text + "\n")
 

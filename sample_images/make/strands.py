@@ -51,7 +51,7 @@ def roots(rng: Rng, n: int) -> Array:
     return u[u[:, 1] > line][:n]
 
 
-def _outside(p: Array, layer: Array) -> Array:
+def outside(p: Array, layer: Array) -> Array:
     """Move points out of the head (grown by the layer's thickness) and out of the shoulders."""
     q = p / (HEAD * layer)
     r = np.linalg.norm(q, axis=-1, keepdims=True)
@@ -81,7 +81,7 @@ def _fall(rng: Rng, u: Array, steps: int, style: dict[str, Any]) -> Array:
         inward = np.clip(np.abs(p[:, 0]) - 4, 0, 4) / 4 * np.sign(p[:, 0]) * (p[:, 1] < -2)
         pull[:, 0] -= style.get("narrow", 0.05) * inward
         d = _unit(_unit(d) + pull)
-        p = _outside(p + d * STEP_CM, layer)
+        p = outside(p + d * STEP_CM, layer)
         d = (p - out[:, i - 1]) / STEP_CM
         out[:, i] = p
     return out
@@ -161,7 +161,7 @@ def grow(rng: Rng, n: int, style: dict[str, Any], arrange: Rng | None = None) ->
     points += _frizz(rng, points.shape[:2], arc, style)
     layer = 1.02 + 0.02 * rng.random((len(u), 1))
     for i in range(1, len(arc)):
-        points[:, i] = _outside(points[:, i], layer)
+        points[:, i] = outside(points[:, i], layer)
     ragged = style.get("ragged_cm", 1.6)
     end = length - np.abs(rng.normal(0, ragged, lock.max() + 1))[lock] - np.abs(rng.normal(0, ragged, len(u)))
     end = np.minimum(end, _hem(rng, points, arc, u, lock, style))

@@ -1,12 +1,13 @@
 """The invented demo studio: wall, shelf, plant, cape, lamps, camera and card.
 
 Builds a scene for the renderer. Units: centimetres; x to the right, y up,
-z towards the camera. Everything that has a colour is kept as 18 band values in
+z towards the camera. Everything that has a colour is kept as band values in
 `Studio.colours`, so that one loaded scene can be rendered three bands at a time.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -20,7 +21,8 @@ from scipy.ndimage import gaussian_filter
 
 Array = NDArray[np.float64]
 
-SURFACES: dict[str, list[float]] = {  # reflectance at 400, 500, 550, 600, 706 nm
+KNOTS = (400.0, 500.0, 550.0, 600.0, 706.0)
+SURFACES: dict[str, list[float]] = {  # reflectance at those wavelengths, nm
     "wall": [0.600, 0.690, 0.720, 0.740, 0.750],
     "wood": [0.090, 0.150, 0.200, 0.270, 0.360],
     "amber": [0.020, 0.050, 0.120, 0.220, 0.360],
@@ -40,15 +42,28 @@ STRIP = (0.90, GREY, 0.035)
 
 @dataclass
 class Studio:
-    """A scene under construction: the renderer's dictionary and the band colours of its parts."""
+    """A scene under construction: the renderer's dictionary and the band colours of its parts.
+
+    `bands` are the centres of the bands, nm, a multiple of three; `surfaces` are the colours that have a name.
+    """
 
     parts: dict[str, Any] = field(default_factory=lambda: {"type": "scene"})
     colours: dict[str, Array] = field(default_factory=dict)
     textures: dict[str, Array] = field(default_factory=dict)
+    bands: Array = field(default_factory=fibres.BANDS.copy)
+    surfaces: dict[str, list[float]] = field(default_factory=SURFACES.copy)
+
+    def colour(self, name: str) -> Array:
+        """Band reflectances of a named surface."""
+        return self.spread(self.surfaces[name])
+
+    def spread(self, reflectances: Sequence[float] | Array) -> Array:
+        """Band reflectances from those at 400, 500, 550, 600 and 706 nm."""
+        return np.interp(self.bands, KNOTS, reflectances)
 
     def add(self, name: str, shape: dict[str, Any], colour: str | Array, gloss: float | None = None) -> None:
         """Add a shape of a plain colour; `gloss` is the roughness of a shiny coat, if any."""
-        bands = colour_of(colour) if isinstance(colour, str) else np.asarray(colour, float)
+        bands = self.colour(colour) if isinstance(colour, str) else np.asarray(colour, float)
         value = {"type": "rgb", "value": [float(v) for v in bands[:3]]}
         if gloss is None:
             surface: dict[str, Any] = {"type": "diffuse", "reflectance": value}
@@ -70,11 +85,6 @@ class Studio:
         }
         self.parts[name] = {"type": "bsplinecurve", "filename": str(curves), "surface": surface}
         self.colours[f"{name}.bsdf.sigma_a.value"] = sigma
-
-
-def colour_of(name: str) -> Array:
-    """Band reflectances of a named surface."""
-    return np.interp(fibres.BANDS, [400, 500, 550, 600, 706], SURFACES[name])
 
 
 def at(x: float, y: float, z: float) -> Any:
@@ -109,18 +119,22 @@ def round_mesh(path: Path, middle: Array, axes: Array, power: float = 2.0, folds
     return {"type": "obj", "filename": str(path), "face_normals": False}
 
 
-def add_room(studio: Studio, rng: np.random.Generator) -> None:
-    """Plaster wall, a wooden shelf with bottles, a plant on a ledge."""
-    noise = sum(gaussian_filter(rng.normal(0, a, (512, 512)), s, mode="wrap") for a, s in ((0.5, 10), (0.12, 3)))
-    studio.textures["wall.bsdf.reflectance.data"] = np.clip(1 + noise, 0.85, 1.12)
-    data = mi.TensorXf(np.full((*noise.shape, 3), 0.5, np.float32))
-    plaster = {"type": "bitmap", "raw": True, "data": data}
-    studio.colours["wall.bsdf.reflectance.data"] = colour_of("wall")
+def add_wall(studio: Studio, relief: Array) -> None:
+    """The wall behind the client; `relief` (h, w) is its lightness from place to place, 1 on average."""
+    data = mi.TensorXf(np.full((*relief.shape, 3), 0.5, np.float32))
+    studio.textures["wall.bsdf.reflectance.data"] = relief
+    studio.colours["wall.bsdf.reflectance.data"] = studio.colour("wall")
     studio.parts["wall"] = {
         "type": "rectangle",
         "to_world": at(0, 0, WALL_Z) @ mi.ScalarTransform4f().scale(150),
-        "surface": {"type": "diffuse", "reflectance": plaster},
+        "surface": {"type": "diffuse", "reflectance": {"type": "bitmap", "raw": True, "data": data}},
     }
+
+
+def add_room(studio: Studio, rng: np.random.Generator) -> None:
+    """Plaster wall, a wooden shelf with bottles, a plant on a ledge."""
+    noise = sum(gaussian_filter(rng.normal(0, a, (512, 512)), s, mode="wrap") for a, s in ((0.5, 10), (0.12, 3)))
+    add_wall(studio, np.clip(1 + noise, 0.85, 1.12))
     z = WALL_Z + 9
     studio.add("shelf", box(-44, 8, z, (46, 2.2, 17)), "wood")
     studio.add("shelf2", box(-44, -24, z, (46, 2.2, 17)), "wood")
@@ -149,7 +163,7 @@ def add_plant(studio: Studio, folder: Path, rng: np.random.Generator) -> None:
         p = pot + np.array([reach * np.cos(turn), 8 - 34 * drop + rng.uniform(-2, 2), 0.6 * reach * np.sin(turn)])
         place = at(*p) @ move.rotate([0, 0, 1], rng.uniform(-60, 60)) @ move.rotate([1, 0, 0], rng.uniform(-60, 60))
         shape = {**leaf, "to_world": place @ move.scale([1.1, rng.uniform(2.0, 3.4), 0.15])}
-        studio.add(f"leaf{i}", shape, colour_of("leaf") * rng.uniform(0.6, 1.5), 0.25)
+        studio.add(f"leaf{i}", shape, studio.colour("leaf") * rng.uniform(0.6, 1.5), 0.25)
 
 
 def add_client(studio: Studio, folder: Path) -> None:
@@ -176,7 +190,7 @@ def add_lights(studio: Studio, light: dict[str, Any]) -> None:
         }
 
 
-def add_card(studio: Studio, card: dict[str, Any], chart: Array) -> Array:
+def add_card(studio: Studio, card: dict[str, Any], chart: Array | None = None) -> Array:
     """A card, strip or chart on a thin stand; returns its corners (4, 3) cm, clockwise from its own top left."""
     t = mi.ScalarTransform4f()
     place = at(*card["at"]) @ t.rotate([0, 0, 1], card["roll"])
@@ -187,7 +201,7 @@ def add_card(studio: Studio, card: dict[str, Any], chart: Array) -> Array:
         where = place @ t.translate([x, y, z]) @ t.scale([*half, 1])
         studio.add(name, {"type": "rectangle", "to_world": where}, colour)
 
-    flat = np.ones_like(fibres.BANDS)
+    flat = np.ones_like(studio.bands)
     if card["kind"] == "grey18":
         patch("card", 0, 0, (hw, hh), GREY * flat)
     elif card["kind"] == "steps3":
@@ -195,6 +209,7 @@ def add_card(studio: Studio, card: dict[str, Any], chart: Array) -> Array:
         for i, r in enumerate(STRIP):
             patch(f"card{i}", 0, hh - (2 * i + 1) * hh / 3, (hw, hh / 3), r * flat)
     else:
+        assert chart is not None
         patch("card", 0, 0, (hw + 0.3, hh + 0.3), 0.035 * flat, -0.05)
         for i, colour in enumerate(chart):
             x, y = -hw + (i % 6 + 0.5) * hw / 3, hh - (i // 6 + 0.5) * hh / 2
