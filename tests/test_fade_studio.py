@@ -117,6 +117,7 @@ class TestStudioPrior:
         assert many.slope_mean == pytest.approx(HABIT.slope_mean, abs=0.1)
         assert math.log(many.rate_median) == pytest.approx(math.log(HABIT.rate_median), abs=0.15)
 
+    @pytest.mark.slow  # the truth found again, above, guards the same pooling
     def test_pooling_finds_the_most_probable_habit(self) -> None:
         # reference: the same probability of all readings climbed by scipy's simplex, one service at a time
         from scipy.optimize import minimize
