@@ -17,7 +17,8 @@ from tests.bench.heads.methods import BandChange, Ribbon, WholeWidth
 from tests.bench.heads.plates import CORE, MEAN, PLATES, Head, Shot, heads
 from tests.bench.heads.report import FACTORS, figures, plain_numbers, tables
 from tests.bench.heads.run import ALL, ONE, Outcome, chosen_heads, run
-from tracker.maths.colorimetry import decode, linear_to_lab
+from tracker.maths.colorimetry import linear_to_lab
+from tracker.maths.rgb_space import SRGB
 from tracker.measure import CARD_KINDS
 from tracker.measure.reading import REGIONS
 
@@ -114,10 +115,10 @@ def test_a_photo_is_the_same_each_time_and_another_with_another_card_or_look() -
 def test_a_look_is_steeper_in_the_middle_and_stronger_in_colour() -> None:
     steps = np.array([[[0.1] * 3, [0.2] * 3, [0.4] * 3]])
     plain, strong = looked(steps, 0.0), looked(steps, 1.0)
-    assert decode(plain) == pytest.approx(steps)
+    assert SRGB.decode(plain) == pytest.approx(steps)
     assert strong[0, 2, 0] - strong[0, 0, 0] > 1.05 * (plain[0, 2, 0] - plain[0, 0, 0])
     warm = np.array([[[0.3, 0.2, 0.1]]])
-    assert np.ptp(decode(looked(warm, 1.0))) > 1.1 * np.ptp(warm)
+    assert np.ptp(SRGB.decode(looked(warm, 1.0))) > 1.1 * np.ptp(warm)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -165,7 +166,7 @@ def test_a_dark_step_undoes_a_look_that_grey_alone_leaves() -> None:
 
 def test_the_true_outline_overlaps_with_itself_and_costs_nothing() -> None:
     photo = developed(18, 0)
-    found = outline.judge(photo.hair, photo.shot, decode(photo.picture.encoded / 255))
+    found = outline.judge(photo.hair, photo.shot, SRGB.decode(photo.picture.encoded / 255))
     assert found.overlap == 1
     assert all(cost == (0, 0, 0) for cost in found.cost.values())
 

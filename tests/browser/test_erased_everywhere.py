@@ -92,6 +92,7 @@ def test_what_is_being_typed_in_another_tab_stays(studio: str, opened: Callable[
     assert page.get_by_label("Name", exact=True).input_value() == "Cleo"
 
 
+@pytest.mark.slow  # walks over every page
 def test_no_field_of_any_page_lets_the_browser_remember(studio: str, desktop: Watched, client: Client) -> None:
     page, seen = desktop.page, 0
     for entry in ENTRIES:

@@ -28,6 +28,7 @@ new MutationObserver(note).observe(document, { childList: true, subtree: true, c
 """
 
 
+@pytest.mark.slow  # walks over every page
 def test_every_page_has_a_title_of_its_own_and_none_says_streamlit(studio: str, desktop: Watched) -> None:
     page = desktop.page
     page.add_init_script(WATCH)

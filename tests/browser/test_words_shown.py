@@ -143,6 +143,7 @@ def made_of(page: Any) -> list[str]:
     return [markup for href, markup in found if not href.startswith("http://127.0.0.1:")]
 
 
+@pytest.mark.slow  # walks over every page
 def test_no_page_makes_anything_of_what_was_typed(serve: Serve, desktop: Watched, tmp_path: Path) -> None:
     everything = " ".join(TYPED[:20])
     home = tmp_path / "studio"

@@ -12,7 +12,8 @@ from PIL import Image
 from tests.bench.heads.cards import corners_of, with_card
 from tests.bench.heads.plates import Head, Shot
 from tests.bench.spectra import noted
-from tracker.maths.colorimetry import Floats, encode, luminance
+from tests.srgb import encode
+from tracker.maths.colorimetry import Floats, luminance
 from tracker.measure.reading import Marks
 from tracker.photo import Photo, decode_photo
 
