@@ -13,7 +13,7 @@ from tests.bench.heads import outline
 from tests.bench.heads.bootstrap import Resampled, mean, quantile
 from tests.bench.heads.cards import DARK, GREY, KINDS, STRIP, corners_of, patches, with_card
 from tests.bench.heads.develop import CHANGING, LOOKS, ONE_LOOK, Developed, develop, look_of, looked
-from tests.bench.heads.methods import BandChange, Ribbon, WholeWidth
+from tests.bench.heads.methods import METHODS, BandChange, WholeWidth
 from tests.bench.heads.plates import CORE, MEAN, PLATES, Head, Shot, heads
 from tests.bench.heads.report import FACTORS, figures, plain_numbers, tables
 from tests.bench.heads.run import ALL, ONE, Outcome, chosen_heads, run
@@ -149,7 +149,7 @@ def test_cards_have_their_kinds_reflectances() -> None:
 
 
 def test_the_ribbon_waits_for_kinds_that_the_program_does_not_know() -> None:
-    assert set(Ribbon.kinds) == set(KINDS) & set(CARD_KINDS)
+    assert set(METHODS["ribbon"].kinds) == set(KINDS) & set(CARD_KINDS)
     assert "steps2" in WholeWidth.kinds
 
 

@@ -15,7 +15,8 @@ from command_line import after, before, entry, picture, require_refusal, require
 
 from tests.photo_samples import save
 from tests.scenes import CARD, marks, photograph, scene
-from tracker import METHOD_VERSION
+from tests.test_whole import OVAL
+from tracker import METHOD_VERSION, WHOLE_VERSION
 from tracker.cli import command, measuring, terminal
 from tracker.compare.comparison import compare_readings
 from tracker.errors import Conflict, StoreError, TrackerError
@@ -45,6 +46,32 @@ def test_measure_gives_the_contract_and_the_same_numbers_as_the_core(tmp_path: P
         shown = photo["regions"][region.name]
         assert (shown["lab"], shown["u"]) == (list(region.lab.lab), list(region.lab.u))
         assert shown["pixels"] == region.pixels
+
+
+@pytest.mark.parametrize("given", [{"hair": "whole"}, {"outline": OVAL}], ids=["found", "given"])
+def test_the_whole_width_of_the_hair(tmp_path: Path, given: dict[str, Any]) -> None:
+    (tmp_path / "a.jpg").write_bytes(before())
+    path = write_marks(tmp_path, {**entry("a.jpg"), "width": None, **given})
+    status, out, err = run("measure", path, "--json")
+    assert (status, err) == (0, "")
+    found = json.loads(out)
+    require_result(found)
+    (photo,) = found["photos"]
+    assert photo["hair"] == "whole"
+    assert 3 <= len(photo["outline"]) <= 16
+    assert photo["reading"]["method_version"] == WHOLE_VERSION
+
+
+def test_a_ribbon_and_the_whole_are_never_compared(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(before())
+    results = []
+    for name, given in (("ribbon", {}), ("whole", {"width": None, "outline": OVAL})):
+        results.append(tmp_path / f"{name}.json")
+        marked = write_marks(tmp_path, {**entry("a.jpg"), **given})
+        assert run("measure", marked, "--out", results[-1])[0] == 0
+    status, out, _ = run("compare", *results, "--json")
+    assert status != 0
+    assert "ribbon" in json.dumps(json.loads(out))
 
 
 def test_measure_in_words(tmp_path: Path) -> None:

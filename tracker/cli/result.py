@@ -104,6 +104,8 @@ def measured_entry(
         "card": {name: whole["card"][name] for name in _CARD},
         "checks": whole["checks"],
         "regions": {region.name: _region(region) for region in reading.regions} if reading.ok else {},
+        "hair": reading.hair,
+        "outline": whole["outline"] or None,
         "camera": camera,
         "light": light,
         "reading": whole,

@@ -86,8 +86,13 @@ def compare_readings(
 
     Raises
     ------
-    CannotCompare : they share no region
+    CannotCompare : they share no region, or one read a ribbon and the other the whole hair
     """
+    if before.hair != after.hair:
+        raise CannotCompare(
+            "One photo was measured along a ribbon, the other over the whole hair, and the two do not compare.",
+            "Measure both over the whole hair.",
+        )
     rng = rng or np.random.default_rng(20_000)
     found = []
     for name in REGIONS:

@@ -15,6 +15,7 @@ from tracker.maths.quantities import LabMeasured, Measured, Vector3, matrix3, ve
 from tracker.maths.uncertainty import effective_dof
 from tracker.measure.camera_error import MISFIT_ALONE, CameraError, lightness_shifts, standing_alone
 from tracker.measure.hair import BandColour, Pieces, lights_and_lows
+from tracker.measure.light import LightBesideCard
 from tracker.measure.reading import Correction, RegionReading
 from tracker.measure.reference_card import CardReading
 from tracker.measure.settings import Settings
@@ -38,6 +39,7 @@ def region_reading(
     correction: Correction,
     moved: Floats,
     size: CameraError,
+    lit: LightBesideCard,
     settings: Settings,
 ) -> RegionReading:
     """The reading of one band, with every part of its uncertainty.
@@ -50,14 +52,17 @@ def region_reading(
     correction : Correction, made from that card
     moved : (3, 3), covariance of L*, a*, b* from where the marks were put
     size : CameraError, what the correction leaves of the camera's error
+    lit : LightBesideCard, how the light on the hair may differ from that on the card
     settings : Settings, how the photo is measured
     """
     colour, misfit = colours[name], np.diag(np.square(correction.misfit))
-    lit = _light(colour, card, settings)
+    shared = _light(colour, lit.occasion)
     here = [
         _Component(colour.cov, colour.dof),
         _Component(_card_noise(colour, card)),
-        _Component(lit),
+        _Component(shared),
+        _Component(_light(colour, lit.photo)),
+        _Component(_own_balance(colour, lit.balance)),
         _Component(moved, 4.0),
         _Component(_MISFIT_REPEAT**2 * misfit),
     ]
@@ -65,8 +70,8 @@ def region_reading(
     # the studio's own spread has the same causes, so the larger counts, not the sum: between occasions against the
     # light, from photo to photo against the rest
     known = settings.repeatability
-    between = np.maximum(np.square(known.shared) - np.diag(lit), 0)
-    within = np.maximum(np.square(known.sd) - np.square(known.shared) - np.diag(cov - lit), 0)
+    between = np.maximum(np.square(known.shared) - np.diag(shared), 0)
+    within = np.maximum(np.square(known.sd) - np.square(known.shared) - np.diag(cov - shared), 0)
     rest = between + within
     repeat = cov + np.diag(rest)
     parts = [*here, _Component(np.diag(between), known.shared_dof), _Component(np.diag(within), known.dof)]
@@ -76,7 +81,7 @@ def region_reading(
     root = None if name == "root" or "root" not in colours else colours["root"].cells
     found = lights_and_lows(colour.cells, root)
     by_photo = math.sqrt(float(moved[0, 0])), math.sqrt(float(rest[0]))
-    (lights, lows, dimension), kit_u = _pieces(found, colour, card, by_photo, correction.misfit[0], size, settings)
+    (lights, lows, dimension), kit_u = _pieces(found, colour, card, by_photo, correction.misfit[0], size, lit, settings)
     return RegionReading(
         name,
         LabMeasured(vector3(colour.lab), matrix3(alone), dof),
@@ -88,7 +93,7 @@ def region_reading(
         colour.pixels,
         colour.dropped,
         kit_u=(*kit_u, found.shading),
-        light_cov=matrix3(lit),
+        light_cov=matrix3(shared),
     )
 
 
@@ -99,6 +104,7 @@ def _pieces(
     by_photo: tuple[float, float],
     misfit: float,
     size: CameraError,
+    lit: LightBesideCard,
     settings: Settings,
 ) -> tuple[list[Measured], Vector3]:
     """Lights, lows and dimension with their whole uncertainty, and the part of it that photos of one kit share.
@@ -111,7 +117,8 @@ def _pieces(
 
     def moves(lightness: float) -> tuple[Floats, Floats]:
         piece = replace(colour, linear=lab_to_linear((lightness, 0.0, 0.0)))
-        own = (math.sqrt(float(cov[0, 0])) for cov in (_light(piece, card, settings), _card_noise(piece, card)))
+        light = _light(piece, math.hypot(lit.occasion, lit.photo))
+        own = (math.sqrt(float(cov[0, 0])) for cov in (light, _card_noise(piece, card)))
         return np.array([*own, *by_photo]), lightness_shifts(lightness, size, card.kind.tolerance)
 
     (light, light_kit), (low, low_kit) = moves(found.lights.value), moves(found.lows.value)
@@ -144,11 +151,15 @@ def _card_noise(colour: BandColour, card: CardReading) -> Floats:
     return np.asarray(slopes @ relative @ slopes.T)
 
 
-def _light(colour: BandColour, card: CardReading, settings: Settings) -> Floats:
-    """Light that differs between hair and card: rectangular limits in EV (GUM 4.3.7)."""
-    half_width = math.hypot(settings.light_half_width, card.gradient)
-    slope = _lab_slope(colour, np.full(3, 2 ** (half_width / math.sqrt(3)) - 1))
+def _light(colour: BandColour, ev: float) -> Floats:
+    """Covariance of the band's Lab where the light on it differs by a standard uncertainty in EV."""
+    slope = _lab_slope(colour, np.full(3, 2**ev - 1))
     return np.outer(slope, slope)
+
+
+def _own_balance(colour: BandColour, share: float) -> Floats:
+    """Covariance of the band's Lab from the photo's own white balance, a share of its chroma."""
+    return np.diag([0.0, 1.0, 1.0]) * float(np.square(share * colour.lab[1:]).sum())
 
 
 def _tolerance(colour: BandColour, card: CardReading) -> Floats:

@@ -4,12 +4,13 @@
                  "card": {"kind": KIND, "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
                           "size_mm": [width, height]},
                  "path": [[x, y], ...],
-                 "width": pixels,
+                 "outline": [[x, y], ...], or "hair": "whole", or "width": pixels,
                  "light": "daylight"}]}
 
-``corners`` (without them the card is searched for), ``reflectance``, ``size_mm`` (gives lengths) and ``light`` may be
-left out. A file of any other shape is refused as a whole, before anything is measured; whether the marks fit their
-photo shows when it is measured.
+Exactly one of ``outline`` (points about the whole hair), ``hair`` (``whole``: the outline is found) and ``width`` (a
+ribbon along the path) is given. ``corners`` (without them the card is searched for), ``reflectance``, ``size_mm``
+(gives lengths) and ``light`` may be left out. A file of any other shape is refused as a whole, before anything is
+measured; whether the marks fit their photo shows when it is measured.
 """
 
 from __future__ import annotations
@@ -20,7 +21,8 @@ from dataclasses import dataclass
 from typing import Any, NoReturn
 
 from tracker.errors import InvalidMarks
-from tracker.measure.reading import Marks, Point
+from tracker.measure.reading import WHOLE, Marks, Point
+from tracker.words import listed
 
 FARTHEST = 1e6
 """Pixels; more than ten times the longest edge of any photo we read."""
@@ -89,7 +91,8 @@ def _decoded(text: str) -> object:
 
 
 def _photo(entry: object, place: str) -> MarkedPhoto:
-    found = _mapping(entry, place, ("photo", "card", "path", "width"))
+    found = _mapping(entry, place, ("photo", "card", "path"))
+    width, outline = _hair(found, place)
     card = _mapping(found["card"], f"{place}.card", ("kind",))
     corners = _points(card["corners"], f"{place}.card.corners") if card.get("corners") is not None else None
     reflectance = card.get("reflectance")
@@ -97,12 +100,31 @@ def _photo(entry: object, place: str) -> MarkedPhoto:
         card_kind=_text(card["kind"], f"{place}.card.kind"),
         corners=None if corners is None else _four(corners, f"{place}.card.corners"),
         path=_points(found["path"], f"{place}.path"),
-        width=_number(found["width"], f"{place}.width"),
+        width=width,
+        outline=outline,
         reflectance=None if reflectance is None else _number(reflectance, f"{place}.card.reflectance"),
         size_mm=None if card.get("size_mm") is None else _point(card["size_mm"], f"{place}.card.size_mm"),
     )
     light = _text(found.get("light") or "", f"{place}.light").strip()
     return MarkedPhoto(_text(found["photo"], f"{place}.photo"), marks, light or None)
+
+
+def _hair(found: Mapping[str, Any], place: str) -> tuple[float | None, tuple[Point, ...] | None]:
+    """Width of a ribbon, or the outline of the whole hair, which is None where it is to be found."""
+    given = [key for key in ("width", "outline", "hair") if found.get(key) is not None]
+    if len(given) != 1:
+        said = f"gives {listed([f'“{key}”' for key in given])}" if given else "does not say how to read the hair"
+        raise InvalidMarks(
+            f"{place} {said}: exactly one of “outline”, “hair” and “width” belongs in it.",
+            'Outline the whole hair, write "hair": "whole" to have it found, or give the width of a ribbon.',
+        )
+    if given == ["width"]:
+        return _number(found["width"], f"{place}.width"), None
+    if given == ["outline"]:
+        return None, _points(found["outline"], f"{place}.outline")
+    if found["hair"] != WHOLE:
+        raise InvalidMarks(f"{place}.hair must be “{WHOLE}”.", _ADVICE)
+    return None, None
 
 
 def _mapping(value: object, place: str, required: tuple[str, ...]) -> Mapping[str, Any]:
@@ -158,7 +180,7 @@ def _unknown_keys(content: Mapping[str, Any]) -> Iterator[str]:
     yield from (key for key in content if key != "photos")
     for number, entry in enumerate(content["photos"]):
         place = f"photos[{number}]"
-        known = {"photo", "card", "path", "width", "light"}
+        known = {"photo", "card", "path", "width", "outline", "hair", "light"}
         yield from (f"{place}.{key}" for key in entry if key not in known)
         known = {"kind", "corners", "reflectance", "size_mm"}
         yield from (f"{place}.card.{key}" for key in entry["card"] if key not in known)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
 
-from tracker import METHOD_VERSION
+from tracker import METHOD_VERSION, WHOLE_VERSION
 from tracker.errors import CardError, CardNotFound, InvalidMarks
+from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import vector3
 from tracker.maths.rgb_space import RgbSpace
@@ -16,25 +18,37 @@ from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.hair import (
     BANDS,
+    OUTSIDE,
     BandColour,
-    HairPath,
+    Selection,
     Strip,
     band_colour,
     body_mean,
     clipped_codes,
+    pieces_across,
     profile,
     select_body,
-    straighten,
     stretches,
     suggest_path,
 )
+from tracker.measure.light import light_beside_card
 from tracker.measure.quality import check_photo
-from tracker.measure.reading import REGIONS, CardSummary, Correction, Marks, PhotoReading, Point, RegionReading
+from tracker.measure.reading import (
+    REGIONS,
+    RIBBON,
+    WHOLE,
+    CardSummary,
+    Correction,
+    Marks,
+    PhotoReading,
+    Point,
+    RegionReading,
+)
 from tracker.measure.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
+from tracker.measure.repeatability import PROVISIONAL
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
-
-_PLACEMENT = 0.12  # standard uncertainty of where a person puts the marks, as a share of the path's width
+from tracker.measure.way import Way, way_over
 
 
 class Picture(Protocol):
@@ -102,33 +116,45 @@ def measure_photo(
     CardError, HairError, InvalidMarks : a mark that cannot be used
     """
     settings = settings or Settings()
+    if marks.hair == WHOLE and not settings.repeatability.provisional:
+        # photos of a set-up check were never kept: what it found of a ribbon says nothing of the whole hair
+        settings = replace(settings, repeatability=PROVISIONAL)
     kind = card_kind(marks.card_kind)
     _require_reflectance(marks.reflectance)
-    path = HairPath(marks.path, marks.width)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
+    way = way_over(picture.encoded, marks, corners, _pixels_per_cm(marks, corners))
     card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
     correction = correction_from_card(card, marks.reflectance)
-    strip = straighten(picture.encoded, path)
+    strip = way.strip()
     linear, usable = _balanced(strip, picture.space, correction)
-    colours, verdict = _bands(linear, usable, strip)
+    colours, verdict = _bands(linear, usable, strip, way)
     grey = kind.reflectance if marks.reflectance is None else marks.reflectance
     summary = CardSummary(
         kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient, grey
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    seen = see(picture.encoded, picture.space, kind, corners, path, strip, linear)
+    seen = see(picture.encoded, picture.space, kind, corners, way.path, strip, linear)
     on_card = share_on_card(strip, corners)
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
-        moved = _placement(picture, path, correction, colours)
+        moved = _placement(picture, way, correction, colours)
         size = kind.undone.under(light, grey)
+        lit = light_beside_card(way.hair, light, card.gradient, settings)
         regions = tuple(
-            region_reading(name, colours, card, correction, moved[name], size, settings) for name in colours
+            region_reading(name, colours, card, correction, moved[name], size, lit, settings) for name in colours
         )
-    points = profile(linear, verdict)
-    return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, stretches(linear, verdict))
+    points, shades = profile(linear, verdict), stretches(linear, verdict, pieces_across(way.stripes))
+    version = METHOD_VERSION if way.hair == RIBBON else WHOLE_VERSION
+    return PhotoReading(version, summary, correction, regions, points, checks, shades, way.hair, way.outline)
+
+
+def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
+    """By the width of the card, where its size was noted."""
+    if marks.size_mm is None:
+        return None
+    return float(polyline.sides(corners)[::2].mean()) / marks.size_mm[0] * 10
 
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
@@ -154,7 +180,7 @@ def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Fl
     return apply(correction, space.linear(strip.codes)), usable
 
 
-def _bands(linear: Floats, usable: np.ndarray, strip: Strip) -> tuple[dict[str, BandColour], np.ndarray]:
+def _bands(linear: Floats, usable: np.ndarray, strip: Strip, way: Way) -> tuple[dict[str, BandColour], np.ndarray]:
     """Colour of each band, and the verdict on every pixel of the whole path."""
     verdict = np.zeros(usable.shape, np.uint8)
     edges = sorted({0.0, 1.0, *(edge for band in BANDS for edge in (band.start, band.stop))})
@@ -165,26 +191,25 @@ def _bands(linear: Floats, usable: np.ndarray, strip: Strip) -> tuple[dict[str, 
         name = named.get((start, stop))
         if name is None:
             part = linear[rows]
-            verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows])
+            verdict[rows] = select_body(linear_to_lab(part), luminance(part), usable[rows], way.how)
+            if way.stripes is not None:
+                verdict[rows][~strip.inside[rows]] = OUTSIDE
             continue
-        colour = band_colour(linear[rows], usable[rows], name, area=strip.area, inside=strip.inside[rows])
+        colour = band_colour(linear[rows], usable[rows], name, way.how, strip.area, strip.inside[rows], way.stripes)
         colours[name] = colour
         verdict[rows] = colour.verdict
     return {name: colours[name] for name in REGIONS if name in colours}, verdict
 
 
-def _placement(
-    picture: Picture, path: HairPath, correction: Correction, colours: dict[str, BandColour]
-) -> dict[str, Floats]:
+def _placement(picture: Picture, way: Way, correction: Correction, colours: dict[str, BandColour]) -> dict[str, Floats]:
     """Covariance of each band's Lab when the marks move by their standard uncertainty, sideways and along."""
-    step = _PLACEMENT * path.width
     found: dict[str, Floats] = {name: np.zeros((3, 3)) for name in colours}
-    for across, along in ((step, 0.0), (0.0, step)):
+    for across, along in ((way.moves[0], 0.0), (0.0, way.moves[1])):
         labs = []
         for sign in (-1, 1):
-            strip = straighten(picture.encoded, path, across=sign * across, along=sign * along, largest=12_000)
+            strip = way.strip(sign * across, sign * along, 12_000)
             linear, usable = _balanced(strip, picture.space, correction)
-            labs.append(_quick_labs(linear, usable, strip))
+            labs.append(_quick_labs(linear, usable, strip, way.how))
         for name, cov in found.items():
             # a moved ribbon without any hair means marks on an edge, which the checks report
             half = np.nan_to_num((labs[1][name] - labs[0][name]) / 2)
@@ -192,9 +217,9 @@ def _placement(
     return found
 
 
-def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip) -> dict[str, Floats]:
+def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, how: Selection) -> dict[str, Floats]:
     labs = {}
     for band in BANDS:
         rows = strip.rows(band.start, band.stop)
-        labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows])[0])
+        labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], how)[0])
     return labs

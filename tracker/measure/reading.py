@@ -23,6 +23,9 @@ NOT_NOTED = "not noted"
 LIGHTS = (DAYLIGHT, LAMPS, TUBES, MIXED, NOT_NOTED)
 """What a person may note about the light in a photo; lamps are LED or warm bulbs."""
 
+RIBBON, WHOLE = "ribbon", "whole"
+"""How the hair of a photo was read: along a narrow ribbon, or over its whole width. The two are never compared."""
+
 IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
@@ -35,17 +38,24 @@ class Marks:
     card_kind : str, name of a kind of card
     corners : four points, pixels, clockwise from the card's own top left; None to find the card
     path : points, pixels, from root to tip
-    width : float, width of the path in pixels
+    width : float, width of a ribbon along the path in pixels; None to read the whole width of the hair
     reflectance : float or None, replaces the nominal reflectance of the card's grey, 0..1
     size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
+    outline : points about the whole hair, pixels; None to find it, or for a ribbon
     """
 
     card_kind: str
     corners: tuple[Point, Point, Point, Point] | None
     path: tuple[Point, ...]
-    width: float
+    width: float | None
     reflectance: float | None = None
     size_mm: tuple[float, float] | None = None
+    outline: tuple[Point, ...] | None = None
+
+    @property
+    def hair(self) -> str:
+        """How the hair is read, `RIBBON` or `WHOLE`."""
+        return WHOLE if self.width is None else RIBBON
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,6 +219,8 @@ class PhotoReading:
     ----------
     stretches : for each of ten stretches of the path, root first, quantiles of the L* of its small pieces of body
         hair at even steps from the darkest to the lightest; empty where too little hair was kept
+    hair : str, `RIBBON` or `WHOLE`
+    outline : points about the hair that was read, pixels; empty for a ribbon
     """
 
     method_version: str
@@ -218,6 +230,8 @@ class PhotoReading:
     profile: tuple[ProfilePoint, ...]
     checks: tuple[Check, ...]
     stretches: tuple[tuple[float, ...], ...] = ()
+    hair: str = RIBBON
+    outline: tuple[Point, ...] = ()
 
     @property
     def ok(self) -> bool:

@@ -61,7 +61,7 @@ def share_on_card(strip: Strip, corners: Corners) -> float:
     on = np.ones(strip.x.shape, bool)
     for (x0, y0), (x1, y1) in zip(corners, (*corners[1:], corners[0]), strict=True):
         on &= (x1 - x0) * (strip.y - y0) - (y1 - y0) * (strip.x - x0) >= 0
-    return float(on.mean())
+    return float(on[strip.inside].mean()) if strip.inside.any() else 0.0
 
 
 def _patch(kind: CardKind, corners: Corners) -> tuple[Point, ...]:

@@ -17,10 +17,12 @@ class Settings:
     repeatability : spread between photos of the same hair by the same kit
     light_half_width : float, EV by which the light on the hair may differ from that on the card, either way, on top
         of what the card's own gradient shows; 0.15 EV is 2 L* at L* 40
+    card_stood : bool, True where the card stood on its own instead of being held
     """
 
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15
+    card_stood: bool = False
 
 
 def light_u(lightness: float, settings: Settings) -> float:

@@ -10,8 +10,9 @@ from tracker.maths.colorimetry import linear_to_lab, luminance
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import Picture
 from tracker.measure.balance import apply
-from tracker.measure.hair import BANDS, KEPT, HairPath, clipped_codes, select_body, straighten
+from tracker.measure.hair import BANDS, KEPT, clipped_codes, select_body
 from tracker.measure.reading import Correction, Marks, PhotoReading, Point
+from tracker.measure.way import Way, way_over
 from tracker.words import REGION_WORDS
 
 _WHITE = (255, 255, 255)
@@ -53,11 +54,11 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
     """
     canvas = balanced_picture(picture, reading.correction, max_edge)
     shrink = canvas.shape[1] / picture.encoded.shape[1]
-    _paint_left_out(canvas, picture, marks, reading.correction, shrink)
+    way = way_over(picture.encoded, marks, reading.card.corners)
+    _paint_left_out(canvas, picture, way, reading.correction, shrink)
     _outline(canvas, [(x * shrink, y * shrink) for x, y in reading.card.corners], dash=0)
-    path = HairPath(marks.path, marks.width)
     for band, dash in zip(BANDS, (0, 14, 5), strict=True):
-        ring = _ribbon(picture, path, band.start, band.stop)
+        ring = _ring(way, band.start, band.stop)
         _outline(canvas, [(x * shrink, y * shrink) for x, y in ring], dash)
         corners = np.asarray(ring) * shrink
         beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
@@ -65,28 +66,31 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
     return canvas
 
 
-def _paint_left_out(canvas: np.ndarray, picture: Picture, marks: Marks, correction: Correction, shrink: float) -> None:
-    path = HairPath(marks.path, marks.width)
-    strip = straighten(picture.encoded, path)
+def _paint_left_out(canvas: np.ndarray, picture: Picture, way: Way, correction: Correction, shrink: float) -> None:
+    strip = way.strip()
     linear = apply(correction, picture.space.linear(strip.codes))
     usable = strip.inside & ~clipped_codes(strip.codes)
     for band in BANDS:
         rows = strip.rows(band.start, band.stop)
         part = linear[rows]
-        verdict = select_body(linear_to_lab(part), luminance(part), usable[rows])
+        verdict = select_body(linear_to_lab(part), luminance(part), usable[rows], way.how)
         out = verdict != KEPT
         x = np.clip(np.rint(strip.x[rows][out] * shrink - 0.5), 0, canvas.shape[1] - 1).astype(int)
         y = np.clip(np.rint(strip.y[rows][out] * shrink - 0.5), 0, canvas.shape[0] - 1).astype(int)
         canvas[y, x] = _LEFT_OUT
 
 
-def _ribbon(picture: Picture, path: HairPath, start: float, stop: float) -> list[Point]:
-    """Outline of a band in photo pixels."""
-    strip = straighten(picture.encoded, path, largest=4000)
+def _ring(way: Way, start: float, stop: float) -> list[Point]:
+    """Outline of a band in photo pixels: each row from the first to the last place that counts."""
+    strip = way.strip(largest=4000)
     rows = strip.rows(start, stop)
-    left = list(zip(strip.x[rows, 0], strip.y[rows, 0], strict=True))
-    right = list(zip(strip.x[rows, -1], strip.y[rows, -1], strict=True))
-    return [(float(x), float(y)) for x, y in (*left, *reversed(right))]
+    x, y, inside = strip.x[rows], strip.y[rows], strip.inside[rows]
+    inside = inside if way.stripes is not None else np.ones_like(inside)
+    kept = np.flatnonzero(inside.any(axis=1))
+    first, last = inside[kept].argmax(axis=1), inside.shape[1] - 1 - inside[kept, ::-1].argmax(axis=1)
+    left = zip(x[kept, first], y[kept, first], strict=True)
+    right = list(zip(x[kept, last], y[kept, last], strict=True))
+    return [(float(a), float(b)) for a, b in (*left, *reversed(right))]
 
 
 def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:

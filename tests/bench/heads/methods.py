@@ -6,7 +6,7 @@ Another method needs a class with the four members of `Method`, and its name in 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
@@ -14,15 +14,15 @@ import numpy as np
 from tests.bench.heads.cards import DARK, GREY, KINDS
 from tests.bench.heads.develop import Developed
 from tests.bench.heads.outline import band_lab, patch_mean
-from tests.bench.heads.plates import CORE
+from tests.bench.heads.plates import CORE, MEAN
 from tracker.compare.change import CHANGED
 from tracker.compare.comparison import compare_readings, pair_colours
 from tracker.compare.replicates import mean_of_replicates
 from tracker.errors import TrackerError
 from tracker.maths.colorimetry import Floats
 from tracker.maths.uncertainty import coverage_factor
-from tracker.measure import CARD_KINDS, measure_photo
-from tracker.measure.reading import REGIONS, PhotoReading
+from tracker.measure import CARD_KINDS, Settings, measure_photo
+from tracker.measure.reading import REGIONS, RIBBON, WHOLE, PhotoReading
 from tracker.measure.repeatability import PROVISIONAL
 
 
@@ -68,16 +68,20 @@ class Method(Protocol):
         """The change of each band between one or more readings of each state, under the noted light."""
 
 
-class Ribbon:
-    """The program as it is: a ribbon along the exact path."""
+@dataclass(frozen=True, slots=True)
+class Program:
+    """The program as it is, with the exact path."""
 
-    part = CORE
-    kinds = tuple(kind for kind in KINDS if kind in CARD_KINDS)  # the others wait until the program knows them
+    hair: str
+    part: str = CORE
+    kinds: tuple[str, ...] = tuple(kind for kind in KINDS if kind in CARD_KINDS)  # of those that it knows
 
     def read(self, photo: Developed) -> PhotoReading:
-        """The program's own reading."""
+        """The program's own reading, along a ribbon or over the whole hair as it finds it."""
+        marks = photo.marks if self.hair == RIBBON else replace(photo.marks, width=None)
+        settings = Settings(card_stood=not photo.head.about["held"])
         try:
-            reading = measure_photo(photo.picture, photo.marks, light=photo.noted)
+            reading = measure_photo(photo.picture, marks, settings, light=photo.noted)
         except TrackerError as error:
             raise Refused(error.code) from error
         if not reading.ok:
@@ -128,4 +132,4 @@ class WholeWidth:
         return {band: BandChange(np.asarray(second[band] - first[band])) for band in REGIONS}
 
 
-METHODS: dict[str, Method] = {"ribbon": Ribbon(), "whole width": WholeWidth()}
+METHODS: dict[str, Method] = {"ribbon": Program(RIBBON), "whole": Program(WHOLE, MEAN), "whole width": WholeWidth()}

@@ -12,6 +12,7 @@ from tracker.maths.colorimetry import Floats, lightness, linear_to_lab, luminanc
 from tracker.maths.quantities import Measured, vector3
 from tracker.maths.uncertainty import effective_dof
 from tracker.measure.hair.select import CLIPPED, GLOSS, KEPT, NOT_HAIR, OUTSIDE, SHADOW, USUAL, Selection, select_body
+from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.reading import Dropped, ProfilePoint
 
 
@@ -30,7 +31,10 @@ FEWEST = 400
 """Fewest pixels of body hair that give a colour."""
 
 _BLOCKS = 6, 3  # along, across: larger than a strand's width, so that blocks are nearly independent
-_CELLS = 12  # cells across the width: about a piece of hair, so that single fibres do not count as lights
+PIECES = 12
+"""Pieces of hair across a ribbon, too large for single fibres to count as lights."""
+
+_A_CLUMP = 3  # such pieces in a stripe as wide as a clump
 _BY_CHANCE = 0.05  # share of hair above the lightest twentieth of the root where nothing was lightened
 # relative standard uncertainty of L* + 16 between root and band from the shape of the head alone: rendered heads of one
 # colour read L* 20 at the crown and 10 under the curve, taken as rectangular
@@ -50,6 +54,7 @@ class BandColour:
     cells : (n,), L* of small pieces of the band, NaN where there is no hair
     verdict : (n, m) uint8, see `tracker.measure.hair.select`
     pixels : int, pixels of the photo that were averaged
+    rim : bool, True where what lies outside is what lies beside the hair, and not missing from it
     """
 
     lab: Floats
@@ -59,11 +64,15 @@ class BandColour:
     cells: Floats
     verdict: np.ndarray
     pixels: int
+    rim: bool = False
 
     @property
     def dropped(self) -> Dropped:
         """Shares of pixels left out."""
-        shares = np.bincount(self.verdict.ravel(), minlength=OUTSIDE + 1) / self.verdict.size
+        counts = np.bincount(self.verdict.ravel(), minlength=OUTSIDE + 1).astype(float)
+        if self.rim:
+            counts[OUTSIDE] = 0.0
+        shares = counts / max(counts.sum(), 1.0)
         return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR, OUTSIDE)))
 
 
@@ -93,6 +102,7 @@ def band_colour(
     how: Selection = USUAL,
     area: float = 1.0,
     inside: np.ndarray | None = None,
+    stripes: int | None = None,
 ) -> BandColour:
     """Colour of the body hair in a band.
 
@@ -103,7 +113,8 @@ def band_colour(
     name : str, the band, for the message
     how : Selection, which pixels count as body hair
     area : float, pixels of the photo for one grid point
-    inside : (n, m) bool, False outside the photo; None where all of it lies inside
+    inside : (n, m) bool, False outside the photo, or outside the hair; None where all of it lies inside
+    stripes : int or None, stripes a clump wide across the whole width of the hair; None for a ribbon
 
     Raises
     ------
@@ -122,8 +133,17 @@ def band_colour(
             limit=float(FEWEST),
             unit="pixels",
         )
-    cov, dof = _block_spread(_block_means(linear, kept, _BLOCKS, fewest=12))
-    return BandColour(linear_to_lab(mean), mean, cov, dof, _cells(linear, kept), verdict, pixels)
+    if stripes is None:
+        cov, dof = _block_spread(_block_means(linear, kept, _BLOCKS, fewest=12))
+        return BandColour(linear_to_lab(mean), mean, cov, dof, _cells(linear, kept, PIECES), verdict, pixels)
+    cov, dof = stripe_spread(linear, verdict, stripes)
+    cells = _cells(linear, kept, pieces_across(stripes))
+    return BandColour(linear_to_lab(mean), mean, cov, dof, cells, verdict, pixels, rim=True)
+
+
+def pieces_across(stripes: int | None) -> int:
+    """Pieces across a ribbon, or across the whole width with that many `stripes`."""
+    return PIECES if stripes is None else _A_CLUMP * stripes
 
 
 def _block_spread(means: Floats) -> tuple[Floats, float]:
@@ -176,8 +196,8 @@ def _block_means(values: Floats, kept: np.ndarray, shape: tuple[int, int], fewes
     return means
 
 
-def _cells(linear: Floats, kept: np.ndarray) -> Floats:
-    across = min(_CELLS, kept.shape[1] // 2)
+def _cells(linear: Floats, kept: np.ndarray, most: int) -> Floats:
+    across = min(most, kept.shape[1] // 2)
     along = max(12, round(across * kept.shape[0] / kept.shape[1]))
     along -= along % 6  # whole rows of cells in each sixth, for leaving one out
     along = max(6, min(along, kept.shape[0] // 2))

@@ -120,7 +120,7 @@ def straighten(
     OutsidePhoto : a point of the path, or a fifth of the ribbon before it is moved, lies outside the photo
     """
     height, width = encoded.shape[:2]
-    _require_inside(path, width, height)
+    require_inside(path.points, width, height)
     step = max(1.0, np.sqrt(path.length * path.width / largest))
     count = max(20, round(path.length / step)), max(8, round(path.width / step))
     centre, normal = _spine(path, count[0], along)
@@ -144,8 +144,19 @@ def straighten(
     return Strip(codes, inside, x, y, path.length * path.width / (count[0] * count[1]))
 
 
-def _require_inside(path: HairPath, width: int, height: int) -> None:
-    points = np.asarray(path.points, float)
+def require_inside(path: tuple[Point, ...], width: int, height: int) -> None:
+    """Refuse a path that leaves the photo.
+
+    Parameters
+    ----------
+    path : points, pixels
+    width, height : int, of the photo, pixels
+
+    Raises
+    ------
+    OutsidePhoto : by how much
+    """
+    points = np.asarray(path, float)
     beyond = float(np.maximum(np.maximum(-points, points - [width, height]), 0).max())
     if beyond > 0:
         raise OutsidePhoto(

@@ -33,6 +33,8 @@ class Selection:
 
 
 USUAL = Selection()
+WHOLE_WIDTH = Selection(gloss=0.0, shadow=0.0, distance=np.inf)
+"""For the whole width of painted hair: a band is a mixture of light and low pieces, and none of them is left out."""
 
 _ENOUGH = 2500  # enough pixels for a median
 # smallest scatter (L*, a*, b*) assumed for one head of hair: strands differ, and so do lights and lows
@@ -63,9 +65,10 @@ def select_body(lab: Floats, luminance: Floats, usable: np.ndarray, how: Selecti
     if not usable.any():
         return verdict
     verdict[usable] = KEPT
-    centre, scatter = _middle_of_ribbon(lab, usable)
-    away = np.square((lab - centre) / scatter).sum(axis=-1) > how.distance**2
-    verdict[usable & away] = NOT_HAIR
+    if np.isfinite(how.distance):
+        centre, scatter = _middle_of_ribbon(lab, usable)
+        away = np.square((lab - centre) / scatter).sum(axis=-1) > how.distance**2
+        verdict[usable & away] = NOT_HAIR
     hair = verdict == KEPT
     if hair.any():
         low, high = np.quantile(luminance[hair], [how.shadow, 1 - how.gloss])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tracker.maths.colorimetry import Floats, lightness, luminance
+from tracker.measure.hair.bands import PIECES
 from tracker.measure.hair.select import KEPT
 
 STRETCHES = 10
@@ -13,16 +14,15 @@ STRETCHES = 10
 STEPS = 20
 """Even steps between the darkest and the lightest piece of a stretch."""
 
-_ACROSS = 12  # pieces across the ribbon, as for lights and lows: too large for single fibres to count
 
-
-def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], ...]:
+def stretches(linear: Floats, verdict: np.ndarray, pieces: int = PIECES) -> tuple[tuple[float, ...], ...]:
     """Quantiles of the L* of small pieces of body hair, stretch by stretch from root to tip.
 
     Parameters
     ----------
     linear : (n, m, 3), balanced
     verdict : (n, m) uint8, see `tracker.measure.hair.select`
+    pieces : int, side by side across the strip
 
     Returns
     -------
@@ -30,7 +30,7 @@ def stretches(linear: Floats, verdict: np.ndarray) -> tuple[tuple[float, ...], .
     """
     light = luminance(linear)
     kept = verdict == KEPT
-    across = min(_ACROSS, kept.shape[1] // 2)
+    across = min(pieces, kept.shape[1] // 2)
     side = max(kept.shape[1] // max(across, 1), 2)
     found = []
     for rows in np.array_split(np.arange(len(light)), STRETCHES):

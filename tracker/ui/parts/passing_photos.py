@@ -131,7 +131,7 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
 
 def _edited(photo: workflow.PassingPhoto) -> Marks:
     marks = photo.marks
-    if marks.corners is None:
+    if marks.corners is None or marks.width is None:
         return marks
     hold(photo)
     edited = edit_marks(

@@ -111,7 +111,7 @@ def _one_photo(work: Work, photo_id: str) -> None:
 def _edited(work: Work, photo: PhotoRecord) -> PhotoRecord:
     """The photo with its marks where the person has put them; moved marks are kept at once."""
     given = photo.marks
-    if given is None or given.corners is None or work.tab is None:
+    if given is None or given.corners is None or given.width is None or work.tab is None:
         return photo
     read, kept = work.tab.marks.get(photo.id, (given, given))
     edited = edit_marks(
