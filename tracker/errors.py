@@ -125,6 +125,14 @@ class InvalidPath(HairError):
     """The points do not form a path from root to tip."""
 
 
+class HairNotFound(HairError):
+    """Nothing in the photo looks like hair."""
+
+
+class InvalidOutline(HairError):
+    """The points do not form an outline of the hair."""
+
+
 class OutsidePhoto(HairError):
     """The path leaves the photo."""
 

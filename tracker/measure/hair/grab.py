@@ -1,0 +1,234 @@
+"""Hair told from what surrounds it, on a small copy of the photo: two cuts, the first coarse, the second along the rim.
+
+The first cut knows lightness, colour and fine texture, and is told by the path where to look. The second knows only
+colour, and only moves the border that the first has found: texture is spread over a few pixels and would round it off.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from tracker.maths.colorimetry import Floats
+from tracker.measure.hair.shape import disc, tidy
+
+COARSE_EDGE = 160  # pixels of the longer side: strands are texture, and clumps are not yet things of their own
+FINE_EDGE = 240  # a pixel of it is about 2 mm of a head that fills the photo: finer costs time and moves no reading
+
+_SEED = 1  # the colour models start from random centres: the same photo must give the same mask
+_COARSE_ROUNDS = 3
+_FINE_ROUNDS = 2
+_CARD_GROWN = 1.25  # its edge, its shadow and the hand or stand that holds it
+CARD_GROWN_FINE = 1.1
+
+# shares of the width of an upright photo about the head
+_SURELY_HAIR = 0.035  # to either side of the path
+_LIKELY_HAIR = 0.17
+_SURELY_NOT = 0.38
+_RIM_INSIDE = 0.055  # how far the second cut may move the first border inwards
+_RIM_OUTSIDE = 0.03
+_SAME_COLOUR = 6.0  # codes of L*a*b* in 8 bit: less is one colour, whatever its spread
+_LEAST_KEPT = 0.5  # of the first cut
+# shares of the height, beyond the path's ends
+_LIKELY_ABOVE, _LIKELY_BELOW = 0.05, 0.03
+_SURELY_ABOVE, _SURELY_BELOW = 0.11, 0.15
+
+
+def small_copy(encoded: np.ndarray, edge: int) -> tuple[np.ndarray, float]:
+    """The photo in 8 bit with a longer side of at most so many pixels, and its pixels per pixel of the photo.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16
+    edge : int, pixels
+    """
+    height, width = encoded.shape[:2]
+    shrink = min(1.0, edge / max(height, width))
+    size = max(8, round(width * shrink)), max(8, round(height * shrink))
+    small = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA)
+    if small.dtype != np.uint8:
+        small = np.rint(small / 257.0).astype(np.uint8)
+    return small, shrink
+
+
+def unit(shape: tuple[int, ...]) -> float:
+    """Width of an upright photo of that height, pixels: what a head's width is measured in, also in a wide photo."""
+    return min(float(shape[1]), 0.75 * shape[0])
+
+
+def drawn(shape: tuple[int, ...], points: Floats, *, closed: bool = False, width: float = 0.0) -> np.ndarray:
+    """Places on a line of some width, or inside a polygon."""
+    mask = np.zeros(shape[:2], np.uint8)
+    whole = np.rint(points).astype(np.int32)
+    if closed:
+        cv2.fillPoly(mask, [whole], 1)
+    else:
+        cv2.polylines(mask, [whole], False, 1, max(1, round(width)))
+    return mask.astype(bool)
+
+
+def card_area(shape: tuple[int, ...], card: Floats | None, grown: float = _CARD_GROWN) -> np.ndarray:
+    """Where the card lies, with a margin."""
+    if card is None:
+        return np.zeros(shape[:2], bool)
+    centre = card.mean(axis=0)
+    return drawn(shape, centre + (card - centre) * grown, closed=True)
+
+
+def look(small: np.ndarray) -> np.ndarray:
+    """Lightness, colour and strength of fine texture in octaves, each as a channel of 8 bit.
+
+    Octaves make shade and light alike: a head in half the light is the same step darker everywhere.
+    """
+    codes = small.astype(np.float32) + 1
+    grey = np.log2(codes.mean(axis=-1) / 255 + 0.02)
+    fine = cv2.GaussianBlur(np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 1.2)), (0, 0), 2.0)
+    texture = np.clip(np.log2(fine + 0.01) * 36 + 245, 0, 255)
+    lightness = np.clip((cv2.GaussianBlur(grey, (0, 0), 0.9) + 5.6) * 45, 0, 255)
+    colour = cv2.GaussianBlur(np.clip(128 + 60 * np.log2(codes[..., 0] / codes[..., 2]), 0, 255), (0, 0), 0.9)
+    return np.stack([lightness, colour, texture], -1).astype(np.uint8)
+
+
+def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:
+    """The labels' doubtful places decided by a graph cut with colour models: (h, w) bool."""
+    labels = labels.copy()
+    models = np.zeros((1, 65)), np.zeros((1, 65))
+    cv2.setRNGSeed(_SEED)
+    cv2.grabCut(np.ascontiguousarray(channels), labels, None, *models, rounds, cv2.GC_INIT_WITH_MASK)
+    return np.asarray((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD))
+
+
+def coarse(small: np.ndarray, path: Floats, card: Floats | None) -> np.ndarray:
+    """First cut: the piece of the photo that looks like what lies about the path.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    path : (n, 2), pixels of the small copy, root to tip
+    card : (4, 2), pixels of the small copy, or None
+    """
+    shape = small.shape[:2]
+    labels, inner = _about(path, shape)
+    labels[card_area(shape, card)] = cv2.GC_BGD
+    if not _can_cut(labels):
+        return inner
+    return tidy(cut(look(small), labels, _COARSE_ROUNDS), inner)
+
+
+def _about(path: Floats, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """What the path alone says: labels for the cut, and the ribbon that is surely hair."""
+    height, width = shape
+    size = unit(shape)
+    towards = path[-1] - path[0]
+    towards = towards / max(float(np.hypot(*towards)), 1e-9)
+    far = 2.0 * max(height, width)
+    line = drawn(shape, np.vstack([path[0] - far * towards, path, path[-1] + far * towards]))
+    off = cv2.distanceTransform(np.uint8(~line), cv2.DIST_L2, 3)
+    y, x = np.mgrid[:height, :width]
+    above = -((x - path[0, 0]) * towards[0] + (y - path[0, 1]) * towards[1])
+    below = (x - path[-1, 0]) * towards[0] + (y - path[-1, 1]) * towards[1]
+    labels = np.full(shape, cv2.GC_PR_BGD, np.uint8)
+    labels[(off < _LIKELY_HAIR * size) & (above < _LIKELY_ABOVE * height) & (below < _LIKELY_BELOW * height)] = (
+        cv2.GC_PR_FGD
+    )
+    labels[(off > _SURELY_NOT * size) | (above > _SURELY_ABOVE * height) | (below > _SURELY_BELOW * height)] = (
+        cv2.GC_BGD
+    )
+    inner = drawn(shape, path, width=2 * _SURELY_HAIR * size) & (above <= 0) & (below <= 0)
+    labels[inner] = cv2.GC_FGD
+    return labels, inner
+
+
+def fine(small: np.ndarray, first: np.ndarray, card: Floats | None, keep: np.ndarray | None = None) -> np.ndarray:
+    """Second cut: the border moved to where the colour changes.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    first : (H, W) bool, the first cut, of any size
+    card : (4, 2), pixels of the small copy, or None
+    keep : (h, w) bool, surely hair, or None
+    """
+    shape = small.shape[:2]
+    mask = cv2.resize(first.astype(np.uint8) * 255, shape[::-1], interpolation=cv2.INTER_LINEAR) > 127
+    size = unit(shape)
+    inside = cv2.erode(mask.astype(np.uint8), disc(_RIM_INSIDE * size), borderValue=0) > 0
+    outside = cv2.dilate(mask.astype(np.uint8), disc(_RIM_OUTSIDE * size)) > 0
+    labels = np.full(shape, cv2.GC_BGD, np.uint8)
+    labels[outside] = cv2.GC_PR_BGD
+    labels[mask] = cv2.GC_PR_FGD
+    labels[inside] = cv2.GC_FGD
+    if keep is not None:
+        labels[keep] = cv2.GC_FGD
+    labels[card_area(shape, card, CARD_GROWN_FINE)] = cv2.GC_BGD
+    if not _can_cut(labels):
+        return mask
+    part = _window(outside, round(0.1 * size))
+    colour = cv2.cvtColor(cv2.GaussianBlur(small[part], (0, 0), 0.8), cv2.COLOR_RGB2LAB)
+    found = np.zeros(shape, bool)
+    found[part] = cut(colour, labels[part], _FINE_ROUNDS)
+    found = tidy(found, inside if keep is None else inside | keep)
+    # where hair and wall are of one colour, colour alone would eat the hair up
+    return found if found.sum() >= _LEAST_KEPT * mask.sum() else np.asarray(mask)
+
+
+def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth: float, ring: float) -> np.ndarray:
+    """What a person drew, without the places along its rim that look like what is just outside.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    drawn_in : (h, w) bool, what lies inside the drawing
+    line : (h, w) bool, surely hair
+    depth : float, pixels from the rim within which a place may go
+    ring : float, pixels outside the rim from which wall, skin and clothes are learnt
+    """
+    solid = drawn_in.astype(np.uint8)
+    around = (cv2.dilate(solid, disc(ring)) > 0) & ~drawn_in
+    core = (cv2.erode(solid, disc(depth), borderValue=0) > 0) | line
+    labels = np.where(drawn_in, np.uint8(cv2.GC_PR_FGD), np.uint8(cv2.GC_BGD))
+    labels[core] = cv2.GC_FGD
+    part = _window(drawn_in | around, 0)
+    if not _can_cut(labels[part]):
+        return drawn_in
+    colour = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 0.8), cv2.COLOR_RGB2LAB)
+    found = np.zeros(drawn_in.shape, bool)
+    found[part] = cut(colour[part], labels[part], _FINE_ROUNDS)
+    lost = drawn_in & ~found
+    return np.asarray(drawn_in & ~_like_outside(colour.astype(np.float32), lost, around, reach=ring))
+
+
+def _like_outside(colour: np.ndarray, lost: np.ndarray, around: np.ndarray, *, reach: float) -> np.ndarray:
+    """The pieces of what was lost that touch the rim and have the colour of what is outside there."""
+    count, pieces = cv2.connectedComponents(lost.astype(np.uint8), connectivity=4)
+    gone = np.zeros(lost.shape, bool)
+    for number in range(1, count):
+        piece = pieces == number
+        beside = around & (cv2.dilate(piece.astype(np.uint8), disc(1)) > 0)
+        near = around & (cv2.dilate(piece.astype(np.uint8), disc(reach)) > 0)
+        if beside.any() and _alike(colour[piece], colour[near]):
+            gone |= piece
+    return gone
+
+
+def _alike(piece: np.ndarray, outside: np.ndarray) -> bool:
+    """Whether most of a piece has a colour that is common just outside."""
+    middle = np.median(outside, axis=0)
+    spread = np.maximum(1.5 * np.median(np.abs(outside - middle), axis=0), _SAME_COLOUR)
+    off = np.sqrt((((piece - middle) / spread) ** 2).mean(axis=-1))
+    return bool((off < 2.0).mean() > 0.5)
+
+
+def _window(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
+    """The part of the picture that holds the mask, with a margin."""
+    rows, columns = np.flatnonzero(mask.any(axis=1)), np.flatnonzero(mask.any(axis=0))
+    return (
+        slice(max(0, rows[0] - margin), rows[-1] + margin + 1),
+        slice(max(0, columns[0] - margin), columns[-1] + margin + 1),
+    )
+
+
+def _can_cut(labels: np.ndarray) -> bool:
+    """Whether both sides have something to learn from."""
+    hair = (labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD)
+    return bool(hair.sum() > 20 and (~hair).sum() > 20)

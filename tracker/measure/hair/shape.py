@@ -1,0 +1,116 @@
+"""What a mask of a head of hair may look like, whatever its colours: one broad piece with even sides."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from tracker.maths.colorimetry import Floats
+
+_NECK = 0.7  # of the hair's width: what is narrower under it is a neck
+_BUMP = 0.25  # of the hair's height: what sticks out over less of it is a thing behind the hair
+_BUMP_ALLOWED = 0.06  # of its width: waves and curls do that
+_POINTS = 5
+_CROWN = 0.22  # of the hair's width: from its top edge to where the partings begin, seen from behind
+_CROWN_MOST = 0.20  # of its height
+_TIP = 0.09  # of its height: the last of the lengths is thin
+
+
+def hair_width(mask: np.ndarray) -> float:
+    """Width of the broad part of a mask, pixels; 0 for an empty one."""
+    widths = mask.sum(axis=1)
+    widths = widths[widths > 0]
+    return float(np.quantile(widths, 0.9)) if len(widths) else 0.0
+
+
+def broad(mask: np.ndarray, rest: float = 0.0) -> np.ndarray:
+    """The mask without what is much narrower than the hair: a neck, a stand.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    rest : float, how much of the narrow parts stays, in widths of the hair
+    """
+    width = hair_width(mask)
+    edge = round(width)
+    if not edge:
+        return mask
+    solid = cv2.copyMakeBorder(mask.astype(np.uint8), edge, edge, edge, edge, cv2.BORDER_CONSTANT, value=0)
+    opened = cv2.morphologyEx(solid, cv2.MORPH_OPEN, disc(_NECK * width / 2))
+    if rest:
+        opened = cv2.dilate(opened, disc(rest * width))
+    return np.asarray((opened[edge:-edge, edge:-edge] > 0) & mask)
+
+
+def even_sides(mask: np.ndarray) -> np.ndarray:
+    """The mask without what sticks out to a side over a few rows only: a box or a bottle of the hair's colour.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
+    rows = np.flatnonzero(mask.any(axis=1))
+    if len(rows) < 8:
+        return mask
+    part = mask[rows]
+    left, right = part.argmax(axis=1), part.shape[1] - 1 - part[:, ::-1].argmax(axis=1)
+    allowed = _BUMP_ALLOWED * hair_width(mask)
+    window = np.ones((max(3, round(_BUMP * len(rows))) | 1, 1), np.uint8)
+    most = cv2.morphologyEx(right.astype(np.float32)[:, None], cv2.MORPH_OPEN, window)[:, 0] + allowed
+    least = cv2.morphologyEx(left.astype(np.float32)[:, None], cv2.MORPH_CLOSE, window)[:, 0] - allowed
+    columns = np.arange(mask.shape[1])[None]
+    even = np.zeros_like(mask)
+    even[rows] = part & (columns <= most[:, None]) & (columns >= least[:, None])
+    return even
+
+
+def middle_line(mask: np.ndarray, points: int = _POINTS) -> Floats:
+    """Points down the middle of a mask, from below the crown to above the tips, (n, 2) pixels.
+
+    Parameters
+    ----------
+    mask : (h, w) bool, with something in it
+    points : int
+    """
+    rows = np.flatnonzero(mask.any(axis=1))
+    columns = np.arange(mask.shape[1]) + 0.5
+    middles = np.array([columns[mask[row]].mean() for row in rows])
+    window = max(3, len(rows) // 6) | 1
+    smooth = np.convolve(np.pad(middles, window // 2, mode="edge"), np.full(window, 1 / window), "valid")
+    height = float(np.ptp(rows)) + 1
+    crown = min(_CROWN * hair_width(mask), _CROWN_MOST * height)
+    wanted = np.linspace(rows[0] + crown, rows[-1] + 1 - _TIP * height, points)
+    return np.stack([np.interp(wanted, rows + 0.5, smooth), wanted], -1)
+
+
+def disc(radius: float) -> np.ndarray:
+    """A round brush."""
+    reach = max(1, int(radius))
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1)))
+
+
+def tidy(mask: np.ndarray, inner: np.ndarray) -> np.ndarray:
+    """One piece, the one that holds most of what is surely hair, without specks, threads and holes.
+
+    Holes are closed because nothing within the hair may go for its colour: a light or a low piece is hair.
+
+    Parameters
+    ----------
+    mask, inner : (h, w) bool, what was found and what is surely hair
+    """
+    cleaned = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    count, pieces = cv2.connectedComponents(cleaned, connectivity=4)
+    if count < 2:
+        return mask
+    held = np.bincount(pieces[inner], minlength=count) if inner.any() else np.bincount(pieces.ravel())
+    held[0] = -1
+    piece = (pieces == int(np.argmax(held))).astype(np.uint8)
+    return without_holes(cv2.morphologyEx(piece, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)) > 0)
+
+
+def without_holes(mask: np.ndarray) -> np.ndarray:
+    """The mask with everything it encloses."""
+    rims, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros(mask.shape, np.uint8)
+    cv2.drawContours(filled, rims, -1, 1, cv2.FILLED)
+    return np.asarray(filled > 0)
