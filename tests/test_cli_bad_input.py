@@ -155,7 +155,9 @@ BAD_MARKS = {
     json.dumps({"photos": [{**GOOD, "width": 10**400}]}): "out of range",
     json.dumps({"photos": [GOOD]}).replace("90.0", "1e999"): "out of range",
     json.dumps({"photos": [{**GOOD, "light": 5}]}): "photos[0].light must be a text",
-    json.dumps({"photos": [{k: GOOD[k] for k in GOOD if k != "width"}]}): "photos[0] does not say how to read the hair: exactly one of",
+    json.dumps(
+        {"photos": [{k: GOOD[k] for k in GOOD if k != "width"}]}
+    ): "photos[0] does not say how to read the hair: exactly one of",
     json.dumps({"photos": [{**GOOD, "hair": "whole"}]}): "photos[0] gives “width” and “hair”: exactly one of",
     json.dumps({"photos": [{**GOOD, "width": None, "hair": "ribbon"}]}): "photos[0].hair must be “whole”",
     json.dumps({"photos": [{**GOOD, "width": None, "outline": [[1, 2], [3]]}]}): "photos[0].outline[1] must be a point",

@@ -32,7 +32,7 @@ from tracker.measure.hair import (
     suggest_path,
 )
 from tracker.measure.light import light_beside_card
-from tracker.measure.quality import check_photo
+from tracker.measure.quality import check_outline, check_photo
 from tracker.measure.reading import (
     REGIONS,
     RIBBON,
@@ -137,6 +137,8 @@ def measure_photo(
     seen = see(picture.encoded, picture.space, kind, corners, way.path, strip, linear)
     on_card = share_on_card(strip, corners)
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card)
+    if way.hair == WHOLE and marks.outline is None:
+        checks = (check_outline(way.doubt, way.reason), *checks)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, way, correction, colours)

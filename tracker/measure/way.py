@@ -13,7 +13,6 @@ from tracker.maths import polyline
 from tracker.measure.hair import (
     USUAL,
     WHOLE_WIDTH,
-    HairMask,
     HairPath,
     Outline,
     Selection,
@@ -47,6 +46,7 @@ class Way:
     moves : across and along, pixels, standard uncertainty of the marks; across is outwards for the whole hair
     stripes : int or None, stripes a clump wide over the whole hair
     outline : points about the hair, pixels; empty for a ribbon
+    doubt, reason : float, 0..1, how unsure it is that what was found is the hair, and why
     """
 
     hair: str
@@ -56,6 +56,8 @@ class Way:
     moves: tuple[float, float]
     stripes: int | None = None
     outline: tuple[Point, ...] = ()
+    doubt: float = 0.0
+    reason: str = ""
 
 
 def way_over(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: float | None = None) -> Way:
@@ -95,12 +97,12 @@ def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: f
     path = HairPath(marks.path, _A_RIBBON * reach.width)
 
     def strip(across: float = 0.0, along: float = 0.0, largest: int | None = None) -> Strip:
-        moved: HairMask = mask.grown(across) if across else mask
+        moved = mask.grown(across) if across else mask
         limit = {} if largest is None else {"largest": largest}
         return straighten_whole(encoded, marks.path, moved, reach, along=along, **limit)
 
     moves = _RIM * reach.width, _HEIGHTS * polyline.length(marks.path)
-    return Way(WHOLE, path, WHOLE_WIDTH, strip, moves, stripes(reach, pixels_per_cm), outline)
+    return Way(WHOLE, path, WHOLE_WIDTH, strip, moves, stripes(reach, pixels_per_cm), outline, mask.doubt, mask.reason)
 
 
 def _ribbon(

@@ -8,7 +8,7 @@ import numpy as np
 from tracker.maths.colorimetry import Floats
 from tracker.measure.hair import grab, shape
 
-LIMIT = 0.5  # from here on a person should look
+LIMIT = 0.5  # from here on a person should look: `quality.limits.DOUBT`
 
 # Each of these is the value at which the doubt reaches the limit. On 128 rendered heads masks that lay beside the
 # hair (overlap under 0.85) were told from the others by the first two in 99 of 100 pairs.

@@ -5,7 +5,7 @@ The mask says which places are hair; the outline is what a person sees and drags
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -57,6 +57,19 @@ class HairMask:
         row = np.floor(np.asarray(y, float) * self.shrink).astype(np.intp)
         inside = (column >= 0) & (row >= 0) & (column < width) & (row < height)
         return np.asarray(inside & self.hair[np.clip(row, 0, height - 1), np.clip(column, 0, width - 1)])
+
+    def grown(self, pixels: float) -> HairMask:
+        """The mask with its rim moved outwards.
+
+        Parameters
+        ----------
+        pixels : float, of the photo; below 0 inwards
+        """
+        inside, outside = (
+            cv2.distanceTransform(side.astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+            for side in (self.hair, ~self.hair)
+        )
+        return replace(self, hair=outside - inside <= pixels * self.shrink)
 
     def outline(self) -> Outline:
         """At most sixteen points about the largest piece of the mask, inside the photo.

@@ -59,6 +59,26 @@ def check_photo(
     return (*checks, *advice, *(_note(warning) for warning in warnings))
 
 
+def check_outline(doubt: float, reason: str) -> Check:
+    """Whether what was found is surely the hair; without that there is no number.
+
+    Parameters
+    ----------
+    doubt : float, 0..1
+    reason : str, what the doubt is about, in a few words; empty below the limit
+    """
+    ok = doubt < limits.DOUBT
+    return Check(
+        "hair_found",
+        ok,
+        doubt,
+        limits.DOUBT,
+        "doubt",
+        "The outline of the hair is clear." if ok else f"The hair was not found for sure: {reason}.",
+        "" if ok else "Give its outline, or take the photo before a plain wall of another colour.",
+    )
+
+
 # on the truth bench, a quarter of another light on the hair puts warmth off by 6 units at the median, a half by 11
 _TWO_LIGHTS = Check(
     "one_light",

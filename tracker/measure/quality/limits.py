@@ -15,6 +15,7 @@ ON_CARD = 0.01
 _BLUR = 0.04  # share of the ribbon's width: half a piece, of the twelve across that lights and lows are made of
 _BLUR_PIXELS = 1.8  # less than this never counts as blurred: sharp hair itself reads up to 1.2
 ACROSS = 36.0  # pixels across the ribbon: three for each of those pieces
+DOUBT = 0.5  # that what was found is the hair, 0 to 1: from here on a person has to look
 GLOSS = 0.08  # share of the ribbon that shines; our rendered heads of dry hair have 0 to 0.03
 LIGHT_AT_HAIR = 0.5  # EV, least difference between the light on hair and card, by the fall-off across the card
 MARGIN = 3.0  # pixels between the card and the edge of the photo
