@@ -30,9 +30,9 @@ class LightBesideCard:
     balance: float = 0.0
 
 
-# a simulation of salon light, head and card gives, occasion and photo, card held by hand: .02 and .03 in soft light, .08
-# and .13 under ceiling and lamp, .11 and .18 at a window, .12 and .22 under one near lamp; a note of the light tells less
-# than that, so these are the middle of what it may be, and hold on the bench's heads
+# A simulation of salon light, head and card held by hand gives, occasion and photo: .02 and .03 in soft light, .08 and
+# .13 under ceiling and lamp, .11 and .18 at a window, .12 and .22 under one near lamp. A note of the light tells less,
+# so these are the middle of what it may be; with them intervals hold on the bench's rendered heads.
 _HELD = {
     DAYLIGHT: LightBesideCard(0.05, 0.10),
     LAMPS: LightBesideCard(0.05, 0.08),
