@@ -2,6 +2,8 @@
 
 from tracker.measure.hair.bands import BANDS, BandColour, Pieces, band_colour, body_mean, lights_and_lows, profile
 from tracker.measure.hair.gloss import gloss_share
+from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
+from tracker.measure.hair.outline import Outline
 from tracker.measure.hair.path import HairPath, Strip, straighten
 from tracker.measure.hair.select import KEPT, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
@@ -11,17 +13,22 @@ __all__ = [
     "BANDS",
     "KEPT",
     "BandColour",
+    "HairMask",
     "HairPath",
+    "Outline",
     "Pieces",
     "Strip",
     "band_colour",
     "body_mean",
     "clipped_codes",
+    "find_hair",
     "gloss_share",
+    "hair_within",
     "lights_and_lows",
     "profile",
     "select_body",
     "straighten",
     "stretches",
+    "suggest_axis",
     "suggest_path",
 ]

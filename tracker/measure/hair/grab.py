@@ -54,12 +54,25 @@ def small_copy(encoded: np.ndarray, edge: int) -> tuple[np.ndarray, float]:
 
 
 def unit(shape: tuple[int, ...]) -> float:
-    """Width of an upright photo of that height, pixels: what a head's width is measured in, also in a wide photo."""
+    """Width of an upright photo of that height, pixels: what a head's width is measured in, also in a wide photo.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    """
     return min(float(shape[1]), 0.75 * shape[0])
 
 
 def drawn(shape: tuple[int, ...], points: Floats, *, closed: bool = False, width: float = 0.0) -> np.ndarray:
-    """Places on a line of some width, or inside a polygon."""
+    """Places on a line of some width, or inside a polygon, (h, w) bool.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    points : (n, 2), pixels
+    closed : bool, True for a polygon
+    width : float, pixels, of the line
+    """
     mask = np.zeros(shape[:2], np.uint8)
     whole = np.rint(points).astype(np.int32)
     if closed:
@@ -70,7 +83,14 @@ def drawn(shape: tuple[int, ...], points: Floats, *, closed: bool = False, width
 
 
 def card_area(shape: tuple[int, ...], card: Floats | None, grown: float = _CARD_GROWN) -> np.ndarray:
-    """Where the card lies, with a margin."""
+    """Where the card lies, with a margin, (h, w) bool.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    card : (4, 2), pixels, or None
+    grown : float, times its size
+    """
     if card is None:
         return np.zeros(shape[:2], bool)
     centre = card.mean(axis=0)
@@ -81,6 +101,10 @@ def look(small: np.ndarray) -> np.ndarray:
     """Lightness, colour and strength of fine texture in octaves, each as a channel of 8 bit.
 
     Octaves make shade and light alike: a head in half the light is the same step darker everywhere.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
     """
     codes = small.astype(np.float32) + 1
     grey = np.log2(codes.mean(axis=-1) / 255 + 0.02)
@@ -92,7 +116,14 @@ def look(small: np.ndarray) -> np.ndarray:
 
 
 def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:
-    """The labels' doubtful places decided by a graph cut with colour models: (h, w) bool."""
+    """The labels' doubtful places decided by a graph cut with colour models: (h, w) bool.
+
+    Parameters
+    ----------
+    channels : (h, w, 3) uint8
+    labels : (h, w) uint8, as OpenCV names them: surely or perhaps the hair, surely or perhaps not
+    rounds : int, how often the models are learnt anew
+    """
     labels = labels.copy()
     models = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.setRNGSeed(_SEED)

@@ -19,7 +19,12 @@ _TIP = 0.09  # of its height: the last of the lengths is thin
 
 
 def hair_width(mask: np.ndarray) -> float:
-    """Width of the broad part of a mask, pixels; 0 for an empty one."""
+    """Width of the broad part of a mask, pixels; 0 for an empty one.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
     widths = mask.sum(axis=1)
     widths = widths[widths > 0]
     return float(np.quantile(widths, 0.9)) if len(widths) else 0.0
@@ -118,7 +123,12 @@ def middle_line(mask: np.ndarray, points: int = _POINTS) -> Floats:
 
 
 def disc(radius: float) -> np.ndarray:
-    """A round brush."""
+    """A round brush.
+
+    Parameters
+    ----------
+    radius : float, pixels
+    """
     reach = max(1, int(radius))
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1)))
 
@@ -143,7 +153,12 @@ def tidy(mask: np.ndarray, inner: np.ndarray) -> np.ndarray:
 
 
 def without_holes(mask: np.ndarray) -> np.ndarray:
-    """The mask with everything it encloses."""
+    """The mask with everything it encloses.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
     rims, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros(mask.shape, np.uint8)
     cv2.drawContours(filled, rims, -1, 1, cv2.FILLED)
