@@ -63,7 +63,12 @@ def clearness(channels: np.ndarray, mask: np.ndarray) -> tuple[float, float]:
 
 
 def at_frame(mask: np.ndarray) -> float:
-    """Share of the rim that lies at the photo's edge."""
+    """Share of the rim that lies at the photo's edge.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
     rim = _rim(mask)
     framed = rim.copy()
     framed[2:-2, 2:-2] = False

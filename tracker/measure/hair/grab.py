@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair.shape import disc, tidy
+from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy
 
 COARSE_EDGE = 160  # pixels of the longer side: strands are texture, and clumps are not yet things of their own
 FINE_EDGE = 240  # a pixel of it is about 2 mm of a head that fills the photo: finer costs time and moves no reading
@@ -28,10 +28,12 @@ _SURELY_NOT = 0.38
 _RIM_INSIDE = 0.055  # how far the second cut may move the first border inwards
 _RIM_OUTSIDE = 0.03
 _SAME_COLOUR = 6.0  # codes of L*a*b* in 8 bit: less is one colour, whatever its spread
+_ALIKE = 2.0  # spreads, over three channels: three in four places of one surface
+_RING = 0.12  # of the hair's width: how far outside it wall, skin and clothes are learnt
 _LEAST_KEPT = 0.5  # of the first cut
 # shares of the height, beyond the path's ends
 _LIKELY_ABOVE, _LIKELY_BELOW = 0.05, 0.03
-_SURELY_ABOVE, _SURELY_BELOW = 0.11, 0.15
+_SURELY_ABOVE, _SURELY_BELOW = 0.11, 0.11
 
 
 def small_copy(encoded: np.ndarray, edge: int) -> tuple[np.ndarray, float]:
@@ -52,12 +54,25 @@ def small_copy(encoded: np.ndarray, edge: int) -> tuple[np.ndarray, float]:
 
 
 def unit(shape: tuple[int, ...]) -> float:
-    """Width of an upright photo of that height, pixels: what a head's width is measured in, also in a wide photo."""
+    """Width of an upright photo of that height, pixels: what a head's width is measured in, also in a wide photo.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    """
     return min(float(shape[1]), 0.75 * shape[0])
 
 
 def drawn(shape: tuple[int, ...], points: Floats, *, closed: bool = False, width: float = 0.0) -> np.ndarray:
-    """Places on a line of some width, or inside a polygon."""
+    """Places on a line of some width, or inside a polygon, (h, w) bool.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    points : (n, 2), pixels
+    closed : bool, True for a polygon
+    width : float, pixels, of the line
+    """
     mask = np.zeros(shape[:2], np.uint8)
     whole = np.rint(points).astype(np.int32)
     if closed:
@@ -68,7 +83,14 @@ def drawn(shape: tuple[int, ...], points: Floats, *, closed: bool = False, width
 
 
 def card_area(shape: tuple[int, ...], card: Floats | None, grown: float = _CARD_GROWN) -> np.ndarray:
-    """Where the card lies, with a margin."""
+    """Where the card lies, with a margin, (h, w) bool.
+
+    Parameters
+    ----------
+    shape : (h, w) or more, pixels
+    card : (4, 2), pixels, or None
+    grown : float, times its size
+    """
     if card is None:
         return np.zeros(shape[:2], bool)
     centre = card.mean(axis=0)
@@ -79,6 +101,10 @@ def look(small: np.ndarray) -> np.ndarray:
     """Lightness, colour and strength of fine texture in octaves, each as a channel of 8 bit.
 
     Octaves make shade and light alike: a head in half the light is the same step darker everywhere.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
     """
     codes = small.astype(np.float32) + 1
     grey = np.log2(codes.mean(axis=-1) / 255 + 0.02)
@@ -90,7 +116,14 @@ def look(small: np.ndarray) -> np.ndarray:
 
 
 def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:
-    """The labels' doubtful places decided by a graph cut with colour models: (h, w) bool."""
+    """The labels' doubtful places decided by a graph cut with colour models: (h, w) bool.
+
+    Parameters
+    ----------
+    channels : (h, w, 3) uint8
+    labels : (h, w) uint8, as OpenCV names them: surely or perhaps the hair, surely or perhaps not
+    rounds : int, how often the models are learnt anew
+    """
     labels = labels.copy()
     models = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.setRNGSeed(_SEED)
@@ -139,7 +172,7 @@ def _about(path: Floats, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray
     return labels, inner
 
 
-def fine(small: np.ndarray, first: np.ndarray, card: Floats | None, keep: np.ndarray | None = None) -> np.ndarray:
+def fine(small: np.ndarray, first: np.ndarray, card: Floats | None) -> np.ndarray:
     """Second cut: the border moved to where the colour changes.
 
     Parameters
@@ -147,10 +180,9 @@ def fine(small: np.ndarray, first: np.ndarray, card: Floats | None, keep: np.nda
     small : (h, w, 3) uint8
     first : (H, W) bool, the first cut, of any size
     card : (4, 2), pixels of the small copy, or None
-    keep : (h, w) bool, surely hair, or None
     """
     shape = small.shape[:2]
-    mask = cv2.resize(first.astype(np.uint8) * 255, shape[::-1], interpolation=cv2.INTER_LINEAR) > 127
+    mask: np.ndarray = cv2.resize(first.astype(np.uint8) * 255, shape[::-1], interpolation=cv2.INTER_LINEAR) > 127
     size = unit(shape)
     inside = cv2.erode(mask.astype(np.uint8), disc(_RIM_INSIDE * size), borderValue=0) > 0
     outside = cv2.dilate(mask.astype(np.uint8), disc(_RIM_OUTSIDE * size)) > 0
@@ -158,8 +190,6 @@ def fine(small: np.ndarray, first: np.ndarray, card: Floats | None, keep: np.nda
     labels[outside] = cv2.GC_PR_BGD
     labels[mask] = cv2.GC_PR_FGD
     labels[inside] = cv2.GC_FGD
-    if keep is not None:
-        labels[keep] = cv2.GC_FGD
     labels[card_area(shape, card, CARD_GROWN_FINE)] = cv2.GC_BGD
     if not _can_cut(labels):
         return mask
@@ -167,9 +197,9 @@ def fine(small: np.ndarray, first: np.ndarray, card: Floats | None, keep: np.nda
     colour = cv2.cvtColor(cv2.GaussianBlur(small[part], (0, 0), 0.8), cv2.COLOR_RGB2LAB)
     found = np.zeros(shape, bool)
     found[part] = cut(colour, labels[part], _FINE_ROUNDS)
-    found = tidy(found, inside if keep is None else inside | keep)
+    found = tidy(found, inside)
     # where hair and wall are of one colour, colour alone would eat the hair up
-    return found if found.sum() >= _LEAST_KEPT * mask.sum() else np.asarray(mask)
+    return found if found.sum() >= _LEAST_KEPT * mask.sum() else mask
 
 
 def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth: float, ring: float) -> np.ndarray:
@@ -184,39 +214,74 @@ def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth:
     ring : float, pixels outside the rim from which wall, skin and clothes are learnt
     """
     solid = drawn_in.astype(np.uint8)
-    around = (cv2.dilate(solid, disc(ring)) > 0) & ~drawn_in
+    around = _ring(drawn_in, ring / 2, 1.5 * ring)
     core = (cv2.erode(solid, disc(depth), borderValue=0) > 0) | line
     labels = np.where(drawn_in, np.uint8(cv2.GC_PR_FGD), np.uint8(cv2.GC_BGD))
     labels[core] = cv2.GC_FGD
-    part = _window(drawn_in | around, 0)
+    part = _window(drawn_in, round(ring))
     if not _can_cut(labels[part]):
         return drawn_in
     colour = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 0.8), cv2.COLOR_RGB2LAB)
     found = np.zeros(drawn_in.shape, bool)
     found[part] = cut(colour[part], labels[part], _FINE_ROUNDS)
-    lost = drawn_in & ~found
-    return np.asarray(drawn_in & ~_like_outside(colour.astype(np.float32), lost, around, reach=ring))
+    alike = like_outside(colour, around, ring)
+    return np.asarray(drawn_in & ~_touching(drawn_in & ~found & alike, ~drawn_in))
 
 
-def _like_outside(colour: np.ndarray, lost: np.ndarray, around: np.ndarray, *, reach: float) -> np.ndarray:
-    """The pieces of what was lost that touch the rim and have the colour of what is outside there."""
-    count, pieces = cv2.connectedComponents(lost.astype(np.uint8), connectivity=4)
-    gone = np.zeros(lost.shape, bool)
-    for number in range(1, count):
-        piece = pieces == number
-        beside = around & (cv2.dilate(piece.astype(np.uint8), disc(1)) > 0)
-        near = around & (cv2.dilate(piece.astype(np.uint8), disc(reach)) > 0)
-        if beside.any() and _alike(colour[piece], colour[near]):
-            gone |= piece
-    return gone
+def with_notches(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> np.ndarray:
+    """The hair with what is missing at its sides, where that is not the wall: a light or a low piece at the rim.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    hair : (h, w) bool
+    card : (4, 2), pixels of the small copy, or None
+    """
+    covered = card_area(small.shape, card)
+    even = filled_sides(hair) & ~covered
+    missing = even & ~hair
+    if not missing.any():
+        return hair
+    ring = _RING * hair_width(hair)
+    # not from the filled rim on: it cuts through the piece, whose rest would pass for wall
+    around = _ring(even, ring, 2 * ring) & ~covered
+    colour = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 0.8), cv2.COLOR_RGB2LAB)
+    unlike = missing & ~like_outside(colour, around, ring)
+    opened = cv2.morphologyEx(unlike.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)) > 0
+    filled = tidy(hair | opened, hair)
+    # what is filled ends where its neighbours end: a last cut moves that rim too
+    return filled if np.array_equal(filled, hair) else fine(small, filled, card)
 
 
-def _alike(piece: np.ndarray, outside: np.ndarray) -> bool:
-    """Whether most of a piece has a colour that is common just outside."""
-    middle = np.median(outside, axis=0)
-    spread = np.maximum(1.5 * np.median(np.abs(outside - middle), axis=0), _SAME_COLOUR)
-    off = np.sqrt((((piece - middle) / spread) ** 2).mean(axis=-1))
-    return bool((off < 2.0).mean() > 0.5)
+def _ring(mask: np.ndarray, start: float, stop: float) -> np.ndarray:
+    """What lies outside a mask between two distances from it, pixels."""
+    solid = mask.astype(np.uint8)
+    return np.asarray((cv2.dilate(solid, disc(stop)) > 0) & ~(cv2.dilate(solid, disc(start)) > 0))
+
+
+def like_outside(colour: np.ndarray, around: np.ndarray, reach: float) -> np.ndarray:
+    """Which places have the colour of what is outside near them, (h, w) bool.
+
+    Parameters
+    ----------
+    colour : (h, w, 3) uint8, L*a*b*
+    around : (h, w) bool, what is outside
+    reach : float, pixels that are near
+    """
+    codes = colour.astype(np.float32)
+    window = (4 * round(reach) + 1,) * 2
+    weight = cv2.blur(around.astype(np.float32), window)
+    mean = cv2.blur(codes * around[..., None], window) / (weight[..., None] + 1e-6)
+    square = cv2.blur(codes**2 * around[..., None], window) / (weight[..., None] + 1e-6)
+    off = ((codes - mean) ** 2 / np.maximum(square - mean**2, _SAME_COLOUR**2)).sum(axis=-1)
+    return np.asarray((weight > 1e-3) & (off < _ALIKE**2))
+
+
+def _touching(mask: np.ndarray, around: np.ndarray) -> np.ndarray:
+    """The pieces of a mask that touch a region."""
+    _, pieces = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    near = cv2.dilate(around.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(mask & np.isin(pieces, np.unique(pieces[near & mask])))
 
 
 def _window(mask: np.ndarray, margin: int) -> tuple[slice, slice]:

@@ -202,6 +202,7 @@ class _Copies:
         scaled = None if self.card is None else self.card * self.to_coarse
         first = shape.even_sides(grab.coarse(self.coarse, path * self.to_coarse, scaled))
         hair = shape.even_sides(grab.fine(self.small, first, self.card))
+        hair = grab.with_notches(self.small, hair, self.card)
         broad = shape.broad(hair, _NARROW)
         return broad if broad.any() else hair
 

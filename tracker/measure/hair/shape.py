@@ -9,6 +9,8 @@ from tracker.maths.colorimetry import Floats
 
 _NECK = 0.7  # of the hair's width: what is narrower under it is a neck
 _BUMP = 0.25  # of the hair's height: what sticks out over less of it is a thing behind the hair
+_NOTCH = 0.40  # of its height: what is missing at a side over less of it may be a painted piece
+_FEWEST_ROWS = 8
 _BUMP_ALLOWED = 0.06  # of its width: waves and curls do that
 _POINTS = 5
 _CROWN = 0.22  # of the hair's width: from its top edge to where the partings begin, seen from behind
@@ -17,7 +19,12 @@ _TIP = 0.09  # of its height: the last of the lengths is thin
 
 
 def hair_width(mask: np.ndarray) -> float:
-    """Width of the broad part of a mask, pixels; 0 for an empty one."""
+    """Width of the broad part of a mask, pixels; 0 for an empty one.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
     widths = mask.sum(axis=1)
     widths = widths[widths > 0]
     return float(np.quantile(widths, 0.9)) if len(widths) else 0.0
@@ -49,19 +56,51 @@ def even_sides(mask: np.ndarray) -> np.ndarray:
     ----------
     mask : (h, w) bool
     """
-    rows = np.flatnonzero(mask.any(axis=1))
-    if len(rows) < 8:
+    rows, left, right = _sides(mask)
+    if len(rows) < _FEWEST_ROWS:
         return mask
-    part = mask[rows]
-    left, right = part.argmax(axis=1), part.shape[1] - 1 - part[:, ::-1].argmax(axis=1)
     allowed = _BUMP_ALLOWED * hair_width(mask)
-    window = np.ones((max(3, round(_BUMP * len(rows))) | 1, 1), np.uint8)
-    most = cv2.morphologyEx(right.astype(np.float32)[:, None], cv2.MORPH_OPEN, window)[:, 0] + allowed
-    least = cv2.morphologyEx(left.astype(np.float32)[:, None], cv2.MORPH_CLOSE, window)[:, 0] - allowed
+    window = _rows_of(_BUMP, len(rows))
+    most = cv2.morphologyEx(right, cv2.MORPH_OPEN, window) + allowed
+    least = cv2.morphologyEx(left, cv2.MORPH_CLOSE, window) - allowed
     columns = np.arange(mask.shape[1])[None]
     even = np.zeros_like(mask)
-    even[rows] = part & (columns <= most[:, None]) & (columns >= least[:, None])
+    even[rows] = mask[rows] & (columns <= most) & (columns >= least)
     return even
+
+
+def filled_sides(mask: np.ndarray) -> np.ndarray:
+    """The mask with what is missing at a side over a part of its height.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
+    rows, left, right = _sides(mask)
+    if len(rows) < _FEWEST_ROWS:
+        return mask
+    window = _rows_of(_NOTCH, len(rows))
+    # crown and tips are narrow and stay so: only what has hair above and below it is a notch
+    pad = ((len(window), len(window)), (0, 0))
+    most = cv2.morphologyEx(np.pad(right, pad, constant_values=-1), cv2.MORPH_CLOSE, window)
+    least = cv2.morphologyEx(np.pad(left, pad, constant_values=mask.shape[1]), cv2.MORPH_OPEN, window)
+    own = slice(len(window), len(window) + len(rows))
+    columns = np.arange(mask.shape[1])[None]
+    filled = mask.copy()
+    filled[rows] |= (columns <= most[own]) & (columns >= least[own])
+    return filled
+
+
+def _sides(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Rows of a mask and the first and last column in each, as upright pictures of one column."""
+    rows = np.flatnonzero(mask.any(axis=1))
+    part = mask[rows]
+    left, right = part.argmax(axis=1), part.shape[1] - 1 - part[:, ::-1].argmax(axis=1)
+    return rows, left.astype(np.float32)[:, None], right.astype(np.float32)[:, None]
+
+
+def _rows_of(share: float, count: int) -> np.ndarray:
+    return np.ones((max(3, round(share * count)) | 1, 1), np.uint8)
 
 
 def middle_line(mask: np.ndarray, points: int = _POINTS) -> Floats:
@@ -84,7 +123,12 @@ def middle_line(mask: np.ndarray, points: int = _POINTS) -> Floats:
 
 
 def disc(radius: float) -> np.ndarray:
-    """A round brush."""
+    """A round brush.
+
+    Parameters
+    ----------
+    radius : float, pixels
+    """
     reach = max(1, int(radius))
     return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1)))
 
@@ -109,7 +153,12 @@ def tidy(mask: np.ndarray, inner: np.ndarray) -> np.ndarray:
 
 
 def without_holes(mask: np.ndarray) -> np.ndarray:
-    """The mask with everything it encloses."""
+    """The mask with everything it encloses.
+
+    Parameters
+    ----------
+    mask : (h, w) bool
+    """
     rims, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros(mask.shape, np.uint8)
     cv2.drawContours(filled, rims, -1, 1, cv2.FILLED)
