@@ -93,6 +93,23 @@ def test_a_bare_wall_is_refused_or_doubted():
     assert found.doubt >= doubt.LIMIT
 
 
+@pytest.mark.parametrize("seed", range(12))
+def test_whatever_is_in_the_photo_the_answer_is_a_mask_or_a_refusal(seed):
+    rng = np.random.default_rng(seed)
+    size = [(240, 180), (90, 400), (33, 20), (300, 300)][seed % 4]
+    clouds = cv2.GaussianBlur(rng.normal(size=(*size, 3)), (0, 0), 1 + 3 * (seed % 3))
+    encoded = np.clip(128 + 60 * clouds / clouds.std(), 0, 255).astype(np.uint8)
+    paths = (None, ((1.0, 1.0), (size[1] - 1.0, size[0] - 1.0)), ((size[1] / 2, 2.0), (size[1] / 2, size[0] - 2.0)))
+    for path in paths:
+        try:
+            found = find_hair(encoded, None, path)
+        except HairNotFound:
+            continue
+        assert found.hair.any()
+        assert 0 <= found.doubt <= 1
+        assert np.isfinite(suggest_axis(found)).all()
+
+
 @pytest.mark.parametrize("centre", [(305, 650), (150, 550)], ids=["inside", "at the rim"])
 @pytest.mark.parametrize("lab", [LIGHT, (8.0, 1.0, 1.0)], ids=["light", "low"])
 @pytest.mark.parametrize("drawn", [True, False], ids=["drawn", "found"])

@@ -10,8 +10,8 @@ from tracker.measure.hair import grab, shape
 
 LIMIT = 0.5  # from here on a person should look: `quality.limits.DOUBT`
 
-# Each of these is the value at which the doubt reaches the limit. On 128 rendered heads masks that lay beside the
-# hair (overlap under 0.85) were told from the others by the first two in 99 of 100 pairs.
+# Each of these is the value at which the doubt reaches the limit. On 128 photos of rendered heads
+# masks that lay beside the hair (overlap under 0.85) were told from the others by the first two in 99 of 100 pairs.
 _WEAKEST_TENTH = 1.5  # contrast that all but a tenth of the rim exceeds, in units of spread
 _CLEAR = 0.88  # mean contrast of the rim, where _PLAIN counts as 1
 _PLAIN = 3.0

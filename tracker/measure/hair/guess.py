@@ -17,7 +17,8 @@ GUESS_EDGE = 120  # pixels of the longer side: enough for a path, and quick
 _ROUNDS = 4
 # where hair is looked for, in shares of the frame's unit width and of its height
 _MIDDLE_X, _MIDDLE_Y = 0.5, 0.42
-_SEEDS = ((0.36, 0.06, 0.10), (0.36, 0.12, 0.16), (0.45, 0.14, 0.22))  # middle down the height, half axes
+# places to start from, middle down the height and half axes: short, longer and long hair; the clearest rim decides
+_SEEDS = ((0.36, 0.12, 0.16), (0.45, 0.14, 0.22), (0.55, 0.10, 0.35))
 _AWAY_FROM_CARD = 0.06  # the card takes a side, so the head gives way to the other
 _LIKELY_X, _LIKELY_Y = 0.24, 0.30
 _FRAME = 0.04  # sides and top; clothes at the foot

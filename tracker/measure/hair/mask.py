@@ -122,7 +122,7 @@ def find_hair(
     if not first.any():
         raise _nothing_found()
     # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = photo.follow(shape.middle_line(shape.broad(first)))
+    hair = photo.follow(_middle(first))
     return photo.judged(hair, first)
 
 
@@ -164,9 +164,14 @@ def suggest_axis(mask: HairMask) -> tuple[Point, ...]:
     """
     if not mask.hair.any():
         raise _nothing_found()
-    broad = shape.broad(mask.hair)
-    points = shape.middle_line(broad if broad.any() else mask.hair) / mask.shrink
+    points = _middle(mask.hair) / mask.shrink
     return tuple((float(x), float(y)) for x, y in points)
+
+
+def _middle(hair: np.ndarray) -> Floats:
+    """The line down the broad part of a mask, or down all of it where no part is broad."""
+    broad = shape.broad(hair)
+    return shape.middle_line(broad if broad.any() else hair)
 
 
 def _nothing_found() -> HairNotFound:
@@ -209,5 +214,7 @@ class _Copies:
     def judged(self, hair: np.ndarray, first: np.ndarray) -> HairMask:
         """The mask without the card, and how sure it is."""
         hair = hair & ~grab.card_area(hair.shape, self.card, grab.CARD_GROWN_FINE)
+        if not hair.any():
+            raise _nothing_found()
         size, reason = doubt.of_mask(self.small, hair, first)
         return HairMask(hair, self.shrink, size, reason)
