@@ -42,6 +42,7 @@ UNITS = {
     "size_mm": "mm, width and height",
     "size": "px, width and height",
     "corners": "px, x and y",
+    "outline": "px, x and y",
     "path": "px, x and y from root to tip",
     "width": "px",
     "reflectance": "0 to 1",
