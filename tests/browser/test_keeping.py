@@ -48,6 +48,7 @@ def test_by_keyboard_alone(studio: str, desktop: Watched, tmp_path: Path) -> Non
     page.keyboard.press("Enter")
     strike(page, "button", "Put it together")
     page.get_by_text("Ready: 0 visits and 0 photos").wait_for()
+    settled(page)
     with page.expect_download() as saved:
         strike(page, "link", "Save the file")
     with zipfile.ZipFile(saved.value.path()) as packed:
