@@ -173,6 +173,25 @@ class TestReading:
         assert reading.pixels < plain.pixels
         np.testing.assert_allclose(reading.lab.lab, plain.lab.lab, atol=0.8)
 
+    @pytest.mark.parametrize(
+        ("given", "error", "words"),
+        [
+            (whole((*OVAL[1:], (5000.0, 500.0))), errors.OutsidePhoto, "point of the outline lies 4100 pixels"),
+            (whole(tuple((x, y) for x, y in CARD)), errors.HairNotFound, "nothing but the card"),
+            (whole(path=(*PATH, *PATH[-2::-1])), errors.InvalidPath, "turns back"),
+        ],
+        ids=["outside", "all card", "there and back"],
+    )
+    def test_marks_that_are_not_round_the_hair(self, given: Marks, error: type[Exception], words: str) -> None:
+        with pytest.raises(error, match=words):
+            measure_photo(photograph(scene()), given)
+
+    def test_no_number_where_the_wall_may_be_hair(self) -> None:
+        wall = ((760.0, 80.0), (760.0, 250.0), (760.0, 400.0))
+        reading = measure_photo(photograph(scene()), whole(None, wall))
+        assert not reading.regions
+        assert "hair_found" in [check.name for check in reading.checks if check.stopped]
+
     def test_both_ways_at_once_are_refused(self) -> None:
         with pytest.raises(errors.InvalidMarks, match="both a width and an outline"):
             measure_photo(photograph(scene()), replace(whole(), width=90.0))

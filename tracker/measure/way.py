@@ -20,6 +20,8 @@ from tracker.measure.hair import (
     extent,
     find_hair,
     hair_within,
+    require_downwards,
+    require_inside,
     straighten,
     straighten_whole,
     stripes,
@@ -87,11 +89,15 @@ def way_over(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm:
 
 
 def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: float | None) -> Way:
+    height, width = encoded.shape[:2]
+    require_inside(marks.path, width, height)
+    require_downwards(marks.path)
     if marks.outline is None:
         mask = find_hair(encoded, corners, marks.path)
         outline = mask.outline().points
     else:
         outline = marks.outline
+        require_inside(outline, width, height, "outline")
         mask = hair_within(encoded, Outline(outline), marks.path, corners)
     reach = extent(marks.path, outline)
     path = HairPath(marks.path, _A_RIBBON * reach.width)

@@ -13,11 +13,11 @@ from tracker.measure.hair.bands import (
 from tracker.measure.hair.gloss import gloss_share
 from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
 from tracker.measure.hair.outline import Outline
-from tracker.measure.hair.path import HairPath, Strip, straighten
+from tracker.measure.hair.path import HairPath, Strip, require_inside, straighten
 from tracker.measure.hair.select import KEPT, OUTSIDE, USUAL, WHOLE_WIDTH, Selection, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
 from tracker.measure.hair.suggest import suggest_path
-from tracker.measure.hair.whole import Extent, extent, straighten_whole, stripes
+from tracker.measure.hair.whole import Extent, extent, require_downwards, straighten_whole, stripes
 
 __all__ = [
     "BANDS",
@@ -43,6 +43,8 @@ __all__ = [
     "lights_and_lows",
     "pieces_across",
     "profile",
+    "require_downwards",
+    "require_inside",
     "select_body",
     "straighten",
     "straighten_whole",

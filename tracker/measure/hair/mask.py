@@ -140,12 +140,18 @@ def hair_within(
     outline : what the person drew, pixels
     path : root to tip, pixels; what lies on it is hair
     card : corners of the card, pixels, or None
+
+    Raises
+    ------
+    HairNotFound : all of it lies on the card
     """
     small, shrink = grab.small_copy(encoded, grab.FINE_EDGE)
     drawn = grab.drawn(small.shape, np.asarray(outline.points, float) * shrink, closed=True)
     line = grab.drawn(small.shape, np.asarray(path, float) * shrink) & drawn
     corners = None if card is None else np.asarray(card, float) * shrink
     covered = grab.card_area(small.shape, corners, grab.CARD_GROWN_FINE)
+    if not (drawn & ~covered).any():
+        raise HairNotFound("Inside the outline there is nothing but the card.", "Draw the outline round the hair.")
     width = shape.hair_width(drawn)
     hair = grab.trimmed(small, drawn & ~covered, line & ~covered, depth=_DEPTH * width, ring=_RING * width)
     return HairMask(hair, shrink)

@@ -144,13 +144,14 @@ def straighten(
     return Strip(codes, inside, x, y, path.length * path.width / (count[0] * count[1]))
 
 
-def require_inside(path: tuple[Point, ...], width: int, height: int) -> None:
-    """Refuse a path that leaves the photo.
+def require_inside(path: tuple[Point, ...], width: int, height: int, what: str = "path") -> None:
+    """Refuse a path, or an outline, that leaves the photo.
 
     Parameters
     ----------
     path : points, pixels
     width, height : int, of the photo, pixels
+    what : str, the line in a word
 
     Raises
     ------
@@ -160,7 +161,7 @@ def require_inside(path: tuple[Point, ...], width: int, height: int) -> None:
     beyond = float(np.maximum(np.maximum(-points, points - [width, height]), 0).max())
     if beyond > 0:
         raise OutsidePhoto(
-            f"A point of the path lies {pixels(beyond)} outside the photo.",
+            f"A point of the {what} lies {pixels(beyond)} outside the photo.",
             "Move it onto the hair.",
             value=beyond,
             limit=0.0,

@@ -15,7 +15,7 @@ import numpy as np
 from tracker.errors import InvalidPath
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab
-from tracker.measure.hair.path import Strip, require_inside
+from tracker.measure.hair.path import HairPath, Strip, require_inside
 from tracker.measure.hair.select import KEPT
 from tracker.measure.reading import Point
 
@@ -27,6 +27,8 @@ _FEWEST_STRIPES, _MOST_STRIPES = 6, 30
 _FEWEST_PIXELS = 12
 _BEND = 2  # degree of the shading across a head, which is round and is no noise
 _LARGEST = 100_000  # grid points inside the rectangle about the hair
+_ROWS_TO_TRY = 100
+_ANY_WIDTH = 100.0  # pixels: the whole hair has no width of its own
 _STEEPEST = 0.3  # of the length: a path that turns back by more is not a way from root to tip
 
 
@@ -150,6 +152,22 @@ def stripe_spread(linear: Floats, verdict: np.ndarray, count: int) -> tuple[Floa
     design = np.vander(np.linspace(-1, 1, count)[seen], _BEND + 1)
     rest = lab - design @ np.linalg.lstsq(design, lab, rcond=None)[0]
     return np.asarray(rest.T @ rest / dof / number), dof
+
+
+def require_downwards(path: tuple[Point, ...]) -> None:
+    """Refuse a path that does not lead from a root to a tip.
+
+    Parameters
+    ----------
+    path : points, pixels
+
+    Raises
+    ------
+    InvalidPath : it is too short, or turns back on itself
+    """
+    points = HairPath(path, _ANY_WIDTH).points
+    origin, down, _ = _axes(points)
+    _heights(points, _ROWS_TO_TRY, origin, down)
 
 
 def _axes(path: tuple[Point, ...]) -> tuple[Floats, Floats, Floats]:
