@@ -1,4 +1,4 @@
-"""Mark the grey card and the root-to-tip path on a photo, by finger, mouse or keyboard."""
+"""Mark the grey card, the outline of the hair and its way from root to tip, by finger, mouse or keyboard."""
 
 from __future__ import annotations
 
@@ -9,10 +9,14 @@ from typing import Any
 
 import streamlit as st
 
+from tracker.measure.hair.bands import BANDS
+from tracker.measure.hair.outline import FEWEST, MOST
 from tracker.measure.reading import Point
+from tracker.words import REGION_WORDS
 
 _HERE = Path(__file__).parent
 _SCRIPTS = ("geometry.js", "view.js", "drawing.js", "hands.js", "controls.js", "editor.js", "main.js")
+_LONGEST = 16  # points of the way from root to tip: as many as an outline has
 
 _mount = st.components.v2.component(
     "tracker_point_editor",
@@ -29,13 +33,18 @@ class EditedMarks:
     Attributes
     ----------
     corners : four points, clockwise from the card's own top left
-    path : two or more points from root to tip
-    width : float, width of the path
+    path : two or more points from root to tip; () while the hair is not marked
+    outline : three to sixteen points about the hair in order; None while it is not known
     """
 
     corners: tuple[Point, Point, Point, Point]
     path: tuple[Point, ...]
-    width: float
+    outline: tuple[Point, ...] | None
+
+    @property
+    def asks_for_outline(self) -> bool:
+        """The person said where the hair is, and an outline is to be found along the path."""
+        return self.outline is None and bool(self.path)
 
 
 def edit_marks(
@@ -45,19 +54,23 @@ def edit_marks(
     size: tuple[int, int],
     corners: Sequence[Sequence[float]],
     path: Sequence[Sequence[float]],
-    width: float,
+    outline: Sequence[Sequence[float]] | None,
     rev: int | str = 0,
     label: str = "Photo",
 ) -> EditedMarks:
     """Show the photo with its marks and return where the person has put them.
+
+    Without an outline and a path the person is asked to tap the root, the middle and the tips. The three points come
+    back as the path; find the hair along it and answer with the outline under another `rev`, or, where none is found,
+    with the same path under another `rev`. "Start again" comes back as no path and no outline.
 
     Parameters
     ----------
     key : str, one per photo
     url : str, address of a picture of the photo; any size with the same shape
     size : width and height of the full-size photo, pixels
-    corners, path, width : where the marks start, pixels of the full-size photo
-    rev : int or str, raise it to make the browser take the marks from here again (a new search for the card);
+    corners, path, outline : where the marks start, pixels of the full-size photo; an outline needs a path
+    rev : int or str, raise it to make the browser take the marks from here again (a new search for card or hair);
         while it stays the same, the person's marks win
     label : str, what the photo shows, for those who cannot see it
 
@@ -69,7 +82,7 @@ def edit_marks(
     -----
     Put the call inside an `st.fragment` to rerun only that fragment when a mark is moved.
     """
-    given = EditedMarks(_four(corners), _points(path), float(width))
+    given = EditedMarks(_four(corners), _points(path), None if outline is None else _points(outline))
     held = st.session_state.get(key)
     marks = _read(held.get("value") if isinstance(held, Mapping) else None, size, rev) or given
     result = _mount(
@@ -79,7 +92,10 @@ def edit_marks(
             "size": [int(size[0]), int(size[1])],
             "corners": [list(point) for point in marks.corners],
             "path": [list(point) for point in marks.path],
-            "width": marks.width,
+            "outline": None if marks.outline is None else [list(point) for point in marks.outline],
+            "fewest": FEWEST,
+            "most": MOST,
+            "bands": [[REGION_WORDS[band.name], band.start, band.stop] for band in BANDS],
             "rev": rev,
             "label": label,
         },
@@ -106,11 +122,15 @@ def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | No
     try:
         if value["rev"] != rev:
             return None
-        corners, path, width = _four(value["corners"]), _points(value["path"]), float(value["width"])
-    except (KeyError, TypeError, ValueError):
+        corners, path = _four(value["corners"]), _points(value["path"])
+        outline = None if value["outline"] is None else _points(value["outline"])
+    except (KeyError, TypeError, ValueError, OverflowError):
         return None
-    if len(path) < 2 or not 0 < width < float("inf"):
+    if len(path) == 1 or len(path) > _LONGEST:
         return None
-    if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path)):
+    if outline is not None and not (path and FEWEST <= len(outline) <= MOST):
         return None
-    return EditedMarks(corners, path, width)
+    # whatever is not a number fails both comparisons
+    if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path, *(outline or ()))):
+        return None
+    return EditedMarks(corners, path, outline)
