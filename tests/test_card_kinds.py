@@ -162,11 +162,11 @@ def measured(photo: Drawn, kind: str = "halves2") -> PhotoReading:
 @pytest.mark.usefixtures("one_more")
 class TestOneMore:
     def test_its_own_search_gives_the_marks(self) -> None:
-        found, problem = find_marks(drawn(), "halves2")
-        assert (found.card_kind, found.corners, problem) == ("halves2", CARD, None)
-        found, problem = find_marks(photograph(scene()), "halves2")
-        assert isinstance(problem, CardNotFound)
-        assert found.corners is not None
+        found = find_marks(drawn(), "halves2")
+        assert (found.marks.card_kind, found.marks.corners, found.card) == ("halves2", CARD, None)
+        found = find_marks(photograph(scene()), "halves2")
+        assert isinstance(found.card, CardNotFound)
+        assert found.marks.corners is not None
         with pytest.raises(CardNotFound, match="two halves"):
             measure_photo(photograph(scene()), marks("halves2", None))
 

@@ -16,7 +16,7 @@ from command_line import after, before, entry, picture, require_refusal, require
 from tests.photo_samples import save
 from tests.scenes import CARD, marks, photograph, scene
 from tests.test_whole import OVAL
-from tracker import METHOD_VERSION, WHOLE_VERSION
+from tracker import METHOD_VERSION
 from tracker.cli import command, measuring, terminal
 from tracker.compare.comparison import compare_readings
 from tracker.errors import Conflict, StoreError, TrackerError
@@ -59,7 +59,7 @@ def test_the_whole_width_of_the_hair(tmp_path: Path, given: dict[str, Any]) -> N
     (photo,) = found["photos"]
     assert photo["hair"] == "whole"
     assert 3 <= len(photo["outline"]) <= 16
-    assert photo["reading"]["method_version"] == WHOLE_VERSION
+    assert photo["reading"]["method_version"] == METHOD_VERSION
 
 
 def test_a_ribbon_and_the_whole_are_never_compared(tmp_path: Path) -> None:

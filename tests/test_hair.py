@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.scenes import PATH, WIDTH, Drawn, photograph, scene
+from tests.scenes import PATH, WIDTH, photograph, scene
 from tracker import errors
 from tracker.maths.colorimetry import delta_e_2000, lab_to_linear, linear_to_lab, luminance
 from tracker.maths.rgb_space import SRGB
@@ -21,7 +21,6 @@ from tracker.measure.hair import (
     profile,
     select_body,
     straighten,
-    suggest_path,
 )
 from tracker.measure.hair.select import CLIPPED, GLOSS, NOT_HAIR, SHADOW, Selection
 
@@ -225,22 +224,3 @@ def test_real_head_of_hair_keeps_its_colour_when_the_ribbon_is_too_wide() -> Non
     wide, naive = colour(44.0)
     assert float(delta_e_2000(wide, narrow)) < 4.0
     assert float(delta_e_2000(naive, narrow)) > 2 * float(delta_e_2000(wide, narrow))
-
-
-def test_suggested_path_lies_on_the_drawn_hair_and_clear_of_the_card() -> None:
-    photo = photograph(scene())
-    path, width = suggest_path(photo.encoded)
-    assert path[0][1] < path[-1][1]
-    for x, y in path:
-        # the drawn hair is an ellipse about (305, 550) with half axes 170 and 510
-        assert ((x - 305) / 170) ** 2 + ((y - 550) / 510) ** 2 < 1
-    assert 20 < width < 200
-    straighten(photo.encoded, HairPath(path, width))
-
-
-@pytest.mark.parametrize("shape", [(40, 30, 3), (30, 400, 3), (400, 30, 3)])
-def test_suggestion_survives_photos_without_hair(shape: tuple[int, int, int]) -> None:
-    path, width = suggest_path(Drawn(np.full(shape, 90, np.uint8)).encoded)
-    assert len(path) == 5
-    assert width >= 12
-    assert all(0 <= x <= shape[1] and 0 <= y <= shape[0] for x, y in path)

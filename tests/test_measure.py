@@ -327,18 +327,30 @@ def test_marks_that_cannot_be_used_are_named_errors(bad: Marks, error: type[erro
 
 def test_suggested_marks_can_be_measured_as_they_are() -> None:
     photo = photograph(scene())
-    found, problem = find_marks(photo, "grey18")
-    assert problem is None
-    assert measure_photo(photo, found).ok
+    found = find_marks(photo, "grey18")
+    assert (found.card, found.hair) == (None, None)
+    assert measure_photo(photo, found.marks).ok
 
 
 def test_suggestion_without_a_card_says_so_and_still_gives_corners() -> None:
     linear = scene()
     cv2.rectangle(linear, (600, 480), (899, 760), (0.4, 0.3, 0.2), -1)
     linear[480:760, 600:] += 0.1 * np.random.default_rng(1).random((280, 300, 3))
-    found, problem = find_marks(photograph(linear), "grey18")
-    assert isinstance(problem, errors.CardNotFound)
-    assert found.corners is not None
+    found = find_marks(photograph(linear), "grey18")
+    assert isinstance(found.card, errors.CardNotFound)
+    assert found.marks.corners is not None
+
+
+def test_where_no_hair_is_found_three_taps_are_asked_for_and_are_enough() -> None:
+    tiny = Drawn(np.full((40, 30, 3), 90, np.uint8))
+    found = find_marks(tiny, "grey18", corners=CARD)
+    assert isinstance(found.hair, errors.HairError)
+    assert (found.marks.outline, found.marks.path, found.marks.corners) == (None, (), CARD)
+    photo = photograph(scene())
+    tapped = find_marks(photo, "grey18", corners=CARD, path=(PATH[0], PATH[len(PATH) // 2], PATH[-1]))
+    assert tapped.marks.path == (PATH[0], PATH[len(PATH) // 2], PATH[-1])
+    assert tapped.marks.outline is not None
+    assert measure_photo(photo, tapped.marks).ok
 
 
 def test_reading_survives_json_both_ways() -> None:

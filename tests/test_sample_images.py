@@ -99,10 +99,10 @@ def test_the_service_is_found_at_the_ends_and_the_shadow_root_is_left_alone() ->
 @pytest.mark.parametrize("photo", PLAIN, ids=named)
 def test_the_card_is_found_by_itself(photo: dict[str, Any]) -> None:
     picture = read_photo(sample_photo(photo["file"]).read_bytes())
-    marks, problem = find_marks(picture, "grey18")
-    assert problem is None
-    assert marks.corners is not None
-    away = np.abs(np.subtract(marks.corners, photo["card"]["corners"])).max()
+    found = find_marks(picture, "grey18")
+    assert (found.card, found.hair) == (None, None)
+    assert found.marks.corners is not None
+    away = np.abs(np.subtract(found.marks.corners, photo["card"]["corners"])).max()
     assert away < 0.01 * max(picture.size)
-    # and the suggested path can be measured as it is
-    assert len(measure_photo(picture, marks).profile) > 20
+    # and the suggested outline can be measured as it is
+    assert len(measure_photo(picture, found.marks).profile) > 20

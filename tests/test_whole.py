@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.scenes import CARD, PATH, marks, photograph, scene
-from tracker import WHOLE_VERSION, errors
+from tracker import METHOD_VERSION, errors
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.measure import Settings, measure_photo
 from tracker.measure.hair import Extent, extent, straighten_whole, stripes
@@ -137,7 +137,7 @@ class TestReading:
     def test_bands_are_the_mean_of_the_whole_width(self) -> None:
         linear = scene(spread=3.0)
         reading = measure_photo(photograph(linear), whole())
-        assert (reading.method_version, reading.hair) == (WHOLE_VERSION, WHOLE)
+        assert (reading.method_version, reading.hair) == (METHOD_VERSION, WHOLE)
         assert reading.outline == OVAL
         rows, columns = np.mgrid[0 : linear.shape[0], 0 : linear.shape[1]]
         hair = ((columns - MIDDLE[0]) / ACROSS) ** 2 + ((rows - MIDDLE[1]) / (1100 // 2 - 40)) ** 2 < 0.98

@@ -241,9 +241,9 @@ def test_take_in_checks_before_it_reads(store: Store, client: Client) -> None:
 
 def test_marks_are_suggested_and_measured_from_the_kept_picture(store: Store, client: Client) -> None:
     record = taken_in(store, client)
-    marks, problem = workflow.suggest_marks(store, record, "grey18", 0.2)
-    assert problem is None
-    assert marks.reflectance == 0.2
+    found = workflow.suggest_marks(store, record, "grey18", 0.2)
+    assert (found.card, found.hair) == (None, None)
+    assert found.marks.reflectance == 0.2
     measured = workflow.measure_record(store, record, MARKS)
     assert measured.failure is None
     assert measured.reading is not None
@@ -496,13 +496,13 @@ def resaved(content: bytes, quality: int = 70, scale: float = 1.0) -> bytes:
 
 
 def test_a_tiny_photo_is_told_that_no_marks_would_help(store: Store, client: Client) -> None:
-    small = resaved(jpeg(), scale=120 / 900)
+    small = resaved(jpeg(), scale=60 / 900)
     record, _ = workflow.take_in(store, small, client_id=client.id, role=BEFORE, light="daylight")
-    marks, _ = workflow.suggest_marks(store, record, "grey18")
+    marks = workflow.suggest_marks(store, record, "grey18").marks
     measured = workflow.measure_record(store, record, marks)
     assert measured.reading is None
     assert measured.failure is not None
-    assert "120 × 147 pixels: too small to measure" in measured.failure
+    assert "60 × 73 pixels: too small to measure" in measured.failure
     assert "root to tip" not in measured.failure
     assert workflow.too_small((900, 1100)) is None
 

@@ -5,8 +5,5 @@ NAME = "Measured hair"
 
 __version__ = "0.1.0"
 
-METHOD_VERSION = "1.2"
-"""Version of the method that reads a ribbon; raised whenever a measured number can move."""
-
-WHOLE_VERSION = "2.0"
-"""Version of the method that reads the whole width of the hair; likewise."""
+METHOD_VERSION = "2.0"
+"""Version of the measuring method; raised whenever a measured number can move."""

@@ -1,7 +1,17 @@
 """One photo, all steps, to a reading with its uncertainty."""
 
-from tracker.measure.photo import Picture, find_marks, measure_photo
+from tracker.measure.photo import Picture, Suggestion, find_marks, measure_photo
 from tracker.measure.reference_card import CARD_KINDS, card_kind, is_searched
 from tracker.measure.settings import Settings, light_u
 
-__all__ = ["CARD_KINDS", "Picture", "Settings", "card_kind", "find_marks", "is_searched", "light_u", "measure_photo"]
+__all__ = [
+    "CARD_KINDS",
+    "Picture",
+    "Settings",
+    "Suggestion",
+    "card_kind",
+    "find_marks",
+    "is_searched",
+    "light_u",
+    "measure_photo",
+]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
 
-from tracker import METHOD_VERSION, WHOLE_VERSION
-from tracker.errors import CardError, CardNotFound, InvalidMarks
+from tracker import METHOD_VERSION
+from tracker.errors import CardError, CardNotFound, HairError, InvalidMarks
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import vector3
@@ -25,17 +25,17 @@ from tracker.measure.hair import (
     band_colour,
     body_mean,
     clipped_codes,
+    find_hair,
     pieces_across,
     profile,
     select_body,
     stretches,
-    suggest_path,
+    suggest_axis,
 )
 from tracker.measure.light import light_beside_card
 from tracker.measure.quality import check_outline, check_photo
 from tracker.measure.reading import (
     REGIONS,
-    RIBBON,
     WHOLE,
     CardSummary,
     Correction,
@@ -67,27 +67,59 @@ class Picture(Protocol):
         """Notes from reading the file."""
 
 
-def find_marks(picture: Picture, kind: str, reflectance: float | None = None) -> tuple[Marks, CardError | None]:
-    """A first suggestion for all marks, and the reason where the card was not found.
+@dataclass(frozen=True, slots=True)
+class Suggestion:
+    """A first suggestion of where card and hair are, to be looked at by a person.
 
-    For a kind of card that the program cannot find, the corners start to the right of the photo's middle.
+    Attributes
+    ----------
+    marks : Marks; without an outline where no hair was found, and then without a path unless one was given
+    card : CardError or None, why no card was found
+    hair : HairError or None, why no hair was found
+    doubt : str, what is unsure about the outline; empty where it is clear
+    """
+
+    marks: Marks
+    card: CardError | None = None
+    hair: HairError | None = None
+    doubt: str = ""
+
+
+def find_marks(
+    picture: Picture,
+    kind: str,
+    reflectance: float | None = None,
+    *,
+    corners: Corners | None = None,
+    path: tuple[Point, ...] | None = None,
+) -> Suggestion:
+    """A first suggestion for all marks.
+
+    Where the card is not found, its corners start to the right of the photo's middle.
 
     Parameters
     ----------
     picture : Picture, upright codes and their meaning
     kind : str, name of the kind of card
     reflectance : float or None, of the card's grey, 0..1; None for the kind's own
+    corners : of the card, pixels, where they are known; None to find it
+    path : points from root to tip, pixels, along which the hair is looked for; None to look for it without help
     """
     height, width = picture.encoded.shape[:2]
     find = card_kind(kind).find
-    corners, problem = None, None
-    if find is not None:
+    card = None
+    if corners is None and find is not None:
         try:
             corners = find(picture.encoded)
         except CardError as error:
-            problem = error
-    path, ribbon = suggest_path(picture.encoded, corners)
-    return Marks(kind, corners or _default_corners(width, height), path, ribbon, reflectance), problem
+            card = error
+    marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
+    try:
+        hair = find_hair(picture.encoded, corners, path)
+        outline, axis = hair.outline().points, path or suggest_axis(hair)
+    except HairError as error:
+        return Suggestion(marks, card, error)
+    return Suggestion(replace(marks, outline=outline, path=axis), card, None, hair.reason)
 
 
 def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:
@@ -148,8 +180,7 @@ def measure_photo(
             region_reading(name, colours, card, correction, moved[name], size, lit, settings) for name in colours
         )
     points, shades = profile(linear, verdict), stretches(linear, verdict, pieces_across(way.stripes))
-    version = METHOD_VERSION if way.hair == RIBBON else WHOLE_VERSION
-    return PhotoReading(version, summary, correction, regions, points, checks, shades, way.hair, way.outline)
+    return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, shades, way.hair, way.outline)
 
 
 def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:

@@ -8,7 +8,7 @@ from functools import partial
 
 import numpy as np
 
-from tracker.errors import InvalidMarks
+from tracker.errors import InvalidMarks, InvalidPath
 from tracker.maths import polyline
 from tracker.measure.hair import (
     USUAL,
@@ -89,6 +89,8 @@ def way_over(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm:
 
 
 def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: float | None) -> Way:
+    if not marks.path:
+        raise InvalidPath("The hair is not marked yet.", "Tap the root, the middle and the tip of the hair.")
     height, width = encoded.shape[:2]
     require_inside(marks.path, width, height)
     require_downwards(marks.path)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 from tracker.calibrate.level import DARKEST, LIGHTEST
 from tracker.errors import InvalidEntry
 from tracker.fade.posterior import WASHES_RANGE
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, RIBBON
 
 MOST_WARMER = 40.0
 """CIELAB units: hair lightened to the palest yellow lies about 30 above the neutral line."""
@@ -26,6 +26,7 @@ class AgreedLimits:
     darkest, lightest : float or None, levels 1..10, on whatever scale is in force
     root_mm : float or None, length of regrown hair in millimetres, > 0
     region : str, one of `reading.REGIONS`, where warmth and level are judged
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, what had been read when they were agreed
     """
 
     warmer: float | None = None
@@ -33,11 +34,12 @@ class AgreedLimits:
     lightest: float | None = None
     root_mm: float | None = None
     region: str = "end"
+    hair: str = RIBBON
 
     @property
     def anything(self) -> bool:
         """True where at least one limit was agreed."""
-        return any(getattr(self, each.name) is not None for each in fields(self) if each.name != "region")
+        return any(getattr(self, each.name) is not None for each in fields(self) if each.name not in ("region", "hair"))
 
 
 NOTHING_AGREED = AgreedLimits()

@@ -208,6 +208,9 @@ class PhotoRecord:
     warnings : notes from reading the original file, such as ``profile_converted``
     left_out : LeftOut or None, where a person left it out of the reading of its state
     time_noted : bool, False where neither camera nor person gave the time: the photo then keeps to the day of its visit
+    card_stood : bool or None, True where the card stood on its own, False where it was held; None where not noted
+    combed_anew : bool or None, True where the hair was combed and the card taken up again between the photos of the
+        state; None where not noted
     """
 
     id: str
@@ -226,6 +229,8 @@ class PhotoRecord:
     warnings: tuple[str, ...] = ()
     left_out: LeftOut | None = None
     time_noted: bool = True
+    card_stood: bool | None = None
+    combed_anew: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)

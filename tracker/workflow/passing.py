@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from tracker.errors import TrackerError
-from tracker.measure import find_marks, measure_photo
+from tracker.measure import Suggestion, find_marks, measure_photo
 from tracker.measure.reading import Marks, PhotoReading
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
@@ -22,8 +22,7 @@ class PassingPhoto:
     id : str, opaque
     content : bytes of a clean JPEG, with nothing else that the file carried
     size : width and height, pixels
-    marks : where the card and the hair were found
-    problem : str or None, why the card was not found
+    found : Suggestion, where the card and the hair were found
     warnings : notes from reading the file
     camera : str or None, as the camera wrote it
     """
@@ -31,8 +30,7 @@ class PassingPhoto:
     id: str
     content: bytes
     size: tuple[int, int]
-    marks: Marks
-    problem: str | None
+    found: Suggestion
     warnings: tuple[str, ...]
     camera: str | None = None
 
@@ -47,10 +45,9 @@ def look_at(content: bytes, card_kind: str, reflectance: float | None = None) ->
     """
     with OPENING:
         photo = read_photo(content)
-        marks, problem = find_marks(photo, card_kind, reflectance)
+        found = find_marks(photo, card_kind, reflectance)
         clean = clean_jpeg(photo)
-    said = None if problem is None else problem.message
-    return PassingPhoto(new_id(), clean, photo.size, marks, said, photo.warnings, photo.camera)
+    return PassingPhoto(new_id(), clean, photo.size, found, photo.warnings, photo.camera)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:

@@ -8,8 +8,9 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from tracker.errors import InvalidEntry, InvalidMarks, TrackerError
-from tracker.measure import Settings, find_marks, measure_photo
-from tracker.measure.reading import LIGHTS, Marks
+from tracker.measure import Settings, Suggestion, find_marks, measure_photo
+from tracker.measure.reading import LIGHTS, Marks, Point
+from tracker.measure.reference_card import Corners
 from tracker.measure.repeatability import Repeatability
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
@@ -131,8 +132,10 @@ def suggest_marks(
     card_kind: str,
     reflectance: float | None = None,
     *,
+    corners: Corners | None = None,
+    path: tuple[Point, ...] | None = None,
     decoded: DecodedPhotos | None = None,
-) -> tuple[Marks, str | None]:
+) -> Suggestion:
     """A first suggestion of where the card and the hair are.
 
     Parameters
@@ -140,12 +143,9 @@ def suggest_marks(
     photo : PhotoRecord, its picture is kept
     card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is better known
+    corners : of the card, pixels, where a person placed them; None to find it
+    path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
     decoded : DecodedPhotos or None, to open a file only once
-
-    Returns
-    -------
-    Marks : to be looked at by a person
-    str or None : why the card was not found, and what to do
 
     Raises
     ------
@@ -153,9 +153,8 @@ def suggest_marks(
     InvalidMarks : no such kind of card
     """
     with OPENING:
-        marks, problem = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance)
-    marks = replace(marks, size_mm=card_size(store, card_kind))
-    return marks, None if problem is None else problem.message
+        found = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance, corners=corners, path=path)
+    return replace(found, marks=replace(found.marks, size_mm=card_size(store, card_kind)))
 
 
 def measure_record(

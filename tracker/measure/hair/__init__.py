@@ -16,7 +16,6 @@ from tracker.measure.hair.outline import Outline
 from tracker.measure.hair.path import HairPath, Strip, require_inside, straighten
 from tracker.measure.hair.select import KEPT, OUTSIDE, USUAL, WHOLE_WIDTH, Selection, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
-from tracker.measure.hair.suggest import suggest_path
 from tracker.measure.hair.whole import Extent, extent, require_downwards, straighten_whole, stripes
 
 __all__ = [
@@ -51,5 +50,4 @@ __all__ = [
     "stretches",
     "stripes",
     "suggest_axis",
-    "suggest_path",
 ]

@@ -113,7 +113,7 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     if not passing.waiting:
         return
     photo = passing.waiting[0]
-    said = passing.said or photo.problem
+    said = passing.said or _problem(photo)
     if said:
         failure(said)
     else:
@@ -129,8 +129,12 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
             _done(passing)
 
 
+def _problem(photo: workflow.PassingPhoto) -> str | None:
+    return None if photo.found.card is None else photo.found.card.message
+
+
 def _edited(photo: workflow.PassingPhoto) -> Marks:
-    marks = photo.marks
+    marks = photo.found.marks
     if marks.corners is None or marks.width is None:
         return marks
     hold(photo)
@@ -153,10 +157,11 @@ def _measure(
     keep: Keep,
 ) -> None:
     photo = passing.waiting[0]
-    untouched = marks == photo.marks
+    untouched = marks == photo.found.marks
     with st.spinner("Measuring"):
-        if photo.problem and untouched:
-            reading, why = None, photo.problem
+        problem = _problem(photo)
+        if problem and untouched:
+            reading, why = None, problem
         else:
             reading, why = workflow.measure_passing(store, photo, marks)
     if reading is not None:

@@ -74,8 +74,9 @@ def choose_light(work: Work, role: str) -> str:
 
 def with_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> tuple[PhotoRecord, str | None]:
     """The photo with the marks that were found for that card, and what went wrong, which is said at the marks."""
-    found, problem = workflow.suggest_marks(work.store, record, card, reflectance, decoded=OPENED)
-    return replace(record, marks=found, reading=None, failure=None), problem
+    found = workflow.suggest_marks(work.store, record, card, reflectance, decoded=OPENED)
+    problem = None if found.card is None else found.card.message
+    return replace(record, marks=found.marks, reading=None, failure=None), problem
 
 
 def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:

@@ -187,9 +187,9 @@ def _find_again(work: Work, photo: PhotoRecord) -> None:
     marks = photo.marks
     if marks is None:
         return
-    found, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
-    note_card_problem(photo.id, problem)
-    put_photo(work, replace(photo, marks=found, reading=None, failure=None), photo)
+    found = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
+    note_card_problem(photo.id, None if found.card is None else found.card.message)
+    put_photo(work, replace(photo, marks=found.marks, reading=None, failure=None), photo)
 
 
 def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
@@ -213,11 +213,12 @@ def _card_not_placed(work: Work, photo: PhotoRecord, marks: Marks) -> str | None
     """What is wrong if no card was found and the corners were not moved: a wall must not pass for a card."""
     if marks.corners is None:
         return None
-    first, problem = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
-    if first.corners is None or (is_searched(marks.card_kind) and problem is None):
+    first = workflow.suggest_marks(work.store, photo, marks.card_kind, marks.reflectance, decoded=OPENED)
+    if first.marks.corners is None or (is_searched(marks.card_kind) and first.card is None):
         return None
-    if polyline.moved(first.corners, marks.corners) > _STILL:
+    if polyline.moved(first.marks.corners, marks.corners) > _STILL:
         return None
+    problem = None if first.card is None else first.card.message
     return problem or "The card’s corners have not been moved yet. Drag each of the four onto its corner of the card."
 
 
