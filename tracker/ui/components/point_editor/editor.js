@@ -167,7 +167,7 @@ class Editor {
     if (this.picked && !this.drawing.parts.has(this.picked)) this.picked = null
     this.draw()
     const { parts } = this.drawing
-    if (focused) (parts.get(focused) ?? parts.get(this.picked) ?? parts.get("point-0") ?? parts.get("aim-0")).focus({ preventScroll: true })
+    if (focused) (parts.get(this.picked) ?? parts.get(focused) ?? parts.get("point-0") ?? parts.get("aim-0")).focus({ preventScroll: true })
   }
 
   draw() {
