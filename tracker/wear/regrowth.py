@@ -19,16 +19,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tracker.compare.cut import PUBLISHED_RATE
 from tracker.compare.transition import Blend, find_blend
 from tracker.fade import HORIZON, FadeSeries, WhyNot, Window, judge, nothing_known
 from tracker.fade.window import NoForecast
 from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
 from tracker.measure.reading import ProfilePoint
-
-PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
-"""Over all heads: the 95 % band of 5.5 to 16.5 covers the published groups within two of their own spreads. Nobody is
-asked which group a client belongs to."""
 
 _PLACED = 2.0  # mm, standard uncertainty of where the marked path leaves the scalp: a weak choice of our own
 _COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp

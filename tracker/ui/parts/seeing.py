@@ -52,6 +52,11 @@ def lengths(photo: PhotoRecord) -> Lengths:
         return Lengths(reason=error.message)
 
 
+def why_no_lengths(pair: Pair) -> str:
+    """Why a card gives no lengths in one of the photos; empty where it does, or nobody noted its size."""
+    return next((reason for photo in (pair.before, pair.after) if (reason := lengths(photo).reason)), "")
+
+
 def for_the_client(pair: Pair) -> None:
     """What changed and how sure it is, in words to be read aloud."""
     if not pair.changes:
@@ -62,6 +67,7 @@ def for_the_client(pair: Pair) -> None:
         blend=_blend(pair),
         length=lengths(pair.after).path,
         lightened=share_lightened(first, second),
+        cut=pair.cut,
     )
     with st.container(key="read-aloud"):
         st.caption("To read aloud")
@@ -131,7 +137,8 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
     first, second = pair.readings
     if pair.before.marks is None or pair.after.marks is None:
         return first.profile, second.profile
-    return on_the_later_way(first.profile, pair.before.marks, pair.after.marks), second.profile
+    left = pair.cut.left.value if pair.cut is not None and pair.cut.left is not None else None
+    return on_the_later_way(first.profile, pair.before.marks, pair.after.marks, left), second.profile
 
 
 def _blend(pair: Pair) -> Blend | None:
