@@ -1,4 +1,4 @@
-"""Hair that was cut: bands at like distance from the root, on a known profile and on rendered heads without their tips."""
+"""Hair that was cut: bands at like distance from the root, on a known profile and on rendered heads without tips."""
 
 from __future__ import annotations
 
@@ -83,7 +83,8 @@ class TestAKnownCut:
     def test_a_profile_that_scatters_counts_too(self) -> None:
         quiet, loud = (at_like_distance(drawn(u), cut_between(mm(400), mm(300))) for u in (0.0, 2.0))
         first, second = quiet.region("end"), loud.region("end")
-        assert first is not None and second is not None
+        assert first is not None
+        assert second is not None
         # two stretches of 15 and 20 % of the length, a few clumps' lengths each: less than one place alone, not nothing
         assert first.lab.u[0] < 0.05 < 0.7 < second.lab.u[0] < 2.0
 
@@ -95,7 +96,8 @@ class TestAKnownCut:
         assert cut.away.value == pytest.approx(144.0)
         moved = at_like_distance(drawn(), cut)
         end, root = moved.region("end"), moved.region("root")
-        assert end is not None and root is not None
+        assert end is not None
+        assert root is not None
         np.testing.assert_allclose(end.lab.lab, mean_between(0.49, 0.64), atol=0.3)
         np.testing.assert_allclose(root.lab.lab, mean_between(0.0, 0.15), atol=0.3)
 
@@ -144,7 +146,8 @@ class TestWhetherHairWasCut:
         moved = at_like_distance(reading, cut)
         for name in ("root", "mid", "end"):
             old, new = reading.region(name), moved.region(name)
-            assert old is not None and new is not None
+            assert old is not None
+            assert new is not None
             # nearer to the root the hair is darker here
             assert new.lab.lab[0] <= old.lab.lab[0] + 1e-6
             assert new.lab.u[0] >= old.lab.u[0] - 1e-9

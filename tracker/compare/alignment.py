@@ -140,7 +140,7 @@ def _by_outlines(earlier: Marks, later: Marks, size: float | None) -> tuple[_Mov
         upper = _UPPER * min(lengths[0], lengths[1] * fixed)
         target = target[spans[0] - spans[0].min() <= upper]
         source = source[spans[1] - spans[1].min() <= upper / fixed]
-    scale = fixed if fixed is not None else float(np.std(target) / max(np.std(source), 1e-9))
+    scale = fixed if fixed is not None else float(np.std(target)) / max(float(np.std(source)), 1e-9)
     starts = (0.0, math.radians(_angle(later.path, earlier.path)))
     found = [_closest(source, target, cmath.rect(scale, start), fixed) for start in starts]
     move, miss = min(found, key=lambda each: each[1])

@@ -50,6 +50,9 @@ _STEPS = 80  # values of a stretch that are pooled
 _AT_ALL = 0.05  # share of the length: the least that is left of any hair
 
 
+_NOTHING = Measured(0.0, 0.0, "mm")
+
+
 @dataclass(frozen=True, slots=True)
 class Cut:
     """What is known of a cut between two photos.
@@ -65,7 +68,7 @@ class Cut:
     before: Measured | None
     after: Measured | None
     noted: bool
-    grown: Measured = Measured(0.0, 0.0, "mm")
+    grown: Measured = _NOTHING
 
     @property
     def away(self) -> Measured | None:
@@ -102,14 +105,18 @@ class Cut:
         left = self.left
         if left is None or self.before is None:
             return share, share, share
-        grown = Measured(0.0, 0.0) if region == "root" else self.grown
+        grown = _NOTHING if region == "root" else self.grown
         place = share * left.value - grown.value / self.before.value
         off = math.hypot(share * left.u, grown.u / self.before.value)
         return place, place - off, place + off
 
 
 def holds_cut(services: Iterable[str], steps: Iterable[str] = ()) -> bool:
-    """True where `services` or `steps`, names of them, tell that hair was cut; free words count too.
+    """True where a visit's words tell that hair was cut.
+
+    Parameters
+    ----------
+    services, steps : names, or free words
 
     >>> holds_cut(["toner", "dry cut"]), holds_cut(["shortcut to blond"])
     (True, False)
@@ -123,7 +130,7 @@ def cut_noted(visit: Visit | None) -> bool:
 
 
 def length_of(photos: Iterable[PhotoRecord]) -> Measured | None:
-    """Length of the hair from root to tip as it hangs in `photos` of one state, mm; None where no card gives a scale."""
+    """Length from root to tip in `photos` of one state, as the hair hangs, mm; None where no card gives a scale."""
     found = []
     for photo in photos:
         if photo.marks is None or photo.reading is None:

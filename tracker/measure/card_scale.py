@@ -49,8 +49,8 @@ class CardScale:
     mm_per_pixel : Measured, mm
     tilt : float, degrees by which the card is turned away from the camera
     gap : float, mm between the card and the nearest of the hair, at the card's plane
-    path : Measured, mm, length of the line from root to tip as projected: how far the hair hangs down, as it lies in the
-        photo. Waves pulled straight are longer, and so is hair that runs towards the camera or away from it
+    path : Measured, mm, length of the line from root to tip as projected: how far the hair hangs down as it lies in
+        the photo. Waves pulled straight are longer, and so is hair that runs towards the camera or away from it
     """
 
     mm_per_pixel: Measured

@@ -180,10 +180,8 @@ def measure_photo(
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], size, lit, settings) for name in colours
         )
-    points, shades = (
-        profile(linear, verdict, stripes=way.stripes),
-        stretches(linear, verdict, pieces_across(way.stripes)),
-    )
+    points = profile(linear, verdict, stripes=way.stripes)
+    shades = stretches(linear, verdict, pieces_across(way.stripes))
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, shades, way.hair, way.outline)
 
 

@@ -1,8 +1,8 @@
 """How blurred a photo is at the hair, and at the border of the card.
 
-**Hair.** Squares down the middle of the hair are blurred again by two known widths. In a sharp photo the wider one leaves far less
-fine contrast than the narrower; in a photo that was already blurred, only a little less. For a texture whose energy is
-a power of its spatial frequency, the energy of the slopes after a further blur ``r`` is proportional to
+**Hair.** Squares down the middle of the hair are blurred again by two known widths. In a sharp photo the wider one
+leaves far less fine contrast than the narrower; in a photo that was already blurred, only a little less. For a texture
+whose energy is a power of its spatial frequency, the energy of the slopes after a further blur ``r`` is proportional to
 ``(s**2 + r**2) ** -k``, where ``s`` is the photo's own blur. The exponent ``k`` comes from our rendered heads of hair,
 sharp and blurred by known amounts. Slow shading is removed first, or smooth hair would look blurred; noise and JPEG
 blocks are measured on the card's even grey and subtracted, or they would look like sharp hair.

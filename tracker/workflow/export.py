@@ -17,9 +17,10 @@ from tracker.compare.comparison import compare_readings
 from tracker.compare.cut import at_like_distance, cut_of
 from tracker.compare.photo_set import match_states, state_of
 from tracker.errors import TrackerError
-from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
+from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, Visit, now
 from tracker.report import ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv
 from tracker.said.colour import say_change, say_kits
+from tracker.said.cut import say_cut
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
 from tracker.words import UNITS, units_in
 
