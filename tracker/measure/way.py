@@ -13,6 +13,7 @@ from tracker.maths import polyline
 from tracker.measure.hair import (
     USUAL,
     WHOLE_WIDTH,
+    NARROWEST,
     HairPath,
     Outline,
     Selection,
@@ -107,7 +108,7 @@ def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: f
         require_inside(outline, width, height, "outline")
         mask = hair_within(encoded, Outline(outline), marks.path, corners)
     reach = extent(marks.path, outline)
-    path = HairPath(marks.path, _SQUARES * reach.width)
+    path = HairPath(marks.path, max(_SQUARES * reach.width, NARROWEST))
 
     def strip(across: float = 0.0, along: float = 0.0, largest: int | None = None) -> Strip:
         moved = mask.grown(across) if across else mask

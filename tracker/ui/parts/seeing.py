@@ -29,11 +29,11 @@ _SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to pho
 
 @dataclass(frozen=True, slots=True)
 class Lengths:
-    """How long the marked hair is by the card, or why that is not known.
+    """How far the hair hangs down from root to tip by the card, or why that is not known.
 
     Attributes
     ----------
-    path : Measured or None, length of the marked hair, mm
+    path : Measured or None, that length, mm
     reason : str, why it is not known; empty where nobody noted the size of the card
     """
 
@@ -142,7 +142,9 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
 
 
 def _blend(pair: Pair) -> Blend | None:
-    """The rise of lightness that came with the service; nothing where the lengths did not get lighter."""
+    """The rise of lightness that came with the service; nothing where no band got lighter for sure."""
+    if not any(change.change.lightness and change.change.delta[0] > 0 for change in pair.changes):
+        return None
     earlier, later = _on_the_same_way(pair)
     return find_blend(later, earlier)
 
@@ -167,7 +169,7 @@ def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False
     else:
         start = f"The lightening starts {_range(blend.start_cm(found.path), 1)} cm below the root."
         steep = f"{_range(blend.per_cm(found.path), 1)} in a centimetre"
-        why = f"The marked hair is {format_measured(in_cm(found.path))} cm long in the photo, by the card’s size."
+        why = f"By the card’s size the hair hangs {format_measured(in_cm(found.path))} cm down from root to tip."
     return [
         start,
         f"Where it is steepest, lightness rises by {steep}: the smaller, the softer the blend.",
