@@ -191,9 +191,9 @@ def _angle(start: Sequence[Point], end: Sequence[Point]) -> float:
 
 
 def way_ratio(earlier: Marks, later: Marks) -> float:
-    """Position along the later path over position along the earlier path, for the same place on the hair.
+    """Position along the later hair over position along the earlier, for the same place on it.
 
-    Both positions are shares of their path. 1 where both paths cover the same hair; not 1 where it was cut or has grown
+    Both positions are shares of the length. 1 where both lines cover the same hair; not 1 where it was cut or has grown
     in between, as far as the card shows.
 
     Parameters

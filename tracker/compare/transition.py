@@ -5,8 +5,8 @@ the scatter of the profile: every pair of place and width of the rise is weighte
 the photo cannot place comes out wide or not at all.
 
 The shape of the head alone changes the lightness along it by several L*. That is the same before and after, so with two
-photos the rise is fitted to their difference; in one photo alone a rise counts only if it is more than that shape makes.
-On our rendered heads a rise was seen on 63 of 96 photos of hair that nobody had coloured before that was asked.
+photos the rise is fitted to their difference; in one photo alone a rise counts only if it is more than that shape
+makes. Without that, a root would be seen in 63 of 96 photos of our rendered heads of natural hair; with it, in none.
 
 References
 ----------
@@ -30,8 +30,8 @@ _WIDTHS = np.geomspace(0.008, 0.35, 40)  # of the logistic: the rise from 10 to 
 _TEN_PERCENT = np.log(9.0)  # widths from the middle of a logistic to where it has reached a tenth
 _FEWEST = 12
 _AT_THE_ROOT = 0.05  # share of the length; a choice of our own
-# what the shape of the head alone may do to L* + 16 from root to tip, as a share: rendered heads of one colour read L* 20
-# at the crown and 10 under the curve. That is the whole of a fall; a rise against it is held to 95 % of half of it
+# what the shape of the head alone may do to L* + 16 from root to tip, as a share: rendered heads of one colour read
+# L* 20 at the crown and 10 under the curve. That is the whole of a fall; a rise is held to 95 % of half of it
 _FALL = 10 / (20 + 16)
 _RISE = 1.96 * 5 / math.sqrt(3) / (15 + 16)
 _SMALLEST_RISE = 2.0  # L*: smaller rises do not count as lightening; a weak choice of our own

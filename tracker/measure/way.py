@@ -11,9 +11,9 @@ import numpy as np
 from tracker.errors import InvalidMarks, InvalidPath
 from tracker.maths import polyline
 from tracker.measure.hair import (
+    NARROWEST,
     USUAL,
     WHOLE_WIDTH,
-    NARROWEST,
     HairPath,
     Outline,
     Selection,

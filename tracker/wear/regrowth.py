@@ -1,8 +1,8 @@
 """How long the root is, how fast it grows, and when it will be longer than agreed.
 
-The root runs from the scalp to where the natural level ends, along the line from root to tip. It grows at a steady rate from its
-length right after the service. The rate starts from published ones and moves to the client's own as photos come in,
-each weighted by its uncertainty.
+The root runs from the scalp to where the natural level ends, along the line from root to tip. It grows at a steady rate
+from its length right after the service. The rate starts from published ones and moves to the client's own as photos
+come in, each weighted by its uncertainty.
 
 References
 ----------

@@ -31,9 +31,9 @@ _LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
 _HAIR = {
     WHOLE: (
-        "All of the hair inside its outline was read. Each band is the hair between two heights of the line from root to "
-        "tip: the root its first fifth, the mid-lengths its third, the ends its last. Light and low pieces all count; "
-        "what is not hair does not."
+        "All of the hair inside its outline was read. Each band is the hair between two heights of the line from root "
+        "to tip: the root its first fifth, the mid-lengths its third, the ends its last. Light and low pieces all "
+        "count; what is not hair does not."
     ),
     RIBBON: "Only a ribbon along a path down the hair was read, as earlier versions of the method did.",
 }
