@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from PIL import Image
 
 from tests.bench.heads.develop import ONE_LOOK, Developed, develop
 from tests.bench.heads.plates import heads
-from tests.scenes import marks, photograph, scene
+from tests.command_line import entry, run, write_marks
+from tests.scenes import CARD, PATH, marks, photograph, scene
 from tracker.compare.comparison import compare_readings
 from tracker.compare.cut import Cut, at_like_distance, cut_between, holds_cut
 from tracker.maths import polyline
@@ -237,3 +241,40 @@ class TestWords:
         changes = compare_readings(measured(), measured(), same_kit=True)
         assert tell(changes, cut=Cut(mm(400, 8), mm(340, 6), True)).endswith("from the root before.")
         assert "cut" not in tell(changes)
+
+
+class TestCommandLine:
+    """It cannot know of a cut, only of lengths."""
+
+    @staticmethod
+    def measured_again(folder: Path, size: list[float] | None, tip: tuple[float, float]) -> Path:
+        """A RESULT of one drawn photo whose hair is marked down to `tip`."""
+        card = {"kind": "grey18", "corners": CARD, **({} if size is None else {"size_mm": size})}
+        Image.fromarray(photograph(scene()).encoded).save(folder / "hair.png")
+        path = write_marks(folder, entry("hair.png", card=card, path=[*PATH[:2], tip]))
+        result = folder / f"{tip[1]:.0f}.json"
+        status, _, err = run("measure", path, "--out", result)
+        assert (status, err) == (0, "")
+        return result
+
+    def test_known_lengths_are_enough(self, tmp_path: Path) -> None:
+        long, short = (self.measured_again(tmp_path, [100.0, 118.0], (305.0, y)) for y in (940.0, 620.0))
+        status, out, _ = run("compare", long, short, "--json")
+        [pair] = json.loads(out)["pairs"]
+        assert status == 0
+        # by hand: 320 pixels, where 159 are 100 mm
+        assert pair["cut"]["away_mm"]["value"] == pytest.approx(320 * 100 / 159, rel=0.05)
+        # the same photo: at like distance from the root it is the same hair
+        assert all(abs(region["delta"]["lab"][0]) < 1.0 for region in pair["regions"].values())
+        _, said, _ = run("compare", long, short)
+        assert "shorter than before; the ends compare" in said
+        _, out, _ = run("compare", short, long, "--json")
+        assert json.loads(out)["pairs"][0]["cut"] is None
+
+    def test_without_a_size_nothing_is_moved(self, tmp_path: Path) -> None:
+        long, short = (self.measured_again(tmp_path, None, (305.0, y)) for y in (940.0, 620.0))
+        _, out, _ = run("compare", long, short, "--json")
+        [pair] = json.loads(out)["pairs"]
+        assert pair["cut"] is None
+        # by hand: the drawn hair rises by 27 L* over 900 pixels, and the ends end 320 pixels sooner
+        assert pair["regions"]["end"]["delta"]["lab"][0] < -4

@@ -2,8 +2,8 @@
 
 The uncertainty comes from redrawing the photo: the light may have been a little stronger or weaker for all pieces, and
 the pieces seen are a sample. Pieces of one clump are alike, so a stretch counts for no more pieces than clumps lie
-across the hair. Lights and lows as single values also carry the error that every photo with that camera and card shares; it
-cancels between two curves and in the share that was lightened.
+across the hair. Lights and lows as single values also carry the error that every photo with that camera and card
+shares; it cancels between two curves and in the share that was lightened.
 """
 
 from __future__ import annotations
