@@ -214,7 +214,7 @@ class TestWords:
         )
         assert say_cut(replace(noted, noted=False)).startswith("The hair is about 6 cm (± 2) shorter than before; ")
         assert tell_cut(noted) == (
-            "We cut off about six centimetres, give or take two, and compare your ends with what hung at the same "
+            "We cut off about six centimetres, give or take two. Your ends are compared with what hung at the same "
             "distance from the root before."
         )
 
@@ -227,6 +227,10 @@ class TestWords:
         assert say_cut(unknown, to_others=True).endswith("not the same hair.")
         assert say_cut(unknown, reason="No lengths: the card is turned away.").endswith("turned away.")
         assert "not the same hair" in tell_cut(unknown)
+
+    def test_a_cut_barely_more_than_its_margin_is_told_by_its_bound(self) -> None:
+        # by hand: 7.2 cm, and 1.96 times 3.6 cm more, which rounds to as much
+        assert tell_cut(Cut(mm(400, 28.8), mm(328, 21.6), True)).startswith("We cut off at most 14 centimetres. ")
 
     def test_a_trim_within_the_margin(self) -> None:
         trimmed = Cut(mm(400, 8), mm(395, 6), True)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from datetime import date
+from html import unescape
+from zipfile import ZipFile
 
 import pytest
 from scenes import CARD, PATH, marks
@@ -13,6 +16,7 @@ from tracker import workflow
 from tracker.compare.past_results import outcomes_of
 from tracker.record.records import AFTER, BEFORE, MEASURING, PORTFOLIO, Client, Visit, new_id, now
 from tracker.store import Store
+from tracker.workflow.export import export_client
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -52,6 +56,13 @@ def test_what_was_cut_off_is_said(store: Store, client: Client) -> None:
     # without a cut, the ends would have got darker by more than 4 L*
     [ends] = outcomes_of(visit, list(store.photos.find(visit_id=visit.id)))[2:]
     assert abs(ends.after.lab[0] - ends.before.lab[0]) < 2
+
+
+def test_a_client_takes_it_home(store: Store, client: Client) -> None:
+    with_a_cut(store, client, ("cut",), SIZE)
+    archive = ZipFile(io.BytesIO(export_client(store, client.id)[0]))
+    [page] = [name for name in archive.namelist() if name.endswith("record.html")]
+    assert "About 20 cm" in unescape(archive.read(page).decode())
 
 
 def test_without_lengths_the_ends_are_other_hair(store: Store, client: Client) -> None:

@@ -50,13 +50,13 @@ def tell_cut(cut: Cut | None) -> str:
         return "Your ends were cut, so the ends in the two photos are not the same hair."
     if not cut.shows:
         return ""
-    reach = max(round(_REACH * away.u / 10), 1)
-    length = f"about {_centimetres(round(away.value / 10))}"
-    what = f"We cut off {length}" if cut.noted else f"Your hair is {length} shorter than before"
-    return (
-        f"{what}, give or take {number_word(reach)}, and compare your ends with what hung at the same distance from "
-        "the root before."
-    )
+    around, reach = round(away.value / 10), max(round(_REACH * away.u / 10), 1)
+    if reach >= around:
+        length = f"at most {_centimetres(round((away.value + _REACH * away.u) / 10))}"
+    else:
+        length = f"about {_centimetres(around)}, give or take {number_word(reach)}"
+    what = f"We cut off {length}" if cut.noted else f"Your hair is shorter than before, by {length}"
+    return f"{what}. Your ends are compared with what hung at the same distance from the root before."
 
 
 def _cm(length: Measured) -> str:

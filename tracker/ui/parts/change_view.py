@@ -27,7 +27,7 @@ _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before
 _UNSURE = "unsure"
 _BALANCED = "Both photos are balanced to the same light."
 _ALIGNED = "Both photos are balanced to the same light, and the after photo is moved so that the hair lines up."
-_UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
+_UNBALANCED = "Not balanced to the same light, because one of them has no number: do not judge colour by this pair."
 
 
 def show_pair(pair: Pair, key: str, *, to_others: bool = False) -> None:
