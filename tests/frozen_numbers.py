@@ -139,7 +139,7 @@ def of_photo(name: str) -> Json:
 
 def _blur(codes: np.ndarray, path: Json, width: float, corners: Json) -> list[float | None]:
     """Blur of the hair and of the card's border."""
-    return [hair_blur(codes, path, width, largest_blur(width), corners), card_blur(codes, corners)]
+    return [hair_blur(codes, path, width, largest_blur(width, 12), corners), card_blur(codes, corners)]
 
 
 @cache

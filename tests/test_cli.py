@@ -330,7 +330,7 @@ def test_a_card_of_known_size_gives_lengths(tmp_path: Path, size: list[float], e
         assert photo["lengths"]["error"]["code"] == error
         assert photo["lengths"]["path_mm"] is None
     _, said, _ = run("measure", path)
-    assert ("cm long." in said) == (error is None)
+    assert ("cm long, as it hangs." in said) == (error is None)
 
 
 def test_without_a_size_there_are_no_lengths(tmp_path: Path) -> None:

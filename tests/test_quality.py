@@ -110,7 +110,7 @@ def test_a_card_at_the_edge_may_be_cut() -> None:
 def test_a_border_needs_more_room_than_the_blur_that_passes_as_sharp(margin: float, whole: bool) -> None:
     # the most blur that is never warned of, 1.8 pixels, draws a border over 3.6 to either side (two standard
     # deviations): two pixels from the frame it cannot be seen whole, five pixels from it it can
-    seen = Seen(Sharpness(1.0, 1.0), 90.0, 0.0, LightAtHair(0.0, 0.1), margin)
+    seen = Seen(Sharpness(1.0, 1.0), 90.0, 12, 0.0, LightAtHair(0.0, 0.1), margin)
     [check] = [each for each in advise(seen) if each.name == "card_whole"]
     assert check.ok is whole
 

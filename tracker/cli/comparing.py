@@ -7,14 +7,18 @@ from pathlib import Path
 from tracker.cli.result import Json, MeasuredPhoto, Result, number, read_result
 from tracker.cli.terminal import printable, say, say_json
 from tracker.compare.comparison import RegionChange, compare_readings
+from tracker.compare.cut import Cut, at_like_distance, cut_between
 from tracker.errors import CannotCompare, TrackerError
 from tracker.maths.uncertainty import format_measured
 from tracker.measure.kit import match_kits
 from tracker.said.colour import say_change, say_kits, say_lift
+from tracker.said.cut import say_cut
 
 
 def compare(before: Path | None, after: Path | None, as_json: bool) -> int:
     """Compare the photos of two results in their order; status 1 where a pair has no number.
+
+    Where both results know lengths and the hair is shorter, the bands compare at like distance from the root.
 
     Parameters
     ----------
@@ -62,20 +66,28 @@ def _pair(before: MeasuredPhoto, after: MeasuredPhoto) -> Json:
             which = before.photo if before.reading is None else after.photo
             raise CannotCompare(f"{which} has no number, so there is nothing to compare.", "Take it again.")
         kits = match_kits(before.kit, after.kit)
-        changes = compare_readings(before.reading, after.reading, same_kit=kits.same, light=kits.light)
+        cut = cut_between(before.length, after.length)
+        earlier = at_like_distance(before.reading, cut)
+        changes = compare_readings(earlier, after.reading, same_kit=kits.same, light=kits.light)
     except TrackerError as error:
         return {
             **pair,
             "ok": False,
             "error": {"code": error.code, "message": error.message},
             "same_kit": None,
+            "cut": None,
             "regions": {},
         }
     return {
         **pair,
         "same_kit": {"same": kits.same, "says": say_kits(kits)},
+        "cut": _cut(cut),
         "regions": {change.name: _change(change) for change in changes},
     }
+
+
+def _cut(cut: Cut | None) -> Json | None:
+    return None if cut is None else {"away_mm": number(cut.away), "says": say_cut(cut)}
 
 
 def _change(found: RegionChange) -> Json:
@@ -103,6 +115,8 @@ def _say_all(pairs: list[Json]) -> None:
             say(f"{names}: no result. {printable(pair['error']['message'])}")
             continue
         say(f"{names}: {pair['same_kit']['says']}")
+        if pair["cut"] is not None:
+            say(f"  {pair['cut']['says']}")
         for change in pair["regions"].values():
             size = change["delta_e"]
             interval = f"{size['value']:.1f} ({size['low']:.1f} to {size['high']:.1f})"

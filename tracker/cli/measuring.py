@@ -115,4 +115,4 @@ def _say_length(found: Json | None) -> None:
         say(f"  {printable(found['error']['message'])}")
         return
     path = in_cm(Measured(found["path_mm"]["value"], found["path_mm"]["u"]))
-    say(f"  The path is {format_measured(path)} cm long.")
+    say(f"  The hair is {format_measured(path)} cm long, as it hangs.")

@@ -43,12 +43,14 @@ class MeasuredPhoto:
     photo : str, its name in the marks file
     reading : PhotoReading or None
     camera, light : str or None
+    length : Measured or None, of the hair from root to tip, mm; None where the card gave no scale
     """
 
     photo: str
     reading: PhotoReading | None
     camera: str | None
     light: str | None
+    length: Measured | None = None
 
     @property
     def kit(self) -> Kit:
@@ -175,7 +177,17 @@ def _measured(entry: Json) -> MeasuredPhoto:
     reading = None if entry["reading"] is None else from_json(PhotoReading, json.dumps(entry["reading"]))
     if reading is not None and not all(_is_sound(region) for region in reading.regions):
         raise ValueError("a region with a colour or a covariance that nothing can have")
-    return MeasuredPhoto(str(entry["photo"]), reading, entry.get("camera"), entry.get("light"))
+    return MeasuredPhoto(str(entry["photo"]), reading, entry.get("camera"), entry.get("light"), _length(entry))
+
+
+def _length(entry: Json) -> Measured | None:
+    found = (entry.get("lengths") or {}).get("path_mm")
+    if found is None:
+        return None
+    length = Measured(float(found["value"]), float(found["u"]), "mm")
+    if length.value <= 0:
+        raise ValueError("hair without a length")
+    return length
 
 
 def _is_sound(region: RegionReading) -> bool:

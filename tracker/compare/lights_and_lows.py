@@ -1,9 +1,9 @@
 """Lights and lows over the whole length: how the lightness of the hair is spread, and what share was lightened.
 
 The uncertainty comes from redrawing the photo: the light may have been a little stronger or weaker for all pieces, and
-the pieces seen are a sample. Pieces of one strand are alike, so a stretch counts for no more pieces than lie across the
-ribbon. Lights and lows as single values also carry the error that every photo with that camera and card shares; it
-cancels between two curves and in the share that was lightened.
+the pieces seen are a sample. Pieces of one clump are alike, so a stretch counts for no more pieces than clumps lie
+across the hair. Lights and lows as single values also carry the error that every photo with that camera and card
+shares; it cancels between two curves and in the share that was lightened.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from tracker.measure.reading import PhotoReading
 from tracker.measure.reference_card import kind_or_plain
 
 _DRAWS = 300
-_INDEPENDENT = 12  # pieces of a stretch on different strands
+_INDEPENDENT = 12  # pieces of a stretch on different clumps
 _BY_CHANCE = 0.05  # share of hair above the lightest twentieth of what was there before, when nothing was done
 _FINE = 80  # steps at which the quantiles of a stretch are read
 _COVERAGE = 1.96  # standard uncertainties of a normal distribution that hold 95 %
@@ -60,7 +60,7 @@ class Distribution:
 
 
 def shades(reading: PhotoReading) -> Shades | None:
-    """Lights and lows over the whole path of `reading`; None without a number or with too little hair kept."""
+    """Lights and lows over the whole length of `reading`; None without a number or with too little hair kept."""
     pieces, u_light = _pieces(reading), _u_light(reading)
     if pieces is None or u_light is None:
         return None
@@ -122,7 +122,7 @@ def _fine(quantiles: tuple[float, ...]) -> Floats:
 
 
 def _pieces(reading: PhotoReading) -> Floats | None:
-    """(stretches, values); None where less than half of the path was kept."""
+    """(stretches, values); None where less than half of the length was kept."""
     kept = [_fine(quantiles) for quantiles in reading.stretches if quantiles]
     return np.array(kept) if kept and len(kept) * 2 >= len(reading.stretches) else None
 

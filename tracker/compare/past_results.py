@@ -20,6 +20,7 @@ import numpy as np
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
 from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, undertone, warmth_value
 from tracker.compare.comparison import pair_colours
+from tracker.compare.cut import at_like_distance, cut_of
 from tracker.compare.photo_set import match_states, state_of
 from tracker.maths.quantities import LabMeasured
 from tracker.measure.reading import REGIONS
@@ -116,6 +117,8 @@ def outcomes_of(
 ) -> tuple[Outcome, ...]:
     """The results of a visit, one for each band measured before and after; empty without a pair.
 
+    Where hair was cut, before is what lay where the bands lie after it.
+
     Parameters
     ----------
     visit : Visit
@@ -126,10 +129,11 @@ def outcomes_of(
     if before is None or after is None or before.reading is None or after.reading is None:
         return ()
     match = match_states(before, after)
+    earlier = at_like_distance(before.reading, cut_of(before, after, visit))
     found = []
     for name in REGIONS:
-        first, second = before.reading.region(name), after.reading.region(name)
-        pair = pair_colours(before.reading, after.reading, name, same_kit=match.same, light=match.light)
+        first, second = earlier.region(name), after.reading.region(name)
+        pair = pair_colours(earlier, after.reading, name, same_kit=match.same, light=match.light)
         if first is not None and second is not None and pair is not None:
             found.append(Outcome(visit.id, name, visit.on, visit.services, first.lab, second.lab, *pair))
     return tuple(found)

@@ -3,6 +3,9 @@
 The card gives the scale in its own plane only. Hair nearer to the camera or farther away has a different scale, and
 nobody measured how far away it hangs: that is the largest part of the uncertainty. Where it would be too large, there
 is no scale but a reason.
+
+A length is that of the line from root to tip, which runs down the middle of the hair: of curly or wavy hair it is how
+far down it hangs, not how long it is pulled straight.
 """
 
 from __future__ import annotations
@@ -46,7 +49,8 @@ class CardScale:
     mm_per_pixel : Measured, mm
     tilt : float, degrees by which the card is turned away from the camera
     gap : float, mm between the card and the nearest of the hair, at the card's plane
-    path : Measured, mm, length of the marked hair as projected; hair that runs towards the camera or away is longer
+    path : Measured, mm, length of the line from root to tip as projected: how far the hair hangs down as it lies in
+        the photo. Waves pulled straight are longer, and so is hair that runs towards the camera or away from it
     """
 
     mm_per_pixel: Measured
@@ -88,6 +92,7 @@ def card_scale(
     photo_size: tuple[int, int],
     path: tuple[Point, ...],
     *,
+    outline: tuple[Point, ...] = (),
     either_way_up: bool = False,
 ) -> CardScale:
     """The scale at the hair beside a card.
@@ -97,7 +102,8 @@ def card_scale(
     corners : of the card, clockwise from its own top left, pixels
     size_mm : width and height inside those corners, mm
     photo_size : width and height of the whole photo, pixels
-    path : of the hair, pixels
+    path : down the hair from root to tip, pixels
+    outline : about the hair, pixels; empty where only the path is known
     either_way_up : bool, True for a plain card, which may be held upright or across
 
     Raises
@@ -131,7 +137,7 @@ def card_scale(
             unit="times",
         )
     scale = pose.mm_per_pixel
-    gap = _gap(corners, path) * scale
+    gap = _gap(corners, path, outline) * scale
     if gap > _FARTHEST:
         raise CardFarAway(
             f"No lengths: the card is {gap / 10:.0f} cm from the hair (limit {_FARTHEST / 10:.0f}).",
@@ -167,7 +173,14 @@ def scale_of(reading: PhotoReading, marks: Marks, photo_size: tuple[int, int]) -
         return None
     kind = CARD_KINDS.get(marks.card_kind)
     turned = kind is not None and kind.is_plain
-    return card_scale(reading.card.corners, marks.size_mm, photo_size, marks.path, either_way_up=turned)
+    return card_scale(
+        reading.card.corners,
+        marks.size_mm,
+        photo_size,
+        marks.path,
+        outline=marks.outline or reading.outline,
+        either_way_up=turned,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,9 +227,12 @@ def _seen_through(homography: Floats, focal: float, share: float, side_u: float)
     return _Pose(scale, tilt, math.degrees(near), math.sqrt(unlike), unlike + unusual**2)
 
 
-def _gap(corners: tuple[Point, ...], path: tuple[Point, ...]) -> float:
-    """Pixels between the card and the nearest of the path; 0 where they overlap."""
-    dense = polyline.places(path, np.linspace(0, polyline.length(path), 200)).astype(np.float32)
-    outline = np.asarray(corners, np.float32)
-    inside = max(cv2.pointPolygonTest(outline, (float(x), float(y)), measureDist=True) for x, y in dense)
+def _gap(corners: tuple[Point, ...], path: tuple[Point, ...], outline: tuple[Point, ...]) -> float:
+    """Pixels between the card and the nearest of the hair, by its outline where there is one; 0 where they overlap."""
+    card, about = np.asarray(corners, np.float32), np.asarray(outline, np.float32)
+    if outline and any(cv2.pointPolygonTest(about, (float(x), float(y)), measureDist=False) >= 0 for x, y in card):
+        return 0.0
+    line = (*outline, outline[0]) if outline else path
+    dense = polyline.places(line, np.linspace(0, polyline.length(line), 200)).astype(np.float32)
+    inside = max(cv2.pointPolygonTest(card, (float(x), float(y)), measureDist=True) for x, y in dense)
     return max(-float(inside), 0.0)

@@ -166,9 +166,10 @@ def measure_photo(
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
-    seen = see(picture.encoded, picture.space, kind, corners, way.path, strip, linear)
+    seen = see(picture.encoded, picture.space, kind, corners, way, strip, linear)
     on_card = share_on_card(strip, corners)
-    checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card)
+    filled = None if way.stripes is None else {name: colour.filled for name, colour in colours.items()}
+    checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card, filled)
     if way.hair == WHOLE and marks.outline is None:
         checks = (check_outline(way.doubt, way.reason), *checks)
     regions: tuple[RegionReading, ...] = ()
@@ -179,7 +180,8 @@ def measure_photo(
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], size, lit, settings) for name in colours
         )
-    points, shades = profile(linear, verdict), stretches(linear, verdict, pieces_across(way.stripes))
+    points = profile(linear, verdict, stripes=way.stripes)
+    shades = stretches(linear, verdict, pieces_across(way.stripes))
     return PhotoReading(METHOD_VERSION, summary, correction, regions, points, checks, shades, way.hair, way.outline)
 
 

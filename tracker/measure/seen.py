@@ -6,12 +6,13 @@ import numpy as np
 
 from tracker.maths.colorimetry import Floats, luminance
 from tracker.maths.rgb_space import RgbSpace
-from tracker.measure.hair import HairPath, Strip, gloss_share
+from tracker.measure.hair import Strip, gloss_share, pieces_across
 from tracker.measure.quality import Seen, largest_blur, light_at_hair
 from tracker.measure.reading import Point
 from tracker.measure.reference_card import CardKind, Corners, unit_to_photo
 from tracker.measure.reference_card.read import INSET
 from tracker.measure.sharpness import Sharpness, card_blur, hair_blur
+from tracker.measure.way import Way
 
 _SAMPLES = 24
 
@@ -21,7 +22,7 @@ def see(
     space: RgbSpace,
     kind: CardKind,
     corners: Corners,
-    path: HairPath,
+    way: Way,
     strip: Strip,
     linear: Floats,
 ) -> Seen:
@@ -33,19 +34,21 @@ def see(
     space : RgbSpace, what the codes mean
     kind : CardKind
     corners : of the card, pixels, clockwise
-    path : HairPath, pixels
-    strip, linear : the photo straightened along the path, and its balanced linear light
+    way : Way, over the hair that is read
+    strip, linear : the photo straightened along it, and its balanced linear light
     """
     grey = _patch(kind, corners)
-    hair = hair_blur(encoded, path.points, path.width, largest_blur(path.width), grey)
+    width, pieces = way.width, pieces_across(way.stripes)
+    hair = hair_blur(encoded, way.path.points, way.path.width, largest_blur(width, pieces), grey)
     top = np.iinfo(strip.codes.dtype).max
     burnt = np.any(strip.codes >= top - top // 255, axis=-1)
     ev, x, y = _grey_samples(encoded, space, kind, corners)
     return Seen(
         Sharpness(hair, card_blur(encoded, corners)),
-        path.width,
-        gloss_share(linear, strip.inside, burnt),
-        light_at_hair(ev, x, y, path.points),
+        width,
+        pieces,
+        gloss_share(linear, strip.inside, burnt, way.stripes),
+        light_at_hair(ev, x, y, way.path.points),
         _margin(corners, encoded.shape),
     )
 

@@ -1,8 +1,8 @@
 """How blurred a photo is at the hair, and at the border of the card.
 
-**Hair.** Squares of the ribbon are blurred again by two known widths. In a sharp photo the wider one leaves far less
-fine contrast than the narrower; in a photo that was already blurred, only a little less. For a texture whose energy is
-a power of its spatial frequency, the energy of the slopes after a further blur ``r`` is proportional to
+**Hair.** Squares down the middle of the hair are blurred again by two known widths. In a sharp photo the wider one
+leaves far less fine contrast than the narrower; in a photo that was already blurred, only a little less. For a texture
+whose energy is a power of its spatial frequency, the energy of the slopes after a further blur ``r`` is proportional to
 ``(s**2 + r**2) ** -k``, where ``s`` is the photo's own blur. The exponent ``k`` comes from our rendered heads of hair,
 sharp and blurred by known amounts. Slow shading is removed first, or smooth hair would look blurred; noise and JPEG
 blocks are measured on the card's even grey and subtracted, or they would look like sharp hair.
@@ -57,12 +57,12 @@ def hair_blur(
     limit: float,
     corners: tuple[Point, ...] | None = None,
 ) -> float | None:
-    """Blur of the hair inside the ribbon, standard deviation in pixels of the photo.
+    """Blur of the hair along a path, standard deviation in pixels of the photo.
 
     Parameters
     ----------
     encoded : (h, w, 3) uint8 or uint16, upright
-    path, width : the ribbon, pixels
+    path, width : points down the hair from root to tip, and the side of the squares on them, pixels
     limit : float, pixels, the blur to judge by, where the answer is most exact
     corners : of the card, whose even grey shows the noise, or None
 

@@ -11,6 +11,7 @@ import numpy as np
 from tracker.errors import InvalidMarks, InvalidPath
 from tracker.maths import polyline
 from tracker.measure.hair import (
+    NARROWEST,
     USUAL,
     WHOLE_WIDTH,
     HairPath,
@@ -32,7 +33,7 @@ from tracker.measure.reference_card import Corners
 _PLACEMENT = 0.12  # standard uncertainty of where a person puts a ribbon, as a share of its width
 _HEIGHTS = 0.01  # of the heights of root and tip, as a share of the length between them
 _RIM = 0.01  # of the rim of the hair, as a share of its width: what the finder misses before a plain wall
-_A_RIBBON = 0.25  # of the hair's width: where the whole is looked at for blur and gloss
+_SQUARES = 0.25  # of the hair's width: side of the squares down its middle where blur is looked for
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -42,7 +43,7 @@ class Way:
     Attributes
     ----------
     hair : str, `RIBBON` or `WHOLE`
-    path : HairPath, the ribbon, or the middle of the whole hair
+    path : HairPath, the ribbon, or squares down the middle of the whole hair
     how : Selection, which of the pixels count
     strip : makes the straightened photo, with the marks moved by (across, along), pixels; at most that many points
     moves : across and along, pixels, standard uncertainty of the marks; across is outwards for the whole hair
@@ -60,6 +61,11 @@ class Way:
     outline: tuple[Point, ...] = ()
     doubt: float = 0.0
     reason: str = ""
+
+    @property
+    def width(self) -> float:
+        """Pixels across the hair that is read."""
+        return self.path.width if self.stripes is None else self.path.width / _SQUARES
 
 
 def way_over(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: float | None = None) -> Way:
@@ -102,7 +108,7 @@ def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: f
         require_inside(outline, width, height, "outline")
         mask = hair_within(encoded, Outline(outline), marks.path, corners)
     reach = extent(marks.path, outline)
-    path = HairPath(marks.path, _A_RIBBON * reach.width)
+    path = HairPath(marks.path, max(_SQUARES * reach.width, NARROWEST))
 
     def strip(across: float = 0.0, along: float = 0.0, largest: int | None = None) -> Strip:
         moved = mask.grown(across) if across else mask

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 from tracker.compare.change import CANNOT_TELL, CHANGED, NO_CHANGE
 from tracker.compare.comparison import RegionChange
+from tracker.compare.cut import Cut
 from tracker.compare.transition import Blend
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import coverage_factor
+from tracker.said.cut import tell_cut
 from tracker.words import REGION_PLURALS, listed, number_word
 
 _TENTHS = ("none", "a tenth", "a fifth", "a third", "four tenths", "half", "six tenths", "seven tenths")
@@ -23,6 +25,7 @@ def tell(
     blend: Blend | None = None,
     length: Measured | None = None,
     lightened: Measured | None = None,
+    cut: Cut | None = None,
 ) -> str:
     """A few sentences for the client.
 
@@ -30,8 +33,9 @@ def tell(
     ----------
     changes : each band before and after
     blend : where the lightening starts, or None
-    length : of the path with its uncertainty, mm, or None where the card gives no scale
+    length : of the hair from root to tip with its uncertainty, mm, or None where the card gives no scale
     lightened : share of the hair that is lighter than before, 0..1, or None
+    cut : Cut or None, what was cut off in between
 
     Returns
     -------
@@ -51,7 +55,7 @@ def tell(
         sentences += _where(blend, length, lightened)
     if real:
         sentences.append(_sure(real))
-    return " ".join(sentences)
+    return " ".join(filter(None, [*sentences, tell_cut(cut)]))
 
 
 def _changed(change: RegionChange) -> str:

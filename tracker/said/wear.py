@@ -37,8 +37,7 @@ _NO_DATE: dict[NoDate | NoForecast, str] = {
     "nothing agreed": "No limit was agreed at this service, so nothing falls due.",
     "no start": "The photo right after the service is missing or has no number, so its wear cannot be predicted.",
     "no root": "No photo since the service shows where the natural level ends.",
-    "not grown": "The root did not change as hair grows: was it coloured in between, or the path marked from another "
-    "place?",
+    "not grown": "The root did not change as hair grows: was it coloured in between, or marked from another place?",
     "impossible root": "No root has that length: enter the longest root that was agreed, in millimetres.",
 }
 

@@ -10,7 +10,7 @@ from tracker.maths.colorimetry import linear_to_lab, luminance
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import Picture
 from tracker.measure.balance import apply
-from tracker.measure.hair import BANDS, KEPT, clipped_codes, select_body
+from tracker.measure.hair import BANDS, KEPT, Outline, clipped_codes, select_body
 from tracker.measure.reading import Correction, Marks, PhotoReading, Point
 from tracker.measure.way import Way, way_over
 from tracker.words import REGION_WORDS
@@ -18,6 +18,8 @@ from tracker.words import REGION_WORDS
 _WHITE = (255, 255, 255)
 _DARK = (30, 30, 30)
 _LEFT_OUT = (131, 131, 131)
+_FINELY = 40_000  # grid points at which the rim of the hair is followed
+_SMOOTH = 0.02  # of the width of the hair: the least step of its rim that is drawn
 
 
 def balanced_picture(picture: Picture, correction: Correction, max_edge: int) -> np.ndarray:
@@ -48,21 +50,26 @@ def _halved(encoded: np.ndarray, max_edge: int) -> np.ndarray:
 
 
 def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_edge: int) -> np.ndarray:
-    """The balanced photo with the card, the bands and the left-out pixels drawn on it, (h, w, 3) uint8.
+    """The balanced photo with the card, the hair, the bands and the left-out pixels drawn on it, (h, w, 3) uint8.
 
-    Left-out pixels inside a band are mid-grey; a dash pattern and a letter tell the bands apart.
+    Left-out pixels inside a band are mid-grey; a dash pattern and a word tell the bands apart. About the whole hair its
+    outline is drawn, and each band reaches as far as hair was seen at its heights.
     """
     canvas = balanced_picture(picture, reading.correction, max_edge)
     shrink = canvas.shape[1] / picture.encoded.shape[1]
     way = way_over(picture.encoded, marks, reading.card.corners)
     _paint_left_out(canvas, picture, way, reading.correction, shrink)
     _outline(canvas, [(x * shrink, y * shrink) for x, y in reading.card.corners], dash=0)
+    if way.outline:
+        _outline(canvas, [(x * shrink, y * shrink) for x, y in way.outline], dash=0, fine=True)
+    card = float(np.mean([x for x, _ in reading.card.corners]))
     for band, dash in zip(BANDS, (0, 14, 5), strict=True):
-        ring = _ring(way, band.start, band.stop)
-        _outline(canvas, [(x * shrink, y * shrink) for x, y in ring], dash)
-        corners = np.asarray(ring) * shrink
-        beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
-        _label(canvas, REGION_WORDS[band.name], beside)
+        ring = np.asarray(_ring(way, band.start, band.stop)) * shrink
+        _outline(canvas, [(float(x), float(y)) for x, y in ring], dash)
+        # on the side where the card is not
+        right = card * shrink < float(ring[:, 0].mean())
+        beside = float(ring[:, 0].max()) + 8 if right else float(ring[:, 0].min()) - 8
+        _label(canvas, REGION_WORDS[band.name], (beside, float(ring[:, 1].mean())), before=not right)
     return canvas
 
 
@@ -70,19 +77,26 @@ def _paint_left_out(canvas: np.ndarray, picture: Picture, way: Way, correction: 
     strip = way.strip()
     linear = apply(correction, picture.space.linear(strip.codes))
     usable = strip.inside & ~clipped_codes(strip.codes)
+    # beside the whole hair nothing was left out: it is no part of it
+    marked = Outline(way.outline).holds(strip.x, strip.y) if way.outline else np.ones(strip.inside.shape, bool)
+    left_out = np.zeros(canvas.shape[:2], np.uint8)
     for band in BANDS:
         rows = strip.rows(band.start, band.stop)
         part = linear[rows]
         verdict = select_body(linear_to_lab(part), luminance(part), usable[rows], way.how)
-        out = verdict != KEPT
+        out = (verdict != KEPT) & marked[rows]
         x = np.clip(np.rint(strip.x[rows][out] * shrink - 0.5), 0, canvas.shape[1] - 1).astype(int)
         y = np.clip(np.rint(strip.y[rows][out] * shrink - 0.5), 0, canvas.shape[0] - 1).astype(int)
-        canvas[y, x] = _LEFT_OUT
+        left_out[y, x] = 1
+    step = int(np.ceil(np.sqrt(strip.area) * shrink))
+    if step > 1:  # the places read lie farther apart than the pixels of the picture
+        left_out = cv2.morphologyEx(left_out, cv2.MORPH_CLOSE, np.ones((step + 1, step + 1), np.uint8))
+    canvas[left_out > 0] = _LEFT_OUT
 
 
 def _ring(way: Way, start: float, stop: float) -> list[Point]:
     """Outline of a band in photo pixels: each row from the first to the last place that counts."""
-    strip = way.strip(largest=4000)
+    strip = way.strip(largest=_FINELY if way.stripes is not None else 4000)
     rows = strip.rows(start, stop)
     x, y, inside = strip.x[rows], strip.y[rows], strip.inside[rows]
     inside = inside if way.stripes is not None else np.ones_like(inside)
@@ -90,12 +104,15 @@ def _ring(way: Way, start: float, stop: float) -> list[Point]:
     first, last = inside[kept].argmax(axis=1), inside.shape[1] - 1 - inside[kept, ::-1].argmax(axis=1)
     left = zip(x[kept, first], y[kept, first], strict=True)
     right = list(zip(x[kept, last], y[kept, last], strict=True))
-    return [(float(a), float(b)) for a, b in (*left, *reversed(right))]
+    ring = np.array([*left, *reversed(right)], np.float32)
+    if way.stripes is not None and len(ring) > 3:
+        ring = cv2.approxPolyDP(ring[:, None], _SMOOTH * way.width, True)[:, 0]
+    return [(float(a), float(b)) for a, b in ring]
 
 
-def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
+def _outline(canvas: np.ndarray, points: list[Point], dash: int, *, fine: bool = False) -> None:
     """A closed line, white on dark to show on any hair; `dash` in pixels, 0 for a solid line."""
-    width = max(1, round(max(canvas.shape[:2]) / 500))
+    width = max(1, round(max(canvas.shape[:2]) / (1200 if fine else 500)))
     ring = np.array([*points, points[0]], float)
     reached = polyline.reached(ring)
     step = dash * width if dash else reached[-1]
@@ -107,12 +124,13 @@ def _outline(canvas: np.ndarray, points: list[Point], dash: int) -> None:
         cv2.polylines(canvas, [pixels], False, _WHITE, width, cv2.LINE_AA, shift=4)
 
 
-def _label(canvas: np.ndarray, text: str, at: Point) -> None:
-    """Text on a dark plate, starting at a point but kept inside the picture."""
+def _label(canvas: np.ndarray, text: str, at: Point, *, before: bool = False) -> None:
+    """Text on a dark plate, starting at a point, or ending `before` it, but kept inside the picture."""
     size = max(canvas.shape[:2]) / 1400
     (width, height), base = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, size, 1)
     pad = max(3, height // 3)
-    left = int(np.clip(round(at[0]), 0, max(canvas.shape[1] - width - 2 * pad, 0)))
+    start = at[0] - (width + 2 * pad if before else 0)
+    left = int(np.clip(round(start), 0, max(canvas.shape[1] - width - 2 * pad, 0)))
     top = round(at[1] - height / 2) - pad
     cv2.rectangle(canvas, (left, top), (left + width + 2 * pad, top + height + base + 2 * pad), _DARK, -1)
     cv2.putText(canvas, text, (left + pad, top + pad + height), cv2.FONT_HERSHEY_SIMPLEX, size, _WHITE, 1, cv2.LINE_AA)

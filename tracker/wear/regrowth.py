@@ -1,8 +1,8 @@
 """How long the root is, how fast it grows, and when it will be longer than agreed.
 
-The root runs from the scalp to where the natural level ends, along the marked path. It grows at a steady rate from its
-length right after the service. The rate starts from published ones and moves to the client's own as photos come in,
-each weighted by its uncertainty.
+The root runs from the scalp to where the natural level ends, along the line from root to tip. It grows at a steady rate
+from its length right after the service. The rate starts from published ones and moves to the client's own as photos
+come in, each weighted by its uncertainty.
 
 References
 ----------
@@ -15,10 +15,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from tracker.compare.cut import PUBLISHED_RATE
 from tracker.compare.transition import Blend, find_blend
 from tracker.fade import HORIZON, FadeSeries, WhyNot, Window, judge, nothing_known
 from tracker.fade.window import NoForecast
@@ -26,11 +27,7 @@ from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
 from tracker.measure.reading import ProfilePoint
 
-PUBLISHED_RATE = Measured(11.0, 2.8, "mm a month")
-"""Over all heads: the 95 % band of 5.5 to 16.5 covers the published groups within two of their own spreads. Nobody is
-asked which group a client belongs to."""
-
-_PLACED = 2.0  # mm, standard uncertainty of where the marked path leaves the scalp: a weak choice of our own
+_PLACED = 2.0  # mm, standard uncertainty of where that line leaves the scalp: a weak choice of our own
 _COVERED = 1.0  # mm, the same for a root that was coloured up to the scalp
 _UNLIKE = 3.0  # standard uncertainties from the published rate beyond which growth does not explain the photos
 _STEP = 0.05  # months
@@ -80,8 +77,8 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measu
 
     Parameters
     ----------
-    profile : colours along the path, the scalp first
-    path : Measured, mm, length of the path from the card beside the hair; None where the card gives no scale
+    profile : colours along the hair, the scalp first
+    path : Measured, mm, length from root to tip by the card beside the hair; None where the card gives no scale
 
     Returns
     -------
@@ -89,7 +86,7 @@ def root_length(profile: Sequence[ProfilePoint], path: Measured | None) -> Measu
     """
     if path is None:
         return None
-    found = find_blend(profile) or find_blend(_mirrored(profile))
+    found = find_blend(profile) or find_blend(profile, falls=True)
     return None if found is None else root_from_blend(found, path)
 
 
@@ -98,8 +95,8 @@ def root_from_blend(blend: Blend, path: Measured) -> Measured:
 
     Parameters
     ----------
-    blend : Blend, found along the path
-    path : Measured, length of the path, mm
+    blend : Blend, found along the hair
+    path : Measured, length from root to tip, mm
     """
     interval = blend.start_mm(path)
     value = float(interval.value)
@@ -177,8 +174,3 @@ def _unlike(slope: float, precision: float) -> bool:
         return False
     away = slope / precision - PUBLISHED_RATE.value
     return abs(away) > _UNLIKE * math.sqrt(PUBLISHED_RATE.u**2 + 1 / precision)
-
-
-def _mirrored(profile: Sequence[ProfilePoint]) -> list[ProfilePoint]:
-    """The same profile with light and dark swapped, where a root lighter than the lengths rises."""
-    return [replace(point, lab=(100 - point.lab[0], *point.lab[1:])) for point in profile]

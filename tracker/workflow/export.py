@@ -14,11 +14,13 @@ from typing import Any
 from tracker import METHOD_VERSION
 from tracker.calibrate.calibration import Yardsticks
 from tracker.compare.comparison import compare_readings
+from tracker.compare.cut import at_like_distance, cut_of
 from tracker.compare.photo_set import match_states, state_of
 from tracker.errors import TrackerError
-from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, now
+from tracker.record.records import AFTER, BEFORE, Client, PhotoRecord, Visit, now
 from tracker.report import ClientRecord, client_page, columns_of, csv_lines, sheet_tables, to_csv
 from tracker.said.colour import say_change, say_kits
+from tracker.said.cut import say_cut
 from tracker.store import Archive, FolderArchive, Store, ZipArchive
 from tracker.words import UNITS, units_in
 
@@ -206,7 +208,9 @@ def _page(
         visits=visits,
         photos=photos,
         made_at=made_at,
-        findings={visit.id: _findings([each for each in photos if each.visit_id == visit.id], own) for visit in visits},
+        findings={
+            visit.id: _findings(visit, [each for each in photos if each.visit_id == visit.id], own) for visit in visits
+        },
         own=own,
         more={kind: found for kind, found in entries.items() if kind not in _TOLD_ON_THE_PAGE},
     )
@@ -220,15 +224,15 @@ def _page(
     return client_page(record, inside if embedded else beside, _BALANCED if embedded else _AS_TAKEN)
 
 
-def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]:
+def _findings(visit: Visit, photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]:
     """What a visit changed, a sentence for each part of the hair; nothing where there is no pair with numbers."""
     before, after = state_of(photos, BEFORE, own.spread), state_of(photos, AFTER, own.spread)
     if before is None or after is None or before.reading is None or after.reading is None:
         return ()
-    match = match_states(before, after)
+    match, cut = match_states(before, after), cut_of(before, after, visit)
     try:
         changes = compare_readings(
-            before.reading,
+            at_like_distance(before.reading, cut),
             after.reading,
             same_kit=match.same,
             light=match.light,
@@ -238,7 +242,8 @@ def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]
         )
     except TrackerError:
         return ()
-    return (*map(say_change, changes), say_kits(match))
+    said = (*map(say_change, changes), say_cut(cut, to_others=True), say_kits(match))
+    return tuple(sentence for sentence in said if sentence)
 
 
 def _client(store: Store, client_id: str) -> Client:

@@ -13,7 +13,7 @@ from tracker.measure.hair.bands import (
 from tracker.measure.hair.gloss import gloss_share
 from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
 from tracker.measure.hair.outline import Outline
-from tracker.measure.hair.path import HairPath, Strip, require_inside, straighten
+from tracker.measure.hair.path import NARROWEST, HairPath, Strip, require_inside, straighten
 from tracker.measure.hair.select import KEPT, OUTSIDE, USUAL, WHOLE_WIDTH, Selection, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
 from tracker.measure.hair.whole import Extent, extent, require_downwards, straighten_whole, stripes
@@ -21,6 +21,7 @@ from tracker.measure.hair.whole import Extent, extent, require_downwards, straig
 __all__ = [
     "BANDS",
     "KEPT",
+    "NARROWEST",
     "OUTSIDE",
     "USUAL",
     "WHOLE_WIDTH",

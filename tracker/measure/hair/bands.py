@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -34,6 +35,7 @@ _BLOCKS = 6, 3  # along, across: larger than a strand's width, so that blocks ar
 PIECES = 12
 """Pieces of hair across a ribbon, too large for single fibres to count as lights."""
 
+_FEWEST_IN_ROW = 40  # pixels of the whole width at one place of the profile
 _A_CLUMP = 3  # such pieces in a stripe as wide as a clump
 _BY_CHANCE = 0.05  # share of hair above the lightest twentieth of the root where nothing was lightened
 # relative standard uncertainty of L* + 16 between root and band from the shape of the head alone: rendered heads of one
@@ -74,6 +76,11 @@ class BandColour:
             counts[OUTSIDE] = 0.0
         shares = counts / max(counts.sum(), 1.0)
         return Dropped(*(float(shares[k]) for k in (CLIPPED, GLOSS, SHADOW, NOT_HAIR, OUTSIDE)))
+
+    @property
+    def filled(self) -> float:
+        """Share of the heights of the band at which there is hair."""
+        return float(np.mean((self.verdict == KEPT).any(axis=1)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +135,9 @@ def band_colour(
     if pixels < FEWEST:
         raise TooFewPixels(
             f"Only {pixels} pixels of hair are left at the {name} (at least {FEWEST}).",
-            "Put the path on the hair, make it wider, or take the photo from closer.",
+            "Put the path on the hair, make it wider, or take the photo from closer."
+            if stripes is None
+            else "Look at the outline and the line from root to tip, or take the photo from closer.",
             value=float(pixels),
             limit=float(FEWEST),
             unit="pixels",
@@ -263,16 +272,21 @@ def _beyond(cells: Floats, limit: float) -> float:
     return max((share - _BY_CHANCE) / (1 - _BY_CHANCE), 0.0)
 
 
-def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[ProfilePoint, ...]:
-    """Colour along the path from root to tip, with the spread of L* between blocks across.
+def profile(
+    linear: Floats, verdict: np.ndarray, points: int = 40, stripes: int | None = None
+) -> tuple[ProfilePoint, ...]:
+    """Colour along the hair from root to tip, with the spread of L* across it.
 
     Parameters
     ----------
     linear : (n, m, 3), balanced
     verdict : (n, m) uint8, see `tracker.measure.hair.select`
     points : int, > 0, how many steps from root to tip
+    stripes : int or None, stripes a clump wide across the whole width of the hair; None for a ribbon
     """
     kept = verdict == KEPT
+    if stripes is not None:
+        return _whole_profile(linear, verdict, points, stripes)
     blocks = _block_means(linear, kept, (points, 6), fewest=4)
     found = []
     for index, row in enumerate(blocks):
@@ -282,4 +296,19 @@ def profile(linear: Floats, verdict: np.ndarray, points: int = 40) -> tuple[Prof
         lab = linear_to_lab(good)
         u = float(lab[:, 0].std(ddof=1) / np.sqrt(len(good)))
         found.append(ProfilePoint((index + 0.5) / len(blocks), vector3(linear_to_lab(good.mean(axis=0))), u))
+    return tuple(found)
+
+
+def _whole_profile(linear: Floats, verdict: np.ndarray, points: int, stripes: int) -> tuple[ProfilePoint, ...]:
+    """The same over the whole width: all of its pixels, and the spread from clump to clump."""
+    edges = np.linspace(0, len(linear), min(points, len(linear)) + 1).astype(int)
+    found = []
+    for index, (start, stop) in enumerate(pairwise(edges)):
+        part, seen = linear[start:stop], verdict[start:stop]
+        body = part[seen == KEPT]
+        if len(body) < _FEWEST_IN_ROW:
+            continue
+        cov, _ = stripe_spread(part, seen, stripes)
+        lab = vector3(linear_to_lab(body.mean(axis=0, dtype=float)))
+        found.append(ProfilePoint((index + 0.5) / (len(edges) - 1), lab, math.sqrt(float(cov[0, 0]))))
     return tuple(found)

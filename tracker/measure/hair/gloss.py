@@ -1,4 +1,4 @@
-"""How much of the ribbon shines: wet or oily hair, or a lamp too close.
+"""How much of the hair shines: wet or oily hair, or a lamp too close.
 
 Light reflected from the surface of hair keeps the colour of the lamp and adds to the light that went through the hair
 and took on its colour (dichromatic reflection, seen on hair: J Cosmet Sci 52 (2001) 238; Marschner et al. 2003, ACM
@@ -20,27 +20,35 @@ _NEUTRAL = 0.10  # radian between the hair's colour and the lamp's
 _LAMP = np.ones(3) / np.sqrt(3)
 
 
-def gloss_share(linear: Floats, seen: np.ndarray, burnt: np.ndarray) -> float:
-    """Share of the ribbon's inner half that is surface reflection, 0..1.
+def gloss_share(linear: Floats, seen: np.ndarray, burnt: np.ndarray, stripes: int | None = None) -> float:
+    """Share of the hair that is surface reflection, 0..1: of a ribbon's inner half, or of the whole width.
+
+    Over the whole width a pixel is judged by its own clump: light pieces beside dark ones are no gloss.
 
     Parameters
     ----------
-    linear : (n, m, 3), balanced linear light of the straightened ribbon, root first
-    seen : (n, m) bool, where the ribbon lies inside the photo
+    linear : (n, m, 3), balanced linear light of the straightened hair, root first
+    seen : (n, m) bool, where there is hair inside the photo
     burnt : (n, m) bool, where a code sits at the top of its range: as bright as can be
+    stripes : int or None, stripes a clump wide across the whole width; None for a ribbon
     """
     step = 2 if linear.shape[0] * linear.shape[1] > _PLENTY else 1
     linear, seen, burnt = (array[::step] for array in (linear, seen, burnt))
-    quarter = linear.shape[1] // 4
-    inner = slice(quarter, linear.shape[1] - quarter)
+    columns = np.arange(linear.shape[1])
+    quarter = len(columns) // 4
+    parts = [columns[quarter : len(columns) - quarter]] if stripes is None else np.array_split(columns, stripes)
     shining, counted = 0, 0
     for rows in np.array_split(np.arange(len(linear)), _STRETCHES):
-        here = seen[rows, inner]
-        if here.sum() < 20:
-            continue
-        pixels, top = linear[rows, inner][here], burnt[rows, inner][here]
-        shining += int(np.count_nonzero(_shines(pixels) | top))
-        counted += len(pixels)
+        for part in parts:
+            if not len(rows) or not len(part):
+                continue
+            place = np.s_[rows[0] : rows[-1] + 1, part[0] : part[-1] + 1]
+            here = seen[place]
+            if here.sum() < 20:
+                continue
+            pixels, top = linear[place][here], burnt[place][here]
+            shining += int(np.count_nonzero(_shines(pixels) | top))
+            counted += len(pixels)
     return shining / counted if counted else 0.0
 
 

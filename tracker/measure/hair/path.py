@@ -18,7 +18,9 @@ from tracker.measure.reading import Point
 from tracker.words import count, pixels
 
 _SHORTEST = 60.0  # pixels; the path over a head in a photo is ten times as long
-_NARROWEST = 8.0
+NARROWEST = 8.0
+"""Pixels across the narrowest ribbon."""
+
 _MOST_OUTSIDE = 0.2  # share of the ribbon
 _LARGEST_STRIP = 100_000  # grid points; more costs time and adds nothing next to the spread from block to block
 
@@ -34,31 +36,33 @@ class HairPath:
         points = np.asarray(self.points, float)
         if len(self.points) < 2:
             raise InvalidPath(
-                f"The path has {count(len(self.points), 'point')}, it needs at least two.",
+                f"The line from root to tip has {count(len(self.points), 'point')}, it needs at least two.",
                 "Mark the root and the tip.",
                 value=float(len(self.points)),
                 limit=2.0,
                 unit="points",
             )
         if points.ndim != 2 or points.shape[1] != 2 or not np.all(np.isfinite(points)):
-            raise InvalidPath("The path has a point without two coordinates.", "Mark it again.")
+            raise InvalidPath("The line from root to tip has a point without two coordinates.", "Mark it again.")
         steps = polyline.steps(points)
         if steps.min() < 1.0:
-            raise InvalidPath("Two neighbouring points of the path are the same.", "Move or remove one of them.")
+            raise InvalidPath(
+                "Two neighbouring points of the line from root to tip are the same.", "Move or remove one."
+            )
         if steps.sum() < _SHORTEST:
             raise InvalidPath(
-                f"The path is {pixels(steps.sum())} long (at least {_SHORTEST:.0f}).",
+                f"The line from root to tip is {pixels(steps.sum())} long (at least {_SHORTEST:.0f}).",
                 "Mark it from the root to the tip of the hair.",
                 value=float(steps.sum()),
                 limit=_SHORTEST,
                 unit="pixels",
             )
-        if not self.width >= _NARROWEST:
+        if not self.width >= NARROWEST:
             raise InvalidPath(
-                f"The path is {pixels(self.width)} wide (at least {_NARROWEST:.0f}).",
+                f"The path is {pixels(self.width)} wide (at least {NARROWEST:.0f}).",
                 "Make it as wide as the strand to be measured.",
                 value=float(self.width),
-                limit=_NARROWEST,
+                limit=NARROWEST,
                 unit="pixels",
             )
 
@@ -144,7 +148,7 @@ def straighten(
     return Strip(codes, inside, x, y, path.length * path.width / (count[0] * count[1]))
 
 
-def require_inside(path: tuple[Point, ...], width: int, height: int, what: str = "path") -> None:
+def require_inside(path: tuple[Point, ...], width: int, height: int, what: str = "line from root to tip") -> None:
     """Refuse a path, or an outline, that leaves the photo.
 
     Parameters

@@ -19,14 +19,16 @@ class Seen:
     Attributes
     ----------
     sharpness : blur of hair and card, pixels
-    width : float, pixels across the ribbon
-    gloss : float, share of the ribbon that shines, 0..1
+    width : float, pixels across the hair that is read
+    pieces : int, pieces side by side across it that tell lights from lows
+    gloss : float, share of the hair that shines, 0..1
     light : light on the hair against that on the card
     margin : float, pixels between the card and the nearest edge of the photo
     """
 
     sharpness: Sharpness
     width: float
+    pieces: int
     gloss: float
     light: LightAtHair
     margin: float
@@ -38,7 +40,7 @@ def advise(seen: Seen) -> tuple[Check, ...]:
         _card_whole(seen.margin),
         _light(seen.light),
         *_sharp(seen),
-        _size(seen.width),
+        _size(seen),
         _gloss(seen.gloss),
     )
 
@@ -77,7 +79,7 @@ def _light(light: LightAtHair) -> Check:
 def _sharp(seen: Seen) -> tuple[Check, ...]:
     """Check the blur at the hair, or at the card's border where the hair cannot tell; none where neither can."""
     hair, card = seen.sharpness.hair, seen.sharpness.card
-    limit = limits.largest_blur(seen.width)
+    limit = limits.largest_blur(seen.width, seen.pieces)
     blur = hair if hair is not None else card
     if blur is None:
         return ()
@@ -103,16 +105,17 @@ def _focus_advice(hair: float | None, card: float | None, limit: float) -> str:
     return "Hold the phone still, wipe its lens, and tap on the hair to focus there."
 
 
-def _size(width: float) -> Check:
-    ok = width >= limits.ACROSS
+def _size(seen: Seen) -> Check:
+    limit = limits.narrowest(seen.pieces)
+    ok = seen.width >= limit
     return Check(
         "close_enough",
         ok,
-        width,
-        limits.ACROSS,
+        seen.width,
+        limit,
         "pixels",
-        f"The measured strand is {pixels(width)} wide{'' if ok else ': too few to tell lights from lows'}.",
-        "" if ok else "Move closer, or make the path wider.",
+        f"The hair that is read is {pixels(seen.width)} wide{'' if ok else ': too few to tell lights from lows'}.",
+        "" if ok else "Take the photo from closer.",
         stops=False,
     )
 

@@ -17,9 +17,9 @@ class Framing:
 
     Attributes
     ----------
-    length : float, of the path, as a share of the photo's longer side
-    to_card : float or None, length of the path over the mean side of the card
-    middle : of the path, as shares of the photo's longer side, from its top left
+    length : float, of the line from root to tip, as a share of the photo's longer side
+    to_card : float or None, that length over the mean side of the card
+    middle : of that line, as shares of the photo's longer side, from its top left
     """
 
     length: float

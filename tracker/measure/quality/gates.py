@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.maths.quantities import Vector3, vector3
@@ -36,6 +36,7 @@ def check_photo(
     seen: Seen | None = None,
     light: str | None = None,
     on_card: float = 0.0,
+    filled: Mapping[str, float] | None = None,
 ) -> tuple[Check, ...]:
     """Every check of one photo, passed or not.
 
@@ -44,15 +45,17 @@ def check_photo(
     card : as found in the photo
     dropped : name and left-out shares of each band
     warnings : notes from reading the file
-    coloured : float, share of the ribbon's pixels whose three codes differ at all, 0..1
+    coloured : float, share of the pixels read whose three codes differ at all, 0..1
     seen : what else the photo shows, for the checks that only warn, or None to leave them out
     light : str or None, the noted light, one of `reading.LIGHTS`
     on_card : float, share of the ribbon that lies on the card, 0..1
+    filled : for the whole hair, the share of the heights of each band at which there is hair, 0..1; None for a ribbon
     """
     checks = [*_exposure(card), _colour(coloured), _cast(card), _gradient(card)]
-    checks.append(_off_card(on_card))
+    if filled is None:
+        checks.append(_off_card(on_card))
     for name, shares in dropped:
-        checks += [_clipped(name, shares), _kept(name, shares)]
+        checks += [_clipped(name, shares), _kept(name, shares) if filled is None else _filled(name, filled[name])]
     if light == MIXED:
         checks.append(_TWO_LIGHTS)
     advice = advise(seen) if seen is not None else ()
@@ -220,4 +223,19 @@ def _kept(name: str, shares: Dropped) -> Check:
         "share",
         f"{format_share(kept)} of the {region_is(name)} counted: the lightest and the darkest tenth of hair never are.",
         "" if ok else "Move the path so that its whole width lies on hair.",
+    )
+
+
+def _filled(name: str, share: float) -> Check:
+    ok = share >= limits.FILLED
+    return Check(
+        f"hair_{name}",
+        ok,
+        share,
+        limits.FILLED,
+        "share",
+        f"The {region_is(name)} read over the whole width of the hair."
+        if ok
+        else f"There is hair at only {format_share(share)} of the heights where the {region_is(name)} read.",
+        "" if ok else "Move the line from root to tip so that it begins and ends where the hair does.",
     )

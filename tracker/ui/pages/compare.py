@@ -57,15 +57,15 @@ def _visit(store: Store, visit: Visit) -> None:
     photos = list(store.photos.find(visit_id=visit.id))
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is not None and after is not None:
-        _pair(store, before, after)
+        _pair(store, visit, before, after)
     else:
         _single(store, before or after)
     visit_notes(store, visit)
     link("client", f"All visits of {plain(client.name)}", client=client.id)
 
 
-def _pair(store: Store, before: State, after: State) -> None:
-    pair = compare_states(before, after)
+def _pair(store: Store, visit: Visit, before: State, after: State) -> None:
+    pair = compare_states(before, after, visit)
     show_pair(pair, key="compare-slider")
     for word, state in (("Before", before), ("After", after)):
         if no_number(state.standing):

@@ -108,7 +108,7 @@ def _show(visit_id: str = "") -> None:
 def _pair(entry: PortfolioEntry) -> Pair:
     """Both states by all their photos."""
     before, after = state_in_force(entry.photos, BEFORE), state_in_force(entry.photos, AFTER)
-    return compare_states(before or only(entry.before), after or only(entry.after))
+    return compare_states(before or only(entry.before), after or only(entry.after), entry.visit)
 
 
 def _about(store: Store, entry: PortfolioEntry) -> str:

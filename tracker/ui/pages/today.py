@@ -87,7 +87,7 @@ def _recent_visits(store: Store) -> None:
         st.markdown("No visits recorded yet.")
     for visit in visits:
         photos = list(store.photos.find(visit_id=visit.id))
-        visit_row(store, visit, photos, lift_words(photos))
+        visit_row(store, visit, photos, lift_words(visit, photos))
 
 
 def _recent_progress(store: Store) -> None:

@@ -12,12 +12,13 @@ from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
 from tracker.record.records import PhotoRecord
 from tracker.said.colour import say_change, say_level, say_lift, signed
+from tracker.said.cut import say_cut
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
 from tracker.ui.parts.pair import Pair, has_number
 from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
 from tracker.ui.parts.reading_view import band_table, region_swatch
-from tracker.ui.parts.seeing import for_the_client
+from tracker.ui.parts.seeing import for_the_client, why_no_lengths
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words
 from tracker.ui.session import in_force
@@ -26,7 +27,7 @@ _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before
 _UNSURE = "unsure"
 _BALANCED = "Both photos are balanced to the same light."
 _ALIGNED = "Both photos are balanced to the same light, and the after photo is moved so that the hair lines up."
-_UNBALANCED = "Not balanced to the same light, because a card could not be read: do not judge colour by this pair."
+_UNBALANCED = "Not balanced to the same light, because one of them has no number: do not judge colour by this pair."
 
 
 def show_pair(pair: Pair, key: str, *, to_others: bool = False) -> None:
@@ -72,6 +73,9 @@ def _other_sentences(pair: Pair, *, to_others: bool) -> None:
     others = [change for change in pair.changes if change is not pair.headline]
     if others:
         st.markdown("  \n".join(plain(say_change(change, to_others=to_others)) for change in others))
+    cut = say_cut(pair.cut, to_others=to_others, reason=why_no_lengths(pair))
+    if cut:
+        st.markdown(plain(cut))
     if pair.kit_note and not to_others:
         st.caption(plain(pair.kit_note))
 

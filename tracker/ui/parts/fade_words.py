@@ -47,9 +47,12 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     first, last = photos[0], photos[-1]
     span = months_words(months_between(first.taken_at, last.taken_at))
     after = f"after {span}" if span else "on the same day"
-    change = compare_photos(first, last).change(region)
+    pair = compare_photos(first, last)
+    change = pair.change(region)
     if change is None:
         return f"{where}: nothing to compare {after}"
+    if pair.cut is not None:
+        after += ", at the same distance from the root, since it was cut"
     if quantity == LIGHTNESS and change.change.lightness:
         return f"{where}: {say_lift(change.lift)} {after}"
     if quantity == WARMTH and change.change.warmth:

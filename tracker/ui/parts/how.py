@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
-from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.measure.reading import RIBBON, WHOLE, PhotoReading, RegionReading
 from tracker.ui.parts.reading_view import band_table
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
@@ -29,11 +29,24 @@ YARDSTICK = (
 _LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
 
+_HAIR = {
+    WHOLE: (
+        "All of the hair inside its outline was read. Each band is the hair between two heights of the line from root "
+        "to tip: the root its first fifth, the mid-lengths its third, the ends its last. Light and low pieces all "
+        "count; what is not hair does not."
+    ),
+    RIBBON: "Only a ribbon along a path down the hair was read, as earlier versions of the method did.",
+}
+"""What was read, by `PhotoReading.hair`."""
+
+
 def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) -> None:
     """The expander with the method behind these readings."""
     if not readings:
         return
     with st.expander("How this was measured"):
+        for hair in dict.fromkeys(reading.hair for reading in readings):
+            st.markdown(_HAIR[hair])
         for kind in dict.fromkeys(reading.correction.kind for reading in readings):
             if kind in CARD_KINDS:
                 st.markdown(CARD_KINDS[kind].corrected)
@@ -73,7 +86,9 @@ def _left_out(region: RegionReading) -> str:
     )
     by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
     seen = [f"{format_share(share)} {word}" for word, share in found if share >= _LEAST_SHARE]
-    return plain("; ".join([by_rule, *seen]))
+    # over the whole width of painted hair the lightest and the darkest pieces count too
+    trimmed = [by_rule] if dropped.gloss or dropped.shadow else []
+    return plain("; ".join([*trimmed, *seen]) or "nothing")
 
 
 _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (

@@ -6,10 +6,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from tracker.compare.comparison import RegionChange, compare_readings, says_most
+from tracker.compare.cut import Cut, at_like_distance, cut_of
 from tracker.compare.photo_set import State, combined_state, match_states, state_of, use_again
 from tracker.errors import TrackerError
 from tracker.measure.reading import PhotoReading
-from tracker.record.records import PhotoRecord
+from tracker.record.records import PhotoRecord, Visit
 from tracker.said.colour import say_kits
 from tracker.ui.session import in_force
 
@@ -23,6 +24,7 @@ class Pair:
     changes : one `RegionChange` per band, empty where a photo has no number
     kit_note : str, says whether the two are like for like
     problem : TrackerError or None, why they could not be compared
+    cut : Cut or None, what was cut off in between; `before` then carries the reading of the hair that is left
     """
 
     before: PhotoRecord
@@ -30,6 +32,7 @@ class Pair:
     changes: tuple[RegionChange, ...] = ()
     kit_note: str = ""
     problem: TrackerError | None = None
+    cut: Cut | None = None
 
     @property
     def readings(self) -> tuple[PhotoReading, ...]:
@@ -56,12 +59,20 @@ def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
     return compare_states(only(before), only(after))
 
 
-def compare_states(before: State, after: State) -> Pair:
-    """What differs between two states, with the uncertainty that the pair deserves."""
+def compare_states(before: State, after: State, visit: Visit | None = None) -> Pair:
+    """What differs between two states, with the uncertainty that the pair deserves.
+
+    Parameters
+    ----------
+    before, after : State
+    visit : Visit or None, that both belong to: whether hair was cut
+    """
     first, second = before.reading, after.reading
-    pair = Pair(before.standing, after.standing)
     if first is None or second is None:
-        return pair
+        return Pair(before.standing, after.standing)
+    cut = cut_of(before, after, visit)
+    first = at_like_distance(first, cut)
+    pair = Pair(replace(before.standing, reading=first), after.standing, cut=cut)
     match = match_states(before, after)
     own = in_force()
     try:

@@ -68,12 +68,12 @@ def visit_words(visit: Visit, today: date, *, made_up: bool = False) -> str:
     return " · ".join([services, when, *([MADE_UP] if made_up else [])])
 
 
-def lift_words(photos: Sequence[PhotoRecord]) -> str:
+def lift_words(visit: Visit, photos: Sequence[PhotoRecord]) -> str:
     """What the visit changed, ready for Markdown; nothing where there is no pair with numbers."""
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is None or after is None:
         return ""
-    headline = compare_states(before, after).headline
+    headline = compare_states(before, after, visit).headline
     return plain(say_change(headline)) if headline is not None else ""
 
 

@@ -29,11 +29,11 @@ _SPREAD_BAND = "Bands hold 95 %: the light may differ a little from photo to pho
 
 @dataclass(frozen=True, slots=True)
 class Lengths:
-    """How long the marked hair is by the card, or why that is not known.
+    """How far the hair hangs down from root to tip by the card, or why that is not known.
 
     Attributes
     ----------
-    path : Measured or None, length of the marked hair, mm
+    path : Measured or None, that length, mm
     reason : str, why it is not known; empty where nobody noted the size of the card
     """
 
@@ -52,6 +52,11 @@ def lengths(photo: PhotoRecord) -> Lengths:
         return Lengths(reason=error.message)
 
 
+def why_no_lengths(pair: Pair) -> str:
+    """Why a card gives no lengths in one of the photos; empty where it does, or nobody noted its size."""
+    return next((reason for photo in (pair.before, pair.after) if (reason := lengths(photo).reason)), "")
+
+
 def for_the_client(pair: Pair) -> None:
     """What changed and how sure it is, in words to be read aloud."""
     if not pair.changes:
@@ -62,6 +67,7 @@ def for_the_client(pair: Pair) -> None:
         blend=_blend(pair),
         length=lengths(pair.after).path,
         lightened=share_lightened(first, second),
+        cut=pair.cut,
     )
     with st.container(key="read-aloud"):
         st.caption("To read aloud")
@@ -131,11 +137,14 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
     first, second = pair.readings
     if pair.before.marks is None or pair.after.marks is None:
         return first.profile, second.profile
-    return on_the_later_way(first.profile, pair.before.marks, pair.after.marks), second.profile
+    left = pair.cut.left.value if pair.cut is not None and pair.cut.left is not None else None
+    return on_the_later_way(first.profile, pair.before.marks, pair.after.marks, left), second.profile
 
 
 def _blend(pair: Pair) -> Blend | None:
-    """The rise of lightness that came with the service; nothing where the lengths did not get lighter."""
+    """The rise of lightness that came with the service; nothing where no band got lighter for sure."""
+    if not any(change.change.lightness and change.change.delta[0] > 0 for change in pair.changes):
+        return None
     earlier, later = _on_the_same_way(pair)
     return find_blend(later, earlier)
 
@@ -160,7 +169,7 @@ def _blend_words(blend: Blend | None, found: Lengths, *, to_others: bool = False
     else:
         start = f"The lightening starts {_range(blend.start_cm(found.path), 1)} cm below the root."
         steep = f"{_range(blend.per_cm(found.path), 1)} in a centimetre"
-        why = f"The marked hair is {format_measured(in_cm(found.path))} cm long in the photo, by the card’s size."
+        why = f"By the card’s size the hair hangs {format_measured(in_cm(found.path))} cm down from root to tip."
     return [
         start,
         f"Where it is steepest, lightness rises by {steep}: the smaller, the softer the blend.",

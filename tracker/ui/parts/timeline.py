@@ -55,7 +55,7 @@ def _visit(visit: Visit, photos: list[PhotoRecord]) -> None:
     if not there:
         st.caption("No photo was taken.")
         return
-    finding = lift_words(photos)
+    finding = lift_words(visit, photos)
     if finding:
         st.markdown(f"**{finding}**")
     _photos_and_numbers(there)

@@ -38,7 +38,7 @@ def show(work: Work) -> None:
 
 
 def _pair(work: Work, before: State, after: State) -> None:
-    pair = compare_states(before, after)
+    pair = compare_states(before, after, work.draft.visit if work.draft is not None else None)
     odd_notes(before, after)
     show_pair(pair, key="result-slider")
     for state in (before, after):
