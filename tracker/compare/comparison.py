@@ -25,7 +25,7 @@ from tracker.measure.reference_card import camera_error
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 Colours = tuple[LabMeasured, LabMeasured]
-Remedy = Literal["more photos", "set-up check", "one kit", "nothing"]
+Remedy = Literal["more photos", "photos anew", "set-up check", "one kit", "nothing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +158,8 @@ def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeata
         for side, common in zip((before, after), between_occasions, strict=True)
     ]
     photos = min(before.photos, after.photos)
-    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos)
+    laid = min(before.laid_cov[0][0], after.laid_cov[0][0])
+    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos, math.sqrt(laid))
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
@@ -192,4 +193,6 @@ def _remedy(change: Change, repeatability: Repeatability) -> Remedy:
         return "one kit"
     if change.photos_needed is not None:
         return "more photos"
+    if change.photos_anew is not None:
+        return "photos anew"
     return "nothing" if repeatability.covers_light else "set-up check"

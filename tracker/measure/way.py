@@ -110,7 +110,17 @@ def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: f
         return straighten_whole(encoded, marks.path, moved, reach, along=along, **limit)
 
     moves = _RIM * reach.width, _HEIGHTS * polyline.length(marks.path)
-    return Way(WHOLE, path, WHOLE_WIDTH, strip, moves, stripes(reach, pixels_per_cm), outline, mask.doubt, mask.reason)
+    return Way(
+        WHOLE,
+        path,
+        WHOLE_WIDTH,
+        strip,
+        moves,
+        stripes(reach, pixels_per_cm, polyline.length(marks.path)),
+        outline,
+        mask.doubt,
+        mask.reason,
+    )
 
 
 def _ribbon(
