@@ -64,9 +64,7 @@ def in_white_light() -> tuple[np.ndarray, PhotoReading]:
 
 @settings(max_examples=25, deadline=None)
 @given(st.tuples(*[st.floats(0.35, 1.6)] * 3), st.floats(0.5, 1.25))
-def test_a_camera_off_balance_and_exposure_leave_the_lab_unchanged(
-    gains: tuple[float, float, float], exposure: float
-) -> None:
+def test_balance_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
     hair, plain = in_white_light()
     lit = photograph(hair, gains=tuple(g * exposure for g in gains), noise=0, bits=16)  # type: ignore[arg-type]
     if lit.encoded.max() == np.iinfo(np.uint16).max:

@@ -201,7 +201,7 @@ def test_what_would_settle_it_is_true_combed_or_not() -> None:
     """Where hair that lies as it lay cannot settle it, photos of hair combed anew do, and as many as are said."""
     wide = np.array([0.2, 0.2, 0.2])
     known = replace(KNOWN, sd=(0.0, 0.0, 0.0), dof=math.inf)
-    [first], [second] = (lying(lab[None], wide, math.inf) for lab in (AT, AT + [1.5, 0, 0]))
+    [first], [second] = (lying(lab[None], wide, math.inf) for lab in (AT, np.add(AT, [1.5, 0, 0])))
     [found] = compare_readings(first, second, same_kit=True, repeatability=known)
     assert (found.change.photos_needed, found.remedy) == (None, "photos anew")
     needed = found.change.photos_anew
@@ -210,7 +210,7 @@ def test_what_would_settle_it_is_true_combed_or_not() -> None:
 
     def verdict(n: int, combed_anew: bool) -> str:
         sides = []
-        for lab in (AT, AT + [1.5, 0, 0]):
+        for lab in (AT, np.add(AT, [1.5, 0, 0])):
             # photos whose scatter is just what is known
             shots = lying(np.repeat(lab[None], n, axis=0), wide, math.inf)
             sides.append(mean_of_replicates(shots, known, combed_anew))

@@ -3,10 +3,10 @@
 One grey fixes the colour of the light and the exposure, as gains in linear light. Greys of several reflectances also
 undo the camera's contrast and the stray light of lens and room.
 
-With one grey, the gains are undone on the responses of sharpened sensors. A camera balances its raw values, anew in each
-photo, before its matrix turns them into sRGB; gains on sRGB left an error of b* that was the largest of all in a change
-of colour (`tests/bench/heads`), and photos of one real chart agree better too (`tests/test_balance.py`). Other tone
-curves, matrices weighted near hair, fits in CIELAB and root polynomials were no better (`tests/bench`).
+With one grey, the gains are undone on the responses of sharpened sensors. A camera balances its raw values, anew in
+each photo, before its matrix turns them into sRGB; gains on sRGB left the largest error of all in a change of b*
+(`tests/bench/heads`), and photos of one real chart agree better too (`tests/test_balance.py`). Other tone curves,
+matrices weighted near hair, fits in CIELAB and root polynomials were no better (`tests/bench`).
 
 References
 ----------
@@ -45,8 +45,8 @@ def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: floa
 def sharpened(gains: Vector3, wanted: Floats) -> Matrix3:
     """What turns gains in linear sRGB into gains on the responses of a camera's own sensors, nearly.
 
-    A camera balances its raw values before they become sRGB, so what it chose is undone where it was done. The sharpened
-    responses of an adaptation transform stand for those of the sensors [CAT16].
+    A camera balances its raw values before they become sRGB, so what it chose is undone where it was done. The
+    sharpened responses of an adaptation transform stand for those of the sensors [CAT16].
 
     Parameters
     ----------

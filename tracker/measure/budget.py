@@ -163,7 +163,7 @@ def _light(colour: BandColour, ev: float) -> Floats:
 
 
 def _own_rendering(colour: BandColour, lit: LightBesideCard) -> Floats:
-    """Covariance of the band's Lab from what a phone does anew in each photo: its balance any way, its look outwards."""
+    """Covariance of the band's Lab from what a phone does anew: its balance in any hue, its look along the chroma."""
     chroma = np.array([0.0, *colour.lab[1:]])
     sideways = np.diag([0.0, 1.0, 1.0]) * float(chroma @ chroma)
     return np.asarray(lit.balance**2 * sideways + lit.look**2 * np.outer(chroma, chroma))
