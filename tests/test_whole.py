@@ -198,6 +198,24 @@ class TestReading:
             np.testing.assert_allclose(region.lab.lab, truth, atol=0.8)
             assert np.all(np.linalg.eigvalsh(region.repeat_cov) > 0)
 
+    @pytest.mark.parametrize("seed", range(6))
+    def test_half_the_hair_is_never_the_surer(self, seed: int) -> None:
+        linear = scene(spread=2.0, seed=seed).copy()
+        # clumps of 30 pixels, 1.5 cm of hair 40 cm long, each lighter or darker by a quarter; the card is beyond them
+        clumps = np.exp(np.random.default_rng(seed).normal(0.0, 0.25, 20))
+        linear[:, :600] *= np.repeat(clumps, 30)[None, :, None]
+        narrow = tuple((MIDDLE[0] + (x - MIDDLE[0]) / 2, y) for x, y in OVAL)
+        photo = photograph(linear)
+        wide, half = (measure_photo(photo, whole(outline)) for outline in (OVAL, narrow))
+        assert len(wide.regions) == len(half.regions) == 3
+        # L* relative to L* + 16, as light that differs moves it: the mean of other clumps is another colour
+        sure = [
+            np.mean([region.repeat_cov[0][0] / (region.lab.lab[0] + 16) ** 2 for region in reading.regions])
+            for reading in (wide, half)
+        ]
+        # the two are estimates: by chance they may lie a hundredth of a ± the wrong way round
+        assert sure[0] < 1.02 * sure[1]
+
     def test_light_pieces_are_never_left_out(self) -> None:
         linear = scene((25.0, 6.0, 10.0), (25.0, 6.0, 10.0), spread=1.0)
         light = linear.copy()
