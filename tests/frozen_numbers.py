@@ -66,6 +66,7 @@ def of_region(region: RegionReading) -> Json:
         "alone cov": _upper(region.lab.cov),
         "repeat cov": _upper(region.repeat_cov),
         "light cov": _upper(region.light_cov),
+        "laid cov": _upper(region.laid_cov),
         "kit u": _vector(region.kit_u),
         "lights": _measured(region.lights, "lab"),
         "lows": _measured(region.lows, "lab"),
@@ -197,6 +198,7 @@ def of_pair(before: PhotoReading, after: PhotoReading, *, same_kit: bool = True)
             "lightness": change.change.lightness,
             "warmth changed": change.change.warmth,
             "photos needed": change.change.photos_needed,
+            "photos anew": change.change.photos_anew,
         }
     return {
         "regions": regions,

@@ -101,6 +101,22 @@ def _scene(
     return _frozen(linear)
 
 
+@lru_cache(maxsize=8)
+def _off_balance(gains: tuple[float, float, float]) -> np.ndarray:
+    """From linear sRGB to linear sRGB of a camera whose sensors are out of balance, (3, 3).
+
+    Sensors are the sharpened responses of CAT16 (Li et al. 2017, Color Res Appl 42:703; CIE 248:2022), as
+    colour-science has them.
+    """
+    if len(set(gains)) == 1:
+        return _frozen(np.eye(3) * gains[0])
+    from tests.photo_samples import colour  # imported late: takes a second
+
+    sensors = colour.adaptation.CAT_CAT16 @ colour.models.RGB_COLOURSPACE_sRGB.matrix_RGB_to_XYZ
+    scale = (sensors @ np.asarray(gains)) / sensors.sum(axis=1)
+    return _frozen(np.linalg.solve(sensors, scale[:, None] * sensors))
+
+
 def photograph(
     linear: np.ndarray,
     *,
@@ -109,12 +125,13 @@ def photograph(
     bits: int = 8,
     seed: int = 2,
 ) -> Drawn:
-    """The scene under a coloured light, as an sRGB-encoded photo."""
+    """The scene as an sRGB-encoded photo whose greys have these gains, from a camera that is off balance by that."""
     top = 2**bits - 1
+    cast = _off_balance(gains)
     codes = np.empty(linear.shape, np.uint8 if bits == 8 else np.uint16)
     # a strip at a time stays in the processor's cache
     for rows in (slice(first, first + _STRIP) for first in range(0, len(linear), _STRIP)):
-        lit = linear[rows] * np.asarray(gains)
+        lit = linear[rows] @ cast.T
         if noise:
             lit = lit + _noise(linear.shape, seed)[rows] * noise * np.sqrt(np.maximum(lit, 0.01))
         codes[rows] = np.clip(np.rint(encode(lit) * top), 0, top)

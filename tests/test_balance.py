@@ -64,7 +64,7 @@ def in_white_light() -> tuple[np.ndarray, PhotoReading]:
 
 @settings(max_examples=25, deadline=None)
 @given(st.tuples(*[st.floats(0.35, 1.6)] * 3), st.floats(0.5, 1.25))
-def test_channel_gains_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
+def test_balance_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
     hair, plain = in_white_light()
     lit = photograph(hair, gains=tuple(g * exposure for g in gains), noise=0, bits=16)  # type: ignore[arg-type]
     if lit.encoded.max() == np.iinfo(np.uint16).max:
@@ -75,6 +75,34 @@ def test_channel_gains_and_exposure_leave_the_lab_unchanged(gains: tuple[float, 
         same = plain.region(region.name)
         assert same is not None
         np.testing.assert_allclose(region.lab.lab, same.lab.lab, atol=0.05)
+
+
+# standard deviations of the error that a phone's balance may have, relative (common practice, no source)
+@pytest.mark.parametrize("off", [(1.05, 1.0, 0.95), (0.93, 1.0, 1.08)])
+def test_a_balance_in_other_primaries_is_nearly_undone(off: tuple[float, float, float]) -> None:
+    # the worst case for one set of sensors: gains on the sRGB primaries themselves
+    grey = CARD_KINDS["grey18"]
+    seen = 0.18 * np.array([off])
+    card = CardReading(grey, CARD, seen, np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.0)
+    correction = correction_from_card(card, None)
+    np.testing.assert_allclose(apply(correction, seen), [[0.18] * 3], rtol=1e-9)
+    np.testing.assert_allclose(np.sum(correction.matrix, axis=1), 1.0, rtol=1e-9)
+    found = linear_to_lab(apply(correction, lab_to_linear(HAIR) * off))
+    assert float(delta_e_2000(found, HAIR).max()) < 1.0
+
+
+def test_photos_of_one_chart_agree_better_than_with_gains_in_srgb() -> None:
+    """Six published photos (source in the file's head): yellow and blue of the warm patches, balanced on neutral 5."""
+    grey, reference = CARD_KINDS["grey18"], chart_reference()
+    neutral_5 = float(reference[21].mean())
+    lab = linear_to_lab(reference)
+    warm = (lab[:, 1] > 2) & (lab[:, 2] > 10)
+    ours, plain = [], []
+    for linear in chart_photos().values():
+        card = CardReading(grey, CARD, linear[[21]], np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.0)
+        ours.append(linear_to_lab(apply(correction_from_card(card, neutral_5), linear))[warm, 2])
+        plain.append(linear_to_lab(linear * neutral_5 / linear[21])[warm, 2])
+    assert np.std(ours, axis=0, ddof=1).mean() < 0.85 * np.std(plain, axis=0, ddof=1).mean()
 
 
 def camera(linear: np.ndarray, exponent: float, flare: float, gains: np.ndarray) -> np.ndarray:

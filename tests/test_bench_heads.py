@@ -16,7 +16,7 @@ from tests.bench.heads.develop import CHANGING, LOOKS, ONE_LOOK, Developed, deve
 from tests.bench.heads.methods import METHODS, BandChange, WholeWidth
 from tests.bench.heads.plates import CORE, MEAN, PLATES, Head, Shot, heads
 from tests.bench.heads.report import FACTORS, figures, plain_numbers, tables
-from tests.bench.heads.run import ALL, ONE, Outcome, chosen_heads, run
+from tests.bench.heads.run import ALL, LAIN, ONE, Outcome, chosen_heads, run
 from tracker.maths.colorimetry import linear_to_lab
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import CARD_KINDS
@@ -258,6 +258,21 @@ def test_a_few_heads_are_mixed() -> None:
     assert sum(head.changed for head in few) == 4
     assert len({head.about["light"] for head in few}) >= 3
     assert {head.about["camera"] for head in few} == {"ideal", "measured"}
+
+
+def test_hair_as_it_lay_is_one_plate_with_other_draws() -> None:
+    head = heads()[18]
+    shot = head.shots[0]
+    photos = [develop(head, shot, "grey18", CHANGING, again) for again in (0, 1, 2, 1)]
+    assert photos[1].content == photos[3].content
+    assert len({photo.content for photo in photos}) == len({photo.look for photo in photos}) == 3
+    assert len({look_of(head, shot, ONE_LOOK, again) for again in (0, 1, 2)}) == 1
+    results = run("whole width", [18], ["grey18"], [ONE_LOOK], processes=1, lain=True)
+    lain = [o for o in results.outcomes if o.photos == LAIN]
+    assert [o.band for o in lain] == list(REGIONS)
+    assert results.taken.total() == 6
+    assert [cell["photos"] for cell in plain_numbers(results)["cells"]] == [ONE, ALL, LAIN]
+    assert "three as it lay" in tables(results)
 
 
 @pytest.mark.parametrize(("name", "number"), [("ribbon", 3), ("whole width", 1)])

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
-from tests.test_replicates import AT, photos
+from tests.test_replicates import AT, lying, photos
 from tracker.compare.photo_set import leave_out, match_states, state_of, use_again
 from tracker.measure.reading import Marks, PhotoReading
-from tracker.record.records import AFTER, BEFORE, PhotoRecord, new_id, now
+from tracker.record.records import AFTER, BEFORE, PhotoRecord, from_json, new_id, now, to_json
 from tracker.said.colour import say_kits
 
 MARKS = Marks("grey18", ((0, 0), (9, 0), (9, 9), (0, 9)), ((20, 0), (20, 90)), 8.0)
@@ -40,6 +41,31 @@ def lightness_of(kept: list[PhotoRecord]) -> float:
 
 def test_the_state_is_the_mean_of_its_photos() -> None:
     assert lightness_of(row(0.3, -0.3, 0.6)) == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize(
+    ("notes", "shared"), [((True, True), 0.0), ((True, None), 0.36), ((False, False), 0.36), ((None, None), 0.36)]
+)
+def test_hair_was_combed_anew_where_every_photo_that_counts_says_so(
+    notes: tuple[bool | None, ...], shared: float
+) -> None:
+    shots = lying(np.repeat(AT[None], 3, axis=0))
+    kept = [
+        record(shot, minute, combed_anew=note) for minute, (shot, note) in enumerate(zip(shots, notes, strict=False))
+    ]
+    kept.append(leave_out(record(shots[2], 9, combed_anew=None), "wet", now()))
+    state = state_of(kept, AFTER)
+    assert state is not None
+    assert state.reading is not None
+    assert state.reading.regions[0].laid_cov[0][0] == pytest.approx(shared)
+
+
+def test_a_reading_kept_before_hair_was_told_apart_still_opens() -> None:
+    kept = json.loads(to_json(record(lying(AT[None])[0])))
+    del kept["reading"]["regions"][0]["laid_cov"]
+    opened = from_json(PhotoRecord, json.dumps(kept))
+    assert opened.reading is not None
+    assert np.all(np.asarray(opened.reading.regions[0].laid_cov) == 0)
 
 
 def test_a_photo_left_out_does_not_count_and_is_still_there() -> None:

@@ -140,6 +140,99 @@ def test_lights_and_lows_are_the_mean_of_all_photos_stretch_by_stretch() -> None
     assert mean_of_replicates([one, with_stretches((32.0, 46.0), ())], KNOWN).stretches == one.stretches
 
 
+# hair that is combed anew, or not
+
+LAID = np.array([0.6, 0.2, 0.3])
+
+
+def lying(labs: np.ndarray, sd: np.ndarray = SD, dof: float = 20.0) -> list[PhotoReading]:
+    """Photos of which `LAID` is how the hair lies, on top of `sd`."""
+    repeat, laid = np.diag(np.square(sd) + np.square(LAID)), matrix3(np.diag(np.square(LAID)))
+    shots = []
+    for lab in labs:
+        colour = LabMeasured(region(lab).lab.lab, matrix3(repeat + ALONE), dof)
+        shots.append(reading(replace(region(lab), lab=colour, repeat_cov=matrix3(repeat), laid_cov=laid)))
+    return shots
+
+
+def test_how_the_hair_lies_averages_out_only_where_it_was_combed_anew() -> None:
+    shots = lying(np.repeat(AT[None], 4, axis=0))
+    lain, combed = (mid(mean_of_replicates(shots, KNOWN, combed_anew)) for combed_anew in (False, True))
+    # by hand: 20 known degrees of freedom and 3 of photos that are all alike, over four photos (GUM 4.2.4)
+    kept = 20 / 23 / 4
+    assert lain.repeat_cov[0][0] == pytest.approx(0.6**2 + 0.8**2 * kept)
+    assert combed.repeat_cov[0][0] == pytest.approx((0.6**2 + 0.8**2) * kept)
+    # what further photos would share
+    assert lain.laid_cov[0][0] == pytest.approx(0.6**2)
+    assert combed.laid_cov[0][0] == 0.0
+    # the same pieces again tell nothing new of lights and lows
+    assert lain.dimension.u == pytest.approx(0.8)
+    assert combed.dimension.u < 0.5
+    assert mid(mean_of_replicates(shots, KNOWN)) == lain
+
+
+@pytest.mark.parametrize(("combed", "noted"), [(True, True), (False, False), (True, False)])
+def test_intervals_hold_whether_hair_was_combed_or_not(combed: bool, noted: bool) -> None:
+    rng = np.random.default_rng(2 * combed + noted)
+    held, number, n = np.zeros(3), 800, 3
+    for _ in range(number):
+        sides = []
+        for _ in range(2):
+            lay = rng.normal(0, LAID, (n if combed else 1, 3))
+            sides.append(mean_of_replicates(lying(AT + lay + rng.normal(0, SD, (n, 3)), dof=200.0), KNOWN, noted))
+        [found] = compare_readings(*sides, same_kit=True, repeatability=KNOWN)
+        factor = coverage_factor(min(mid(side).lab.dof for side in sides))
+        held += np.abs(found.change.delta) <= factor * np.array(found.change.u)
+    # of 800 intervals that hold the truth in 95 of 100, fewer than 739 do in 1 run of 1,000 (binomial)
+    assert np.all(held / number >= 0.924)
+    assert np.all(held / number <= (0.975 if combed == noted else 1.0))
+
+
+def test_hair_that_was_combed_without_a_note_is_nothing_odd() -> None:
+    rng = np.random.default_rng(12)
+    odd = sum(
+        bool(disagreements(lying(AT + rng.normal(0, LAID, (3, 3)) + rng.normal(0, SD, (3, 3))), KNOWN))
+        for _ in range(600)
+    )
+    assert odd / 600 <= 0.06
+
+
+def test_what_would_settle_it_is_true_combed_or_not() -> None:
+    """Where hair that lies as it lay cannot settle it, photos of hair combed anew do, and as many as are said."""
+    wide = np.array([0.2, 0.2, 0.2])
+    known = replace(KNOWN, sd=(0.0, 0.0, 0.0), dof=math.inf)
+    [first], [second] = (lying(lab[None], wide, math.inf) for lab in (AT, np.add(AT, [1.5, 0, 0])))
+    [found] = compare_readings(first, second, same_kit=True, repeatability=known)
+    assert (found.change.photos_needed, found.remedy) == (None, "photos anew")
+    needed = found.change.photos_anew
+    assert needed is not None
+    assert say_change(found).endswith("with the hair combed and the card taken up again between them.")
+
+    def verdict(n: int, combed_anew: bool) -> str:
+        sides = []
+        for lab in (AT, np.add(AT, [1.5, 0, 0])):
+            # photos whose scatter is just what is known
+            shots = lying(np.repeat(lab[None], n, axis=0), wide, math.inf)
+            sides.append(mean_of_replicates(shots, known, combed_anew))
+        [again] = compare_readings(*sides, same_kit=True, repeatability=known)
+        return again.verdict
+
+    assert verdict(needed, True) != "cannot tell yet"
+    assert verdict(needed - 1, True) == "cannot tell yet"
+    assert verdict(20, False) == "cannot tell yet"
+
+
+@pytest.mark.parametrize(("hair", "remedy"), [("ribbon", "set-up check"), ("whole", "nothing")])
+def test_no_set_up_check_is_promised_for_the_whole_hair(hair: str, remedy: str) -> None:
+    light = matrix3(np.diag([1.0, 0.0, 0.0]))
+    sides = []
+    for lab in (AT, np.add(AT, [1.5, 0, 0])):
+        band = replace(region(lab, (1.02, 0.2, 0.2), math.inf), light_cov=light)
+        sides.append(replace(reading(band), hair=hair))
+    [found] = compare_readings(*sides, same_kit=True, repeatability=KNOWN)
+    assert (found.verdict, found.remedy) == ("cannot tell yet", remedy)
+
+
 # photos that disagree
 
 

@@ -10,11 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.bench.heads.plates import heads
 from tests.scenes import CARD, PATH, marks, photograph, scene
+from tests.srgb import encode
 from tracker import METHOD_VERSION, errors
+from tracker.maths import polyline
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
+from tracker.maths.rgb_space import SRGB
 from tracker.measure import Settings, measure_photo
-from tracker.measure.hair import Extent, extent, straighten_whole, stripes
+from tracker.measure.hair import BANDS, Extent, extent, straighten_whole, stripes
 from tracker.measure.hair.select import KEPT, OUTSIDE
 from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.light import light_beside_card
@@ -39,6 +43,18 @@ class Everywhere:
     def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
         """True."""
         return np.ones(np.broadcast_shapes(np.shape(x), np.shape(y)), bool)
+
+
+class Drawn:
+    """Hair where a mask says so."""
+
+    def __init__(self, mask: np.ndarray) -> None:
+        self.mask = mask
+
+    def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """Of the pixel there."""
+        height, width = self.mask.shape
+        return np.asarray(self.mask[np.clip(y, 0, height - 1).astype(int), np.clip(x, 0, width - 1).astype(int)])
 
 
 class TestStrip:
@@ -91,18 +107,22 @@ class TestSpread:
             cov, dof = stripe_spread(linear, np.full((20, 200), KEPT, np.uint8), 20)
             means.append(float(linear_to_lab(linear.mean(axis=(0, 1)))[0]))
             claimed.append(float(cov[0, 0]))
-        assert dof == 17.0
         # standard error of a mean of 20 independent clumps (GUM 4.2.3); the ratio of variances within its own 99 %
         ratio = np.var(means, ddof=1) / np.mean(claimed)
-        low, high = stats.f.ppf([0.005, 0.995], 199, 200 * 17)
+        low, high = stats.f.ppf([0.005, 0.995], 199, 200 * dof)
         assert low < ratio < high
+        # and the scatter of the claims is that of as many degrees of freedom: a variance of 2 / dof (GUM E.4.3)
+        assert np.var(claimed) / np.mean(claimed) ** 2 == pytest.approx(2 / dof, rel=0.35)
 
-    def test_a_head_that_is_round_is_no_spread(self) -> None:
+    def test_a_head_that_is_round_is_hardly_any_spread(self) -> None:
         across = np.linspace(-1, 1, 200)
         lab = np.zeros((20, 200, 3))
         lab[..., 0] = 45 - 12 * across**2 + 5 * across
         cov, _ = stripe_spread(lab_to_linear(lab), np.full((20, 200), KEPT, np.uint8), 20)
-        assert float(np.sqrt(cov[0, 0])) < 0.05
+        scatter = float(lab[0, 5::10, 0].std(ddof=1)) / np.sqrt(20)
+        # by hand: neighbours, a tenth apart, differ by 0.1 (5 - 24 x), of mean square 2.17; by two and by 20, the root
+        assert float(np.sqrt(cov[0, 0])) == pytest.approx(np.sqrt(2.17 / 2 / 20), rel=0.05)
+        assert float(np.sqrt(cov[0, 0])) < 0.25 * scatter
 
     @pytest.mark.parametrize("clumps", [8, 16, 30])
     def test_a_wider_area_never_has_the_larger_spread(self, clumps: int) -> None:
@@ -128,9 +148,38 @@ class TestSpread:
         assert (dof, float(np.sqrt(cov[0, 0]))) == (1.0, 2.0)
 
     def test_as_many_stripes_as_clumps(self) -> None:
-        assert stripes(Extent(-100.0, 200.0), 10.0) == 20  # 30 cm of hair, 1.5 cm each
-        assert stripes(Extent(-100.0, 200.0), None) == 20
-        assert stripes(Extent(-1.0, 1.0), 10.0) == 6
+        assert stripes(Extent(-100.0, 200.0), 10.0, 700.0) == 20  # 30 cm of hair, 1.5 cm each
+        assert stripes(Extent(-100.0, 200.0), None, 400.0) == 20  # as if 40 cm from root to tip
+        assert stripes(Extent(-50.0, 100.0), None, 400.0) == 10
+        assert stripes(Extent(-1.0, 1.0), 10.0, 400.0) == 4
+
+    @pytest.mark.parametrize("place", range(0, 64, 9))
+    def test_a_rendered_head_is_no_surer_than_half_of_it(self, place: int) -> None:
+        """Hair of the bench's heads, its true outline: the whole width against its two halves, in every band."""
+        shot = heads()[place].shots[0]
+        codes, hair = np.round(encode(np.clip(shot.raw(), 0, 1)) * 255).astype(np.uint8), Drawn(shot.hair())
+        path = tuple((float(x), float(y)) for x, y in shot.path)
+        columns = np.flatnonzero(shot.hair().any(axis=0)) + 0.5
+        reach = extent(path, tuple((float(x), path[0][1]) for x in (columns.min(), columns.max())))
+        middle = (reach.left + reach.right) / 2
+        whole, *halves = (
+            self._spreads(codes, path, hair, part)
+            for part in (reach, Extent(reach.left, middle), Extent(middle, reach.right))
+        )
+        assert np.mean(whole) < np.mean(halves)
+        for one, two in zip(whole, np.mean(halves, axis=0), strict=True):
+            assert one < 1.05 * two
+
+    @staticmethod
+    def _spreads(codes: np.ndarray, path: tuple[Point, ...], hair: Drawn, reach: Extent) -> list[float]:
+        strip = straighten_whole(codes, path, hair, reach)
+        count = stripes(reach, None, polyline.length(path))
+        found = []
+        for band in BANDS:
+            rows = strip.rows(band.start, band.stop)
+            verdict = np.where(strip.inside[rows], KEPT, OUTSIDE).astype(np.uint8)
+            found.append(float(stripe_spread(SRGB.linear(strip.codes[rows]), verdict, count)[0][0, 0]))
+        return found
 
 
 class TestReading:
@@ -148,6 +197,24 @@ class TestReading:
             truth = linear_to_lab(linear[band].mean(axis=0))
             np.testing.assert_allclose(region.lab.lab, truth, atol=0.8)
             assert np.all(np.linalg.eigvalsh(region.repeat_cov) > 0)
+
+    @pytest.mark.parametrize("seed", range(6))
+    def test_half_the_hair_is_never_the_surer(self, seed: int) -> None:
+        linear = scene(spread=2.0, seed=seed).copy()
+        # clumps of 30 pixels, 1.5 cm of hair 40 cm long, each lighter or darker by a quarter; the card is beyond them
+        clumps = np.exp(np.random.default_rng(seed).normal(0.0, 0.25, 20))
+        linear[:, :600] *= np.repeat(clumps, 30)[None, :, None]
+        narrow = tuple((MIDDLE[0] + (x - MIDDLE[0]) / 2, y) for x, y in OVAL)
+        photo = photograph(linear)
+        wide, half = (measure_photo(photo, whole(outline)) for outline in (OVAL, narrow))
+        assert len(wide.regions) == len(half.regions) == 3
+        # L* relative to L* + 16, as light that differs moves it: the mean of other clumps is another colour
+        sure = [
+            np.mean([region.repeat_cov[0][0] / (region.lab.lab[0] + 16) ** 2 for region in reading.regions])
+            for reading in (wide, half)
+        ]
+        # the two are estimates: by chance they may lie a hundredth of a ± the wrong way round
+        assert sure[0] < 1.02 * sure[1]
 
     def test_light_pieces_are_never_left_out(self) -> None:
         linear = scene((25.0, 6.0, 10.0), (25.0, 6.0, 10.0), spread=1.0)

@@ -61,6 +61,7 @@ UNITS = {
     "matrix": "factor, linear RGB to linear RGB",
     "repeat_cov": "CIELAB squared",
     "light_cov": "CIELAB squared",
+    "laid_cov": "CIELAB squared",
     "position": "0 root to 1 tip",
     "lab": "CIELAB L*, a*, b* (D65, 2 degrees)",
     "u_lightness": "L*, standard uncertainty",

@@ -54,15 +54,25 @@ class Scatter:
     single : float, standard deviation of one photo around the mean of its occasion
     between : float, standard deviation between occasions, which more photos do not reduce
     photos : int, photos on each side, the smaller of the two
+    laid : float, the part of `between` from hair and card, which averages out where they are combed and taken up anew
     """
 
     single: float
     between: float = 0.0
     photos: int = 1
+    laid: float = 0.0
 
-    def share(self, photos: int) -> float:
-        """Share of the variance of the difference that is left with so many `photos` (>= 1) on each side."""
+    def share(self, photos: int, *, anew: bool = False) -> float:
+        """Share of the variance of the difference that is left with so many `photos` (>= 1) on each side.
+
+        Parameters
+        ----------
+        photos : int, on each side
+        anew : bool, True where the hair is combed and the card taken up again between all of them
+        """
         now, then = (self.between**2 + self.single**2 / number for number in (self.photos, photos))
+        if anew:
+            then -= self.laid**2 * (1 - 1 / photos)
         return then / now if now > 0 else 1.0
 
 
@@ -80,6 +90,8 @@ class Change:
     lightness, warmth : bool, which of the primary quantities changed at 5 %
     photos_needed : int or None, photos on each side that would settle it if the difference stays the same; None where
         it is settled or more photos would not help
+    photos_anew : int or None, where `photos_needed` gives none: photos on each side that would settle it with the hair
+        combed and the card taken up again between them
     scatter : Scatter or None, None between different kits
     """
 
@@ -92,6 +104,7 @@ class Change:
     warmth: bool
     photos_needed: int | None
     scatter: Scatter | None = None
+    photos_anew: int | None = None
 
 
 def compare(
@@ -126,10 +139,13 @@ def compare(
         return (NO_CHANGE if inside else CANNOT_TELL), p_value
 
     verdict, p_value = verdict_at(1.0)
-    needed = None
+    needed, anew = None, None
     if verdict == CANNOT_TELL and scatter is not None:
         numbers = range(scatter.photos + 1, _MOST_PHOTOS + 1)
         needed = next((n for n in numbers if verdict_at(scatter.share(n))[0] != CANNOT_TELL), None)
+        if needed is None and scatter.laid > 0:
+            numbers = range(2, _MOST_PHOTOS + 1)
+            anew = next((n for n in numbers if verdict_at(scatter.share(n, anew=True))[0] != CANNOT_TELL), None)
     return Change(
         vector3(delta),
         vector3(u),
@@ -140,6 +156,7 @@ def compare(
         verdict == CHANGED and warmer,
         needed,
         scatter,
+        anew,
     )
 
 

@@ -20,12 +20,12 @@ from tracker.compare.replicates import occasion_cov
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import LabMeasured, Measured, matrix3
 from tracker.measure.camera_error import CameraError, between
-from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
+from tracker.measure.reading import REGIONS, WHOLE, PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
 Colours = tuple[LabMeasured, LabMeasured]
-Remedy = Literal["more photos", "set-up check", "one kit", "nothing"]
+Remedy = Literal["more photos", "photos anew", "set-up check", "one kit", "nothing"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +99,9 @@ def compare_readings(
         first, second = before.region(name), after.region(name)
         left = pair_colours(before, after, name, same_kit=same_kit, light=light)
         if first is not None and second is not None and left is not None:
-            found.append(_region_change(name, first, second, left, same_kit, scale, locus, repeatability, rng))
+            # a set-up check is one of ribbons (`measure_photo`): it settles nothing about the whole hair
+            checked = repeatability.covers_light or before.hair == WHOLE
+            found.append(_region_change(name, first, second, left, same_kit, scale, locus, repeatability, rng, checked))
     if not found:
         raise CannotCompare(
             "One of the two photos has no number, so there is nothing to compare.",
@@ -139,6 +141,7 @@ def _region_change(
     locus: NeutralLocus,
     repeatability: Repeatability,
     rng: np.random.Generator,
+    checked: bool,
 ) -> RegionChange:
     first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
@@ -147,7 +150,7 @@ def _region_change(
     scatter = _scatter(before, after, repeatability) if same_kit else None
     change = compare(first, second, warmth, rng, scatter)
     photos = before.photos, after.photos
-    return RegionChange(name, lift, warmth, change, photos, _remedy(change, repeatability))
+    return RegionChange(name, lift, warmth, change, photos, _remedy(change, checked))
 
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
@@ -158,7 +161,8 @@ def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeata
         for side, common in zip((before, after), between_occasions, strict=True)
     ]
     photos = min(before.photos, after.photos)
-    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos)
+    laid = min(before.laid_cov[0][0], after.laid_cov[0][0])
+    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos, math.sqrt(laid))
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
@@ -187,9 +191,11 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     return first, second
 
 
-def _remedy(change: Change, repeatability: Repeatability) -> Remedy:
+def _remedy(change: Change, checked: bool) -> Remedy:
     if change.scatter is None:
         return "one kit"
     if change.photos_needed is not None:
         return "more photos"
-    return "nothing" if repeatability.covers_light else "set-up check"
+    if change.photos_anew is not None:
+        return "photos anew"
+    return "nothing" if checked else "set-up check"

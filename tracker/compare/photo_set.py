@@ -84,7 +84,8 @@ def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability =
     odd: tuple[Disagreement, ...] = ()
     if len(used) > 1:
         readings = [photo.reading for photo in used if photo.reading is not None]
-        standing = replace(standing, reading=mean_of_replicates(readings, repeatability))
+        combed_anew = all(photo.combed_anew is True for photo in used)
+        standing = replace(standing, reading=mean_of_replicates(readings, repeatability, combed_anew))
         odd = disagreements(readings, repeatability)
     return State(row, used, left_out, doubles, without, standing, odd)
 

@@ -1,7 +1,8 @@
 """Several photos of the same state: one reading from them, and which of them disagrees.
 
 Errors that differ between photos average out. Errors that they share do not: the camera's rendering, the tolerance of
-the card, and those of the whole occasion, from who took them and how the light fell on card and hair.
+the card, and those of the whole occasion, from who took them and how the light fell on card and hair. How the hair lies
+is shared too, unless it was combed anew between the photos.
 
 References
 ----------
@@ -58,13 +59,16 @@ class Disagreement:
         return max(range(3), key=lambda axis: (abs(self.delta[axis]), axis))
 
 
-def mean_of_replicates(readings: Sequence[PhotoReading], repeatability: Repeatability) -> PhotoReading:
+def mean_of_replicates(
+    readings: Sequence[PhotoReading], repeatability: Repeatability, combed_anew: bool = False
+) -> PhotoReading:
     """One reading from several photos of the same state.
 
     Parameters
     ----------
     readings : sequence of PhotoReading, of the same hair in the same state, each with numbers
     repeatability : Repeatability in force
+    combed_anew : bool, True where the hair was combed anew between all of these photos; False also where nobody noted
 
     Returns
     -------
@@ -91,7 +95,7 @@ def mean_of_replicates(readings: Sequence[PhotoReading], repeatability: Repeatab
     for name in REGIONS:
         found = [region for reading in usable if (region := reading.region(name)) is not None]
         if found:
-            regions.append(_combined(found, repeatability, odd))
+            regions.append(_combined(found, repeatability, odd, combed_anew))
     stretches = np.array([reading.stretches for reading in usable]) if _alike(usable) else None
     return replace(
         first,
@@ -117,6 +121,11 @@ def disagreements(readings: Sequence[PhotoReading], repeatability: Repeatability
     ----------
     readings : sequence of PhotoReading, of one occasion
     repeatability : Repeatability in force
+
+    Notes
+    -----
+    Hair falls otherwise, and a card is held otherwise, whether or not anybody noted that it was combed or taken up
+    again; so a photo is odd only where it lies further out than that takes it.
     """
     left = [index for index, reading in enumerate(readings) if reading.ok]
     found: list[Disagreement] = []
@@ -148,7 +157,7 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
         if own is None:
             continue
         delta = np.subtract(own.lab.lab, np.mean([region.lab.lab for region in others], axis=0))
-        cov = _within(here, repeatability) * (1 + 1 / len(others))
+        cov = _within(here, repeatability, combed_anew=True) * (1 + 1 / len(others))
         limit = hotelling_limit(3, _known_dof(here, repeatability), _ALPHA / len(cells))
         reach = math.sqrt(float(delta @ np.linalg.solve(cov, delta)) / limit)  # how far out, in units of the limit
         if reach > max(1.0, worst[0] if worst is not None else 0.0):
@@ -157,27 +166,31 @@ def _worst(readings: Sequence[PhotoReading], left: Sequence[int], repeatability:
     return None if worst is None else worst[1]
 
 
-def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
+def occasion_cov(regions: Sequence[RegionReading], repeatability: Repeatability, combed_anew: bool = False) -> Array:
     """Covariance of L*, a*, b* that all photos of one occasion share but other occasions do not, (3, 3).
 
-    Light that differs between hair and card is the same in all of them, so their scatter does not show it. A studio's
-    own spread between occasions has the same causes, so the larger of the two counts.
+    Light that differs between hair and card is the same in all of them, and so is how the hair lies where it was not
+    combed anew: their scatter shows neither. A studio's own spread between occasions has the same causes, so the larger
+    of the two counts.
 
     Parameters
     ----------
     regions : sequence of RegionReading, of one band
     repeatability : Repeatability in force
+    combed_anew : bool, True where the hair was combed anew between all photos of the occasion
     """
-    light = np.mean([region.light_cov for region in regions], axis=0)
+    shared = np.mean([region.light_cov for region in regions], axis=0)
+    if not combed_anew:
+        shared = shared + np.mean([region.laid_cov for region in regions], axis=0)
     smallest = np.min([np.diag(region.repeat_cov) for region in regions], axis=0)
     known = np.minimum(np.square(repeatability.shared), smallest)
-    return np.asarray(light + np.diag(np.maximum(known - np.diag(light), 0)))
+    return np.asarray(shared + np.diag(np.maximum(known - np.diag(shared), 0)))
 
 
-def _within(regions: Sequence[RegionReading], repeatability: Repeatability) -> Array:
+def _within(regions: Sequence[RegionReading], repeatability: Repeatability, combed_anew: bool) -> Array:
     """Prior covariance of one photo around the mean of its occasion."""
     mean = np.mean([region.repeat_cov for region in regions], axis=0)
-    values, vectors = np.linalg.eigh(mean - occasion_cov(regions, repeatability))
+    values, vectors = np.linalg.eigh(mean - occasion_cov(regions, repeatability, combed_anew))
     return np.asarray((vectors * np.maximum(values, 1e-6)) @ vectors.T)
 
 
@@ -186,31 +199,36 @@ def _known_dof(regions: Sequence[RegionReading], repeatability: Repeatability) -
     return min([repeatability.dof, *(region.lab.dof for region in regions)])
 
 
-def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, odd: bool) -> RegionReading:
+def _combined(
+    regions: Sequence[RegionReading], repeatability: Repeatability, odd: bool, combed_anew: bool
+) -> RegionReading:
     n = len(regions)
     if n == 1:
         return regions[0]
     labs = np.array([region.lab.lab for region in regions])
-    known, dof = _within(regions, repeatability), _known_dof(regions, repeatability)
+    known, dof = _within(regions, repeatability, combed_anew), _known_dof(regions, repeatability)
     seen = np.cov(labs, rowvar=False)
     weight = (n - 1) / (dof + n - 1)
     within = (1 - weight) * known + weight * seen
     if odd:
         values, vectors = np.linalg.eigh(seen - within)
         within = within + (vectors * np.maximum(values, 0)) @ vectors.T
-    between = occasion_cov(regions, repeatability)
+    between = occasion_cov(regions, repeatability, combed_anew)
     repeat = between + within / n
     alone = np.mean([np.subtract(region.lab.cov, region.repeat_cov) for region in regions], axis=0)
 
     kit = np.mean([region.kit_u for region in regions], axis=0).tolist()
     light = np.mean([region.light_cov for region in regions], axis=0)
+    laid = np.zeros((3, 3)) if combed_anew else np.mean([region.laid_cov for region in regions], axis=0)
     lit = math.sqrt(float(light[0, 0]))
     # these photos show their own spread, not the error they share
-    sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in (light, between - light, within / n)]
-    together = effective_dof(sizes, [math.inf, repeatability.shared_dof, dof + n - 1])
+    causes = light, laid, between - light - laid, within / n
+    sizes = [math.sqrt(max(float(np.trace(part)), 0.0)) for part in causes]
+    together = effective_dof(sizes, [math.inf, dof, repeatability.shared_dof, dof + n - 1])
 
     def pooled(of: Callable[[RegionReading], Measured], in_all: float) -> Measured:
-        return _pooled([of(region) for region in regions], dof, in_all)
+        # hair that lies as it lay shows the same pieces again
+        return _pooled([of(region) for region in regions], dof, math.inf if laid.any() else in_all)
 
     shares = [region.lightened for region in regions if region.lightened is not None]
     return replace(
@@ -220,24 +238,28 @@ def _combined(regions: Sequence[RegionReading], repeatability: Repeatability, od
         lights=pooled(lambda region: region.lights, math.hypot(kit[0], lit)),
         lows=pooled(lambda region: region.lows, math.hypot(kit[1], lit)),
         dimension=pooled(lambda region: region.dimension, kit[2]),
-        lightened=_pooled(shares, dof, kit[3]) if shares else None,
+        lightened=_pooled(shares, dof, math.inf if laid.any() else kit[3]) if shares else None,
         pixels=sum(region.pixels for region in regions),
         dropped=Dropped(*np.mean([astuple(region.dropped) for region in regions], axis=0).tolist()),
         photos=sum(region.photos for region in regions),
         kit_u=tuple(kit),
         light_cov=matrix3(light),
+        laid_cov=matrix3(laid),
     )
 
 
 def _pooled(repeats: Sequence[Measured], dof: float, in_all: float) -> Measured:
     """Mean of repeats of one number; its scatter pooled from the claim of each and the distances between them.
 
-    The standard uncertainty that all of them share, `in_all`, is a part of each one's and does not average out.
+    The standard uncertainty that all of them share, `in_all`, is a part of each one's and does not average out; where
+    it is infinite, all of each one's is shared.
     """
     values = np.array([repeat.value for repeat in repeats])
     n = len(values)
     dof = min([dof, *(repeat.dof for repeat in repeats)])
-    claimed = max(float(np.mean([repeat.u**2 for repeat in repeats])) - in_all**2, 0.0)
+    each = float(np.mean([repeat.u**2 for repeat in repeats]))
+    in_all = math.sqrt(each) if math.isinf(in_all) else in_all
+    claimed = max(each - in_all**2, 0.0)
     weight = (n - 1) / (dof + n - 1)
     variance = (1 - weight) * claimed + weight * float(np.var(values, ddof=1))
     return Measured(float(values.mean()), math.sqrt(variance / n + in_all**2), repeats[0].unit, dof + n - 1)

@@ -3,8 +3,14 @@
 One grey fixes the colour of the light and the exposure, as gains in linear light. Greys of several reflectances also
 undo the camera's contrast and the stray light of lens and room.
 
-Chosen on the truth bench (`tests/bench`), where gains in sharpened spaces, other tone curves, matrices weighted near
-hair, fits in CIELAB and root polynomials were no better.
+With one grey, the gains are undone on the responses of sharpened sensors. A camera balances its raw values, anew in
+each photo, before its matrix turns them into sRGB; gains on sRGB left the largest error of all in a change of b*
+(`tests/bench/heads`), and photos of one real chart agree better too (`tests/test_balance.py`). Other tone curves,
+matrices weighted near hair, fits in CIELAB and root polynomials were no better (`tests/bench`).
+
+References
+----------
+[CAT16] Li et al. 2017, Color Res Appl 42:703-718; CIE 248:2022.
 """
 
 from __future__ import annotations
@@ -14,13 +20,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tracker.maths.colorimetry import Floats, lightness, luminance
-from tracker.maths.quantities import Vector3, vector3
+from tracker.maths.colorimetry import RGB_TO_XYZ, Floats, lightness, luminance
+from tracker.maths.quantities import Matrix3, Vector3, matrix3, vector3
 from tracker.measure.reading import Correction
 
 _EXPONENTS = (0.5, 2.0)  # beyond these it was not the card, or the photo was edited
 _MOST_STRAY = 0.1
 _DARKEST = 1e-6
+_CAT16 = np.array([[0.401288, 0.650173, -0.051461], [-0.250268, 1.204414, 0.045854], [-0.002079, 0.048952, 0.953127]])
+_SHARPENED = _CAT16 @ RGB_TO_XYZ  # responses of sharpened sensors to linear sRGB [CAT16]
 
 
 def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: float = 0.0) -> Vector3:
@@ -32,6 +40,27 @@ def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: floa
     exponent, flare : as of a `Correction`
     """
     return vector3((wanted + flare) ** (1 / exponent) / np.maximum(seen, _DARKEST))
+
+
+def sharpened(gains: Vector3, wanted: Floats) -> Matrix3:
+    """What turns gains in linear sRGB into gains on the responses of a camera's own sensors, nearly.
+
+    A camera balances its raw values before they become sRGB, so what it chose is undone where it was done. The
+    sharpened responses of an adaptation transform stand for those of the sensors [CAT16].
+
+    Parameters
+    ----------
+    gains : of red, green and blue, > 0
+    wanted : (3,), linear values of the grey under the standard white
+
+    Returns
+    -------
+    3 x 3, to be applied after the gains; it leaves the grey as it is
+    """
+    seen = wanted / np.asarray(gains)
+    scale = (_SHARPENED @ wanted) / np.maximum(_SHARPENED @ seen, _DARKEST)
+    whole = np.linalg.solve(_SHARPENED, scale[:, None] * _SHARPENED)
+    return matrix3(whole / np.asarray(gains))
 
 
 def tone(

@@ -22,6 +22,8 @@ from tracker.measure.settings import Settings
 
 # share of a chart's or strip's own misfit that changes from photo to photo; with it the truth bench's coverage holds
 _MISFIT_REPEAT = 0.3
+LAID_ANEW = 1.5
+"""Variance of hair that is laid anew, over what the stripes of one photo tell of it; by the bench 1.4 to 1.6."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,12 +59,14 @@ def region_reading(
     """
     colour, misfit = colours[name], np.diag(np.square(correction.misfit))
     shared = _light(colour, lit.occasion)
+    spread = LAID_ANEW * colour.cov if colour.rim else colour.cov
+    held = _light(colour, lit.photo)
     here = [
-        _Component(colour.cov, colour.dof),
+        _Component(spread, colour.dof),
         _Component(_card_noise(colour, card)),
         _Component(shared),
-        _Component(_light(colour, lit.photo)),
-        _Component(_own_balance(colour, lit.balance)),
+        _Component(held),
+        _Component(_own_rendering(colour, lit)),
         _Component(moved, 4.0),
         _Component(_MISFIT_REPEAT**2 * misfit),
     ]
@@ -94,6 +98,7 @@ def region_reading(
         colour.dropped,
         kit_u=(*kit_u, found.shading),
         light_cov=matrix3(shared),
+        laid_cov=matrix3(spread + held if colour.rim else np.zeros((3, 3))),
     )
 
 
@@ -157,9 +162,11 @@ def _light(colour: BandColour, ev: float) -> Floats:
     return np.outer(slope, slope)
 
 
-def _own_balance(colour: BandColour, share: float) -> Floats:
-    """Covariance of the band's Lab from the photo's own white balance, a share of its chroma."""
-    return np.diag([0.0, 1.0, 1.0]) * float(np.square(share * colour.lab[1:]).sum())
+def _own_rendering(colour: BandColour, lit: LightBesideCard) -> Floats:
+    """Covariance of the band's Lab from what a phone does anew: its balance in any hue, its look along the chroma."""
+    chroma = np.array([0.0, *colour.lab[1:]])
+    sideways = np.diag([0.0, 1.0, 1.0]) * float(chroma @ chroma)
+    return np.asarray(lit.balance**2 * sideways + lit.look**2 * np.outer(chroma, chroma))
 
 
 def _tolerance(colour: BandColour, card: CardReading) -> Floats:

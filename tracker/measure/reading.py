@@ -172,6 +172,8 @@ class RegionReading:
         do not reduce
     light_cov : 3 x 3, the part of `repeat_cov` from light that differs between card and hair: photos of one occasion
         share it, and none of them shows it
+    laid_cov : 3 x 3, the part of `repeat_cov` from how the hair lies: photos share it unless the hair was combed anew
+        between them, and where it was it averages out; zeros for a ribbon, and for photos combined as combed anew
     """
 
     name: str
@@ -186,6 +188,7 @@ class RegionReading:
     photos: int = 1
     kit_u: tuple[float, float, float, float] = (0.0, 0.0, 0.0, 0.0)
     light_cov: Matrix3 = _NOTHING
+    laid_cov: Matrix3 = _NOTHING
 
     @property
     def repeat_lightness(self) -> Measured:

@@ -115,8 +115,9 @@ def _whole(encoded: np.ndarray, marks: Marks, corners: Corners, pixels_per_cm: f
         limit = {} if largest is None else {"largest": largest}
         return straighten_whole(encoded, marks.path, moved, reach, along=along, **limit)
 
-    moves = _RIM * reach.width, _HEIGHTS * polyline.length(marks.path)
-    return Way(WHOLE, path, WHOLE_WIDTH, strip, moves, stripes(reach, pixels_per_cm), outline, mask.doubt, mask.reason)
+    length = polyline.length(marks.path)
+    moves, clumps = (_RIM * reach.width, _HEIGHTS * length), stripes(reach, pixels_per_cm, length)
+    return Way(WHOLE, path, WHOLE_WIDTH, strip, moves, clumps, outline, mask.doubt, mask.reason)
 
 
 def _ribbon(

@@ -96,6 +96,9 @@ def _say_remedy(change: RegionChange) -> str:
     have = f"with {number_word(before)} before and {number_word(after)} after"
     if before == after:
         have = "with one photo each" if before == 1 else f"with {number_word(before)} photos each"
+    if change.remedy == "photos anew" and change.change.photos_anew is not None:
+        anew = number_word(change.change.photos_anew)
+        return f"{have}; {anew} of each should settle it, with the hair combed and the card taken up again between them"
     if change.remedy == "set-up check":
         return f"{have}; more photos would not settle it, a set-up check on five days may"
     if change.remedy == "nothing" or needed is None:

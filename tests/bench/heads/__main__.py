@@ -27,11 +27,13 @@ def main() -> int:
     cli.add_argument("--method", choices=METHODS, default="ribbon")
     cli.add_argument("--heads", type=int, metavar="N", help="so many heads only, spread over all")
     cli.add_argument("--card", choices=KINDS, action="append", help="this kind of card only; may be repeated")
+    cli.add_argument("--lain", action="store_true", help="also three photos of hair that lies as it lay")
     cli.add_argument("--json", type=Path, metavar="FILE", help="keep all figures in a file")
     args = cli.parse_args()
     begin = time.perf_counter()
     progress = "\r{}" if sys.stderr.isatty() else "{}\n"
-    results = run(args.method, chosen_heads(args.heads), args.card, tell=lambda said: _tell(progress.format(said)))
+    places = chosen_heads(args.heads)
+    results = run(args.method, places, args.card, tell=lambda said: _tell(progress.format(said)), lain=args.lain)
     if not results.taken:
         cli.error(f"{args.method} cannot use this kind of card")
     print(tables(results))

@@ -74,15 +74,28 @@ def _draws(shot: Shot, *purpose: int) -> np.random.Generator:
     return np.random.default_rng((int(shot.name[:2]), shot.state, shot.number, *purpose))
 
 
-def look_of(head: Head, shot: Shot, looks: str) -> float:
+def _number(again: int) -> tuple[int, ...]:
+    """What makes the draws of another photo of the same plate others."""
+    return (again,) if again else ()
+
+
+def look_of(head: Head, shot: Shot, looks: str, again: int = 0) -> float:
     """Strength of the phone's look in a photo, 0 to 1."""
-    rng = np.random.default_rng((int(head.name), 11)) if looks == ONE_LOOK else _draws(shot, 12)
+    rng = np.random.default_rng((int(head.name), 11)) if looks == ONE_LOOK else _draws(shot, 12, *_number(again))
     return float(rng.uniform())
 
 
-def develop(head: Head, shot: Shot, kind: str, looks: str) -> Developed:
-    """The photo of a plate with a kind of card and a look; its balance, exposure and noise are the same every time."""
-    about, rng, look = head.about, _draws(shot, 10), look_of(head, shot, looks)
+def develop(head: Head, shot: Shot, kind: str, looks: str, again: int = 0) -> Developed:
+    """The photo of a plate with a kind of card and a look; its balance, exposure and noise are the same every time.
+
+    Parameters
+    ----------
+    head, shot : Head and Shot
+    kind : str, one of `cards.KINDS`
+    looks : str, one of `LOOKS`
+    again : int, another photo of hair that lies as it lay and a card that stayed where it was, for each number above 0
+    """
+    about, rng, look = head.about, _draws(shot, 10, *_number(again)), look_of(head, shot, looks, again)
     picture = with_card(shot.raw(), shot, kind, about["spectrum"], about["camera"])
     gains = np.exp(rng.normal(0, _BALANCE, 3))
     linear = picture * (gains / gains[1]) @ head.matrix.T * 2 ** rng.uniform(-_STOPS, _STOPS)

@@ -64,8 +64,10 @@ class Method(Protocol):
     def read(self, photo: Developed) -> Any:
         """The reading of one photo; raises `Refused` where there is none."""
 
-    def change(self, before: Sequence[Any], after: Sequence[Any], light: str) -> Mapping[str, BandChange]:
-        """The change of each band between one or more readings of each state, under the noted light."""
+    def change(
+        self, before: Sequence[Any], after: Sequence[Any], light: str, combed_anew: bool
+    ) -> Mapping[str, BandChange]:
+        """The change of each band between one or more readings of each state, by what was noted of light and hair."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +91,10 @@ class Program:
         return reading
 
     def change(
-        self, before: Sequence[PhotoReading], after: Sequence[PhotoReading], light: str
+        self, before: Sequence[PhotoReading], after: Sequence[PhotoReading], light: str, combed_anew: bool
     ) -> dict[str, BandChange]:
         """The program's own comparison; that all photos are of one kit is told, not judged."""
-        first, second = (mean_of_replicates(readings, PROVISIONAL) for readings in (before, after))
+        first, second = (mean_of_replicates(readings, PROVISIONAL, combed_anew) for readings in (before, after))
         found = {}
         for change in compare_readings(first, second, same_kit=True, light=light):
             colours = pair_colours(first, second, change.name, same_kit=True, light=light)
@@ -125,7 +127,7 @@ class WholeWidth:
         return {band: band_lab(balanced, photo.hair, photo.shot, band) for band in REGIONS}
 
     def change(
-        self, before: Sequence[dict[str, Floats]], after: Sequence[dict[str, Floats]], light: str
+        self, before: Sequence[dict[str, Floats]], after: Sequence[dict[str, Floats]], light: str, combed_anew: bool
     ) -> dict[str, BandChange]:
         """Difference of the means."""
         first, second = ({b: np.mean([one[b] for one in state], axis=0) for b in REGIONS} for state in (before, after))

@@ -10,7 +10,7 @@ import numpy as np
 
 from tests.bench.heads.bootstrap import Figure, mean, quantile
 from tests.bench.heads.plates import heads
-from tests.bench.heads.run import ALL, ONE, Outcome, Results, conditions
+from tests.bench.heads.run import LAIN, ONE, PHOTOS, Outcome, Results, conditions
 from tests.bench.report import table
 
 PLAINLY = 1.8
@@ -124,16 +124,17 @@ def _rows(named: Named, first: Sequence[str], columns: Sequence[str]) -> str:
     return table(rows)
 
 
-def _of(results: Results, kind: str, looks: str, photos: int) -> list[Outcome]:
+def _of(results: Results, kind: str, looks: str, photos: str) -> list[Outcome]:
     return [o for o in results.outcomes if (o.kind, o.looks, o.photos) == (kind, looks, photos)]
 
 
 def tables(results: Results) -> str:
     """All tables as text."""
     cells: Named = {
-        (kind, looks, "one each" if photos == ONE else "three each"): figures(_of(results, kind, looks, photos))
+        (kind, looks, photos): figures(here)
         for kind, looks in conditions(results)
-        for photos in (ONE, ALL)
+        for photos in PHOTOS
+        if (here := _of(results, kind, looks, photos)) or photos != LAIN
     }
     first = ("card", "look", "photos")
     kind, looks = conditions(results)[0]
@@ -166,8 +167,10 @@ def plain_numbers(results: Results) -> dict[str, Any]:
     """All figures with their intervals, for JSON."""
     found = []
     for kind, looks in conditions(results):
-        for photos in (ONE, ALL):
+        for photos in PHOTOS:
             here = _of(results, kind, looks, photos)
+            if photos == LAIN and not here:
+                continue
             cell = {"card": kind, "look": looks, "photos": photos, "bands": len(here)}
             by = {f: {v: _plain(each) for v, each in values.items()} for f, values in breakdown(here).items()}
             found.append({**cell, "all": _plain(figures(here)), "by": by})

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing import get_context
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -16,9 +17,22 @@ from tests.bench.heads.plates import Head, heads
 from tracker.maths.colorimetry import Floats, delta_e_2000
 from tracker.measure.reading import REGIONS
 
-ONE, ALL = 1, 3
-"""Photos of each state: one each, or all of them together."""
+ONE, ALL, LAIN = "one each", "three anew", "three as it lay"
+"""Photos of each state: one each; all of them, between which the hair was combed and the card taken up again; or three
+of the first plate, between which neither was."""
+PHOTOS = (ONE, ALL, LAIN)
+_AGAIN = 3
 _STRIDE = 37  # has no factor in common with the number of heads
+
+
+class Compared(NamedTuple):
+    """What is compared: the first fields of an `Outcome`."""
+
+    head: int
+    kind: str
+    looks: str
+    photos: str
+    number: int
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,7 +43,7 @@ class Outcome:
     ----------
     head : int, its place among all heads
     kind, looks : str, card and look of the photos
-    photos : int, `ONE` or `ALL` of each state
+    photos : str, of each state, one of `PHOTOS`
     number : int, which photos were compared, where one of each was
     band : str
     said : BandChange, by the method
@@ -40,7 +54,7 @@ class Outcome:
     head: int
     kind: str
     looks: str
-    photos: int
+    photos: str
     number: int
     band: str
     said: BandChange
@@ -88,11 +102,15 @@ def run(
     looks: Sequence[str] = LOOKS,
     processes: int = 2,
     tell: Callable[[str], None] = lambda _: None,
+    lain: bool = False,
 ) -> Results:
-    """The method on these heads, with all kinds of card that it can use or only some; `tell` hears of the progress."""
+    """The method on these heads, with all kinds of card that it can use or only some; `tell` hears of the progress.
+
+    With `lain` also three photos of each state of hair that lies as it lay, which takes twice as long.
+    """
     cards = [kind for kind in METHODS[method].kinds if kinds is None or kind in kinds]
     cells = [(kind, look) for kind in cards for look in looks]
-    jobs = [(method, place, cells) for place in places]
+    jobs = [(method, place, cells, lain) for place in places]
     total = Results()
     with get_context("fork").Pool(processes) as pool:
         for done, found in enumerate(pool.imap(_one_head, jobs), 1):
@@ -101,11 +119,13 @@ def run(
     return total
 
 
-def _one_head(job: tuple[str, int, list[tuple[str, str]]]) -> Results:
-    method, place, cells = job
+def _one_head(job: tuple[str, int, list[tuple[str, str]], bool]) -> Results:
+    method, place, cells, lain = job
     results = Results()
     for kind, looks in cells:
         _one_cell(results, method, place, kind, looks)
+        if lain:
+            _as_it_lay(results, method, place, kind, looks)
     return results
 
 
@@ -123,14 +143,38 @@ def _one_cell(results: Results, name: str, place: int, kind: str, looks: str) ->
         except Refused as refused:
             results.refused[kind, looks, refused.reason] += 1
     before, after = read
-    pairs = [(ONE, number, [before[number]], [after[number]]) for number in sorted(before.keys() & after.keys())]
-    if before and after:
-        pairs.append((ALL, 0, list(before.values()), list(after.values())))
-    for photos, number, first, second in pairs:
-        said = method.change(first, second, light)
-        for band, true, size in _truths(head, method.part):
-            if band in said:
-                results.outcomes.append(Outcome(place, kind, looks, photos, number, band, said[band], true, size))
+    for number in sorted(before.keys() & after.keys()):
+        one = Compared(place, kind, looks, ONE, number)
+        _compared(results, name, one, ([before[number]], [after[number]]), light)
+    sides = list(before.values()), list(after.values())
+    _compared(results, name, Compared(place, kind, looks, ALL, 0), sides, light)
+
+
+def _as_it_lay(results: Results, name: str, place: int, kind: str, looks: str) -> None:
+    """The first plate of each state, photographed three times with balance, exposure and noise of their own."""
+    head, method = heads()[place], METHODS[name]
+    read: tuple[list[Any], list[Any]] = ([], [])
+    light = ""
+    for state in (0, 1):
+        shot = next(shot for shot in head.shots if shot.state == state)
+        for again in range(1, _AGAIN + 1):
+            photo = develop(head, shot, kind, looks, again)
+            light = photo.noted
+            # one more refusal of the same plate would be no more evidence
+            with suppress(Refused):
+                read[state].append(method.read(photo))
+    _compared(results, name, Compared(place, kind, looks, LAIN, 0), read, light)
+
+
+def _compared(results: Results, name: str, what: Compared, sides: tuple[list[Any], list[Any]], light: str) -> None:
+    """The change between two states, beside the truth; nothing where a state has no reading."""
+    if not all(sides):
+        return
+    head, method = heads()[what.head], METHODS[name]
+    said = method.change(*sides, light, what.photos == ALL)
+    for band, true, size in _truths(head, method.part):
+        if band in said:
+            results.outcomes.append(Outcome(*what, band, said[band], true, size))
 
 
 def _truths(head: Head, part: str) -> Iterator[tuple[str, Floats, float]]:

@@ -3,6 +3,11 @@
 A narrow ribbon sees a few of the clumps of painted hair, and others after every wash; the whole width sees them all.
 Rows stand at right angles to the line from root to tip, so that a band is what lies between two heights, and each row
 holds the same share of the path's length as a ribbon's row would.
+
+References
+----------
+[NEU] von Neumann, Kent, Bellinson, Hart 1941, Ann Math Statist 12:153-162: variance from neighbours' differences, which
+      a slow trend hardly touches.
 """
 
 from __future__ import annotations
@@ -22,10 +27,12 @@ from tracker.measure.reading import Point
 CLUMP_CM = 1.5
 """Width of a clump of hair, which falls elsewhere after a wash as one piece."""
 
-_CLUMPS = 20  # across the hair where the card gives no scale
-_FEWEST_STRIPES, _MOST_STRIPES = 6, 30
+# of the path's length, where the card gives no scale: hair of 40 cm. Never of the width, or a narrower outline would
+# get narrower stripes, more alike, and the smaller ±: on the bench it did for three halves of a head in five
+_CLUMP = CLUMP_CM / 40
+_FEWEST_STRIPES, _MOST_STRIPES = 4, 40
 _FEWEST_PIXELS = 12
-_BEND = 2  # degree of the shading across a head, which is round and is no noise
+_FEWEST_STEPS = 3
 _LARGEST = 100_000  # grid points inside the rectangle about the hair
 _ROWS_TO_TRY = 100
 _ANY_WIDTH = 100.0  # pixels: the whole hair has no width of its own
@@ -114,23 +121,24 @@ def straighten_whole(
     return Strip(codes, inside, x, y, area)
 
 
-def stripes(reach: Extent, pixels_per_cm: float | None) -> int:
+def stripes(reach: Extent, pixels_per_cm: float | None, length: float) -> int:
     """How many stripes a clump wide lie side by side over the hair.
 
     Parameters
     ----------
     reach : Extent, of the hair
     pixels_per_cm : float or None, where the card gives a scale
+    length : float, from root to tip, pixels
     """
-    clumps = _CLUMPS if pixels_per_cm is None else round(reach.width / (CLUMP_CM * pixels_per_cm))
-    return int(np.clip(clumps, _FEWEST_STRIPES, _MOST_STRIPES))
+    clump = _CLUMP * length if pixels_per_cm is None else CLUMP_CM * pixels_per_cm
+    return int(np.clip(round(reach.width / max(clump, 1.0)), _FEWEST_STRIPES, _MOST_STRIPES))
 
 
 def stripe_spread(linear: Floats, verdict: np.ndarray, count: int) -> tuple[Floats, float]:
-    """Covariance of a band's Lab from stripe to stripe, and its degrees of freedom.
+    """Covariance of a band's mean Lab from stripe to stripe, and its degrees of freedom.
 
-    What is shared by neighbours because a head is round and lit from somewhere is no noise: the spread is taken about
-    a smooth bend across the band. It falls with the number of clumps that are seen, not with the number of pixels.
+    What neighbours share because a head is round and lit from somewhere is no noise: the spread is that of their
+    differences [NEU]. It falls with the number of clumps that are seen, not with the number of pixels.
 
     Parameters
     ----------
@@ -139,19 +147,20 @@ def stripe_spread(linear: Floats, verdict: np.ndarray, count: int) -> tuple[Floa
     count : int, stripes across the rectangle about the hair
     """
     kept = verdict == KEPT
-    edges = np.linspace(0, kept.shape[1], count + 1).astype(int)[:-1]
+    edges = np.linspace(0, kept.shape[1], min(count, kept.shape[1]) + 1).astype(int)[:-1]
     pixels = np.add.reduceat(kept.sum(axis=0), edges)
     sums = np.add.reduceat(np.where(kept[..., None], linear, 0.0).sum(axis=0, dtype=float), edges, axis=0)
     # a stripe of which only a sliver shows would count as much as a whole one
     seen = pixels >= max(_FEWEST_PIXELS, 0.25 * float(np.median(pixels[pixels > 0], axis=0)) if pixels.any() else 0)
-    number = int(seen.sum())
-    dof = number - _BEND - 1.0
-    if dof < 1:
+    beside = seen[1:] & seen[:-1]
+    steps = int(beside.sum())
+    if steps < _FEWEST_STEPS:
         return np.diag(np.full(3, 4.0)), 1.0
-    lab = linear_to_lab(sums[seen] / pixels[seen, None])
-    design = np.vander(np.linspace(-1, 1, count)[seen], _BEND + 1)
-    rest = lab - design @ np.linalg.lstsq(design, lab, rcond=None)[0]
-    return np.asarray(rest.T @ rest / dof / number), dof
+    lab = linear_to_lab(sums / np.maximum(pixels, 1)[:, None])
+    apart = np.diff(lab, axis=0)[beside]
+    # each stripe but the outer two stands in two differences
+    dof = 2 * steps**2 / (3 * steps - 1)
+    return np.asarray(apart.T @ apart / (2 * steps) / int(seen.sum())), dof
 
 
 def require_downwards(path: tuple[Point, ...]) -> None:

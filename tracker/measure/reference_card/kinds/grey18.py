@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.balance import toned_gains
+from tracker.measure.balance import sharpened, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.find import find_card
@@ -20,7 +20,8 @@ def _reference(reflectance: float | None) -> Floats:
 
 
 def _correct(card: CardReading, reference: Floats) -> Correction:
-    return Correction(_NAME, toned_gains(card.linear[0], reference[0]))
+    gains = toned_gains(card.linear[0], reference[0])
+    return Correction(_NAME, gains, matrix=sharpened(gains, reference[0]))
 
 
 GREY18 = CardKind(
