@@ -14,6 +14,8 @@ from tracker.words import count
 FEWEST = 3
 MOST = 16  # more cannot be dragged by a finger, and no head of hair needs them
 _SMALLEST = 2500.0  # pixels of area: 50 x 50, less than any band needs
+_PLAIN_WIDTH = 0.2  # of the photo's width
+_BEYOND = 0.05  # of the path's length: root and tip lie a little inside
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,39 @@ def _require_number(number: int) -> None:
             limit=float(MOST),
             unit="points",
         )
+
+
+def outline_about(path: tuple[Point, ...], size: tuple[int, int]) -> tuple[Point, ...]:
+    """A plain outline about a path, inside the photo: where a person begins to draw who has no better one.
+
+    Parameters
+    ----------
+    path : points from root to tip, pixels
+    size : width and height of the photo, pixels
+
+    Returns
+    -------
+    tuple of points, pixels : down one side of the path and up the other
+
+    Examples
+    --------
+    >>> outline_about(((50, 20), (50, 60), (50, 100)), (100, 120))
+    ((40.0, 16.0), (40.0, 60.0), (40.0, 104.0), (60.0, 104.0), (60.0, 60.0), (60.0, 16.0))
+    """
+    points = np.asarray(path, float)
+    line = points[-1] - points[0]
+    length = max(float(np.linalg.norm(line)), 1e-9)
+    down = line / length
+    across = np.array([-down[1], down[0]])
+    heights = (points - points[0]) @ down
+    # points that turn back would make the outline cross itself; two sides and MOST points leave room for half of them
+    falling = [0, *(i for i in range(1, len(points)) if heights[i] > heights[:i].max())]
+    chosen = points[[falling[i] for i in np.unique(np.linspace(0, len(falling) - 1, MOST // 2).round().astype(int))]]
+    chosen[0] -= _BEYOND * length * down
+    chosen[-1] += _BEYOND * length * down
+    half = _PLAIN_WIDTH * size[0] / 2 * across
+    rim = np.clip(np.vstack([chosen + half, chosen[::-1] - half]), 0, np.asarray(size, float))
+    return tuple((float(x), float(y)) for x, y in rim)
 
 
 def first_crossing(points: Floats) -> tuple[int, int] | None:

@@ -1,4 +1,4 @@
-"""Step 1: the photos, with their light and their card."""
+"""Step 1: the photos, with their light, their card and how they were taken."""
 
 from __future__ import annotations
 
@@ -23,7 +23,13 @@ from tracker.ui.pages.new_visit.draft_state import (
     keep_photos,
     small_picture,
 )
-from tracker.ui.pages.new_visit.light_and_card import choose_light, choose_the_card, follow_card, with_card
+from tracker.ui.pages.new_visit.light_and_card import (
+    Noted,
+    choose_notes,
+    choose_the_card,
+    follow_card,
+    with_card,
+)
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
@@ -38,8 +44,8 @@ MOST = 9
 ENOUGH = 3
 
 _THREE = (
-    "Three photos of each are best: put the card down and pick it up again in between. Their mean is surer than a "
-    "single photo, and one that went wrong stands out."
+    "Three photos of each are best: comb the hair anew and take the card up again in between. Their mean is surer than "
+    "a single photo, and one that went wrong stands out."
 )
 _SEVERAL = "Several files at once are fine: photos of the same moment are read together."
 
@@ -57,12 +63,12 @@ def show(work: Work) -> None:
         places = st.columns(len(work.roles), gap="large") if len(work.roles) > 1 else [st.container()]
         for place, role in zip(places, work.roles, strict=True):
             with place:
-                _slot(work, role, choose_light(work, role), card, reflectance)
+                _slot(work, role, choose_notes(work, role), card, reflectance)
         _copies(work)
     _onward(work)
 
 
-def _slot(work: Work, role: str, light: str, card: str, reflectance: float | None) -> None:
+def _slot(work: Work, role: str, noted: Noted, card: str, reflectance: float | None) -> None:
     """The photos of one state, and the place to add some."""
     label = "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
     present = work.of(role)
@@ -72,7 +78,7 @@ def _slot(work: Work, role: str, light: str, card: str, reflectance: float | Non
     if role == PROGRESS and present:
         return
     if len(present) < MOST:
-        _add(work, role, f"Add another {label.lower()}" if present else label, (light, card, reflectance))
+        _add(work, role, f"Add another {label.lower()}" if present else label, (noted, card, reflectance))
 
 
 def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
@@ -96,12 +102,12 @@ def _copies(work: Work) -> None:
     for one, other in workflow.look_like_copies(work.photos, partial(small_picture, work.store)):
         failure(
             f"{work.name(one)} and {work.name(other).lower()} look like copies of one photo.",
-            "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the card was "
-            "put down and picked up again in between.",
+            "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the hair was "
+            "combed and the card taken up again in between.",
         )
 
 
-def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
+def _add(work: Work, role: str, label: str, how: tuple[Noted, str, float | None]) -> None:
     """The place to add photos; a file that is not a photo does not keep the others out."""
     how_far = adding(work)
     for error in how_far.troubles.pop(role, ()):
@@ -113,7 +119,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
         return
     put: list[str] = []
     try:
-        with st.spinner("Reading the photos and looking for the card"), how_far.reading:
+        with st.spinner("Reading the photos and looking for card and hair"), how_far.reading:
             if how_far.turns[role] != turn:  # a run that overlaps with this one has taken these files in
                 files = []
             taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put, how_far)
@@ -135,7 +141,7 @@ def _all_in(
     work: Work,
     contents: list[bytes],
     role: str,
-    how: tuple[str, str, float | None],
+    how: tuple[Noted, str, float | None],
     put: list[str],
     how_far: Adding,
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
@@ -147,14 +153,17 @@ def _all_in(
         try:
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
-            light, card, reflectance = how
+            noted, card, reflectance = how
             # the photo itself is let go at once, or it would stay in memory while others have their turn
-            record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
+            record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=noted.light)[0]
             put.append(record.file)
-            record, how_far.problems[record.id] = with_card(work, record, card, reflectance)
+            record, how_far.found[record.id] = with_card(work, noted.on(record), card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
-                raise InvalidEntry("This photo is already in.", "Take another one: put the card down in between.")
+                raise InvalidEntry(
+                    "This photo is already in.",
+                    "Take another one: comb the hair and take the card up again in between.",
+                )
             if record.file in kept:
                 raise InvalidEntry(f"This photo has already been kept: {kept[record.file]}.", "Take a new one.")
         except TrackerError as error:
