@@ -12,10 +12,10 @@ import streamlit as st
 from tracker.measure.hair.bands import BANDS
 from tracker.measure.hair.outline import FEWEST, MOST
 from tracker.measure.reading import Point
-from tracker.words import REGION_WORDS
+from tracker.words import REGION_PLURALS
 
 _HERE = Path(__file__).parent
-_SCRIPTS = ("geometry.js", "view.js", "drawing.js", "hands.js", "controls.js", "editor.js", "main.js")
+_SCRIPTS = ("geometry.js", "marks.js", "view.js", "drawing.js", "hands.js", "controls.js", "editor.js", "main.js")
 _LONGEST = 16  # points of the way from root to tip: as many as an outline has
 
 _mount = st.components.v2.component(
@@ -95,7 +95,7 @@ def edit_marks(
             "outline": None if marks.outline is None else [list(point) for point in marks.outline],
             "fewest": FEWEST,
             "most": MOST,
-            "bands": [[REGION_WORDS[band.name], band.start, band.stop] for band in BANDS],
+            "bands": [[REGION_PLURALS[band.name], band.name, band.start, band.stop] for band in BANDS],
             "rev": rev,
             "label": label,
         },

@@ -1,13 +1,13 @@
 // Holds the marks between the photo, the person and Python.
 // Python's marks are taken only when `rev` changes: an answer to an older run must never pull a point back.
 const PAUSE = 400, REACH = 22, UNDO_LIMIT = 100
+const PICKED_FIRST = 4 // CSS pixels by which a handle that is picked already counts as nearer
 
 class Editor {
   constructor(root) {
     this.root = root
     this.find = selector => root.querySelector(selector)
     this.stage = this.find(".stage")
-    this.range = this.find(".width input")
     this.view = new View(this.stage)
     this.drawing = new Drawing(root, this.view)
     this.past = []
@@ -20,20 +20,22 @@ class Editor {
   // --- from Python -------------------------------------------------------------------------------------------------
   update({ data, setStateValue }) {
     this.setStateValue = setStateValue
+    Object.assign(this, { bands: data.bands, fewest: data.fewest, most: data.most })
     this.stage.setAttribute("aria-label", data.label)
     if (this.url !== data.url) this.#show(data)
     if (this.rev === data.rev) return
     this.rev = data.rev
     clearTimeout(this.timer)
     this.timer = null
-    this.hands.gesture = null
-    this.past = []
+    this.hands.drop()
+    const answered = this.waits
+    if (answered) this.view.setZoom(1, [0, 0]) // the whole outline is to be looked at
+    else this.past = [] // after an answer the taps, and what stood there before them, can still be brought back
+    this.waits = false
     this.picked = null
-    const keep = p => this.keepInside(p)
-    this.marks = { corners: data.corners.map(keep), path: data.path.map(keep), width: data.width }
-    const short = Math.min(...data.size)
-    Object.assign(this.range, { min: Math.max(4, Math.round(short * 0.01)), max: Math.round(short * 0.5) })
+    this.marks = marksFrom(data)
     this.rebuild()
+    if (answered) this.find(".live").textContent = this.marks.outline.length ? "The hair is outlined." : ""
   }
 
   #show(data) {
@@ -50,11 +52,13 @@ class Editor {
     clearTimeout(this.timer)
     this.timer = null
     this.drawing.hideLoupe()
-    const tidy = v => Math.round(v * 100) / 100
-    const { corners, path, width } = this.marks
-    this.setStateValue("value", {
-      rev: this.rev, corners: corners.map(p => p.map(tidy)), path: path.map(p => p.map(tidy)), width: tidy(width),
-    })
+    const value = { rev: this.rev, ...marksTo(this.marks) }, text = JSON.stringify(value)
+    if (text !== this.sent) { // a tap or the cross may have moved, of which Python knows nothing yet
+      this.sent = text
+      this.waits = asksForOutline(this.marks)
+      this.setStateValue("value", value)
+      this.draw()
+    }
     this.find(".live").textContent = words
   }
 
@@ -84,22 +88,61 @@ class Editor {
     if (!before) return
     this.marks = before
     this.rebuild()
-    this.commit("Undone.")
+    this.commit(`Undone. ${this.asking}`)
   }
 
-  insert(segment, at) {
-    const { path } = this.marks
-    path.splice(segment + 1, 0, at ?? plus(path[segment], minus(path[segment + 1], path[segment]), 0.5))
-    this.picked = `point-${segment + 1}`
+  /** One tap on the way to three; the third is a path, along which Python looks for the hair. */
+  tap(at, byKey = false) {
+    this.flush()
+    this.remember(this.snapshot())
+    const { marks } = this, name = TAPS[marks.taps.length][0]
+    marks.taps.push(keepInside(at, this.view.size))
+    if (marks.taps.length === TAPS.length) Object.assign(marks, { path: marks.taps, taps: [] })
+    if (!byKey || !isTapping(marks)) this.picked = isTapping(marks) ? `tap-${marks.taps.length - 1}` : "point-2"
+    this.rebuild()
+    this.commit(`${name[0].toUpperCase()}${name.slice(1)} set. ${isTapping(marks) ? this.asking : "Looking for the hair."}`)
+  }
+
+  startAgain() {
+    this.flush()
+    this.remember(this.snapshot())
+    this.marks = started(this.marks)
+    this.picked = null
+    this.view.setZoom(1, [0, 0])
+    this.rebuild()
+    this.drawing.parts.get("aim-0").focus({ preventScroll: true }) // the button can do no more
+    this.commit(`Started again. ${this.asking}`)
+  }
+
+  insert(kind, segment, at) {
+    const points = this.marks[LISTS[kind]]
+    points.splice(segment + 1, 0, at ?? between(points[segment], points[(segment + 1) % points.length]))
+    this.picked = `${kind}-${segment + 1}`
     this.rebuild()
   }
 
-  remove(index) {
-    if (this.marks.path.length <= 2) return
+  add(kind, segment, at) {
+    if (this.marks[LISTS[kind]].length >= this.most) {
+      this.find(".live").textContent = `There are ${this.most} points already, which is the most. Remove one first.`
+      return
+    }
+    this.remember(this.snapshot())
+    this.insert(kind, segment, at)
+    this.commit("Point added.")
+  }
+
+  canRemove(kind, index) {
+    if (kind === "outline") return this.marks.outline.length > this.fewest
+    return kind === "point" && !isEnd(this.marks, kind, index)
+  }
+
+  remove(kind, index) {
+    if (!this.canRemove(kind, index)) return
     this.flush()
     this.remember(this.snapshot())
-    this.marks.path.splice(index, 1)
-    this.picked = `point-${Math.min(index, this.marks.path.length - 1)}`
+    const points = this.marks[LISTS[kind]]
+    points.splice(index, 1)
+    this.picked = `${kind}-${Math.min(index, points.length - 1)}`
     this.rebuild()
     this.focusPicked()
     this.commit("Point removed.")
@@ -107,63 +150,66 @@ class Editor {
 
   /** Moves what is named by `vector`, from where it was in `start`, and keeps it inside the photo. */
   shift(kind, index, start, vector) {
-    if (kind === "corner") this.marks.corners[index] = this.keepInside(plus(start.corners[index], vector))
-    if (kind === "point") this.marks.path[index] = this.keepInside(plus(start.path[index], vector))
+    const { size } = this.view
     if (kind === "card") {
       const room = [0, 1].map(i => {
         const all = start.corners.map(p => p[i])
-        return clamp(vector[i], -Math.min(...all), this.view.size[i] - Math.max(...all))
+        return clamp(vector[i], -Math.min(...all), size[i] - Math.max(...all))
       })
       this.marks.corners = start.corners.map(p => plus(p, room))
-    }
-  }
-
-  keepInside(p) {
-    return p.map((v, i) => clamp(v, 0, this.view.size[i]))
-  }
-
-  setWidth(width) {
-    this.marks.width = clamp(width, Number(this.range.min), Number(this.range.max))
+    } else this.marks[LISTS[kind]][index] = keepInside(plus(start[LISTS[kind]][index], vector), size)
   }
 
   // --- drawing -----------------------------------------------------------------------------------------------------
   rebuild() {
     const focused = this.root.getRootNode().activeElement?.dataset?.testid
-    this.drawing.build(this.marks)
+    this.drawing.build(this.marks, this.most)
+    if (this.picked && !this.drawing.parts.has(this.picked)) this.picked = null
     this.draw()
-    if (focused) this.drawing.parts.get(focused)?.focus({ preventScroll: true })
+    const { parts } = this.drawing
+    if (focused) (parts.get(focused) ?? parts.get(this.picked) ?? parts.get("point-0") ?? parts.get("aim-0")).focus({ preventScroll: true })
   }
 
   draw() {
-    this.drawing.draw(this.marks, this.picked)
-    this.range.value = this.marks.width
-    this.range.setAttribute("aria-valuetext", `${Math.round(this.marks.width)} pixels`)
+    this.drawing.draw(this.marks, this.bands, this.picked)
     this.find(".undo").disabled = !this.past.length
-    this.find(".remove").disabled = !this.picked?.startsWith("point") || this.marks.path.length <= 2
+    this.find(".remove").disabled = !this.picked || !this.canRemove(...this.pickedMark)
+    this.find(".again").disabled = isTapping(this.marks) && !this.marks.taps.length
+    const line = this.asking || (this.waits ? "Looking for the hair" : "")
+    this.find(".asks").textContent = line
+    this.find(".asks").hidden = !line
+    this.stage.classList.toggle("tapping", isTapping(this.marks))
     for (const button of this.root.querySelectorAll("[data-zoom]")) {
       button.setAttribute("aria-pressed", String(Number(button.dataset.zoom) === this.view.zoom))
     }
+  }
+
+  /** What the person is to do next, where the hair is not marked. */
+  get asking() {
+    return isTapping(this.marks) ? `Tap ${TAPS[this.marks.taps.length][1]}` : ""
+  }
+
+  /** Kind and index of what is picked. */
+  get pickedMark() {
+    const [kind, index] = this.picked.split("-")
+    return [kind, Number(index)]
   }
 
   focusPicked() {
     this.drawing.parts.get(this.picked)?.focus({ preventScroll: true })
   }
 
-  place(kind, index) {
-    return kind === "corner" ? this.marks.corners[index] : kind === "point" ? this.marks.path[index] : centre(this.marks.corners)
-  }
-
   /** The handle nearest to a point within a finger's reach; targets may overlap, so the nearest wins. */
   pick(at) {
-    const k = this.view.scale, { corners, path } = this.marks
+    const k = this.view.scale, { outline, corners } = this.marks
+    const far = (kind, index, p) => distance(p, at) - (this.picked === `${kind}-${index}` ? PICKED_FIRST * k : 0)
     const near = [
-      ...corners.map((p, i) => ["corner", i, distance(p, at)]),
-      ...path.map((p, i) => ["point", i, distance(p, at)]),
-      ["card", 0, distance(centre(corners), at)],
-      ["side", 0, distance(widthSpot(this.marks).at, at) + 4 * k],
-      ...this.drawing.plus.map((group, i) => ["add", i, group.style.display ? Infinity
-        : distance(plus(path[i], minus(path[i + 1], path[i]), 0.5), at) + 4 * k]),
-    ].filter(target => target[2] <= REACH * k).sort((a, b) => a[2] - b[2])[0]
+      ...handlesOf(this.marks).filter(([kind]) => kind !== "aim")
+        .map(([kind, index]) => [kind, index, placeOf(this.marks, kind, index)]),
+      ...this.drawing.plus.flatMap((group, i) =>
+        group.style.display ? [] : [["add", i, between(outline[i], outline[(i + 1) % outline.length])]]),
+    ].map(([kind, index, p]) => [kind, index, far(kind, index, p) + (kind === "add" ? PICKED_FIRST * k : 0), distance(p, at)])
+      .filter(target => target[3] <= REACH * k).sort((a, b) => a[2] - b[2])[0]
     return near ?? (inside(corners, at) ? ["card", 0] : null)
   }
 }

@@ -1,0 +1,57 @@
+// What is marked: the card's corners, the axis from root to tip and the outline of the hair; before these, three taps.
+const TAPS = [["root", "the root of the hair"], ["middle", "the middle of the hair"], ["tip", "the tips"]]
+const CORNERS = ["card top left", "card top right", "card bottom right", "card bottom left"]
+const LISTS = { corner: "corners", outline: "outline", point: "path", tap: "taps", aim: "aim" }
+
+/** The marks as Python gives them, inside the photo; `aim` is where the cross for the keyboard stands. */
+function marksFrom({ corners, path, outline, size }) {
+  const keep = p => keepInside(p, size)
+  return { corners: corners.map(keep), path: path.map(keep), outline: (outline ?? []).map(keep), taps: [], aim: [size.map(v => v / 2)] }
+}
+
+/** The marks as Python takes them; taps are no path until there are three. */
+function marksTo({ corners, path, outline }) {
+  const tidy = points => points.map(p => p.map(v => Math.round(v * 100) / 100))
+  return { corners: tidy(corners), path: tidy(path), outline: outline.length ? tidy(outline) : null }
+}
+
+const keepInside = (p, size) => p.map((v, i) => clamp(v, 0, size[i]))
+const isTapping = marks => marks.path.length < 2
+const asksForOutline = marks => !isTapping(marks) && !marks.outline.length
+const started = marks => ({ ...marks, path: [], outline: [], taps: [] })
+const isEnd = (marks, kind, index) => kind === "tap" || (kind === "point" && (index === 0 || index === marks.path.length - 1))
+const placeOf = (marks, kind, index) => kind === "card" ? centre(marks.corners) : marks[LISTS[kind]][index]
+
+/** Every handle, in the order in which the Tab key reaches them: the card, then the hair. */
+function handlesOf(marks) {
+  const all = kind => marks[LISTS[kind]].map((_, i) => [kind, i])
+  const hair = isTapping(marks) ? [...all("tap"), ...all("aim")] : [...all("outline"), ...all("point")]
+  return [...all("corner"), ["card", 0], ...hair]
+}
+
+function nameOf(marks, kind, index) {
+  if (kind === "corner") return CORNERS[index]
+  if (kind === "card") return "whole card"
+  if (kind === "outline") return `outline point ${index + 1}`
+  if (kind === "tap") return TAPS[index][0]
+  if (kind === "aim") return "cross"
+  const { path, outline } = marks, last = path.length - 1
+  if (index === 0) return "root"
+  if (index === last) return "tip"
+  return !outline.length && last === 2 ? "middle" : `point ${index} of ${last - 1} between root and tip`
+}
+
+/** The word that stands by a handle, if any. */
+function wordOf(marks, kind, index) {
+  const name = nameOf(marks, kind, index)
+  if (kind === "corner") return name.replace("card ", "")
+  return isEnd(marks, kind, index) || name === "middle" ? name : ""
+}
+
+/** A name with its place, to be read aloud. */
+function said(marks, kind, index) {
+  const p = placeOf(marks, kind, index), where = `${Math.round(p[0])} across, ${Math.round(p[1])} down`
+  if (kind === "aim") return `Cross for ${TAPS[marks.taps.length][1]}: ${where}`
+  const name = nameOf(marks, kind, index)
+  return name[0].toUpperCase() + name.slice(1) + (kind === "card" ? "" : `: ${where}`)
+}
