@@ -21,7 +21,7 @@ def choose_card(key: str, kind: str | None = None, reflectance: float | None = N
     """
     kinds = list(CARD_KINDS)
     chosen = st.radio(
-        "Card in the photos",
+        "Kind of card",
         kinds,
         index=kinds.index(kind) if kind in kinds else 0,
         format_func=lambda name: CARD_KINDS[name].title,

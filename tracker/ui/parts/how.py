@@ -8,16 +8,29 @@ import streamlit as st
 
 from tracker.maths.uncertainty import format_measured, format_measured_share, format_number, format_share
 from tracker.measure import CARD_KINDS
-from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.measure.reading import RIBBON, WHOLE, PhotoReading, RegionReading
 from tracker.ui.parts.reading_view import band_table
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
 from tracker.ui.session import in_force
 
+_WAYS = {
+    RIBBON: (
+        "One strand of the hair was read, from root to tip, without the lightest and the darkest tenth of each band.",
+        "how much patches of hair inside one band differ",
+    ),
+    WHOLE: (
+        "All of the hair inside the outline was read. Each band is what lies between two heights, across the whole "
+        "head, lights and lows alike.",
+        "how much clumps of hair side by side differ, how the hair falls each time",
+    ),
+}
+"""How the hair was read, and what that adds to the ±."""
+
 _BUDGET = (
-    "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
-    "one band differ, how well the card was read and how true its grey is, light that differs between card and hair, "
-    "how exactly the marks were placed, and how the camera renders colours."
+    "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: {spread}, how well the card was "
+    "read and how true its grey is, light that differs between card and hair, how exactly the marks were placed, and "
+    "how the camera renders colours."
 )
 
 YARDSTICK = (
@@ -37,7 +50,10 @@ def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) ->
         for kind in dict.fromkeys(reading.correction.kind for reading in readings):
             if kind in CARD_KINDS:
                 st.markdown(CARD_KINDS[kind].corrected)
-        st.markdown(_BUDGET)
+        for hair in dict.fromkeys(reading.hair for reading in readings):
+            read, spread = _WAYS[hair]
+            st.markdown(read)
+            st.markdown(_BUDGET.format(spread=spread))
         own = in_force()
         for sentence in (scale_words(own.scale), locus_words(own.locus), spread_words(own.spread)):
             st.markdown(plain(sentence))
@@ -71,9 +87,11 @@ def _left_out(region: RegionReading) -> str:
         ("burnt out or black", dropped.clipped),
         ("outside the photo", dropped.outside),
     )
-    by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
     seen = [f"{format_share(share)} {word}" for word, share in found if share >= _LEAST_SHARE]
-    return plain("; ".join([by_rule, *seen]))
+    if dropped.gloss or dropped.shadow:
+        by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
+        seen.insert(0, by_rule)
+    return plain("; ".join(seen) or "nothing")
 
 
 _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (

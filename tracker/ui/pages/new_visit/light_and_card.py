@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from tracker import workflow
 from tracker.errors import TrackerError
@@ -74,11 +75,18 @@ def follow_card(work: Work, card: str, reflectance: float | None) -> None:
     st.rerun()
 
 
-def choose_notes(work: Work, role: str) -> Noted:
-    """What is noted about the photos of one state: before and after may differ, and the result must know."""
+def choose_notes(work: Work, role: str, below: DeltaGenerator) -> Noted:
+    """What is noted about the photos of one state: before and after may differ, and the result must know.
+
+    Parameters
+    ----------
+    below : DeltaGenerator, below the photos, where it is asked what was done between them
+    """
     present = work.of(role)
     one = "the photo" if len(work.roles) == 1 else f"the {ROLE_WORDS[role].lower()} photo"
-    noted = Noted(_light(work, role, one), _card_stood(work, role, one), _combed_anew(work, role))
+    light, stood = _light(work, role, one), _card_stood(work, role, one)
+    with below:
+        noted = Noted(light, stood, _combed_anew(work, role))
     alike = {
         "light": all(photo.light == noted.light for photo in present),
         "card-stood": all(photo.card_stood == noted.card_stood for photo in present),

@@ -94,7 +94,9 @@ def _one_photo(work: Work, photo_id: str) -> None:
                 _next(work, photo)
             return
         if not is_measured(photo) and not was_looked_at(photo.id):
-            _take(work, photo, first_look(photo.id, photo.marks, _look(work, photo)))
+            marks = first_look(photo.id, photo.marks, _look(work, photo))
+            if marks != photo.marks:
+                _take(work, photo, marks)
         # an upright photo leaves room for the buttons beside it; on a phone they come below
         upright = picture_ratio(photo) < 1
         picture, beside = st.columns([3, 2], gap="large") if upright else (st.container(), st.container())

@@ -63,26 +63,33 @@ def show(work: Work) -> None:
         places = st.columns(len(work.roles), gap="large") if len(work.roles) > 1 else [st.container()]
         for place, role in zip(places, work.roles, strict=True):
             with place:
-                _slot(work, role, choose_notes(work, role), card, reflectance)
+                notes, shown, below = st.container(), st.container(), st.container()
+                with notes:
+                    noted = choose_notes(work, role, below)
+                with shown:
+                    _present(work, role)
+                with below:
+                    _add_to(work, role, (noted, card, reflectance))
         _copies(work)
     _onward(work)
 
 
-def _slot(work: Work, role: str, noted: Noted, card: str, reflectance: float | None) -> None:
-    """The photos of one state, and the place to add some."""
-    label = "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
-    present = work.of(role)
-    if present:
-        st.markdown(f"**{noun(len(present), label)}**")
-        _present(work, present)
-    if role == PROGRESS and present:
-        return
-    if len(present) < MOST:
-        _add(work, role, f"Add another {label.lower()}" if present else label, (noted, card, reflectance))
+def _label(role: str) -> str:
+    return "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
 
 
-def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
-    """The photos that are in: one large, several beside each other."""
+def _add_to(work: Work, role: str, how: tuple[Noted, str, float | None]) -> None:
+    """The place to add photos of one state, as long as more of them tell more."""
+    present, label = work.of(role), _label(role)
+    if not present or (role != PROGRESS and len(present) < MOST):
+        _add(work, role, f"Add another {label.lower()}" if present else label, how)
+
+
+def _present(work: Work, role: str) -> None:
+    """The photos of one state: one large, several beside each other."""
+    photos = work.of(role)
+    if photos:
+        st.markdown(f"**{noun(len(photos), _label(role))}**")
     abreast = 1 if len(photos) == 1 else 2
     for start in range(0, len(photos), abreast):
         for place, photo in zip(st.columns(abreast, wrap=False), photos[start : start + abreast], strict=False):
