@@ -5,10 +5,17 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 from PIL import Image
+from stillness import settled
+
+from tracker.measure.hair.bands import BANDS
+from tracker.measure.hair.outline import FEWEST, MOST, Outline
+from tracker.measure.hair.whole import extent, straighten_whole
 
 if TYPE_CHECKING:
     from conftest import Serve, Watched
@@ -18,6 +25,7 @@ pytestmark = pytest.mark.browser
 SIZE = (1200, 900)
 SCRIPT = """
 import json
+import time
 import streamlit as st
 from tracker.ui.components.before_after import before_after
 from tracker.ui.components.point_editor import edit_marks
@@ -30,16 +38,32 @@ kept.setdefault("rev", 0)
 kept.setdefault("runs", 0)
 kept.setdefault("marks", {
     "corners": [[120, 200], [360, 200], [360, 500], [120, 500]],
-    "path": [[700, 100], [720, 400], [700, 800]],
-    "width": 120.0,
+    "path": [[700, 120], [720, 400], [700, 780]],
+    "outline": [[600, 60], [820, 60], [900, 450], [820, 840], [600, 840], [520, 450]],
 })
+if st.query_params.get("hair") == "unmarked" and "unmarked" not in kept:
+    kept.unmarked = True
+    kept.marks |= {"path": [], "outline": None}
+
+
+def found_about(path):
+    xs, ys = [x for x, _ in path], [y for _, y in path]
+    left, top, right, bottom = min(xs) - 90, min(ys) - 40, max(xs) + 90, max(ys) + 30
+    return [[left, top], [right, top], [right, bottom], [left, bottom]]
 
 
 def editor():
     marks = edit_marks(key="marks-editor", url="/photo.jpg", size=(1200, 900), rev=kept.rev, label="Hair", **kept.marks)
-    kept.marks = {"corners": marks.corners, "path": marks.path, "width": marks.width}
-    if st.button("Start again"):
-        kept.marks = {"corners": [[0, 0], [90, 0], [90, 90], [0, 90]], "path": [[500, 50], [500, 850]], "width": 80.0}
+    before = kept.marks
+    kept.marks = {"corners": marks.corners, "path": marks.path, "outline": marks.outline}
+    if st.button("From Python"):
+        kept.marks = {"corners": [[0, 0], [90, 0], [90, 90], [0, 90]], "path": [[500, 50], [500, 850]],
+                      "outline": [[400, 20], [600, 20], [600, 880], [400, 880]]}
+        kept.rev += 1
+        st.rerun()
+    if marks.asks_for_outline and marks.path != before["path"]:
+        time.sleep(0.6)  # a search takes its time
+        kept.marks["outline"] = found_about(marks.path)
         kept.rev += 1
         st.rerun()
     st.text("MARKS " + json.dumps(kept.marks) + " END")
@@ -101,11 +125,21 @@ def in_hand(address: str, phone: Watched) -> Watched:
     return load(phone, address)
 
 
+@pytest.fixture
+def unmarked_at_desk(address: str, desktop: Watched) -> Watched:
+    return load(desktop, f"{address}/?hair=unmarked")
+
+
+@pytest.fixture
+def unmarked_in_hand(address: str, phone: Watched) -> Watched:
+    return load(phone, f"{address}/?hair=unmarked")
+
+
 def load(watched: Watched, address: str) -> Watched:
     watched.page.goto(address)
     watched.page.get_by_test_id("corner-0").wait_for()
     watched.page.wait_for_function("document.body.innerText.includes('MARKS')")
-    watched.page.wait_for_timeout(300)
+    settled(watched.page)
     return watched
 
 
@@ -137,6 +171,17 @@ def scale(page: Any) -> float:
             const stage = one.shadowRoot?.querySelector(".stage")
             if (stage) return stage.viewBox.baseVal.width / stage.getBoundingClientRect().width } }"""
     )
+
+
+def place(page: Any, x: float, y: float) -> tuple[float, float]:
+    """Where a pixel of the photo is on the screen, the whole photo being shown."""
+    box, k = page.locator(".stage").bounding_box(), scale(page)
+    return box["x"] + x / k, box["y"] + y / k
+
+
+def focused(page: Any) -> str | None:
+    """The handle that has the keyboard."""
+    return page.evaluate("document.activeElement.shadowRoot?.activeElement?.dataset.testid ?? null")
 
 
 def drag(page: Any, start: tuple[float, float], by: tuple[float, float]) -> None:
@@ -190,13 +235,105 @@ def test_dragging_inside_the_card_moves_all_of_it(at_desk: Watched) -> None:
     assert held["corners"][1][0] == pytest.approx(240, abs=0.05)
 
 
+def test_a_point_of_the_outline_goes_where_it_is_dragged_and_never_leaves_the_photo(at_desk: Watched) -> None:
+    page = at_desk.page
+    before, k = marks(page), scale(page)
+    drag(page, spot(page, "outline-2"), (35, -20))
+    after = changed(page, before)
+    assert moved(before["outline"][2], after["outline"][2]) == pytest.approx([35 * k, -20 * k], abs=0.02)
+    others = [i for i in range(6) if i != 2]
+    assert [after["outline"][i] for i in others] == [before["outline"][i] for i in others]
+    assert [after["path"], after["corners"]] == [before["path"], before["corners"]]
+    drag(page, spot(page, "outline-1"), (900, -500))
+    assert changed(page, after)["outline"][1] == [1200, 0]
+    at_desk.assert_clean()
+
+
+def test_root_tip_and_what_lies_between_are_dragged_inside_the_outline(at_desk: Watched) -> None:
+    page = at_desk.page
+    before, k = marks(page), scale(page)
+    drag(page, spot(page, "point-1"), (-22, 14))
+    after = changed(page, before)
+    assert moved(before["path"][1], after["path"][1]) == pytest.approx([-22 * k, 14 * k], abs=0.02)
+    drag(page, spot(page, "point-2"), (12, -40))
+    last = changed(page, after)
+    assert moved(after["path"][2], last["path"][2]) == pytest.approx([12 * k, -40 * k], abs=0.02)
+    assert last["outline"] == before["outline"]
+    words = page.locator(".stage text").evaluate_all("all => all.map(one => one.textContent)")
+    assert {"root", "tip", "roots", "mid-lengths", "ends"} <= set(words)
+
+
 def test_three_quick_drags_are_all_kept(at_desk: Watched) -> None:
     page = at_desk.page
     before, k = marks(page), scale(page)
     for _ in range(3):
         drag(page, spot(page, "point-0"), (15, 4))
-    page.wait_for_timeout(900)
+    settled(page)
     assert moved(before["path"][0], marks(page)["path"][0]) == pytest.approx([45 * k, 12 * k], abs=0.05)
+
+
+def test_of_two_handles_under_a_finger_the_nearer_moves_and_the_picked_one_if_they_are_as_near(
+    at_desk: Watched,
+) -> None:
+    page = at_desk.page
+    drag(page, spot(page, "outline-0"), moved(spot(page, "outline-0"), spot(page, "point-0")))
+    settled(page)  # one lies upon the other
+    first = marks(page)
+    drag(page, spot(page, "outline-0"), (-60, 0))
+    apart = changed(page, first)
+    assert apart["path"] == first["path"]
+    drag(page, spot(page, "outline-0"), (30, 0))
+    near = changed(page, apart)
+    x, y = spot(page, "point-0")
+    page.mouse.move(x - 5, y)  # well inside the target of the other as well
+    assert page.locator(".handle.near").evaluate_all("all => all.map(one => one.dataset.testid)") == ["point-0"]
+    drag(page, (x - 5, y), (0, 30))
+    assert changed(page, near)["outline"] == near["outline"]
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        [[700, 120], [720, 400], [700, 780]],
+        [[640, 200], [860, 330], [730, 560], [840, 800]],  # bent and aslant
+    ],
+)
+def test_the_bands_that_are_drawn_are_the_bands_that_are_read(at_desk: Watched, path: list[list[float]]) -> None:
+    """Their areas, against the grid on which the measurement reads them."""
+    page = at_desk.page
+    if len(path) > 3:
+        page.get_by_test_id("point-1").focus()
+        page.keyboard.press("Insert")
+        for index, (x, y) in enumerate(path):
+            goal = place(page, x, y)
+            drag(page, spot(page, f"point-{index}"), moved(spot(page, f"point-{index}"), goal))
+            settled(page)
+    now = marks(page)
+    assert np.allclose(now["path"], path, atol=1)
+    outline, way = tuple(map(tuple, now["outline"])), tuple(map(tuple, now["path"]))
+    hair = Shape(Outline(outline))
+    strip = straighten_whole(np.zeros((900, 1200, 3), np.uint8), way, hair, extent(way, outline))
+    down = np.subtract(way[-1], way[0]) / np.linalg.norm(np.subtract(way[-1], way[0]))
+    rows = strip.x[:, 0] * down[0] + strip.y[:, 0] * down[1]
+    x, y = np.meshgrid(np.arange(1200) + 0.5, np.arange(900) + 0.5)
+    height = x * down[0] + y * down[1]
+    for band, area in zip(BANDS, page.locator(".area").all(), strict=True):
+        corners = [one.split() for one in re.findall(r"[-\d.e]+ [-\d.e]+", area.get_attribute("d"))]
+        read = rows[strip.rows(band.start, band.stop)]
+        pixels = hair.at(x, y) & (height >= read.min()) & (height <= read.max())
+        drawn = Outline(tuple((float(one), float(two)) for one, two in corners))
+        assert drawn.area == pytest.approx(pixels.sum(), rel=0.03)
+        assert np.mean(drawn.holds(x, y)[pixels]) > 0.98
+
+
+@dataclass(frozen=True)
+class Shape:
+    """All that lies inside an outline is hair."""
+
+    outline: Outline
+
+    def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return self.outline.holds(x, y)
 
 
 def test_keys_move_by_pixels_of_the_screen_and_focus_goes_card_first(at_desk: Watched) -> None:
@@ -204,55 +341,222 @@ def test_keys_move_by_pixels_of_the_screen_and_focus_goes_card_first(at_desk: Wa
     before, k = marks(page), scale(page)
     page.get_by_test_id("corner-0").focus()
     order = []
-    for _ in range(8):
-        order.append(page.evaluate("document.activeElement.shadowRoot?.activeElement?.dataset.testid"))
+    for _ in range(14):
+        order.append(focused(page))
         page.keyboard.press("Tab")
-    assert order == [*(f"corner-{i}" for i in range(4)), *(f"point-{i}" for i in range(3)), "card-0"]
+    card = [*(f"corner-{i}" for i in range(4)), "card-0"]
+    assert order == [*card, *(f"outline-{i}" for i in range(6)), *(f"point-{i}" for i in range(3))]
     page.get_by_test_id("corner-0").focus()
     for _ in range(5):
         page.keyboard.press("ArrowRight")
     page.keyboard.press("Shift+ArrowDown")
     after = changed(page, before)
     assert moved(before["corners"][0], after["corners"][0]) == pytest.approx([5 * k, 10 * k], abs=0.05)
-    page.wait_for_timeout(300)
-    assert page.evaluate("document.activeElement.shadowRoot?.activeElement?.dataset.testid") == "corner-0"
+    settled(page)
+    assert focused(page) == "corner-0"
     page.keyboard.press("Control+z")
     assert changed(page, after) == before
+    page.get_by_test_id("outline-4").focus()
+    page.keyboard.press("Shift+ArrowUp")
+    assert moved(before["outline"][4], changed(page, before)["outline"][4]) == pytest.approx([0, -10 * k], abs=0.05)
 
 
-def test_points_are_added_removed_and_brought_back(at_desk: Watched) -> None:
+def test_what_cannot_be_seen_is_told(at_desk: Watched) -> None:
+    page = at_desk.page
+    told = page.get_by_test_id("outline-4")
+    assert told.get_attribute("aria-label") == "Outline point 5: 600 across, 840 down. Arrow keys move it."
+    assert page.get_by_test_id("point-0").get_attribute("aria-label").startswith("Root: 700 across, 120 down.")
+    told.focus()
+    page.keyboard.press("Shift+ArrowUp")
+    page.get_by_text(re.compile(r"Outline point 5: 600 across, 8\d\d down\.$")).wait_for(state="attached")
+
+
+def test_points_of_the_outline_are_added_removed_and_brought_back(at_desk: Watched) -> None:
     page = at_desk.page
     before = marks(page)
-    page.mouse.click(*spot(page, "add-0"))
-    four = changed(page, before)
-    assert [len(before["path"]), len(four["path"])] == [3, 4]
-    assert four["path"][1] == pytest.approx([710, 250], abs=0.05)
-    page.get_by_test_id("point-1").focus()
+    page.mouse.click(*spot(page, "add-1"))
+    seven = changed(page, before)
+    assert [len(before["outline"]), len(seven["outline"])] == [6, 7]
+    assert seven["outline"][2] == pytest.approx([860, 255], abs=0.05)
+    page.get_by_test_id("outline-2").focus()
     page.keyboard.press("Delete")
-    three = changed(page, four)
-    assert three["path"] == before["path"]
+    six = changed(page, seven)
+    assert six["outline"] == before["outline"]
     page.get_by_role("button", name="Undo").click()
-    assert changed(page, three) == four
-    page.mouse.click(*spot(page, "point-2"))
+    assert changed(page, six) == seven
+    page.mouse.click(*spot(page, "outline-2"))
     page.get_by_role("button", name="Remove point").click()
-    assert len(changed(page, four)["path"]) == 3
-    middle, tip = spot(page, "point-1"), spot(page, "point-2")  # the longer of both, clear of its handles
-    three = marks(page)
-    page.mouse.dblclick(middle[0] + (tip[0] - middle[0]) * 0.25, middle[1] + (tip[1] - middle[1]) * 0.25)
-    assert len(changed(page, three)["path"]) == 4
+    six = changed(page, seven)
+    assert six["outline"] == before["outline"]
+    first, last = spot(page, "outline-0"), spot(page, "outline-5")  # of the edge that closes it
+    page.mouse.dblclick(last[0] + (first[0] - last[0]) * 0.25, last[1] + (first[1] - last[1]) * 0.25)
+    seven = changed(page, six)
+    assert seven["outline"][:6] == before["outline"]
+    assert seven["outline"][6] == pytest.approx([540, 352.5], abs=1.5)
     at_desk.assert_clean()
 
 
-def test_width_by_its_handle_and_by_its_range(at_desk: Watched) -> None:
+def test_a_plus_becomes_a_point_that_the_same_drag_moves(at_desk: Watched) -> None:
     page = at_desk.page
     before, k = marks(page), scale(page)
-    drag(page, spot(page, "width"), (-30, 0))
+    drag(page, spot(page, "add-3"), (10, 18))
     after = changed(page, before)
-    assert after["width"] == pytest.approx(before["width"] + 60 * k, rel=0.02)
-    slide = page.get_by_role("slider", name="Width of the strand")
-    slide.focus()
-    slide.press("ArrowRight")
-    assert changed(page, after)["width"] == pytest.approx(after["width"] + 1, abs=0.51)
+    assert after["outline"][4] == pytest.approx([710 + 10 * k, 840 + 18 * k], abs=0.05)
+    page.get_by_role("button", name="Undo").click()
+    assert changed(page, after) == before
+
+
+def test_an_outline_has_sixteen_points_at_most_and_three_at_least(at_desk: Watched) -> None:
+    page = at_desk.page
+    assert page.locator(".adder").count() == 6
+    page.get_by_test_id("outline-0").focus()
+    for _ in range(MOST - 6):
+        page.keyboard.press("Insert")
+    page.wait_for_function(
+        "document.body.innerText.match(/MARKS (.*?) END/)[1].split('outline')[1].split('], [').length === 16"
+    )
+    assert page.locator(".adder").count() == 0
+    full = marks(page)
+    page.keyboard.press("Insert")
+    page.get_by_text("There are 16 points already, which is the most. Remove one first.").wait_for(state="attached")
+    x, y = spot(page, "outline-15")
+    last = spot(page, "outline-14")
+    page.mouse.dblclick((x + last[0]) / 2, (y + last[1]) / 2)
+    settled(page)
+    assert marks(page) == full
+    page.get_by_test_id("outline-3").focus()
+    for _ in range(MOST):
+        page.keyboard.press("Delete")
+    assert page.get_by_role("button", name="Remove point").is_disabled()
+    settled(page)
+    assert len(marks(page)["outline"]) == FEWEST
+    for _ in range(MOST - FEWEST):
+        page.keyboard.press("Control+z")
+    settled(page)
+    assert marks(page) == full
+    at_desk.assert_clean()
+
+
+def test_points_between_root_and_tip_are_added_and_removed_but_neither_end(at_desk: Watched) -> None:
+    page = at_desk.page
+    before = marks(page)
+    page.mouse.click(*spot(page, "point-0"))
+    assert page.get_by_role("button", name="Remove point").is_disabled()
+    page.keyboard.press("Delete")
+    settled(page)
+    assert marks(page) == before
+    page.keyboard.press("Insert")
+    four = changed(page, before)
+    assert four["path"][1] == pytest.approx([710, 260], abs=0.05)
+    page.get_by_test_id("point-2").focus()
+    page.keyboard.press("Delete")
+    assert len(changed(page, four)["path"]) == 3
+
+
+def test_starting_again_drops_the_hair_with_one_press_and_undo_brings_it_back(at_desk: Watched) -> None:
+    page = at_desk.page
+    before = marks(page)
+    page.get_by_role("button", name="Start again").click()
+    none = changed(page, before)
+    assert none == {"corners": before["corners"], "path": [], "outline": None}
+    assert page.locator(".asks").inner_text() == "Tap the root of the hair"
+    assert page.get_by_role("button", name="Start again").is_disabled()
+    page.get_by_role("button", name="Undo").click()
+    assert changed(page, none) == before
+    assert page.locator(".asks").is_hidden()
+    at_desk.assert_clean()
+
+
+ROOT, MIDDLE, TIP = (700, 150), (715, 420), (690, 760)
+
+
+def test_three_taps_of_a_finger_find_the_hair(unmarked_in_hand: Watched) -> None:
+    page = unmarked_in_hand.page
+    before = marks(page)
+    assert [before["path"], before["outline"]] == [[], None]
+    for (x, y), asked in zip((ROOT, MIDDLE, TIP), ("root of the hair", "middle of the hair", "tips"), strict=True):
+        assert page.locator(".asks").inner_text() == f"Tap the {asked}"
+        page.touchscreen.tap(*place(page, x, y))
+    page.get_by_text("Looking for the hair", exact=True).wait_for()
+    page.get_by_test_id("outline-3").wait_for()
+    settled(page)
+    assert page.locator(".asks").is_hidden()
+    found, k = marks(page), scale(page)
+    assert np.allclose(found["path"], [ROOT, MIDDLE, TIP], atol=k)
+    assert len(found["outline"]) == 4
+    unmarked_in_hand.assert_clean()
+
+
+def test_while_taps_are_asked_for_a_swipe_scrolls_and_a_rest_sets_nothing(unmarked_in_hand: Watched) -> None:
+    page = unmarked_in_hand.page
+    swipe(page, place(page, 700, 800), (0, -150))
+    page.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop > 80")
+    assert page.get_by_test_id("tap-0").count() == 0
+    page.evaluate("document.querySelector('[data-testid=stMain]').scrollTop = 0")
+    settled(page)
+    finger = page.context.new_cdp_session(page)
+    x, y = place(page, *ROOT)
+    finger.send("Input.dispatchTouchEvent", {"type": "touchStart", "touchPoints": [{"x": x, "y": y}]})
+    page.wait_for_timeout(560)
+    finger.send("Input.dispatchTouchEvent", {"type": "touchEnd", "touchPoints": []})
+    settled(page)
+    assert page.get_by_test_id("tap-0").count() == 0
+    page.touchscreen.tap(*place(page, *ROOT))
+    page.get_by_test_id("tap-0").wait_for()
+    unmarked_in_hand.assert_clean()
+
+
+def test_a_tapped_point_is_dragged_and_undo_takes_back_the_last(unmarked_at_desk: Watched) -> None:
+    page = unmarked_at_desk.page
+    nothing = marks(page)
+    page.mouse.click(*place(page, *ROOT))
+    page.mouse.click(*place(page, *MIDDLE))
+    drag(page, spot(page, "tap-0"), (-30, 12))
+    k = scale(page)
+    assert spot(page, "tap-0") == pytest.approx(place(page, ROOT[0] - 30 * k, ROOT[1] + 12 * k), abs=1)
+    page.get_by_role("button", name="Undo").click()
+    assert spot(page, "tap-0") == pytest.approx(place(page, *ROOT), abs=1)
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_test_id("tap-1").wait_for(state="detached")
+    assert page.locator(".asks").inner_text() == "Tap the middle of the hair"
+    assert marks(page) == nothing
+    page.mouse.click(*place(page, *MIDDLE))
+    page.mouse.click(*place(page, *TIP))
+    page.get_by_test_id("outline-0").wait_for()
+    settled(page)
+    found = marks(page)
+    page.get_by_role("button", name="Undo").click()
+    assert changed(page, found) == nothing
+    assert page.locator(".asks").inner_text() == "Tap the tips"
+    unmarked_at_desk.assert_clean()
+
+
+def test_three_points_by_the_keyboard_alone(unmarked_at_desk: Watched) -> None:
+    page = unmarked_at_desk.page
+    cross, k = page.get_by_test_id("aim-0"), scale(page)
+    page.get_by_test_id("card-0").focus()
+    page.keyboard.press("Tab")
+    assert focused(page) == "aim-0"
+    label = "Cross for the root of the hair: 600 across, 450 down. Arrow keys move it, Enter sets the point."
+    assert cross.get_attribute("aria-label") == label
+    for times, key in ((10, "Shift+ArrowUp"), (15, "Shift+ArrowDown"), (12, "Shift+ArrowDown")):
+        for _ in range(times):
+            page.keyboard.press(key)
+        page.keyboard.press("Enter")
+        if times == 10:
+            page.keyboard.press("Enter")  # once more in the same place: no way leads from a point to itself
+            page.get_by_text("Too near to the root. Tap the middle of the hair").wait_for(state="attached")
+    page.get_by_test_id("outline-0").wait_for()
+    settled(page)
+    path = marks(page)["path"]
+    assert path[0] == pytest.approx([600, 450 - 100 * k], abs=0.05)
+    assert path[1] == pytest.approx([600, 450 + 50 * k], abs=0.05)
+    assert path[2] == pytest.approx([600, min(900, 450 + 170 * k)], abs=0.05)
+    assert focused(page) == "point-2"
+    page.keyboard.press("Control+z")
+    settled(page)
+    assert [marks(page)["path"], page.locator(".asks").inner_text()] == [[], "Tap the tips"]
+    unmarked_at_desk.assert_clean()
 
 
 def test_zoom_keeps_the_marks_and_makes_drags_finer(at_desk: Watched) -> None:
@@ -270,6 +574,19 @@ def test_zoom_keeps_the_marks_and_makes_drags_finer(at_desk: Watched) -> None:
     assert marks(page) == after
 
 
+def test_a_tap_on_the_photo_enlarged_sets_a_point_and_a_drag_pans(unmarked_at_desk: Watched) -> None:
+    page = unmarked_at_desk.page
+    page.get_by_role("button", name="Zoom 2 times").click()
+    stage, k = page.locator(".stage").bounding_box(), scale(page)
+    x, y = stage["x"] + stage["width"] * 0.75, stage["y"] + stage["height"] * 0.25
+    drag(page, (x, y), (-40, 30))
+    assert page.get_by_test_id("tap-0").count() == 0
+    page.mouse.click(x, y)
+    assert spot(page, "tap-0") == pytest.approx((x, y), abs=0.6)
+    wanted = f"Root: {round(600 + stage['width'] * 0.25 * k + 40 * k)} across, "
+    assert page.get_by_test_id("tap-0").get_attribute("aria-label").startswith(wanted)
+
+
 def test_marks_outlive_another_page_and_python_may_start_again(at_desk: Watched) -> None:
     page = at_desk.page
     before = marks(page)
@@ -281,10 +598,11 @@ def test_marks_outlive_another_page_and_python_may_start_again(at_desk: Watched)
     page.get_by_test_id("corner-1").wait_for()
     page.wait_for_function("document.body.innerText.includes('MARKS')")
     assert marks(page) == after
-    page.get_by_role("button", name="Start again").click()
+    page.get_by_role("button", name="From Python").click()
     new = changed(page, after)
     assert new["path"] == [[500, 50], [500, 850]]
     page.get_by_test_id("point-2").wait_for(state="detached")
+    assert page.get_by_role("button", name="Undo").is_disabled()
     drag(page, spot(page, "point-1"), (12, 0))
     assert changed(page, new)["path"][1][0] == pytest.approx(500 + 12 * scale(page), abs=0.05)
     at_desk.assert_clean()

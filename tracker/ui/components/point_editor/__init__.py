@@ -95,7 +95,7 @@ def edit_marks(
             "outline": None if marks.outline is None else [list(point) for point in marks.outline],
             "fewest": FEWEST,
             "most": MOST,
-            "bands": [[REGION_PLURALS[band.name], band.name, band.start, band.stop] for band in BANDS],
+            "bands": [[REGION_PLURALS[band.name], band.start, band.stop] for band in BANDS],
             "rev": rev,
             "label": label,
         },

@@ -1,7 +1,7 @@
 // Draws the marks. Shapes tell them apart: squares for the card, rings for the outline, dots for the axis between its ends.
 const SVG = "http://www.w3.org/2000/svg"
 const LOUPE = 132, LOUPE_TIMES = 3, ROOM_FOR_PLUS = 76, LETTER = 8.4
-const RADIUS = { corner: 7, outline: 6, point: 4.5, end: 10 }
+const RADIUS = { corner: 7, outline: 6, point: 4.5, main: 10 }
 const ARROWS_OUT = "M-9 0H9M0-9V9M-4-6L0-10 4-6M-4 6L0 10 4 6M-6-4L-10 0-6 4M6-4L10 0 6 4"
 const CROSS = "M-20 0H-5M5 0H20M0-20V-5M0 5V20"
 
@@ -44,8 +44,8 @@ class Drawing {
   }
 
   #handle(kind, index, marks) {
-    const end = isEnd(marks, kind, index), word = wordOf(marks, kind, index)
-    const group = this.#group(this.handles, `handle ${kind}${end ? " end" : ""}`, `${kind}-${index}`)
+    const main = isMain(marks, kind, index), word = wordOf(marks, kind, index)
+    const group = this.#group(this.handles, `handle ${kind}${main ? " main" : ""}`, `${kind}-${index}`)
     for (const [name, value] of [["tabindex", 0], ["role", "button"], ["data-kind", kind], ["data-index", index]]) group.setAttribute(name, value)
     const shape = (name, r) => kind === "corner"
       ? make("rect", { class: name, x: -r, y: -r, width: 2 * r, height: 2 * r }, group)
@@ -54,9 +54,9 @@ class Drawing {
       for (const name of ["shade edge", "glyph ring"]) make("path", { class: name, d: kind === "card" ? ARROWS_OUT : CROSS }, group)
       for (const name of ["halo", "focus"]) shape(name, kind === "card" ? 17 : 25)
     } else {
-      const r = end ? RADIUS.end : RADIUS[kind]
+      const r = RADIUS[main ? "main" : kind]
       for (const [name, more] of [["edge", 0], ["ring", 0], ["halo", 6], ["focus", 6]]) shape(name, r + more)
-      if (end || kind === "corner") make("circle", { class: "dot", r: 2 }, group)
+      if (main || kind === "corner") make("circle", { class: "dot", r: 2 }, group)
     }
     const text = make("text", { class: kind === "corner" && index ? "quiet" : "" }, group)
     text.textContent = word
@@ -88,7 +88,7 @@ class Drawing {
   }
 
   #drawBands({ corners, path, outline }, bands, k) {
-    const found = outline.length ? bands.map(([, , from, to]) => bandOf(path, outline, from, to)) : []
+    const found = outline.length ? bands.map(([, from, to]) => bandOf(path, outline, from, to)) : []
     this.bands.forEach(({ area, lines, word }, i) => {
       area.setAttribute("d", trace(found[i]?.area ?? [], true))
       for (const layer of lines) layer.setAttribute("d", (found[i]?.lines ?? []).map(line => trace(line, false)).join(""))
@@ -104,7 +104,7 @@ class Drawing {
       const reach = Math.max(0, ...area.map(p => turn * dot(minus(p, middle), across)))
       const at = plus(middle, across, turn * (reach + 12 * k)), way = turn * across[0], [x] = this.view.toStage(at)
       const long = text => text.length * LETTER + 6, room = Math.abs(way) < 0.5 ? 2 * Math.min(x, width - x) : way < 0 ? x : width - x
-      const word = bands[i][short && room < long(bands[i][0]) ? 1 : 0]
+      const full = bands[i][0], word = short && room < long(full) ? full.split("-")[0] : full
       return { at, way, word, room: room - long(word), below: turn * across[1] > 0 }
     })))
     const near = side => dot(minus(side[1].at, found[1].middle), minus(card, found[1].middle)) > 0
@@ -134,15 +134,18 @@ class Drawing {
   }
 
   /** Where a word stands by its point, in CSS pixels; to the right, or as far to the left. */
-  #wordSpot(kind, index, p, { corners, path }) {
+  #wordSpot(kind, index, p, marks) {
+    const { corners, path, outline } = marks
     if (kind === "corner") {
       const hair = centre(path.length ? path : [p]), left = p[0] < hair[0]
-      // above or below; the left corners' words run along the card or away from the hair, the right ones' stand beside
-      return index === 1 || index === 2 ? { left: p[0] < centre(corners)[0], x: 18, y: 5 } : { left, x: -8, y: index ? 27 : -17 }
+      const middle = centre(corners)
+      // the first and last corner's words run along the card and away from the hair, the others' would meet them: beside
+      return index === 1 || index === 2 ? { left: p[0] < middle[0], x: 18, y: 5 } : { left, x: -8, y: p[1] < middle[1] ? -17 : 27 }
     }
-    if (kind !== "point") return { x: 18, y: 5 }
-    const from = path[index ? index - 1 : 1], inner = index > 0 && index < path.length - 1
-    return { x: 16, y: inner ? 5 : p[1] < from[1] ? -9 : 20 }
+    if (!isEnd(marks, kind, index)) return { x: 18, y: 5 }
+    const y = p[1] < path[index ? index - 1 : 1][1] ? -9 : 20
+    const clear = side => Math.min(...outline.map(one => distance(one, plus(p, [side * 30, y], this.view.scale))))
+    return { left: clear(-1) > clear(1), x: 16, y }
   }
 
   /** Beside its point and never outside the picture. */

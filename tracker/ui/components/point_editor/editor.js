@@ -35,7 +35,7 @@ class Editor {
     this.picked = null
     this.marks = marksFrom(data)
     this.rebuild()
-    if (answered) this.find(".live").textContent = this.marks.outline.length ? "The hair is outlined." : ""
+    if (answered) this.say(this.marks.outline.length ? "The hair is outlined." : "")
   }
 
   #show(data) {
@@ -59,6 +59,11 @@ class Editor {
       this.setStateValue("value", value)
       this.draw()
     }
+    this.say(words)
+  }
+
+  /** To be read aloud. */
+  say(words) {
     this.find(".live").textContent = words
   }
 
@@ -94,6 +99,8 @@ class Editor {
   /** One tap on the way to three; the third is a path, along which Python looks for the hair. */
   tap(at, byKey = false) {
     this.flush()
+    const near = this.marks.taps.findIndex(p => distance(p, at) < TAP_REACH * this.view.scale)
+    if (near >= 0) return this.say(`Too near to the ${TAPS[near][0]}. ${this.asking}`)
     this.remember(this.snapshot())
     const { marks } = this, name = TAPS[marks.taps.length][0]
     marks.taps.push(keepInside(at, this.view.size))
@@ -122,10 +129,8 @@ class Editor {
   }
 
   add(kind, segment, at) {
-    if (this.marks[LISTS[kind]].length >= this.most) {
-      this.find(".live").textContent = `There are ${this.most} points already, which is the most. Remove one first.`
-      return
-    }
+    const full = this.marks[LISTS[kind]].length >= this.most
+    if (full) return this.say(`There are ${this.most} points already, which is the most. Remove one first.`)
     this.remember(this.snapshot())
     this.insert(kind, segment, at)
     this.commit("Point added.")
@@ -133,7 +138,7 @@ class Editor {
 
   canRemove(kind, index) {
     if (kind === "outline") return this.marks.outline.length > this.fewest
-    return kind === "point" && !isEnd(this.marks, kind, index)
+    return kind === "point" && !isMain(this.marks, kind, index)
   }
 
   remove(kind, index) {
@@ -167,7 +172,7 @@ class Editor {
     if (this.picked && !this.drawing.parts.has(this.picked)) this.picked = null
     this.draw()
     const { parts } = this.drawing
-    if (focused) (parts.get(focused) ?? parts.get(this.picked) ?? parts.get("point-0") ?? parts.get("aim-0")).focus({ preventScroll: true })
+    if (focused) (parts.get(this.picked) ?? parts.get(focused) ?? parts.get("point-0") ?? parts.get("aim-0")).focus({ preventScroll: true })
   }
 
   draw() {

@@ -16,6 +16,7 @@ class Hands {
     // a touch on the bare photo scrolls the page as ever.
     on("touchstart", event => this.gesture && event.preventDefault(), { passive: false })
     on("mousedown", event => this.gesture && event.preventDefault()) // or it would take the focus away again
+    on("pointerleave", () => editor.marks && this.#point([-Infinity, -Infinity]))
     on("dblclick", event => editor.marks && this.addWhereClicked(event))
   }
 
@@ -52,6 +53,7 @@ class Hands {
 
   move(event) {
     const g = this.gesture, { editor } = this, { view } = editor
+    if (!g && event.pointerType === "mouse" && editor.marks) this.#point(view.toPhoto(event))
     if (!g || event.pointerId !== g.id) return
     const screen = minus([event.clientX, event.clientY], g.from)
     if (!g.moved && Math.hypot(...screen) < g.still) return
@@ -61,6 +63,12 @@ class Hands {
     else editor.shift(g.kind, g.index, g.start, vector)
     editor.draw()
     this.#magnify()
+  }
+
+  /** Shows which handle a press would take; their targets overlap, so the topmost one need not be it. */
+  #point(at) {
+    const [kind, index] = this.editor.pick(at) ?? []
+    for (const [name, group] of this.editor.drawing.parts) group.classList.toggle("near", name === `${kind}-${index}`)
   }
 
   #magnify() {

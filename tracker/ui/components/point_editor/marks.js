@@ -19,7 +19,10 @@ const keepInside = (p, size) => p.map((v, i) => clamp(v, 0, size[i]))
 const isTapping = marks => marks.path.length < 2
 const asksForOutline = marks => !isTapping(marks) && !marks.outline.length
 const started = marks => ({ ...marks, path: [], outline: [], taps: [] })
-const isEnd = (marks, kind, index) => kind === "tap" || (kind === "point" && (index === 0 || index === marks.path.length - 1))
+const isMiddle = ({ path, outline }, kind, index) => kind === "point" && index === 1 && path.length === 3 && !outline.length
+const isEnd = ({ path }, kind, index) => kind === "point" && (index === 0 || index === path.length - 1)
+/** The points that a person tapped, or could have. */
+const isMain = (marks, kind, index) => kind === "tap" || isEnd(marks, kind, index) || isMiddle(marks, kind, index)
 const placeOf = (marks, kind, index) => kind === "card" ? centre(marks.corners) : marks[LISTS[kind]][index]
 
 /** Every handle, in the order in which the Tab key reaches them: the card, then the hair. */
@@ -35,17 +38,16 @@ function nameOf(marks, kind, index) {
   if (kind === "outline") return `outline point ${index + 1}`
   if (kind === "tap") return TAPS[index][0]
   if (kind === "aim") return "cross"
-  const { path, outline } = marks, last = path.length - 1
-  if (index === 0) return "root"
-  if (index === last) return "tip"
-  return !outline.length && last === 2 ? "middle" : `point ${index} of ${last - 1} between root and tip`
+  if (isMiddle(marks, kind, index)) return "middle"
+  if (isEnd(marks, kind, index)) return index ? "tip" : "root"
+  return `point ${index} of ${marks.path.length - 2} between root and tip`
 }
 
 /** The word that stands by a handle, if any. */
 function wordOf(marks, kind, index) {
   const name = nameOf(marks, kind, index)
   if (kind === "corner") return name.replace("card ", "")
-  return isEnd(marks, kind, index) || name === "middle" ? name : ""
+  return isMain(marks, kind, index) ? name : ""
 }
 
 /** A name with its place, to be read aloud. */
