@@ -57,6 +57,6 @@ def choose_card_stood(key: str, stood: bool | None, label: str = "Card in the ph
         label,
         (False, True),
         default=stood,
-        format_func={False: "Held in the hand", True: "Standing on its own"}.__getitem__,
+        format_func={False: "Held in the hand", True: "Stood by itself"}.__getitem__,
         key=key,
     )

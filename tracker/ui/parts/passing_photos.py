@@ -34,7 +34,7 @@ NOT_KEPT = (
     "readings are written down."
 )
 MOST_AT_ONCE = 12
-_HOW_THE_CARD = "In these photos the card was"
+_HOW_THE_CARD = "Card in these photos"
 
 Keep = Callable[[PhotoReading, str | None], None]
 """Keeps one reading, with the camera that took it if known."""

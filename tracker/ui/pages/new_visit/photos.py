@@ -99,7 +99,7 @@ def _present(work: Work, role: str) -> None:
                     sorry(small)
                 show_photo(picture_url(photo, MEDIUM), photo_words(photo), ratio=picture_ratio(photo), eager=True)
                 first = photo is photos[0]
-                word = "Remove this photo" if len(photos) == 1 else f"Remove {work.name(photo).lower()}"
+                word = "Remove this photo" if len(photos) == 1 else f"Remove {1 + photos.index(photo)}"
                 if st.button(word, key=f"remove-{photo.role}" if first else f"remove-{photo.id}"):
                     _remove(work, photo)
 
