@@ -346,6 +346,7 @@ def test_what_changes_a_kept_visit_keeps_its_readings_until_a_person_marks_the_w
     look_right(test, store, old[0].role)
     assert_no_failure(test)
     assert sorted(hair_of(store, draft)) == [RIBBON, WHOLE]
+    assert "do not compare" in words(test)
 
 
 def hair_of(store: Store, draft: Draft) -> list[str]:
