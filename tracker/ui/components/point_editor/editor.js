@@ -34,6 +34,7 @@ class Editor {
     this.waits = false
     this.picked = null
     this.marks = marksFrom(data)
+    this.sent = JSON.stringify(this.value)
     this.rebuild()
     if (answered) this.say(this.marks.outline.length ? "The hair is outlined." : "")
   }
@@ -52,8 +53,8 @@ class Editor {
     clearTimeout(this.timer)
     this.timer = null
     this.drawing.hideLoupe()
-    const value = { rev: this.rev, ...marksTo(this.marks) }, text = JSON.stringify(value)
-    if (text !== this.sent) { // a tap or the cross may have moved, of which Python knows nothing yet
+    const { value } = this, text = JSON.stringify(value)
+    if (text !== this.sent) { // a tap or the cross may have moved, of which Python is told nothing yet
       this.sent = text
       this.waits = asksForOutline(this.marks)
       this.setStateValue("value", value)
@@ -65,6 +66,10 @@ class Editor {
   /** To be read aloud. */
   say(words) {
     this.find(".live").textContent = words
+  }
+
+  get value() {
+    return { rev: this.rev, ...marksTo(this.marks) }
   }
 
   commitSoon(words) {
