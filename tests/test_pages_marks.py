@@ -1,4 +1,4 @@
-"""Marking the whole hair without a browser: found, doubted, tapped, drawn, and photos marked along a strand before."""
+"""Marking the whole hair without a browser: found, doubted, tapped, drawn, and photos marked along a ribbon before."""
 
 from __future__ import annotations
 
@@ -190,7 +190,7 @@ def test_where_taps_find_nothing_a_plain_outline_is_offered(
     test = to_marks(client)
     put(test, store, path=TAPS, outline=None)
     searched = len(asked)
-    assert "along the three points" in words(test)
+    assert "along these points" in words(test)
     test.run()
     assert len(asked) == searched, "looked for once"
     assert test.button(key="right-before").disabled
@@ -201,7 +201,7 @@ def test_where_taps_find_nothing_a_plain_outline_is_offered(
     # a fifth of the photo's width over the length of the taps, and a twentieth more at each end
     length = 980.0 - 120.0
     assert outline.area == pytest.approx(0.2 * 900 * length * 1.1, rel=0.02)
-    assert "along the three points" not in words(test)
+    assert "along these points" not in words(test)
     test.button(key="right-before").click().run()
     assert_no_failure(test)
     assert photo_of(test, store).reading is not None
@@ -288,25 +288,25 @@ def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: 
     assert "No grey card stands clear" not in words(test)
 
 
-# --- marked along a strand, by the method before ---------------------------------------------------------------------
+# --- marked along a ribbon, by the method before ---------------------------------------------------------------------
 
 
-def along_a_strand(store: Store, client: Client, role: str = BEFORE, tip: float = 40.0) -> PhotoRecord:
+def along_a_ribbon(store: Store, client: Client, role: str = BEFORE, tip: float = 40.0) -> PhotoRecord:
     """A photo as drafts of the method before have it."""
     record, _ = workflow.take_in(store, drawn_photo(tip), client_id=client.id, role=role, light="daylight")
     return workflow.measure_record(store, record, marks())
 
 
 @pytest.mark.parametrize("step", [0, 1, 2, 3])
-def test_a_draft_begun_along_a_strand_keeps_its_photos_and_starts_its_marks_anew(
+def test_a_draft_begun_along_a_ribbon_keeps_its_photos_and_starts_its_marks_anew(
     store: Store, client: Client, step: int
 ) -> None:
     draft = workflow.start_draft(store, client.id, "visit")
-    photos = (along_a_strand(store, client), along_a_strand(store, client, AFTER, 60.0))
+    photos = (along_a_ribbon(store, client), along_a_ribbon(store, client, AFTER, 60.0))
     draft = workflow.keep_draft(store, replace(draft, photos=photos, step=step))
     test = open_page("new_visit", draft=draft.id)
     assert_no_failure(test)
-    assert words(test).count("begun when one strand of the hair was measured") == 1
+    assert words(test).count("begun when a narrow ribbon along the hair was read") == 1
     kept = store.drafts.get(draft.id).photos
     assert [photo.file for photo in kept] == [photo.file for photo in photos]
     assert all(photo.reading is None and photo.marks is not None and photo.marks.hair == WHOLE for photo in kept)
@@ -320,7 +320,7 @@ def test_a_draft_begun_along_a_strand_keeps_its_photos_and_starts_its_marks_anew
     look_right(test, store, AFTER)
     assert_no_failure(test)
     assert "levels lighter" in test.subheader[0].value
-    assert "one strand" not in words(test)
+    assert "narrow ribbon" not in words(test)
 
 
 def test_what_changes_a_kept_visit_keeps_its_readings_until_a_person_marks_the_whole_hair(filled: Filled) -> None:
@@ -334,7 +334,7 @@ def test_what_changes_a_kept_visit_keeps_its_readings_until_a_person_marks_the_w
     draft = workflow.keep_draft(store, replace(draft, step=1))
     test = open_page("new_visit", draft=draft.id)
     assert_no_failure(test)
-    assert "measured along one strand" in words(test)
+    assert "read along a narrow ribbon" in words(test)
     assert "begun when" not in words(test)
     assert hair_of(store, draft) == [RIBBON, RIBBON]
     test.button(key="right-before").click().run()

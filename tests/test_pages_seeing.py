@@ -85,7 +85,7 @@ def test_the_table_of_a_result_leaves_out_what_cannot_be_told(filled: Filled) ->
     assert all(any(cell.strip() != "unsure" for cell in row.split("|")[2:-1]) for row in rows)
 
 
-def test_the_method_says_whether_a_strand_or_all_of_the_hair_was_read(filled: Filled) -> None:
+def test_the_method_says_whether_a_ribbon_or_all_of_the_hair_was_read(filled: Filled) -> None:
     said = words(open_page("compare", visit=filled.visit.id))
     assert "All of the hair inside the outline was read" in said
     assert "lights and lows alike" in said
@@ -94,7 +94,7 @@ def test_the_method_says_whether_a_strand_or_all_of_the_hair_was_read(filled: Fi
     old = [workflow.measure_record(store, photo, marks()) for photo in store.photos.find(visit_id=filled.visit.id)]
     store.visits.save(filled.visit, old)
     said = words(open_page("compare", visit=filled.visit.id))
-    assert "One strand of the hair was read" in said
+    assert "A narrow ribbon along the hair was read" in said
     assert plain("lightest 10 % and darkest 10 %, by rule") in said
     assert "inside the outline" not in said
     assert "never are" in said

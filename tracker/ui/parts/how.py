@@ -16,7 +16,7 @@ from tracker.ui.session import in_force
 
 _WAYS = {
     RIBBON: (
-        "One strand of the hair was read, from root to tip, without the lightest and the darkest tenth of each band.",
+        "A narrow ribbon along the hair was read, without the lightest and the darkest tenth of each band.",
         "how much patches of hair inside one band differ",
     ),
     WHOLE: (

@@ -33,7 +33,7 @@ _BY_HAND = (
 )
 _NOT_MOVED = "The card’s corners have not been moved yet. Drag each of the four onto its corner of the card."
 _TAP = "Tap the root, the middle and the tip of the hair: the program looks for it along them."
-_NOTHING_ALONG = "No hair was found along the three points."
+_NOTHING_ALONG = "No hair was found along these points."
 _DRAW = "Start from a plain outline and drag it round the hair, or tap three other points."
 _LOOK_ROUND = (
     "Follow the line all the way round, and drag it where it is off, or start again with three taps. If it fits, go on."

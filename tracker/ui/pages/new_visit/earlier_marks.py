@@ -1,4 +1,4 @@
-"""Photos that were marked along a strand, by the method before: what becomes of them in a draft."""
+"""Photos that were marked along a ribbon, by the earlier method: what becomes of them in a draft."""
 
 from __future__ import annotations
 
@@ -16,12 +16,12 @@ from tracker.workflow.drafts import at_step, with_changed_photos
 _MARKS_STEP = 1
 
 _SAID = (
-    "This draft was begun when one strand of the hair was measured. Now all of it is. The photos are kept; please look "
-    "at their marks once more."
+    "This draft was begun when a narrow ribbon along the hair was read. Now the whole hair is. The photos are kept; "
+    "please look at their marks once more."
 )
 _KEPT = (
-    "This photo was measured along one strand, as it was done then, and keeps its number. Mark the whole hair to "
-    "measure it anew: it then compares only with photos that are measured in the same way."
+    "This photo was read along a narrow ribbon, by the earlier method, and keeps its number. Mark the whole hair to "
+    "measure it anew: it then compares only with photos that are read in the same way."
 )
 
 
@@ -33,7 +33,7 @@ class _Begun:
 
 
 def start_marks_anew(work: Work) -> None:
-    """Let the marks of a new visit start again where they were made along a strand, and say so.
+    """Let the marks of a new visit start again where they were made along a ribbon, and say so.
 
     What changes a kept visit keeps its readings: there a person chooses, photo by photo.
     """
@@ -59,7 +59,7 @@ def say_marks_start_anew(work: Work) -> None:
         st.info(_SAID)
 
 
-def along_a_strand(work: Work, photo: PhotoRecord) -> bool:
+def along_a_ribbon(work: Work, photo: PhotoRecord) -> bool:
     """A photo of a kept visit as it was measured, and the way to measure the whole hair; True where it may stay so."""
     st.markdown(_KEPT)
     stays = st.button("Keep it as it is", type="primary", key=f"right-{photo.role}")
@@ -79,5 +79,5 @@ def whole(photo: PhotoRecord) -> PhotoRecord:
 
 
 def of_whole(marks: Marks) -> Marks:
-    """The marks without the strand."""
+    """The marks without the ribbon."""
     return replace(marks, path=(), width=None, outline=None)

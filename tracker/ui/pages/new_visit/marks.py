@@ -14,7 +14,7 @@ from tracker.record.records import PhotoRecord
 from tracker.ui.look import failure
 from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, put_photo
-from tracker.ui.pages.new_visit.earlier_marks import along_a_strand
+from tracker.ui.pages.new_visit.earlier_marks import along_a_ribbon
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import held
 from tracker.ui.parts.marking import (
@@ -90,7 +90,7 @@ def _one_photo(work: Work, photo_id: str) -> None:
         if photo is None or photo.marks is None:
             return
         if photo.marks.hair != WHOLE:
-            if along_a_strand(work, photo):
+            if along_a_ribbon(work, photo):
                 _next(work, photo)
             return
         if not is_measured(photo) and not was_looked_at(photo.id):
