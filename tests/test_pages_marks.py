@@ -399,6 +399,23 @@ def test_combing_is_asked_about_where_a_state_has_two_photos(store: Store, clien
     assert not [each for each in test.pills if each.key.startswith("combed-after")]
 
 
+@pytest.mark.parametrize("field", ["card_stood", "combed_anew"])
+@pytest.mark.parametrize("noted", [(None, True), (False, None), (None, None)])
+def test_photos_of_which_only_one_has_a_note_follow_it(
+    store: Store, client: Client, field: str, noted: tuple[bool | None, bool | None]
+) -> None:
+    test = open_page("new_visit", client=client.id)
+    for seed in (3, 4):
+        upload(test, "before", drawn_photo(40.0, seed=seed))
+    draft = shown_draft(test, store)
+    photos = tuple(replace(photo, **{field: each}) for photo, each in zip(draft.photos, noted, strict=True))
+    workflow.keep_draft(store, replace(draft, photos=photos))
+    test = open_page("new_visit", draft=draft.id)
+    assert_no_failure(test)
+    known = next((each for each in noted if each is not None), None)
+    assert [getattr(photo, field) for photo in shown_draft(test, store).photos] == [known] * 2
+
+
 def test_notes_of_one_tab_are_told_in_the_other(store: Store, client: Client) -> None:
     first = open_page("new_visit", client=client.id)
     for seed in (3, 4):
@@ -462,6 +479,7 @@ def test_photos_that_are_not_kept_are_marked_in_the_same_way(store: Store) -> No
     test.button(key="set-up-right").click().run()
     assert_no_failure(test)
     assert len(workflow.shots_so_far(store)) == 1
+    assert test.pills(key="set-up-card-stood").value is True, "as in the photos before"
 
 
 def test_a_card_that_stood_counts_in_photos_that_are_not_kept(store: Store) -> None:

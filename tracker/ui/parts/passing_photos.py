@@ -52,6 +52,7 @@ class _Passing:
     rounds : int, how often all that were added had been looked at
     said : str or None, why the first one that waits has no reading
     marks : Marks or None, of the first one that waits; None while they are as they were found
+    stood : bool or None, whether the card stood in the photos added last; None where not noted
     """
 
     waiting: list[workflow.PassingPhoto] = field(default_factory=list)
@@ -60,6 +61,7 @@ class _Passing:
     rounds: int = 0
     said: str | None = None
     marks: Marks | None = None
+    stood: bool | None = None
 
 
 def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
@@ -93,7 +95,8 @@ def round_of(key: str) -> int:
 
 def _add(store: Store, key: str, label: str, passing: _Passing) -> None:
     kind, reflectance = choose_card(key)
-    stood = choose_card_stood(f"{key}-card-stood", workflow.card_stood_last(store), _HOW_THE_CARD)
+    likely = workflow.card_stood_last(store) if passing.stood is None else passing.stood
+    stood = choose_card_stood(f"{key}-card-stood", likely, _HOW_THE_CARD)
     uploads = ask_photos(label, f"{key}-upload-{passing.turns}")
     st.caption(NOT_KEPT)
     if not uploads:
@@ -116,7 +119,7 @@ def _add(store: Store, key: str, label: str, passing: _Passing) -> None:
     if passing.waiting:
         passing.turns += 1  # a new place to add
         let_go_of(uploads)
-        passing.total = len(passing.waiting)
+        passing.total, passing.stood = len(passing.waiting), stood
         if not troubles:
             st.rerun()
         st.button("Go on with the others", key=f"{key}-go-on")

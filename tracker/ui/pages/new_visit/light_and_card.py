@@ -121,7 +121,8 @@ def _light(work: Work, role: str, one: str) -> str:
 def _card_stood(work: Work, role: str, one: str) -> bool | None:
     """Whether the card stood, as the field reads; it begins as with the last photos."""
     present = work.of(role)
-    likely = present[0].card_stood if present else _stood_last(work)
+    known = next((photo.card_stood for photo in present if photo.card_stood is not None), None)
+    likely = known if present else _stood_last(work)
     return choose_card_stood(_field(work, f"card-stood-{role}"), likely, f"Card in {one}")
 
 
@@ -168,7 +169,7 @@ def _follow(work: Work, name: str, read: object, *, alike: bool) -> None:
     """Where another window chose differently for the photos, start afresh any field that was not touched here."""
     if work.tab is None:
         return
-    untouched = work.tab.chosen.get(name) == read
+    untouched = name in work.tab.chosen and work.tab.chosen[name] == read
     work.tab.chosen[name] = read
     if untouched and not alike:
         del work.tab.chosen[name]
