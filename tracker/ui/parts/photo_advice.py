@@ -29,7 +29,7 @@ _STEPS = (
         "The card beside the hair, turned a little to the light",
         "Hold it where the hair is, not in front and not behind. Face it to the phone, then turn it a little towards "
         "the light, a third of the way: it is lit like the hair, and nothing shines on it. No fingers and no shadow "
-        "on it.",
+        "on it. A stand is better than a hand: the light on the card then changes less from photo to photo.",
     ),
     (
         "distance",
