@@ -67,6 +67,13 @@ def whole_marks() -> Marks:
     return Marks("grey18", CARD, PATH, None, outline=OUTLINE)
 
 
+def ribbon_marks() -> Marks:
+    """Marks of a ribbon down the same hair, as the earlier method had them."""
+    from scenes import CARD, PATH, WIDTH
+
+    return Marks("grey18", CARD, PATH, WIDTH)
+
+
 def sent(rev: int = 0, **other: Any) -> dict[str, Any]:
     """What the marks editor sends when somebody has put the marks where they fit, or elsewhere."""
     marks = whole_marks()

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from scenes import CARD, PATH, marks
+from scenes import CARD, PATH
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
     OUTLINE,
@@ -19,6 +19,7 @@ from test_pages_harness import (
     assert_no_failure,
     drawn_photo,
     open_page,
+    ribbon_marks,
     sent,
     whole_marks,
     words,
@@ -140,8 +141,10 @@ def test_a_doubt_is_said_with_what_to_do_until_a_person_says_yes_or_moves_the_li
     shifted = (((found[0][0] + 0.04), found[0][1]), *found[1:])
     put(test, store, outline=shifted)
     assert doubt in words(test), "the browser rounds; nobody moved anything"
+    assert test.button(key="right-before").proto.type == "secondary"
     put(test, store, outline=OUTLINE)
     assert doubt not in words(test)
+    assert test.button(key="right-before").proto.type == "primary"
     again = to_marks(client, drawn_photo(41.0))
     again.button(key="right-before").click().run()
     assert_no_failure(again)
@@ -282,6 +285,7 @@ def test_looking_for_the_hair_in_vain_keeps_the_line(
 def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: Client) -> None:
     test = to_marks(client, flat(hair=True))
     assert "No grey card stands clear" in words(test)
+    assert test.button(key="right-before").proto.type == "secondary"
     photo = photo_of(test, store)
     assert photo.marks is not None
     put(test, store, corners=CARD, outline=photo.marks.outline, path=photo.marks.path)
@@ -294,7 +298,7 @@ def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: 
 def along_a_ribbon(store: Store, client: Client, role: str = BEFORE, tip: float = 40.0) -> PhotoRecord:
     """A photo as drafts of the method before have it."""
     record, _ = workflow.take_in(store, drawn_photo(tip), client_id=client.id, role=role, light="daylight")
-    return workflow.measure_record(store, record, marks())
+    return workflow.measure_record(store, record, ribbon_marks())
 
 
 @pytest.mark.parametrize("step", [0, 1, 2, 3])
@@ -326,8 +330,7 @@ def test_a_draft_begun_along_a_ribbon_keeps_its_photos_and_starts_its_marks_anew
 def test_what_changes_a_kept_visit_keeps_its_readings_until_a_person_marks_the_whole_hair(filled: Filled) -> None:
     store = filled.store
     old = [
-        workflow.measure_record(store, photo, replace(marks(), size_mm=None))
-        for photo in store.photos.find(visit_id=filled.visit.id)
+        workflow.measure_record(store, photo, ribbon_marks()) for photo in store.photos.find(visit_id=filled.visit.id)
     ]
     visit = store.visits.save(filled.visit, old)
     draft = workflow.start_draft(store, filled.client.id, "visit", visit)

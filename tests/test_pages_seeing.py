@@ -10,9 +10,18 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
-from scenes import marks
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, sent, words
+from test_pages_harness import (
+    Filled,
+    assert_no_failure,
+    drawn_photo,
+    measured,
+    open_page,
+    ribbon_marks,
+    save_visit,
+    sent,
+    words,
+)
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
@@ -91,7 +100,9 @@ def test_the_method_says_whether_a_ribbon_or_all_of_the_hair_was_read(filled: Fi
     assert "lights and lows alike" in said
     assert "by rule" not in said
     store = filled.store
-    old = [workflow.measure_record(store, photo, marks()) for photo in store.photos.find(visit_id=filled.visit.id)]
+    old = [
+        workflow.measure_record(store, photo, ribbon_marks()) for photo in store.photos.find(visit_id=filled.visit.id)
+    ]
     store.visits.save(filled.visit, old)
     said = words(open_page("compare", visit=filled.visit.id))
     assert "A narrow ribbon along the hair was read" in said

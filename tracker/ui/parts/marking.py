@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import streamlit as st
 
@@ -134,11 +135,17 @@ def along_the_taps(photo_id: str, marks: Marks, look: Look) -> Marks | None:
     return _with_hair(marks, looked.hair)
 
 
-def say_what_to_look_at(photo_id: str, marks: Marks, *, measured: bool) -> None:
-    """What the person should look at, or do, before the marks can be right."""
+def looks_right(photo_id: str, marks: Marks, *, measured: bool, key: str) -> bool:
+    """What the person should look at, or do, and the button that says that it is done; True when it was pressed.
+
+    It is the next thing to press only where nothing is in doubt, and cannot be pressed without an outline.
+    """
     placed = _say_of_the_card(photo_id, marks, measured=measured)
-    if _say_of_the_hair(photo_id, marks, measured=measured) and placed:
+    clear = _say_of_the_hair(photo_id, marks, measured=measured) and placed
+    if clear:
         st.markdown(_PLACED)
+    kind: Literal["primary", "secondary"] = "primary" if clear else "secondary"
+    return st.button("Looks right", type=kind, disabled=marks.outline is None, key=key)
 
 
 def look_again(photo_id: str, marks: Marks, look: Look, size: tuple[int, int], *, key: str) -> Marks | None:

@@ -22,8 +22,8 @@ from tracker.ui.parts.marking import (
     edited,
     forget_marking,
     look_again,
+    looks_right,
     note_found,
-    say_what_to_look_at,
 )
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload import ask_photos, let_go_of
@@ -158,10 +158,9 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     look = partial(workflow.look_again_at, photo, marks)
     anew = along_the_taps(photo.id, marks, look)
     if anew is None:
-        say_what_to_look_at(photo.id, marks, measured=passing.said is not None)
         if passing.said:
             failure(passing.said)
-        right = st.button("Looks right", type="primary", disabled=marks.outline is None, key=f"{key}-right")
+        right = looks_right(photo.id, marks, measured=passing.said is not None, key=f"{key}-right")
         anew = look_again(photo.id, marks, look, photo.size, key=key)
         if right:
             _measure(store, passing, photo, marks, keep)

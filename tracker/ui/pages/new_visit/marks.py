@@ -25,7 +25,7 @@ from tracker.ui.parts.marking import (
     edited,
     first_look,
     look_again,
-    say_what_to_look_at,
+    looks_right,
     was_looked_at,
 )
 from tracker.ui.parts.notices import told
@@ -169,8 +169,7 @@ def _beside(work: Work, photo: PhotoRecord) -> None:
     look = _look(work, photo)
     anew = along_the_taps(photo.id, marks, look)
     if anew is None:
-        say_what_to_look_at(photo.id, marks, measured=is_measured(photo))
-        right = st.button("Looks right", type="primary", disabled=marks.outline is None, key=f"right-{photo.role}")
+        right = looks_right(photo.id, marks, measured=is_measured(photo), key=f"right-{photo.role}")
         anew = look_again(photo.id, marks, look, photo.size, key=photo.role)
         if right:
             _confirm(work, photo, marks)
