@@ -15,7 +15,7 @@ FEWEST = 3
 MOST = 16  # more cannot be dragged by a finger, and no head of hair needs them
 _SMALLEST = 2500.0  # pixels of area: 50 x 50, less than any band needs
 _PLAIN_WIDTH = 0.2  # of the photo's width
-_BEYOND = 0.05  # of the path's length: root and tip lie a little inside
+_BEYOND = 0.05  # of the path's length
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,19 +112,32 @@ def outline_about(path: tuple[Point, ...], size: tuple[int, int]) -> tuple[Point
     ((40.0, 16.0), (40.0, 60.0), (40.0, 104.0), (60.0, 104.0), (60.0, 60.0), (60.0, 16.0))
     """
     points = np.asarray(path, float)
+    sides = _both_sides(points, _PLAIN_WIDTH * size[0])
+    # a path that is hardly one, or runs along the photo's edge: the box about it
+    low, high = points.min(axis=0) - _PLAIN_WIDTH * size[0] / 2, points.max(axis=0) + _PLAIN_WIDTH * size[0] / 2
+    box = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
+    about, plain = (
+        tuple((float(x), float(y)) for x, y in np.clip(rim, 0, np.asarray(size, float))) for rim in (sides, box)
+    )
+    try:
+        return Outline(about).points
+    except InvalidOutline:
+        return plain
+
+
+def _both_sides(points: Floats, width: float) -> Floats:
+    """Down one side of a path and up the other, (n, 2); root and tip lie a little inside."""
     line = points[-1] - points[0]
     length = max(float(np.linalg.norm(line)), 1e-9)
     down = line / length
-    across = np.array([-down[1], down[0]])
+    across = np.array([-down[1], down[0]]) * width / 2
     heights = (points - points[0]) @ down
-    # points that turn back would make the outline cross itself; two sides and MOST points leave room for half of them
+    # a point that turns back would make the outline cross itself
     falling = [0, *(i for i in range(1, len(points)) if heights[i] > heights[:i].max())]
     chosen = points[[falling[i] for i in np.unique(np.linspace(0, len(falling) - 1, MOST // 2).round().astype(int))]]
     chosen[0] -= _BEYOND * length * down
     chosen[-1] += _BEYOND * length * down
-    half = _PLAIN_WIDTH * size[0] / 2 * across
-    rim = np.clip(np.vstack([chosen + half, chosen[::-1] - half]), 0, np.asarray(size, float))
-    return tuple((float(x), float(y)) for x, y in rim)
+    return np.vstack([chosen + across, chosen[::-1] - across])
 
 
 def first_crossing(points: Floats) -> tuple[int, int] | None:
