@@ -108,8 +108,8 @@ def outline_about(path: tuple[Point, ...], size: tuple[int, int]) -> tuple[Point
 
     Examples
     --------
-    >>> outline_about(((50, 20), (50, 60), (50, 100)), (100, 120))
-    ((40.0, 16.0), (40.0, 60.0), (40.0, 104.0), (60.0, 104.0), (60.0, 60.0), (60.0, 16.0))
+    >>> outline_about(((500, 200), (500, 600), (500, 1000)), (1000, 1200))
+    ((400.0, 160.0), (400.0, 600.0), (400.0, 1040.0), (600.0, 1040.0), (600.0, 600.0), (600.0, 160.0))
     """
     points = np.asarray(path, float)
     sides = _both_sides(points, _PLAIN_WIDTH * size[0])
