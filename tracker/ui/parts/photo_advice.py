@@ -51,7 +51,7 @@ _STEPS = (
         "Three photos of the same hair, numbered; between them it is combed anew and the card taken up again",
         "Three photos, combed anew in between",
         "Before and after alike: take a photo, comb the hair anew, take the card up again, and take the next. Hair "
-        "falls a little differently each time, and so does the light on the card; the mean of three is much surer.",
+        "falls a little differently each time, and so does the light on the card; the mean of three is surer.",
     ),
 )
 
