@@ -12,11 +12,11 @@ import cv2
 import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import assert_no_failure, open_page, words
+from test_pages_harness import assert_no_failure, open_page, sent, words
 
 from tests.command_line import entry, run, write_marks
 from tests.photo_samples import jpeg
-from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
+from tests.scenes import CARD, Drawn, marks, photograph, scene
 from tracker import workflow
 from tracker.compare.comparison import compare_readings
 from tracker.compare.lights_and_lows import shades
@@ -267,8 +267,7 @@ class TestOneMore:
         photo = next(photo for photo in self._draft(test, store).photos if photo.role == role)
         assert photo.marks is not None
         assert photo.marks.corners == CARD
-        placed = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
-        test.session_state[f"marks-{photo.id}"] = {"value": placed}
+        test.session_state[f"marks-{photo.id}"] = sent()
         test.button(key=f"right-{role}").click().run()
 
 

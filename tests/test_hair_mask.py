@@ -221,3 +221,9 @@ def test_a_neck_under_short_hair_is_no_hair():
     mask = find_hair(scenes.photograph(linear).encoded)
     assert overlap(mask, where) > 0.9
     assert 560 < suggest_axis(mask)[-1][1] < 720
+
+
+def test_a_card_over_the_whole_photo_leaves_no_hair():
+    everything = ((0.0, 0.0), (120.0, 0.0), (120.0, 160.0), (0.0, 160.0))
+    with pytest.raises(HairNotFound):
+        find_hair(np.full((160, 120, 3), 90, np.uint8), everything)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.errors import InvalidOutline
-from tracker.measure.hair.outline import FEWEST, MOST, Outline
+from tracker.measure.hair.outline import FEWEST, MOST, Outline, outline_about
 
 
 def star(radii: list[float], centre: tuple[float, float] = (500.0, 500.0), turn: float = 0.0) -> np.ndarray:
@@ -82,3 +82,23 @@ def test_what_is_no_outline_is_refused_in_words(points, says):
         Outline(tuple(points))
     assert says in refused.value.message
     assert refused.value.advice
+
+
+def test_a_plain_outline_lies_about_the_path_a_fifth_of_the_photo_wide():
+    path = ((400.0, 200.0), (420.0, 500.0), (400.0, 900.0))
+    outline = Outline(outline_about(path, (1000, 1400)))
+    assert outline.holds(np.array([x for x, _ in path]), np.array([y for _, y in path])).all()
+    # 200 wide over 700 and a twentieth of that at each end
+    assert outline.area == pytest.approx(200 * 700 * 1.1)
+
+
+@given(st.lists(st.tuples(st.floats(0, 900), st.floats(0, 1100)), min_size=2, max_size=16))
+def test_a_plain_outline_is_one_wherever_somebody_taps(path):
+    places = outline_about(tuple(path), (900, 1100))
+    outline = Outline(places)
+    assert all(0 <= x <= 900 and 0 <= y <= 1100 for x, y in outline.points)
+
+
+@pytest.mark.parametrize("path", [((5.0, 5.0),) * 3, ((0.0, 0.0), (0.0, 1.0)), ((900.0, 1100.0), (899.0, 1100.0))])
+def test_a_plain_outline_in_a_corner_is_one(path):
+    assert Outline(outline_about(path, (900, 1100))).area >= 2500

@@ -18,10 +18,10 @@ from test_pages_harness import (
     assert_no_failure,
     drawn_photo,
     open_page,
+    sent,
     words,
 )
 
-from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
 from tracker.errors import InvalidMarks
 from tracker.record.records import MEASURING, Client, Visit
@@ -60,8 +60,7 @@ def shown_draft(test: AppTest, store: Store) -> Any:
 def look_right(test: AppTest, store: Store, role: str) -> AppTest:
     """Put the marks where they fit, as a drag would, and confirm them."""
     photo = next(photo for photo in shown_draft(test, store).photos if photo.role == role)
-    value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
-    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    test.session_state[f"marks-{photo.id}"] = sent()
     return test.button(key=f"right-{role}").click().run()
 
 
@@ -171,8 +170,7 @@ def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Clien
     test.button(key="to-marks").click().run()
     [photo] = shown_draft(test, store).photos
     tiny = [[10.0, 10.0], [14.0, 10.0], [14.0, 14.0], [10.0, 14.0]]
-    value = {"rev": 0, "corners": tiny, "path": [list(p) for p in PATH], "width": WIDTH}
-    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    test.session_state[f"marks-{photo.id}"] = sent(corners=tiny)
     test.button(key="right-before").click().run()
     assert_no_failure(test)
     assert "No number" in words(test)

@@ -9,11 +9,10 @@ from datetime import timedelta
 import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, words
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, sent, words
 from test_pages_new_visit import client as client
 from test_pages_new_visit import shown_draft
 
-from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
 from tracker.compare.photo_set import state_of
 from tracker.maths.quantities import LabMeasured
@@ -31,8 +30,7 @@ def upload_several(test: AppTest, role: str, contents: list[bytes]) -> AppTest:
 
 def confirm_all(test: AppTest, store: Store) -> AppTest:
     for photo in shown_draft(test, store).photos:
-        value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
-        test.session_state[f"marks-{photo.id}"] = {"value": value}
+        test.session_state[f"marks-{photo.id}"] = sent()
     for role in (BEFORE, AFTER):
         for photo in shown_draft(test, store).photos:
             if photo.role == role:

@@ -11,7 +11,17 @@ import numpy as np
 import pytest
 from PIL import Image
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, measured, open_page, save_visit, words
+from test_pages_harness import (
+    Filled,
+    assert_no_failure,
+    drawn_photo,
+    measured,
+    open_page,
+    ribbon_marks,
+    save_visit,
+    sent,
+    words,
+)
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
@@ -84,9 +94,20 @@ def test_the_table_of_a_result_leaves_out_what_cannot_be_told(filled: Filled) ->
     assert all(any(cell.strip() != "unsure" for cell in row.split("|")[2:-1]) for row in rows)
 
 
-def test_shares_that_are_left_out_by_rule_are_told_from_what_was_seen(filled: Filled) -> None:
+def test_the_method_says_whether_a_ribbon_or_all_of_the_hair_was_read(filled: Filled) -> None:
     said = words(open_page("compare", visit=filled.visit.id))
+    assert "All of the hair inside the outline was read" in said
+    assert "lights and lows alike" in said
+    assert "by rule" not in said
+    store = filled.store
+    old = [
+        workflow.measure_record(store, photo, ribbon_marks()) for photo in store.photos.find(visit_id=filled.visit.id)
+    ]
+    store.visits.save(filled.visit, old)
+    said = words(open_page("compare", visit=filled.visit.id))
+    assert "A narrow ribbon along the hair was read" in said
     assert plain("lightest 10 % and darkest 10 %, by rule") in said
+    assert "inside the outline" not in said
     assert "never are" in said
     assert "clean hair" not in said
 
@@ -121,13 +142,12 @@ def test_a_framing_unlike_the_last_visit_is_pointed_at(filled: Filled) -> None:
     upload(test, "progress", stream.getvalue())
     test.button(key="to-marks").click().run()
     photo = shown_draft(test, filled.store).photos[0]
-    from scenes import CARD, PATH, WIDTH
 
     def put(points: Any) -> list[list[float]]:
         return [[340 + 0.6 * x, 300 + 0.6 * y] for x, y in points]
 
-    value = {"rev": 0, "corners": put(CARD), "path": put(PATH), "width": 0.6 * WIDTH}
-    test.session_state[f"marks-{photo.id}"] = {"value": value}
+    placed = {name: put(points) for name, points in sent()["value"].items() if name != "rev"}
+    test.session_state[f"marks-{photo.id}"] = sent(**placed)
     test.button(key="right-progress").click().run()
     assert_no_failure(test)
     said = words(test)
@@ -139,7 +159,8 @@ def test_the_guide_opens_and_is_reached_from_both_pages(store: Store, client: Cl
     guide = open_page("photo_guide", client=client.id)
     assert_no_failure(guide)
     said = words(guide)
-    for part in ("metre", "third of the way", "comb", "plain wall", "Daylight"):
+    steps = ("metre", "third of the way", "comb", "plain wall", "Daylight")
+    for part in (*steps, "over the back", "comb the hair anew", "card up again"):
         assert part in said
     for test in (open_page("studio"), open_page("new_visit", client=client.id)):
         links = [json.dumps(element.proto.page) for element in test.get("page_link")]

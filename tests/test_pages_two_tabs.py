@@ -7,11 +7,10 @@ from datetime import date
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page, save_visit, words
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page, save_visit, sent, whole_marks, words
 from test_pages_new_visit import client as client
 from test_pages_new_visit import look_right, named, shown_draft, upload
 
-from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
 from tracker.record.records import Client, Draft, Visit, new_id, now
 from tracker.store import Store
@@ -203,18 +202,19 @@ def test_marks_that_the_other_tab_moved_are_not_put_back(store: Store, client: C
     first.button(key="to-marks").click().run()
     draft = shown_draft(first, store)
     one, other = two(draft)
-    value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH + 3}
+    given = whole_marks().outline or ()
+    moved_on = ((given[0][0] + 3, given[0][1]), *given[1:])
     [photo] = draft.photos
-    other.session_state[f"marks-{photo.id}"] = {"value": {**value, "width": WIDTH}}
+    other.session_state[f"marks-{photo.id}"] = sent()
     other.run()
-    one.session_state[f"marks-{photo.id}"] = {"value": value}
+    one.session_state[f"marks-{photo.id}"] = sent(outline=moved_on)
     one.run()
     for _ in range(2):
         other.run()
         assert_no_failure(other)
         [moved] = store.drafts.get(draft.id).photos
         assert moved.marks is not None
-        assert moved.marks.width == WIDTH + 3
+        assert moved.marks.outline == moved_on
     assert "marks of the before photo" in told(other)
 
 

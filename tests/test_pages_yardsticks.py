@@ -4,14 +4,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, words
+from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, ribbon_marks, sent, words
 
-from tests.scenes import CARD, PATH, WIDTH
 from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick
 from tracker.calibrate.gauge_study import Shot
@@ -39,8 +37,7 @@ def add(test: AppTest, key: str, content: bytes | list[bytes]) -> AppTest:
     assert_no_failure(test)
     for _ in contents:
         photo = test.session_state[key_of(_Passing, key)].waiting[0]
-        value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
-        test.session_state[f"passing-{photo.id}"] = {"value": value}
+        test.session_state[f"passing-{photo.id}"] = sent()
         test.button(key=f"{key}-right").click().run()
         assert_no_failure(test)
     return test
@@ -138,8 +135,7 @@ def test_a_swatch_without_a_level_is_asked_for_it(store: Store) -> None:
     uploader = next(found.key for found in test.file_uploader if found.key.startswith("scale-upload-"))
     test.file_uploader(key=uploader).set_value([("a.jpg", drawn_photo(40.0), "image/jpeg")]).run()
     photo = test.session_state[key_of(_Passing, "scale")].waiting[0]
-    value = {"rev": 0, "corners": [list(p) for p in CARD], "path": [list(p) for p in PATH], "width": WIDTH}
-    test.session_state[f"passing-{photo.id}"] = {"value": value}
+    test.session_state[f"passing-{photo.id}"] = sent()
     test.button(key="scale-right").click().run()
     assert_no_failure(test)
     assert "swatch has no level" in words(test)
@@ -191,12 +187,12 @@ def test_photos_that_were_not_confirmed_are_served_from_memory_only() -> None:
 
 def test_an_own_check_narrows_what_photos_of_it_claim(store: Store) -> None:
     photo = workflow.look_at(drawn_photo(40.0), "grey18")
-    marks = replace(photo.marks, corners=CARD, path=PATH, width=WIDTH)
-    wide, why = workflow.measure_passing(store, photo, marks)
+    along = ribbon_marks()  # a ribbon: what the check of this test was made on
+    wide, why = workflow.measure_passing(store, photo, along)
     assert why == ""
     own = Repeatability("check", (0.3, 0.1, 0.1), 30.0, False, "Own.", (0.1, 0.0, 0.0), covers_light=True)
     store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), spread=own))
-    narrow, _ = workflow.measure_passing(store, photo, marks)
+    narrow, _ = workflow.measure_passing(store, photo, along)
     assert wide is not None
     assert narrow is not None
     for before, after in zip(wide.regions, narrow.regions, strict=True):

@@ -11,7 +11,7 @@ from stillness import settled
 
 from tests.samples import sample_photo
 from tracker import workflow
-from tracker.record.records import BEFORE, MEASURING, PORTFOLIO
+from tracker.record.records import BEFORE, MEASURING, PORTFOLIO, PhotoRecord
 from tracker.store import Store
 
 if TYPE_CHECKING:
@@ -122,6 +122,55 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     page.go_back()
     page.get_by_role("button", name="Look closer").first.wait_for()
     desktop.assert_clean()
+
+
+def tap_hair(page: Any, right: float, down: float) -> None:
+    """Tap the photo in the editor, at these shares of its width and height."""
+    x, y = page.locator(".stage").evaluate(
+        """(stage, [right, down]) => { const size = stage.viewBox.baseVal, box = stage.getBoundingClientRect()
+          const at = new DOMPoint(size.x + right * size.width, size.y + down * size.height)
+          const seen = at.matrixTransform(stage.getScreenCTM())
+          return [seen.x, seen.y] }""",
+        [right, down],
+    )
+    page.mouse.click(x, y)
+
+
+def test_three_taps_find_the_hair_and_the_number_follows(studio: str, desktop: Watched, tmp_path: Path) -> None:
+    with Store(tmp_path / "studio") as store:
+        client = workflow.add_client(store, "Ida", "", {MEASURING: True, PORTFOLIO: True}, "me")
+    page = desktop.page
+    page.goto(f"{studio}/new-visit?client={client.id}")
+    page.get_by_text("Before photo").first.wait_for()
+    add_photo(page, sample("before"), 1)
+    press(page, "Go on without the other")
+    page.get_by_text("round all of the hair").wait_for(timeout=MEASURING_MS)
+    press(page, "Start again")
+    page.get_by_text("Tap the root, the middle and the tip").wait_for()
+    page.get_by_role("button", name="Looks right", disabled=True).wait_for()
+    # down the middle of the head, as the photo shows it
+    for place_ in ((0.43, 0.16), (0.43, 0.45), (0.44, 0.72)):
+        settled(page)
+        tap_hair(page, *place_)
+    page.get_by_text("round all of the hair").wait_for(timeout=MEASURING_MS)
+    settled(page)
+    [photo] = drafted(tmp_path)
+    assert photo.marks is not None
+    assert len(photo.marks.path) == 3
+    assert photo.marks.outline is not None
+    press(page, "Looks right")
+    page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
+    [photo] = drafted(tmp_path)
+    assert photo.reading is not None
+    assert photo.reading.ok
+    desktop.assert_clean()
+
+
+def drafted(tmp_path: Path) -> tuple[PhotoRecord, ...]:
+    """The photos of the one draft."""
+    with Store(tmp_path / "studio") as store:
+        [draft] = store.drafts.find()
+    return draft.photos
 
 
 def focused(page: Any) -> str:

@@ -112,13 +112,13 @@ def find_marks(
         try:
             corners = find(picture.encoded)
         except CardError as error:
-            card = error
+            card = error.with_traceback(None)  # it would hold the whole photo as long as the suggestion is kept
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     try:
         hair = find_hair(picture.encoded, corners, path)
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
-        return Suggestion(marks, card, error)
+        return Suggestion(marks, card, error.with_traceback(None))
     return Suggestion(replace(marks, outline=outline, path=axis), card, None, hair.reason)
 
 

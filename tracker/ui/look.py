@@ -96,9 +96,17 @@ def check_list_html(checks: Iterable[Check]) -> str:
 
 def failure(what: str, advice: str = "") -> None:
     """A failure as a sentence and what to do, announced to screen readers."""
+    st.html(f'<div class="t-failure" role="alert">{_mark("stopped")}{_said(what, advice)}</div>')
+
+
+def warning(what: str, advice: str = "") -> None:
+    """What a person should look at before going on, as a sentence and what to do; it stops nothing."""
+    st.html(f'<div class="t-failure" role="status">{_mark("warned")}{_said(what, advice)}</div>')
+
+
+def _said(what: str, advice: str) -> str:
     more = f"<p>{escape(advice)}</p>" if advice else ""
-    words = f"<div><p><b>{escape(what)}</b></p>{more}</div>"
-    st.html(f'<div class="t-failure" role="alert">{_mark("stopped")}{words}</div>')
+    return f"<div><p><b>{escape(what)}</b></p>{more}</div>"
 
 
 def step_bar_html(names: Sequence[str], current: int) -> str:

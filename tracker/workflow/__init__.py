@@ -5,9 +5,10 @@ from tracker.workflow.clients import add_client, answer_consent, edit_client, no
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo
 from tracker.workflow.drafts import change_draft
-from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
+from tracker.workflow.passing import PassingPhoto, look_again_at, look_at, measure_passing
 from tracker.workflow.photos import (
     DecodedPhotos,
+    card_stood_last,
     measure_record,
     remeasure,
     suggest_marks,
@@ -50,6 +51,7 @@ __all__ = [
     "agree_limits",
     "answer_consent",
     "card_size",
+    "card_stood_last",
     "change_draft",
     "copied_steps",
     "drop_shots",
@@ -62,6 +64,7 @@ __all__ = [
     "last_steps",
     "load_demo",
     "locus_from",
+    "look_again_at",
     "look_at",
     "look_like_copies",
     "measure_passing",

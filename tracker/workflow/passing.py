@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 
 from tracker.errors import TrackerError
 from tracker.measure import Suggestion, find_marks, measure_photo
-from tracker.measure.reading import Marks, PhotoReading
+from tracker.measure.reading import Marks, PhotoReading, Point
+from tracker.measure.reference_card import Corners
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
@@ -25,6 +26,7 @@ class PassingPhoto:
     found : Suggestion, where the card and the hair were found
     warnings : notes from reading the file
     camera : str or None, as the camera wrote it
+    card_stood : bool or None, True where the card stood on its own, False where it was held; None where not noted
     """
 
     id: str
@@ -33,10 +35,20 @@ class PassingPhoto:
     found: Suggestion
     warnings: tuple[str, ...]
     camera: str | None = None
+    card_stood: bool | None = None
 
 
-def look_at(content: bytes, card_kind: str, reflectance: float | None = None) -> PassingPhoto:
+def look_at(
+    content: bytes, card_kind: str, reflectance: float | None = None, *, card_stood: bool | None = None
+) -> PassingPhoto:
     """Read a photo that is not to be kept, and look for the card and the hair.
+
+    Parameters
+    ----------
+    content : bytes as received, not trusted
+    card_kind : str, name of a kind of card
+    reflectance : float or None, of the card's grey where it is better known
+    card_stood : bool or None, whether the card stood on its own, where that was noted
 
     Raises
     ------
@@ -47,7 +59,23 @@ def look_at(content: bytes, card_kind: str, reflectance: float | None = None) ->
         photo = read_photo(content)
         found = find_marks(photo, card_kind, reflectance)
         clean = clean_jpeg(photo)
-    return PassingPhoto(new_id(), clean, photo.size, found, photo.warnings, photo.camera)
+    return PassingPhoto(new_id(), clean, photo.size, found, photo.warnings, photo.camera, card_stood)
+
+
+def look_again_at(
+    photo: PassingPhoto, marks: Marks, corners: Corners | None, path: tuple[Point, ...] | None
+) -> Suggestion:
+    """Look in a photo once more for what is not given.
+
+    Parameters
+    ----------
+    photo : PassingPhoto
+    marks : Marks, with the kind of card
+    corners : of the card, pixels, where a person placed them; None to find it
+    path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
+    """
+    with OPENING:
+        return find_marks(read_kept(photo.content), marks.card_kind, marks.reflectance, corners=corners, path=path)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:
@@ -59,7 +87,7 @@ def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[Ph
     str : why there is no number, empty where there is one
     """
     try:
-        own = settings_in_force(store)
+        own = replace(settings_in_force(store), card_stood=photo.card_stood is True)
         with OPENING:
             read = replace(read_kept(photo.content), warnings=photo.warnings)
             reading = measure_photo(read, marks, own)

@@ -6,6 +6,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import replace
+from datetime import datetime
 
 from tracker.errors import InvalidEntry, InvalidMarks, TrackerError
 from tracker.measure import Settings, Suggestion, find_marks, measure_photo
@@ -172,7 +173,7 @@ def measure_record(
     PhotoRecord : with a reading, or with the reason why there is no number in `failure`. Not saved yet.
     """
     try:
-        own = settings_in_force(store)
+        own = replace(settings_in_force(store), card_stood=photo.card_stood is True)
         with OPENING:
             kept = _photo(store, photo.file, decoded)
             # the kept copy is sound, so what was odd about the original file is remembered beside it
@@ -195,6 +196,27 @@ def too_small(size: tuple[int, int]) -> InvalidEntry | None:
         limit=SMALLEST_SIDE,
         unit="pixels",
     )
+
+
+def card_stood_last(store: Store, client_id: str | None = None) -> bool | None:
+    """Whether the card stood when a client was photographed last, else in the studio's last photos.
+
+    Parameters
+    ----------
+    client_id : str or None, None for the studio's last photos only
+
+    Returns
+    -------
+    bool or None : None where nobody noted it
+    """
+    of_client = store.photos.find(client_id=client_id) if client_id is not None else []
+    of_studio = [photo for role in ROLES for photo in store.photos.latest(role, 1)]
+    newest_first = (photo for photos in (of_client, of_studio) for photo in sorted(photos, key=_added_at, reverse=True))
+    return next((photo.card_stood for photo in newest_first if photo.card_stood is not None), None)
+
+
+def _added_at(photo: PhotoRecord) -> datetime:
+    return photo.added_at
 
 
 def settings_in_force(store: Store) -> Settings:

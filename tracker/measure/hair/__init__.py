@@ -12,7 +12,7 @@ from tracker.measure.hair.bands import (
 )
 from tracker.measure.hair.gloss import gloss_share
 from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
-from tracker.measure.hair.outline import Outline
+from tracker.measure.hair.outline import Outline, outline_about
 from tracker.measure.hair.path import NARROWEST, HairPath, Strip, require_inside, straighten
 from tracker.measure.hair.select import KEPT, OUTSIDE, USUAL, WHOLE_WIDTH, Selection, clipped_codes, select_body
 from tracker.measure.hair.spread import stretches
@@ -41,6 +41,7 @@ __all__ = [
     "gloss_share",
     "hair_within",
     "lights_and_lows",
+    "outline_about",
     "pieces_across",
     "profile",
     "require_downwards",

@@ -77,4 +77,6 @@ def _standing_out(channels: np.ndarray, card: Floats | None, seed: tuple[float, 
     labels[:, :edge] = labels[:, -edge:] = labels[:edge] = cv2.GC_BGD
     labels[-max(1, round(_FOOT * height)) :] = cv2.GC_BGD
     labels[grab.card_area(channels.shape, card)] = cv2.GC_BGD
+    if not np.any((labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD)):
+        return np.zeros_like(surely)  # all of it lies on the card
     return shape.tidy(grab.cut(channels, labels, _ROUNDS), surely)

@@ -14,6 +14,8 @@ from tracker.words import count
 FEWEST = 3
 MOST = 16  # more cannot be dragged by a finger, and no head of hair needs them
 _SMALLEST = 2500.0  # pixels of area: 50 x 50, less than any band needs
+_PLAIN_WIDTH = 0.2  # of the photo's width
+_BEYOND = 0.05  # of the path's length
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,52 @@ def _require_number(number: int) -> None:
             limit=float(MOST),
             unit="points",
         )
+
+
+def outline_about(path: tuple[Point, ...], size: tuple[int, int]) -> tuple[Point, ...]:
+    """A plain outline about a path, inside the photo: where a person begins to draw who has no better one.
+
+    Parameters
+    ----------
+    path : points from root to tip, pixels
+    size : width and height of the photo, pixels
+
+    Returns
+    -------
+    tuple of points, pixels : down one side of the path and up the other
+
+    Examples
+    --------
+    >>> outline_about(((500, 200), (500, 600), (500, 1000)), (1000, 1200))
+    ((400.0, 160.0), (400.0, 600.0), (400.0, 1040.0), (600.0, 1040.0), (600.0, 600.0), (600.0, 160.0))
+    """
+    points = np.asarray(path, float)
+    sides = _both_sides(points, _PLAIN_WIDTH * size[0])
+    # a path that is hardly one, or runs along the photo's edge: the box about it
+    low, high = points.min(axis=0) - _PLAIN_WIDTH * size[0] / 2, points.max(axis=0) + _PLAIN_WIDTH * size[0] / 2
+    box = np.array([low, [low[0], high[1]], high, [high[0], low[1]]])
+    about, plain = (
+        tuple((float(x), float(y)) for x, y in np.clip(rim, 0, np.asarray(size, float))) for rim in (sides, box)
+    )
+    try:
+        return Outline(about).points
+    except InvalidOutline:
+        return plain
+
+
+def _both_sides(points: Floats, width: float) -> Floats:
+    """Down one side of a path and up the other, (n, 2); root and tip lie a little inside."""
+    line = points[-1] - points[0]
+    length = max(float(np.linalg.norm(line)), 1e-9)
+    down = line / length
+    across = np.array([-down[1], down[0]]) * width / 2
+    heights = (points - points[0]) @ down
+    # a point that turns back would make the outline cross itself
+    falling = [0, *(i for i in range(1, len(points)) if heights[i] > heights[:i].max())]
+    chosen = points[[falling[i] for i in np.unique(np.linspace(0, len(falling) - 1, MOST // 2).round().astype(int))]]
+    chosen[0] -= _BEYOND * length * down
+    chosen[-1] += _BEYOND * length * down
+    return np.vstack([chosen + across, chosen[::-1] - across])
 
 
 def first_crossing(points: Floats) -> tuple[int, int] | None:

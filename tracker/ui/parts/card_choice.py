@@ -1,4 +1,4 @@
-"""Which card is in the photos, and its grey's reflectance where that is better known."""
+"""Which card is in the photos, its grey's reflectance where that is better known, and whether it stood."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ def choose_card(key: str, kind: str | None = None, reflectance: float | None = N
     """
     kinds = list(CARD_KINDS)
     chosen = st.radio(
-        "Card in the photos",
+        "Kind of card",
         kinds,
         index=kinds.index(kind) if kind in kinds else 0,
         format_func=lambda name: CARD_KINDS[name].title,
@@ -39,3 +39,24 @@ def choose_card(key: str, kind: str | None = None, reflectance: float | None = N
             key=f"{key}-reflectance",
         )
     return chosen, percent / 100 if percent else None
+
+
+def choose_card_stood(key: str, stood: bool | None, label: str = "Card in the photos") -> bool | None:
+    """Ask whether the card was held or stood on its own, which says how far its light is that of the hair.
+
+    Parameters
+    ----------
+    key : str, of the field
+    stood : bool or None, what is there at first
+
+    Returns
+    -------
+    bool or None : True where it stood; None where nothing is chosen
+    """
+    return st.pills(
+        label,
+        (False, True),
+        default=stood,
+        format_func={False: "Held in the hand", True: "Stood by itself"}.__getitem__,
+        key=key,
+    )

@@ -14,10 +14,24 @@ from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import locus_words, scale_words, spread_words
 from tracker.ui.session import in_force
 
+_WAYS = {
+    RIBBON: (
+        "A narrow ribbon along the hair was read, without the lightest and the darkest tenth of each band.",
+        "how much patches of hair inside one band differ",
+    ),
+    WHOLE: (
+        "All of the hair inside its outline was read. Each band is the hair between two heights of the line from root "
+        "to tip: the root its first fifth, the mid-lengths its third, the ends its last. Light and low pieces all "
+        "count; what is not hair does not.",
+        "how much clumps of hair side by side differ, how the hair falls each time",
+    ),
+}
+"""How the hair was read, and what that adds to the ±."""
+
 _BUDGET = (
-    "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: how much patches of hair inside "
-    "one band differ, how well the card was read and how true its grey is, light that differs between card and hair, "
-    "how exactly the marks were placed, and how the camera renders colours."
+    "Each ± holds the true value in 95 of 100 cases, as far as its parts are known: {spread}, how well the card was "
+    "read and how true its grey is, light that differs between card and hair, how exactly the marks were placed, and "
+    "how the camera renders colours."
 )
 
 YARDSTICK = (
@@ -29,28 +43,18 @@ YARDSTICK = (
 _LEAST_SHARE = 0.005  # less is nothing to the digit shown
 
 
-_HAIR = {
-    WHOLE: (
-        "All of the hair inside its outline was read. Each band is the hair between two heights of the line from root "
-        "to tip: the root its first fifth, the mid-lengths its third, the ends its last. Light and low pieces all "
-        "count; what is not hair does not."
-    ),
-    RIBBON: "Only a ribbon along a path down the hair was read, as earlier versions of the method did.",
-}
-"""What was read, by `PhotoReading.hair`."""
-
-
 def how_it_was_measured(*readings: PhotoReading, extra: tuple[str, ...] = ()) -> None:
     """The expander with the method behind these readings."""
     if not readings:
         return
     with st.expander("How this was measured"):
-        for hair in dict.fromkeys(reading.hair for reading in readings):
-            st.markdown(_HAIR[hair])
         for kind in dict.fromkeys(reading.correction.kind for reading in readings):
             if kind in CARD_KINDS:
                 st.markdown(CARD_KINDS[kind].corrected)
-        st.markdown(_BUDGET)
+        for hair in dict.fromkeys(reading.hair for reading in readings):
+            read, spread = _WAYS[hair]
+            st.markdown(read)
+            st.markdown(_BUDGET.format(spread=spread))
         own = in_force()
         for sentence in (scale_words(own.scale), locus_words(own.locus), spread_words(own.spread)):
             st.markdown(plain(sentence))
@@ -84,11 +88,11 @@ def _left_out(region: RegionReading) -> str:
         ("burnt out or black", dropped.clipped),
         ("outside the photo", dropped.outside),
     )
-    by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
     seen = [f"{format_share(share)} {word}" for word, share in found if share >= _LEAST_SHARE]
-    # over the whole width of painted hair the lightest and the darkest pieces count too
-    trimmed = [by_rule] if dropped.gloss or dropped.shadow else []
-    return plain("; ".join([*trimmed, *seen]) or "nothing")
+    if dropped.gloss or dropped.shadow:
+        by_rule = f"lightest {format_share(dropped.gloss)} and darkest {format_share(dropped.shadow)}, by rule"
+        seen.insert(0, by_rule)
+    return plain("; ".join(seen) or "nothing")
 
 
 _ROWS: tuple[tuple[str, Callable[[RegionReading], str]], ...] = (

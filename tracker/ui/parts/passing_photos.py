@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
+from functools import partial
 
 import streamlit as st
 
@@ -11,10 +12,19 @@ from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import Marks, PhotoReading
 from tracker.store import Store
-from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure
-from tracker.ui.parts.card_choice import choose_card
+from tracker.ui.parts.card_choice import choose_card, choose_card_stood
 from tracker.ui.parts.held import held
+from tracker.ui.parts.marking import (
+    along_the_taps,
+    begin_anew,
+    card_not_placed,
+    edited,
+    forget_marking,
+    look_again,
+    looks_right,
+    note_found,
+)
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
@@ -24,6 +34,7 @@ NOT_KEPT = (
     "readings are written down."
 )
 MOST_AT_ONCE = 12
+_HOW_THE_CARD = "Card in these photos"
 
 Keep = Callable[[PhotoReading, str | None], None]
 """Keeps one reading, with the camera that took it if known."""
@@ -40,6 +51,8 @@ class _Passing:
     turns : int, how often photos were added
     rounds : int, how often all that were added had been looked at
     said : str or None, why the first one that waits has no reading
+    marks : Marks or None, of the first one that waits; None while they are as they were found
+    stood : bool or None, whether the card stood in the photos added last; None where not noted
     """
 
     waiting: list[workflow.PassingPhoto] = field(default_factory=list)
@@ -47,6 +60,8 @@ class _Passing:
     turns: int = 0
     rounds: int = 0
     said: str | None = None
+    marks: Marks | None = None
+    stood: bool | None = None
 
 
 def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
@@ -64,7 +79,7 @@ def passing_photos(store: Store, key: str, label: str, keep: Keep) -> bool:
     """
     passing = held(_Passing, key)
     if not passing.waiting:
-        _add(key, label, passing)
+        _add(store, key, label, passing)
         return False
     waiting = len(passing.waiting)
     total = passing.total or waiting
@@ -78,21 +93,24 @@ def round_of(key: str) -> int:
     return held(_Passing, key).rounds
 
 
-def _add(key: str, label: str, passing: _Passing) -> None:
+def _add(store: Store, key: str, label: str, passing: _Passing) -> None:
     kind, reflectance = choose_card(key)
+    likely = workflow.card_stood_last(store) if passing.stood is None else passing.stood
+    stood = choose_card_stood(f"{key}-card-stood", likely, _HOW_THE_CARD)
     uploads = ask_photos(label, f"{key}-upload-{passing.turns}")
     st.caption(NOT_KEPT)
     if not uploads:
         return
     troubles = []
-    with st.spinner("Reading the photos and looking for the card"):
+    with st.spinner("Reading the photos and looking for card and hair"):
         for upload in uploads[:MOST_AT_ONCE]:
             try:
-                photo = workflow.look_at(upload.getvalue(), kind, reflectance)
+                photo = workflow.look_at(upload.getvalue(), kind, reflectance, card_stood=stood)
             except TrackerError as error:
                 troubles.append(error)
                 continue
             passing.waiting.append(photo)
+            note_found(photo.id, photo.found)
             hold(photo)
     for trouble in troubles:
         sorry(trouble)
@@ -101,7 +119,7 @@ def _add(key: str, label: str, passing: _Passing) -> None:
     if passing.waiting:
         passing.turns += 1  # a new place to add
         let_go_of(uploads)
-        passing.total = len(passing.waiting)
+        passing.total, passing.stood = len(passing.waiting), stood
         if not troubles:
             st.rerun()
         st.button("Go on with the others", key=f"{key}-go-on")
@@ -113,56 +131,52 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     if not passing.waiting:
         return
     photo = passing.waiting[0]
-    said = passing.said or _problem(photo)
-    if said:
-        failure(said)
-    else:
-        st.markdown("The four corners should lie on the card’s corners, and the line should run along the hair.")
+    hold(photo)
     upright = photo.size[0] < photo.size[1]
     picture, beside = st.columns([3, 2], gap="large") if upright else (st.container(), st.container())
     with picture:
-        marks = _edited(photo)
+        marks = edited(
+            photo.id,
+            passing.marks or photo.found.marks,
+            key=f"passing-{photo.id}",
+            url=passing_url(photo),
+            size=photo.size,
+            label="Photo that is not kept",
+        )
+    if marks != passing.marks:
+        passing.said = None
+    passing.marks = marks
     with beside:
-        if st.button("Looks right", type="primary", key=f"{key}-right"):
-            _measure(store, passing, marks, keep)
-        if st.button("Leave this photo out", key=f"{key}-skip"):
-            _done(passing)
+        _beside(store, key, passing, keep)
 
 
-def _problem(photo: workflow.PassingPhoto) -> str | None:
-    return None if photo.found.card is None else photo.found.card.message
+def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
+    """What to look at, the way on, and the ways to look again."""
+    photo, marks = passing.waiting[0], passing.marks
+    if marks is None:
+        return
+    look = partial(workflow.look_again_at, photo, marks)
+    anew = along_the_taps(photo.id, marks, look)
+    if anew is None:
+        if passing.said:
+            failure(passing.said)
+        right = looks_right(photo.id, marks, measured=passing.said is not None, key=f"{key}-right")
+        anew = look_again(photo.id, marks, look, photo.size, key=key)
+        if right:
+            _measure(store, passing, photo, marks, keep)
+    if anew is not None:
+        passing.said = None
+        passing.marks = anew
+        begin_anew(photo.id)
+        st.rerun()
+    if st.button("Leave this photo out", key=f"{key}-skip"):
+        _done(passing)
 
 
-def _edited(photo: workflow.PassingPhoto) -> Marks:
-    marks = photo.found.marks
-    if marks.corners is None or marks.width is None:
-        return marks
-    hold(photo)
-    edited = edit_marks(
-        key=f"passing-{photo.id}",
-        url=passing_url(photo),
-        size=photo.size,
-        corners=marks.corners,
-        path=marks.path,
-        width=marks.width,
-        label="Photo that is not kept",
-    )
-    return replace(marks, corners=edited.corners, path=edited.path, width=edited.width)
-
-
-def _measure(
-    store: Store,
-    passing: _Passing,
-    marks: Marks,
-    keep: Keep,
-) -> None:
-    photo = passing.waiting[0]
-    untouched = marks == photo.found.marks
-    with st.spinner("Measuring"):
-        problem = _problem(photo)
-        if problem and untouched:
-            reading, why = None, problem
-        else:
+def _measure(store: Store, passing: _Passing, photo: workflow.PassingPhoto, marks: Marks, keep: Keep) -> None:
+    reading, why = None, card_not_placed(photo.id, marks)
+    if why is None:
+        with st.spinner("Measuring"):
             reading, why = workflow.measure_passing(store, photo, marks)
     if reading is not None:
         try:
@@ -177,8 +191,10 @@ def _measure(
 
 def _done(passing: _Passing) -> None:
     """On to the next photo; this one is forgotten."""
-    passing.said = None
-    let_go(passing.waiting.pop(0).id)
+    passing.said = passing.marks = None
+    photo = passing.waiting.pop(0)
+    let_go(photo.id)
+    forget_marking(photo.id)
     if not passing.waiting:
         passing.rounds += 1
     st.rerun()

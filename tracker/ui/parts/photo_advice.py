@@ -6,13 +6,15 @@ import streamlit as st
 
 from tracker.ui.look import show_drawing
 
-# common practice, no source: distances, the card a third of the way, light from one side, dry combed hair
+# common practice, no source: distances, the card a third of the way, light from one side, dry combed hair. Whole hair
+# before a plain wall, and photos between which hair and card are moved: the bench of rendered heads (DEVELOPERS.md)
 _STEPS = (
     (
         "combed",
         "Left: dry, combed hair falls evenly. Right: wet or glossy hair sticks together and shines",
-        "Dry and combed",
-        "Dry the hair and comb it so that it falls flat. Wet, oiled or freshly sprayed hair reads darker and shines.",
+        "Dry, combed, and down over the back",
+        "Dry the hair and comb it so that it falls flat, all of it over the back: none in front of the shoulders, no "
+        "ponytail, no plait, no clip. Wet, oiled or freshly sprayed hair reads darker and shines.",
     ),
     (
         "light",
@@ -27,7 +29,7 @@ _STEPS = (
         "The card beside the hair, turned a little to the light",
         "Hold it where the hair is, not in front and not behind. Face it to the phone, then turn it a little towards "
         "the light, a third of the way: it is lit like the hair, and nothing shines on it. No fingers and no shadow "
-        "on it.",
+        "on it. A stand is better than a hand: the light on the card then changes less from photo to photo.",
     ),
     (
         "distance",
@@ -38,10 +40,18 @@ _STEPS = (
     ),
     (
         "frame",
-        "What the phone shows: the hair from root to tips, the whole card beside it, a plain wall behind",
-        "The whole hair, the whole card, a plain wall",
-        "Hair from root to tips, the whole card beside it with a little room around it, nothing colourful behind. Tap "
-        "the hair to focus there. No filter, no beauty mode, no portrait mode.",
+        "What the phone shows: all of the hair from root to tips, the whole card beside it, a plain wall behind",
+        "All of the hair, the whole card, a plain wall",
+        "The whole head of hair is measured, so all of it should be in the photo, with a little room around it and "
+        "around the card. A plain wall and a cape of another colour than the hair let the program find it. Tap the "
+        "hair to focus there. No filter, no beauty mode, no portrait mode.",
+    ),
+    (
+        "three",
+        "Three photos of the same hair, numbered; between them it is combed anew and the card taken up again",
+        "Three photos, combed anew in between",
+        "Before and after alike: take a photo, comb the hair anew, take the card up again, and take the next. Hair "
+        "falls a little differently each time, and so does the light on the card; the mean of three is surer.",
     ),
 )
 
@@ -68,7 +78,9 @@ def short_photo_advice() -> None:
     drawing, alt, *_ = _STEPS[2]
     show_drawing(drawing, alt)
     st.markdown(
-        "Dry, combed hair. Hold the card beside the hair, facing the phone and turned a little towards the light (a "
-        "third of the way): then nothing shines on it. No flash and no filter. Stand about a metre away, and fill the "
-        "photo with hair and card. Same place, phone and card before and after."
+        "Dry, combed hair, all of it down over the back. Hold the card beside the hair, facing the phone and turned a "
+        "little towards the light (a third of the way): then nothing shines on it. No flash and no filter. Stand about "
+        "a metre away before a plain wall of another colour, with all of the hair and the card in the photo. Take "
+        "three, and in between comb the hair anew and take the card up again. Same place, phone and card before and "
+        "after."
     )

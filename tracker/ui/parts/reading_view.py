@@ -8,7 +8,7 @@ from tracker.calibrate.calibration import level_of
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.photo_set import kit_of
 from tracker.maths.rgb_space import lab_to_hex
-from tracker.measure.reading import RegionReading
+from tracker.measure.reading import RIBBON, WHOLE, RegionReading
 from tracker.record.records import PhotoRecord
 from tracker.said.colour import say_level, signed
 from tracker.ui.look import Swatch, check_list, photo, swatches
@@ -59,6 +59,18 @@ def no_number(record: PhotoRecord) -> str:
     return f"No number: {why[:1].lower() + why[1:] if why[1:2].islower() or why[1:2] == ' ' else why}"
 
 
+_DRAWN_IN = {
+    RIBBON: (
+        "Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and so is "
+        "anything that is not hair."
+    ),
+    WHOLE: (
+        "Drawn in: the outline and the bands. All of the hair in a band was averaged, lights and lows alike; anything "
+        "that is not hair is left out."
+    ),
+}
+
+
 def measured_photo(record: PhotoRecord) -> None:
     """The photo with the measured pixels drawn on it; the plain photo where nothing was measured."""
     if record.reading is not None and record.reading.ok:
@@ -66,10 +78,7 @@ def measured_photo(record: PhotoRecord) -> None:
             measured_url(record, LARGE),
             f"{photo_words(record)}, with the measured bands drawn on it",
             ratio=picture_ratio(record),
-            caption=(
-                "Drawn in: the bands and what was averaged. The lightest and the darkest tenth are left out, and so "
-                "is anything that is not hair."
-            ),
+            caption=_DRAWN_IN[record.reading.hair],
         )
     else:
         photo(picture_url(record, MEDIUM), photo_words(record), ratio=picture_ratio(record))

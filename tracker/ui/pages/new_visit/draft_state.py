@@ -10,12 +10,14 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import NotFound, TrackerError
+from tracker.measure import Suggestion
 from tracker.record.records import AFTER, BEFORE, PROGRESS, ROLES, Client, Draft, PhotoRecord, Visit, new_id
 from tracker.store import Store
 from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.tab import Tab, tab_of
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import ANYBODY, drop, found, held, put
+from tracker.ui.parts.marking import note_found
 from tracker.ui.parts.notices import say_on_next_page
 from tracker.ui.parts.waiting import visit_changed
 from tracker.words import ROLE_WORDS
@@ -38,13 +40,6 @@ class _Smalls:
     """The small pictures that this window made, by the file of the photo."""
 
     by_file: dict[str, Small] = field(default_factory=dict)
-
-
-@dataclass
-class _Card:
-    """Why no card was found in a photo."""
-
-    problem: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +143,7 @@ class Adding:
     anew : bool, True where another window closed the draft, so that these photos start another
     turns : dict of int by role, how often files were taken in
     troubles : dict of errors by role, still to be said
-    problems : dict of str or None, why no card was found, by the identifier of the photo
+    found : dict of Suggestion, where card and hair were found, by the identifier of the photo
     reading : lock, held from looking at `turns` until photos are kept
     """
 
@@ -157,7 +152,7 @@ class Adding:
     anew: bool = False
     turns: dict[str, int] = field(default_factory=dict)
     troubles: dict[str, list[TrackerError]] = field(default_factory=dict)
-    problems: dict[str, str | None] = field(default_factory=dict)
+    found: dict[str, Suggestion] = field(default_factory=dict)
     reading: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -187,8 +182,8 @@ def catch_up(client_id: str, kind: str) -> str | None:
     how_far = found(Adding, client_id, kind)
     if how_far is None or how_far.draft is None:
         return None
-    for photo_id, problem in how_far.problems.items():
-        note_card_problem(photo_id, problem)
+    for photo_id, suggestion in how_far.found.items():
+        note_found(photo_id, suggestion)
     put(_Fields(how_far.fields), how_far.draft)
     drop(_Fields, client_id)
     st.query_params.from_dict({"draft": how_far.draft})
@@ -198,7 +193,7 @@ def catch_up(client_id: str, kind: str) -> str | None:
         )
     how_far.anew = False
     begun, how_far.draft = how_far.draft, None
-    how_far.problems.clear()
+    how_far.found.clear()
     return begun
 
 
@@ -246,13 +241,3 @@ def forget_opened(work: Work) -> None:
     """Let go of the opened photos: the job is done."""
     OPENED.forget(photo.file for photo in work.photos)
     drop(_Smalls, ANYBODY)
-
-
-def card_problem(photo_id: str) -> str | None:
-    """Why no card was found in a photo; None where one was, and once the marks were confirmed."""
-    return held(_Card, photo_id).problem
-
-
-def note_card_problem(photo_id: str, problem: str | None) -> None:
-    """Keep why no card was found in a photo, until the marks are confirmed."""
-    held(_Card, photo_id).problem = problem

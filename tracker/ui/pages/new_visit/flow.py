@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import streamlit as st
@@ -13,6 +14,7 @@ from tracker.ui.look import empty, step_bar
 from tracker.ui.navigation import go_to, link
 from tracker.ui.pages.new_visit import gone, marks, news, photos, result, save
 from tracker.ui.pages.new_visit.draft_state import LAST_STEP, Work, catch_up, go_to_step
+from tracker.ui.pages.new_visit.earlier_marks import say_marks_start_anew, start_marks_anew
 from tracker.ui.pages.new_visit.tab import tab_of
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin, draft_open
@@ -61,7 +63,9 @@ def _draft(store: Store, draft_id: str, *, anew: bool) -> None:
     if tab.draft.revision != draft.revision:
         tab.hear(draft)
     work = Work(store, store.clients.get(draft.client_id), draft.kind, draft, tab)
-    gone.remember(draft, changing=work.kept_visit is not None)
+    start_marks_anew(work)
+    work = replace(work, draft=tab.draft)
+    gone.remember(tab.draft, changing=work.kept_visit is not None)
     _work(work)
 
 
@@ -107,6 +111,7 @@ def _work(work: Work) -> None:
         )
     step_bar(STEP_NAMES, step)
     news.show(work)
+    say_marks_start_anew(work)
     _STEPS[step](work)
     if work.draft is not None:
         _leave(work, work.draft, step)

@@ -9,7 +9,7 @@ import streamlit as st
 
 from tracker.record.records import Draft, PhotoRecord, Visit
 from tracker.ui.pages.new_visit.draft_state import Work, keep
-from tracker.ui.pages.new_visit.marks import begin_anew
+from tracker.ui.pages.new_visit.marks import begin_editor_anew
 from tracker.ui.pages.new_visit.tab import PART_WORDS, Choice, News, Tab
 from tracker.ui.parts.limit_words import agreed_sentences
 from tracker.ui.parts.step_words import step_words
@@ -85,7 +85,7 @@ def _choose(work: Work, tab: Tab, news: News, *, mine: bool) -> None:
         tab.news = None  # the choice is made: nobody is asked again
         for name, choice in wanted.items():
             if isinstance(choice.mine, PhotoRecord):
-                begin_anew(work, choice.mine)
+                begin_editor_anew(work, choice.mine)
             elif changed.draft.visit is not None:
                 tab.shown(name, changed.draft.visit)
     st.rerun()

@@ -1,4 +1,4 @@
-"""Step 1: the photos, with their light and their card."""
+"""Step 1: the photos, with their light, their card and how they were taken."""
 
 from __future__ import annotations
 
@@ -23,7 +23,13 @@ from tracker.ui.pages.new_visit.draft_state import (
     keep_photos,
     small_picture,
 )
-from tracker.ui.pages.new_visit.light_and_card import choose_light, choose_the_card, follow_card, with_card
+from tracker.ui.pages.new_visit.light_and_card import (
+    Noted,
+    choose_notes,
+    choose_the_card,
+    follow_card,
+    with_card,
+)
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
@@ -38,8 +44,8 @@ MOST = 9
 ENOUGH = 3
 
 _THREE = (
-    "Three photos of each are best: put the card down and pick it up again in between. Their mean is surer than a "
-    "single photo, and one that went wrong stands out."
+    "Three photos of each are best: comb the hair anew and take the card up again in between. Their mean is surer than "
+    "a single photo, and one that went wrong stands out."
 )
 _SEVERAL = "Several files at once are fine: photos of the same moment are read together."
 
@@ -57,26 +63,33 @@ def show(work: Work) -> None:
         places = st.columns(len(work.roles), gap="large") if len(work.roles) > 1 else [st.container()]
         for place, role in zip(places, work.roles, strict=True):
             with place:
-                _slot(work, role, choose_light(work, role), card, reflectance)
+                notes, shown, below = st.container(), st.container(), st.container()
+                with notes:
+                    noted = choose_notes(work, role, below)
+                with shown:
+                    _present(work, role)
+                with below:
+                    _add_to(work, role, (noted, card, reflectance))
         _copies(work)
     _onward(work)
 
 
-def _slot(work: Work, role: str, light: str, card: str, reflectance: float | None) -> None:
-    """The photos of one state, and the place to add some."""
-    label = "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
-    present = work.of(role)
-    if present:
-        st.markdown(f"**{noun(len(present), label)}**")
-        _present(work, present)
-    if role == PROGRESS and present:
-        return
-    if len(present) < MOST:
-        _add(work, role, f"Add another {label.lower()}" if present else label, (light, card, reflectance))
+def _label(role: str) -> str:
+    return "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
 
 
-def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
-    """The photos that are in: one large, several beside each other."""
+def _add_to(work: Work, role: str, how: tuple[Noted, str, float | None]) -> None:
+    """The place to add photos of one state, as long as more of them tell more."""
+    present, label = work.of(role), _label(role)
+    if not present or (role != PROGRESS and len(present) < MOST):
+        _add(work, role, f"Add another {label.lower()}" if present else label, how)
+
+
+def _present(work: Work, role: str) -> None:
+    """The photos of one state: one large, several beside each other."""
+    photos = work.of(role)
+    if photos:
+        st.markdown(f"**{noun(len(photos), _label(role))}**")
     abreast = 1 if len(photos) == 1 else 2
     for start in range(0, len(photos), abreast):
         for place, photo in zip(st.columns(abreast, wrap=False), photos[start : start + abreast], strict=False):
@@ -86,7 +99,7 @@ def _present(work: Work, photos: tuple[PhotoRecord, ...]) -> None:
                     sorry(small)
                 show_photo(picture_url(photo, MEDIUM), photo_words(photo), ratio=picture_ratio(photo), eager=True)
                 first = photo is photos[0]
-                word = "Remove this photo" if len(photos) == 1 else f"Remove {work.name(photo).lower()}"
+                word = "Remove this photo" if len(photos) == 1 else f"Remove {1 + photos.index(photo)}"
                 if st.button(word, key=f"remove-{photo.role}" if first else f"remove-{photo.id}"):
                     _remove(work, photo)
 
@@ -96,12 +109,12 @@ def _copies(work: Work) -> None:
     for one, other in workflow.look_like_copies(work.photos, partial(small_picture, work.store)):
         failure(
             f"{work.name(one)} and {work.name(other).lower()} look like copies of one photo.",
-            "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the card was "
-            "put down and picked up again in between.",
+            "If they are, remove one: copies claim a certainty that nobody measured. Repeats count when the hair was "
+            "combed and the card taken up again in between.",
         )
 
 
-def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) -> None:
+def _add(work: Work, role: str, label: str, how: tuple[Noted, str, float | None]) -> None:
     """The place to add photos; a file that is not a photo does not keep the others out."""
     how_far = adding(work)
     for error in how_far.troubles.pop(role, ()):
@@ -113,7 +126,7 @@ def _add(work: Work, role: str, label: str, how: tuple[str, str, float | None]) 
         return
     put: list[str] = []
     try:
-        with st.spinner("Reading the photos and looking for the card"), how_far.reading:
+        with st.spinner("Reading the photos and looking for card and hair"), how_far.reading:
             if how_far.turns[role] != turn:  # a run that overlaps with this one has taken these files in
                 files = []
             taken, troubles = _all_in(work, [file.getvalue() for file in files], role, how, put, how_far)
@@ -135,7 +148,7 @@ def _all_in(
     work: Work,
     contents: list[bytes],
     role: str,
-    how: tuple[str, str, float | None],
+    how: tuple[Noted, str, float | None],
     put: list[str],
     how_far: Adding,
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
@@ -147,14 +160,17 @@ def _all_in(
         try:
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
-            light, card, reflectance = how
+            noted, card, reflectance = how
             # the photo itself is let go at once, or it would stay in memory while others have their turn
-            record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=light)[0]
+            record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=noted.light)[0]
             put.append(record.file)
-            record, how_far.problems[record.id] = with_card(work, record, card, reflectance)
+            record, how_far.found[record.id] = with_card(work, noted.on(record), card, reflectance)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
-                raise InvalidEntry("This photo is already in.", "Take another one: put the card down in between.")
+                raise InvalidEntry(
+                    "This photo is already in.",
+                    "Take another one: comb the hair and take the card up again in between.",
+                )
             if record.file in kept:
                 raise InvalidEntry(f"This photo has already been kept: {kept[record.file]}.", "Take a new one.")
         except TrackerError as error:

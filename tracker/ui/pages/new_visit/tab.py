@@ -187,7 +187,12 @@ def different(before: Draft, after: Draft) -> list[str]:
 
 
 def _changed(one: PhotoRecord, other: PhotoRecord) -> list[str]:
-    things = {"light": one.light != other.light, "marks": one.marks != other.marks}
+    things = {
+        "light": one.light != other.light,
+        "note on the card": one.card_stood != other.card_stood,
+        "note on combing": one.combed_anew != other.combed_anew,
+        "marks": one.marks != other.marks,
+    }
     return [thing for thing, changed in things.items() if changed] or ["measurement"]
 
 
