@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from tests.scenes import CARD, PATH, marks, photograph, scene
+from tests.scenes import ACROSS, CARD, MIDDLE, OUTLINE, PATH, marks, photograph, scene
 from tracker import METHOD_VERSION, errors
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.measure import Settings, measure_photo
@@ -20,17 +20,9 @@ from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.light import light_beside_card
 from tracker.measure.reading import DAYLIGHT, LIGHTS, RIBBON, WHOLE, Marks, Point
 
-MIDDLE, ACROSS, UP = (305.0, 550.0), 170.0, 510.0
-OVAL: tuple[Point, ...] = tuple(
-    (MIDDLE[0] + ACROSS * float(np.cos(turn)), MIDDLE[1] + UP * float(np.sin(turn)))
-    for turn in np.linspace(0, 2 * np.pi, 17)[:-1]
-)
-"""About the drawn hair of `scenes.scene`."""
-
-
-def whole(outline: tuple[Point, ...] | None = OVAL, path: tuple[Point, ...] = PATH) -> Marks:
+def whole(outline: tuple[Point, ...] | None = OUTLINE, path: tuple[Point, ...] = PATH) -> Marks:
     """Marks of the whole drawn hair."""
-    return replace(marks(), width=None, outline=outline, path=path)
+    return replace(marks(), outline=outline, path=path)
 
 
 class Everywhere:
@@ -138,7 +130,7 @@ class TestReading:
         linear = scene(spread=3.0)
         reading = measure_photo(photograph(linear), whole())
         assert (reading.method_version, reading.hair) == (METHOD_VERSION, WHOLE)
-        assert reading.outline == OVAL
+        assert reading.outline == OUTLINE
         rows, columns = np.mgrid[0 : linear.shape[0], 0 : linear.shape[1]]
         hair = ((columns - MIDDLE[0]) / ACROSS) ** 2 + ((rows - MIDDLE[1]) / (1100 // 2 - 40)) ** 2 < 0.98
         for region in reading.regions:
@@ -176,7 +168,7 @@ class TestReading:
     @pytest.mark.parametrize(
         ("given", "error", "words"),
         [
-            (whole((*OVAL[1:], (5000.0, 500.0))), errors.OutsidePhoto, "point of the outline lies 4100 pixels"),
+            (whole((*OUTLINE[1:], (5000.0, 500.0))), errors.OutsidePhoto, "point of the outline lies 4100 pixels"),
             (whole(tuple((x, y) for x, y in CARD)), errors.HairNotFound, "nothing but the card"),
             (whole(path=(*PATH, *PATH[-2::-1])), errors.InvalidPath, "turns back"),
         ],

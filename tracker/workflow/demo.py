@@ -64,7 +64,7 @@ _LIGHTENING = (
 )
 _HISTORY = "Invented: box colour some years ago, grown out since; nothing in the last year."
 _START = "Invented: natural at the root, a little brassy below, would like it lighter and softer."
-_AGREED, _WASHES = AgreedLimits(warmer=4.5, hair=WHOLE), 3.0
+_AGREED, _WASHES = AgreedLimits(warmer=3.5, hair=WHOLE), 3.0
 _CONSULTATION = (Step("all over", "looked at in daylight before any colour, and measured as a start"),)
 
 
