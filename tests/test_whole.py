@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -10,15 +11,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.bench.heads.develop import ONE_LOOK, develop
+from tests.bench.heads.methods import BandChange, Program
+from tests.bench.heads.plates import MEAN, heads
+from tests.bench.heads.run import chosen_heads
 from tests.scenes import ACROSS, CARD, MIDDLE, OUTLINE, PATH, marks, photograph, scene
 from tracker import METHOD_VERSION, errors
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.measure import Settings, measure_photo
 from tracker.measure.hair import Extent, extent, straighten_whole, stripes
+from tracker.measure.hair.mask import HairMask
 from tracker.measure.hair.select import KEPT, OUTSIDE
 from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.light import light_beside_card
-from tracker.measure.reading import DAYLIGHT, LIGHTS, RIBBON, WHOLE, Marks, Point
+from tracker.measure.reading import DAYLIGHT, LIGHTS, REGIONS, RIBBON, WHOLE, Marks, Point
 
 def whole(outline: tuple[Point, ...] | None = OUTLINE, path: tuple[Point, ...] = PATH) -> Marks:
     """Marks of the whole drawn hair."""
@@ -193,6 +199,54 @@ class TestReading:
         photo = photograph(scene())
         plain, checked = (measure_photo(photo, whole(), one) for one in (Settings(), Settings(repeatability=own)))
         assert plain.regions == checked.regions
+
+
+@cache
+def rendered_pairs() -> tuple[tuple[np.ndarray, BandChange], ...]:
+    """Of one photo before and one after, band by band: the true change, and what is said of it."""
+    program, found = Program(WHOLE, MEAN), list[tuple[np.ndarray, BandChange]]()
+    for place in chosen_heads(8):
+        head, read = heads()[place], {}
+        for shot in head.shots:
+            photo = develop(head, shot, "grey18", ONE_LOOK)
+            outline = HairMask(photo.hair, 1.0).outline().points
+            settings = Settings(card_stood=not head.about["held"])
+            given = replace(photo.marks, width=None, outline=outline)
+            reading = measure_photo(photo.picture, given, settings, light=photo.noted)
+            if reading.ok:
+                read[shot.state, shot.number] = reading
+        for number in range(3):
+            pair = [read.get((state, number)) for state in (0, 1)]
+            if all(pair):
+                said = program.change(pair[:1], pair[1:], photo.noted)
+                found += [(head.change(band, MEAN), said[band]) for band in REGIONS]
+    return tuple(found)
+
+
+class TestRenderedHeads:
+    """Heads of the bench, whose true change is known over the whole width: painted, clumped, laid anew, half unchanged.
+
+    Source of the truth: ``tests/bench/heads/plates/heads.json``, computed by the renderer, not by this package.
+    """
+
+    def test_an_outline_of_sixteen_points_is_enough(self) -> None:
+        found = rendered_pairs()
+        assert len(found) > 60
+        away = np.abs([said.delta[0] - true[0] for true, said in found])
+        # what was asked for of one photo each, of plain grey and one look
+        assert np.median(away) <= 1.2
+        assert np.quantile(away, 0.9) <= 2.5
+
+    def test_the_true_change_lies_inside_what_is_stated(self) -> None:
+        inside = np.array([np.abs(said.delta - true) <= said.half for true, said in rendered_pairs()])
+        assert inside.mean() >= 0.93
+
+    def test_a_large_change_is_never_missed(self) -> None:
+        large = [(true, said) for true, said in rendered_pairs() if abs(true[0]) > 6]
+        assert len(large) >= 5
+        for true, said in large:
+            assert said.changed
+            assert np.sign(said.delta[0]) == np.sign(true[0])
 
 
 class TestLight:
