@@ -6,9 +6,18 @@ import json
 from pathlib import Path
 from typing import Any
 
+from tracker.measure.marks_file import parse_marks
+from tracker.measure.reading import Marks
+
 FOLDER = Path(__file__).parents[1] / "sample_images"
 DEMO_PHOTOS = Path(__file__).parents[1] / "tracker" / "workflow" / "demo_photos"
 SAMPLES: list[dict[str, Any]] = json.loads((FOLDER / "truth.json").read_text("utf-8"))["photos"]
+
+
+def kept_marks() -> dict[str, Marks]:
+    """The outlines and axes of the photos with a plain grey card, as they are kept for the command line, by name."""
+    listed = parse_marks((FOLDER / "marks.json").read_text("utf-8")).photos
+    return {Path(each.photo).name: each.marks for each in listed}
 
 
 def sample_photo(file: str) -> Path:
