@@ -147,6 +147,14 @@ class TestReading:
             np.testing.assert_allclose(region.lab.lab, truth, atol=0.8)
             assert np.all(np.linalg.eigvalsh(region.repeat_cov) > 0)
 
+    def test_no_wall_comes_in_at_the_rim_of_black_hair(self) -> None:
+        # a hundredth of this wall in the mean would make this hair lighter by 3 L* (Y 0.39 of the wall, 0.0089 of the hair)
+        colour = (8.0, 1.0, 1.0)
+        reading = measure_photo(photograph(scene(colour, colour, spread=0.0)), whole())
+        assert [region.name for region in reading.regions] == list(REGIONS)
+        for region in reading.regions:
+            assert region.lab.lab[0] == pytest.approx(colour[0], abs=0.5)
+
     def test_light_pieces_are_never_left_out(self) -> None:
         linear = scene((25.0, 6.0, 10.0), (25.0, 6.0, 10.0), spread=1.0)
         light = linear.copy()
