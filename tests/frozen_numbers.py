@@ -16,8 +16,8 @@ import numpy as np
 from tests.frozen_fits import fit_makers
 from tests.frozen_scenes import DRAWINGS, drawn
 from tests.frozen_studio import STUDIO
-from tests.samples import sample_photo
-from tests.test_sample_images import TRUTH, WHOLE_HAIR, measured, measured_whole
+from tests.samples import KEPT, ribbon_reading, sample_photo, whole_reading
+from tests.samples import SAMPLES as TRUTH
 from tracker.calibrate.level import estimate_level
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.comparison import compare_readings
@@ -137,7 +137,7 @@ def of_photo(name: str) -> Json:
     return {
         "mean code lab": _vector(codes.mean(axis=(0, 1))),
         "blur": _blur(codes, truth["path"], truth["width"], tuple(map(tuple, truth["card"]["corners"]))),
-        **of_reading(measured(name)),
+        **of_reading(ribbon_reading(name)),
     }
 
 
@@ -148,7 +148,7 @@ def _blur(codes: np.ndarray, path: Json, width: float, corners: Json) -> list[fl
 
 def of_whole_photo(name: str) -> Json:
     """A sample photo inside its kept outline."""
-    return of_reading(measured_whole(name))
+    return of_reading(whole_reading(name))
 
 
 def of_found_photo(name: str) -> Json:
@@ -234,26 +234,30 @@ def of_pair(before: PhotoReading, after: PhotoReading, *, same_kit: bool = True)
 
 
 PAIRS: dict[str, Callable[[], Json]] = {
-    "sample pair": lambda: of_pair(measured("noor_before_daylight.jpg"), measured("noor_after_daylight.jpg")),
-    "sample pair by lamps": lambda: of_pair(measured("noor_before_lamp.jpg"), measured("noor_after_lamp.jpg")),
+    "sample pair": lambda: of_pair(
+        ribbon_reading("noor_before_daylight.jpg"), ribbon_reading("noor_after_daylight.jpg")
+    ),
+    "sample pair by lamps": lambda: of_pair(
+        ribbon_reading("noor_before_lamp.jpg"), ribbon_reading("noor_after_lamp.jpg")
+    ),
     "sample pair of unlike kits": lambda: of_pair(
-        measured("noor_before_daylight.jpg"), measured("noor_after_chart.jpg"), same_kit=False
+        ribbon_reading("noor_before_daylight.jpg"), ribbon_reading("noor_after_chart.jpg"), same_kit=False
     ),
     "nothing changed": lambda: _drawn_pair("plain", "plain again"),
     "lightened": lambda: _drawn_pair("plain", "lightened ends"),
     "toned": lambda: _drawn_pair("lightened ends", "toned ends"),
     "darkened": lambda: _drawn_pair("dark and cool", "black"),
-    "sample pair, whole hair": lambda: of_pair(
-        measured_whole("noor_before_daylight.jpg"), measured_whole("noor_after_daylight.jpg")
-    ),
-    "sample pair by lamps, whole hair": lambda: of_pair(
-        measured_whole("noor_before_lamp.jpg"), measured_whole("noor_after_lamp.jpg")
-    ),
+    "sample pair, whole hair": lambda: _sample_pair("daylight", whole_reading),
+    "sample pair by lamps, whole hair": lambda: _sample_pair("lamp", whole_reading),
     "nothing changed, whole hair": lambda: _drawn_pair("plain", "plain again", WHOLE),
     "lightened, whole hair": lambda: _drawn_pair("plain", "lightened ends", WHOLE),
     "toned, whole hair": lambda: _drawn_pair("lightened ends", "toned ends", WHOLE),
     "strip to chart": lambda: of_pair(drawn_reading("strip"), drawn_reading("chart"), same_kit=False),
 }
+
+
+def _sample_pair(light: str, read: Callable[[str], PhotoReading]) -> Json:
+    return of_pair(read(f"noor_before_{light}.jpg"), read(f"noor_after_{light}.jpg"))
 
 
 def _drawn_pair(before: str, after: str, hair: str = RIBBON) -> Json:
@@ -272,7 +276,7 @@ def makers() -> dict[str, dict[str, Callable[[], Json]]]:
         f"photo {photo['file']}": lambda name=photo["file"]: of_photo(name)  # type: ignore[misc]
         for photo in TRUTH
     }
-    readings |= {f"photo {name}, whole hair": lambda name=name: of_whole_photo(name) for name in WHOLE_HAIR}  # type: ignore[misc]
+    readings |= {f"photo {name}, whole hair": lambda name=name: of_whole_photo(name) for name in KEPT}  # type: ignore[misc]
     readings |= {f"photo {name}, hair found": lambda name=name: of_found_photo(name) for name in FOUND}  # type: ignore[misc]
     readings |= {f"drawn {name}": lambda name=name: of_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
     readings |= {f"drawn {name}, whole hair": lambda name=name: of_whole_drawn(name) for name in DRAWINGS}  # type: ignore[misc]

@@ -25,11 +25,17 @@ WIDTH = 90.0
 MIDDLE, ACROSS, DOWN = (305.0, 550.0), 170.0, 510.0
 """Of the drawn hair: an ellipse, where the photo has its usual size."""
 
-OUTLINE = tuple(
-    (MIDDLE[0] + ACROSS * float(np.cos(turn)), MIDDLE[1] + DOWN * float(np.sin(turn)))
-    for turn in np.linspace(0, 2 * np.pi, 17)[:-1]
-)
-"""About the drawn hair."""
+
+def hair_outline(height: int = 1100) -> tuple[tuple[float, float], ...]:
+    """Sixteen points about the hair that is drawn in a scene of that height."""
+    down = height // 2 - (MIDDLE[1] - DOWN)
+    return tuple(
+        (MIDDLE[0] + ACROSS * float(np.cos(turn)), height // 2 + down * float(np.sin(turn)))
+        for turn in np.linspace(0, 2 * np.pi, 17)[:-1]
+    )
+
+
+OUTLINE = hair_outline()
 
 _STRIP = 16  # rows
 

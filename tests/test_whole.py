@@ -26,6 +26,7 @@ from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.light import light_beside_card
 from tracker.measure.reading import DAYLIGHT, LIGHTS, REGIONS, RIBBON, WHOLE, Marks, Point
 
+
 def whole(outline: tuple[Point, ...] | None = OUTLINE, path: tuple[Point, ...] = PATH) -> Marks:
     """Marks of the whole drawn hair."""
     return replace(marks(), outline=outline, path=path)
@@ -148,7 +149,7 @@ class TestReading:
             assert np.all(np.linalg.eigvalsh(region.repeat_cov) > 0)
 
     def test_no_wall_comes_in_at_the_rim_of_black_hair(self) -> None:
-        # a hundredth of this wall in the mean would make this hair lighter by 3 L* (Y 0.39 of the wall, 0.0089 of the hair)
+        # a hundredth of this wall in the mean (Y 0.39 in 0.0089) would make the hair lighter by 3 L*
         colour = (8.0, 1.0, 1.0)
         reading = measure_photo(photograph(scene(colour, colour, spread=0.0)), whole())
         assert [region.name for region in reading.regions] == list(REGIONS)
