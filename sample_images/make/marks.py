@@ -20,6 +20,9 @@ from PIL import Image
 
 from tracker.measure.hair import find_hair, suggest_axis
 
+NOTED = {"D65": "daylight", "LED-B2": "salon lamps"}
+"""How a person would note the illuminants that the photos were drawn under."""
+
 Points = list[list[int]]
 
 DEMO = Path(__file__).resolve().parents[2] / "tracker" / "workflow" / "demo_photos"
@@ -47,7 +50,7 @@ def whole_pixels(points: tuple[tuple[float, float], ...]) -> Points:
 def mark(folder: Path, entry: dict[str, Any], hair: dict[str, Any]) -> dict[str, Any]:
     """The marks of one photo, out of its entry in truth.json; its place is told from the folder of the marks."""
     place = Path(os.path.relpath(place_of(folder, entry["file"]), folder.resolve())).as_posix()
-    return {"photo": place, "card": entry["card"], **hair}
+    return {"photo": place, "light": NOTED[entry["light"]], "card": entry["card"], **hair}
 
 
 def write(path: Path, entries: list[dict[str, Any]]) -> None:
