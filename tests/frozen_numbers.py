@@ -109,7 +109,8 @@ def of_reading(reading: PhotoReading) -> Json:
                 "ok": bool(check.ok),
                 # the room around a card is as exact as its corners
                 "place" if check.name == "card_whole" else "value": float(check.value),
-                "limit exact": float(check.limit),
+                # how sharp hair must be goes by how wide it is, which over the whole hair is found and not marked
+                "limit factor" if check.name == "sharp" else "limit exact": float(check.limit),
                 "unit": check.unit,
                 "stops": check.stops,
             }
