@@ -260,7 +260,7 @@ def test_a_few_heads_are_mixed() -> None:
     assert {head.about["camera"] for head in few} == {"ideal", "measured"}
 
 
-@pytest.mark.parametrize(("name", "number"), [("ribbon", 3), ("whole", 3), ("whole width", 1)])
+@pytest.mark.parametrize(("name", "number"), [("ribbon", 3), ("whole width", 1)])
 def test_a_few_heads_go_through_each_method(name: str, number: int) -> None:
     told: list[str] = []
     results = run(name, chosen_heads(number), ["grey18"], [ONE_LOOK], tell=told.append)

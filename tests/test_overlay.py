@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.scenes import ACROSS, CARD, DOWN, MIDDLE, marks, photograph, ribbon, scene
+from tests.scenes import CARD, marks, photograph, ribbon, scene
 from tracker.maths.colorimetry import linear_to_lab
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import measure_photo
@@ -45,21 +45,3 @@ def test_measured_picture_of_a_ribbon_draws_on_the_bands_only() -> None:
     # left-out pixels are painted mid-grey inside the root band
     root = drawn[160:300, 262:342]
     assert (root == 131).all(axis=-1).mean() == pytest.approx(0.2, abs=0.06)
-
-
-def test_measured_picture_of_the_whole_hair_draws_inside_the_outline_and_greys_only_what_is_left_out() -> None:
-    held_over = tuple((x - 240.0, y) for x, y in CARD)
-    photo, given = photograph(scene(card=held_over)), marks(corners=held_over)
-    reading = measure_photo(photo, given)
-    plain = balanced_picture(photo, reading.correction, 1100)
-    drawn = measured_picture(photo, given, reading, 1100)
-    rows, columns = np.indices(plain.shape[:2])
-    # the ellipse that was drawn, and for the lines on its rim two pixels of line and a pixel of the mask, which is four
-    hair = ((columns - MIDDLE[0]) / (ACROSS + 8)) ** 2 + ((rows - MIDDLE[1]) / (DOWN + 8)) ** 2 < 1
-    card = (columns > 396) & (columns < 564) & (rows > 516) & (rows < 724)
-    assert not np.any(plain != drawn, axis=-1)[~hair & ~card].any()
-    grey = (drawn == 131).all(axis=-1)
-    # the card in the mid-lengths, where it lies over the hair: rows 466 to 624, columns 400 to 470
-    assert grey[535:600, 405:460].mean() > 0.9
-    assert grey[475:500, 180:380].mean() == 0
-    assert grey[160:300, 250:360].mean() == 0

@@ -10,7 +10,7 @@ from tracker.maths.colorimetry import linear_to_lab, luminance
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import Picture
 from tracker.measure.balance import apply
-from tracker.measure.hair import BANDS, KEPT, Outline, clipped_codes, select_body
+from tracker.measure.hair import BANDS, KEPT, clipped_codes, select_body
 from tracker.measure.reading import Correction, Marks, PhotoReading, Point
 from tracker.measure.way import Way, way_over
 from tracker.words import REGION_WORDS
@@ -18,7 +18,6 @@ from tracker.words import REGION_WORDS
 _WHITE = (255, 255, 255)
 _DARK = (30, 30, 30)
 _LEFT_OUT = (131, 131, 131)
-_INSIDE = 0.08  # of a band's width: where its name stands, clear of a sloping side
 
 
 def balanced_picture(picture: Picture, correction: Correction, max_edge: int) -> np.ndarray:
@@ -62,25 +61,20 @@ def measured_picture(picture: Picture, marks: Marks, reading: PhotoReading, max_
         ring = _ring(way, band.start, band.stop)
         _outline(canvas, [(x * shrink, y * shrink) for x, y in ring], dash)
         corners = np.asarray(ring) * shrink
-        left, right = float(corners[:, 0].min()), float(corners[:, 0].max())
-        # beside a ribbon; inside the whole hair, which reaches to the card
-        start = left + _INSIDE * (right - left) if way.outline else right + 8
-        _label(canvas, REGION_WORDS[band.name], (start, float(corners[:, 1].mean())))
+        beside = float(corners[:, 0].max()) + 8, float(corners[:, 1].mean())
+        _label(canvas, REGION_WORDS[band.name], beside)
     return canvas
 
 
 def _paint_left_out(canvas: np.ndarray, picture: Picture, way: Way, correction: Correction, shrink: float) -> None:
-    # over the whole hair no pixel's verdict hangs on its neighbours, so the grid may be as fine as the canvas
-    strip = way.strip(largest=canvas.shape[0] * canvas.shape[1]) if way.outline else way.strip()
-    # beyond the outline nothing was looked at, so nothing there was left out
-    marked = Outline(way.outline).holds(strip.x, strip.y) if way.outline else np.ones_like(strip.inside)
+    strip = way.strip()
     linear = apply(correction, picture.space.linear(strip.codes))
     usable = strip.inside & ~clipped_codes(strip.codes)
     for band in BANDS:
         rows = strip.rows(band.start, band.stop)
         part = linear[rows]
         verdict = select_body(linear_to_lab(part), luminance(part), usable[rows], way.how)
-        out = (verdict != KEPT) & marked[rows]
+        out = verdict != KEPT
         x = np.clip(np.rint(strip.x[rows][out] * shrink - 0.5), 0, canvas.shape[1] - 1).astype(int)
         y = np.clip(np.rint(strip.y[rows][out] * shrink - 0.5), 0, canvas.shape[0] - 1).astype(int)
         canvas[y, x] = _LEFT_OUT
