@@ -144,8 +144,8 @@ def test_the_painting_starts_where_it_was_rendered(file: str, read: Read) -> Non
     # a tenth of the rise lies after the first paint and before the middle of the melt
     assert first < found.start.high
     assert found.start.low < last
-    # the axis ends up to a twentieth of the hair beside the path (`test_sample_images.py`)
-    assert first - (0.05 if read is whole_reading else 0.03) < found.start.value < last
+    # over the whole hair nine of ten starts lie within 0.13 on the bench's heads, and the heights are those of the axis
+    assert first - (0.13 if read is whole_reading else 0.03) < found.start.value < last
     # twice: the ends got about 20 L* lighter (truth.json)
     ends = photo["regions"]["end"]["lab"][0] - TRUTH["noor_before_daylight.jpg"]["regions"]["end"]["lab"][0]
     assert found.rise.low - 2 < ends < found.rise.high + 2

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
 
@@ -9,21 +10,34 @@ import numpy as np
 import pytest
 
 from tests.bench.heads.develop import ONE_LOOK, develop
-from tests.bench.heads.methods import BandChange, Program
+from tests.bench.heads.methods import BandChange
 from tests.bench.heads.plates import MEAN, heads
 from tests.bench.heads.run import chosen_heads
 from tests.scenes import marks, photograph, scene
+from tracker.compare.change import CHANGED
+from tracker.compare.comparison import compare_readings, pair_colours
+from tracker.maths.uncertainty import coverage_factor
 from tracker.measure import Settings, measure_photo
 from tracker.measure.hair.mask import HairMask
-from tracker.measure.reading import REGIONS, WHOLE
+from tracker.measure.reading import REGIONS, PhotoReading
+
+
+def said_of(before: PhotoReading, after: PhotoReading, light: str) -> Iterator[tuple[str, BandChange]]:
+    """What the program says of each band, with the half widths of its 95 % intervals."""
+    for found in compare_readings(before, after, same_kit=True, light=light):
+        colours = pair_colours(before, after, found.name, same_kit=True, light=light)
+        assert colours is not None
+        half = coverage_factor(min(colour.dof for colour in colours)) * np.asarray(found.change.u)
+        yield found.name, BandChange(np.asarray(found.change.delta), half, found.verdict == CHANGED)
 
 
 @cache
 def rendered_pairs() -> tuple[tuple[np.ndarray, BandChange], ...]:
     """Of one photo before and one after, band by band: the true change, and what is said of it."""
-    program, found = Program(WHOLE, MEAN), list[tuple[np.ndarray, BandChange]]()
+    found: list[tuple[np.ndarray, BandChange]] = []
     for place in chosen_heads(8):
-        head, read = heads()[place], {}
+        head = heads()[place]
+        read: dict[tuple[int, int], PhotoReading] = {}
         for shot in head.shots:
             photo = develop(head, shot, "grey18", ONE_LOOK)
             outline = HairMask(photo.hair, 1.0).outline().points
@@ -33,10 +47,9 @@ def rendered_pairs() -> tuple[tuple[np.ndarray, BandChange], ...]:
             if reading.ok:
                 read[shot.state, shot.number] = reading
         for number in range(3):
-            pair = [read.get((state, number)) for state in (0, 1)]
-            if all(pair):
-                said = program.change(pair[:1], pair[1:], photo.noted)
-                found += [(head.change(band, MEAN), said[band]) for band in REGIONS]
+            if (0, number) in read and (1, number) in read:
+                said = said_of(read[0, number], read[1, number], photo.noted)
+                found += [(head.change(band, MEAN), change) for band, change in said]
     return tuple(found)
 
 
