@@ -179,11 +179,12 @@ def draw(photo: Path) -> dict[str, Any]:
 
 
 def marks() -> Any:
-    from tests.scenes import CARD, PATH, WIDTH
+    from tests.scenes import CARD, PATH, hair_outline
     from tracker.measure.reading import Marks
 
-    card, path = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in (CARD, PATH))
-    return Marks("grey18", card, path, SCALE * WIDTH)  # type: ignore[arg-type]
+    placed = (CARD, PATH, hair_outline(SCENE[1]))
+    card, path, outline = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in placed)
+    return Marks("grey18", card, path, None, outline=outline)  # type: ignore[arg-type]
 
 
 def speed(photo: Path) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from tests.photo_samples import exif, jpeg
-from tests.scenes import CARD, PATH, WIDTH, photograph, scene
+from tests.scenes import CARD, OUTLINE, PATH, photograph, scene
 from tracker.cli import main
 from tracker.measure.reading import REGIONS
 
@@ -43,8 +43,8 @@ def after() -> bytes:
 
 
 def entry(photo: str, **changed: Any) -> Json:
-    """A photo of a marks file, with the card's corners unless told otherwise."""
-    return {"photo": photo, "card": {"kind": "grey18", "corners": CARD}, "path": PATH, "width": WIDTH, **changed}
+    """A photo of a marks file, with the card's corners and the hair's outline unless told otherwise."""
+    return {"photo": photo, "card": {"kind": "grey18", "corners": CARD}, "path": PATH, "outline": OUTLINE, **changed}
 
 
 def write_marks(folder: Path, *entries: Json) -> Path:

@@ -7,7 +7,8 @@ from functools import cache
 from typing import Any
 
 from tests.golden_tables import read_table
-from tests.test_sample_images import TRUTH, measured
+from tests.samples import SAMPLES as TRUTH
+from tests.samples import ribbon_reading
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.fade import FadeFit, FadeSeries, Limit, Window, fit_fade, refresh_window, window
 from tracker.maths.quantities import LabMeasured
@@ -53,7 +54,7 @@ def _sample_series() -> dict[str, FadeSeries]:
     months = tuple(photo["months"] or 0.0 for photo in photos)
     found = {}
     for name in REGIONS:
-        bands = [region for photo in photos if (region := measured(photo["file"]).region(name)) is not None]
+        bands = [region for photo in photos if (region := ribbon_reading(photo["file"]).region(name)) is not None]
         labs = [LabMeasured(band.lab.lab, band.repeat_cov, band.lab.dof) for band in bands]
         tones = [estimate_warmth(lab).value for lab in labs]
         for unit, values in (

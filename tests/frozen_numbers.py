@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -15,8 +16,8 @@ import numpy as np
 from tests.frozen_fits import fit_makers
 from tests.frozen_scenes import DRAWINGS, drawn
 from tests.frozen_studio import STUDIO
-from tests.samples import sample_photo
-from tests.test_sample_images import TRUTH, measured
+from tests.samples import KEPT, ribbon_reading, sample_photo, whole_reading
+from tests.samples import SAMPLES as TRUTH
 from tracker.calibrate.level import estimate_level
 from tracker.calibrate.warmth import estimate_warmth
 from tracker.compare.comparison import compare_readings
@@ -24,15 +25,18 @@ from tracker.compare.lights_and_lows import shades, share_lightened
 from tracker.compare.replicates import mean_of_replicates
 from tracker.compare.transition import Blend, find_blend
 from tracker.maths.quantities import Measured
-from tracker.measure import measure_photo
+from tracker.measure import find_marks, measure_photo
 from tracker.measure.card_scale import card_scale
 from tracker.measure.quality import largest_blur
-from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.measure.reading import RIBBON, WHOLE, PhotoReading, RegionReading
 from tracker.measure.repeatability import PROVISIONAL
 from tracker.measure.sharpness import card_blur, hair_blur
 from tracker.photo import read_photo
 
 Json = Any
+
+FOUND = ("noor_before_daylight.jpg", "noor_after_lamp.jpg", "ines_daylight.jpg", "maja_daylight.jpg")
+"""Sample photos of which it is frozen what is found in them."""
 
 
 def _vector(values: Json) -> list[float]:
@@ -106,7 +110,8 @@ def of_reading(reading: PhotoReading) -> Json:
                 "ok": bool(check.ok),
                 # the room around a card is as exact as its corners
                 "place" if check.name == "card_whole" else "value": float(check.value),
-                "limit exact": float(check.limit),
+                # how sharp hair must be goes by how wide it is, which over the whole hair is found and not marked
+                "limit factor" if check.name == "sharp" else "limit exact": float(check.limit),
                 "unit": check.unit,
                 "stops": check.stops,
             }
@@ -134,7 +139,7 @@ def of_photo(name: str) -> Json:
     return {
         "mean code lab": _vector(codes.mean(axis=(0, 1))),
         "blur": _blur(codes, truth["path"], truth["width"], tuple(map(tuple, truth["card"]["corners"]))),
-        **of_reading(measured(name)),
+        **of_reading(ribbon_reading(name)),
     }
 
 
@@ -143,11 +148,35 @@ def _blur(codes: np.ndarray, path: Json, width: float, corners: Json) -> list[fl
     return [hair_blur(codes, path, width, largest_blur(width, 12), corners), card_blur(codes, corners)]
 
 
+def of_whole_photo(name: str) -> Json:
+    """A sample photo inside its kept outline."""
+    return of_reading(whole_reading(name))
+
+
+def of_found_photo(name: str) -> Json:
+    """A sample photo in which card and hair are looked for, and what was found."""
+    picture = read_photo(sample_photo(name).read_bytes())
+    marks = find_marks(picture, "grey18").marks
+    return {
+        "corners place": _vector(np.ravel(marks.corners)),
+        "outline place": _vector(np.ravel(marks.outline)),
+        "axis place": _vector(np.ravel(marks.path)),
+        # without the outline it is found again, with the doubt about it
+        **of_reading(measure_photo(picture, replace(marks, outline=None))),
+    }
+
+
 @cache
-def drawn_reading(name: str) -> PhotoReading:
+def drawn_reading(name: str, hair: str = RIBBON) -> PhotoReading:
     """The reading of a drawn scene."""
     drawing = DRAWINGS[name]
-    return measure_photo(drawn(name), drawing.marks, light=drawing.light)
+    marks = drawing.whole if hair == WHOLE else drawing.marks
+    return measure_photo(drawn(name), marks, light=drawing.light)
+
+
+def of_whole_drawn(name: str) -> Json:
+    """A drawn scene over the whole hair."""
+    return of_reading(drawn_reading(name, WHOLE))
 
 
 def of_drawn(name: str) -> Json:
@@ -208,26 +237,40 @@ def of_pair(before: PhotoReading, after: PhotoReading, *, same_kit: bool = True)
 
 
 PAIRS: dict[str, Callable[[], Json]] = {
-    "sample pair": lambda: of_pair(measured("noor_before_daylight.jpg"), measured("noor_after_daylight.jpg")),
-    "sample pair by lamps": lambda: of_pair(measured("noor_before_lamp.jpg"), measured("noor_after_lamp.jpg")),
+    "sample pair": lambda: of_pair(
+        ribbon_reading("noor_before_daylight.jpg"), ribbon_reading("noor_after_daylight.jpg")
+    ),
+    "sample pair by lamps": lambda: of_pair(
+        ribbon_reading("noor_before_lamp.jpg"), ribbon_reading("noor_after_lamp.jpg")
+    ),
     "sample pair of unlike kits": lambda: of_pair(
-        measured("noor_before_daylight.jpg"), measured("noor_after_chart.jpg"), same_kit=False
+        ribbon_reading("noor_before_daylight.jpg"), ribbon_reading("noor_after_chart.jpg"), same_kit=False
     ),
     "nothing changed": lambda: _drawn_pair("plain", "plain again"),
     "lightened": lambda: _drawn_pair("plain", "lightened ends"),
     "toned": lambda: _drawn_pair("lightened ends", "toned ends"),
     "darkened": lambda: _drawn_pair("dark and cool", "black"),
+    "sample pair, whole hair": lambda: _sample_pair("daylight", whole_reading),
+    "sample pair by lamps, whole hair": lambda: _sample_pair("lamp", whole_reading),
+    "nothing changed, whole hair": lambda: _drawn_pair("plain", "plain again", WHOLE),
+    "lightened, whole hair": lambda: _drawn_pair("plain", "lightened ends", WHOLE),
+    "toned, whole hair": lambda: _drawn_pair("lightened ends", "toned ends", WHOLE),
     "strip to chart": lambda: of_pair(drawn_reading("strip"), drawn_reading("chart"), same_kit=False),
 }
 
 
-def _drawn_pair(before: str, after: str) -> Json:
-    return of_pair(drawn_reading(before), drawn_reading(after))
+def _sample_pair(light: str, read: Callable[[str], PhotoReading]) -> Json:
+    return of_pair(read(f"noor_before_{light}.jpg"), read(f"noor_after_{light}.jpg"))
 
 
-def of_two_photos() -> Json:
+def _drawn_pair(before: str, after: str, hair: str = RIBBON) -> Json:
+    return of_pair(drawn_reading(before, hair), drawn_reading(after, hair))
+
+
+def of_two_photos(hair: str = RIBBON) -> Json:
     """Two photos of one state, combined."""
-    return of_reading(mean_of_replicates([drawn_reading("plain"), drawn_reading("plain again")], PROVISIONAL))
+    photos = [drawn_reading(name, hair) for name in ("plain", "plain again")]
+    return of_reading(mean_of_replicates(photos, PROVISIONAL))
 
 
 def makers() -> dict[str, dict[str, Callable[[], Json]]]:
@@ -236,7 +279,11 @@ def makers() -> dict[str, dict[str, Callable[[], Json]]]:
         f"photo {photo['file']}": lambda name=photo["file"]: of_photo(name)  # type: ignore[misc]
         for photo in TRUTH
     }
+    readings |= {f"photo {name}, whole hair": lambda name=name: of_whole_photo(name) for name in KEPT}  # type: ignore[misc]
+    readings |= {f"photo {name}, hair found": lambda name=name: of_found_photo(name) for name in FOUND}  # type: ignore[misc]
     readings |= {f"drawn {name}": lambda name=name: of_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
+    readings |= {f"drawn {name}, whole hair": lambda name=name: of_whole_drawn(name) for name in DRAWINGS}  # type: ignore[misc]
     readings |= {f"pair {name}": make for name, make in PAIRS.items()}
     readings["two photos of one state"] = of_two_photos
+    readings["two photos of one state, whole hair"] = lambda: of_two_photos(WHOLE)
     return {"readings": readings, "fits": {**fit_makers(), **STUDIO}}

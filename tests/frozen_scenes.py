@@ -6,7 +6,7 @@ so neither another numpy nor a slip in the package can move a scene and its read
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
@@ -22,7 +22,8 @@ CARD: tuple[Point, ...] = ((203.3, 150.7), (281.4, 154.2), (277.6, 251.3), (200.
 CHART: tuple[Point, ...] = ((176.3, 150.7), (290.4, 154.2), (288.6, 231.3), (174.8, 228.9))
 PATH: tuple[Point, ...] = ((96.0, 44.0), (92.0, 150.0), (97.0, 250.0), (94.0, 356.0))
 CROOKED: tuple[Point, ...] = ((70.0, 50.0), (110.0, 130.0), (75.0, 220.0), (118.0, 300.0), (90.0, 352.0))
-HAIR = (20.0, 165.0)  # left and right of the lock
+HAIR = (20.0, 165.0)  # left and right of the hair
+OUTLINE: tuple[Point, ...] = ((20.0, 24.0), (165.0, 24.0), (165.0, 376.0), (20.0, 376.0))
 
 STRIP = ((0.90,) * 3, (0.18,) * 3, (0.035,) * 3)
 # linear sRGB of the 24 patches, row by row: "ColorChecker24 - After November 2014" among colour-science's data sets
@@ -52,6 +53,7 @@ class Drawing:
     noise : standard deviation at white, linear
     blur : pixels, standard deviation
     gloss : share of the hair with surface light on it
+    width : pixels, of the ribbon
     burnt : share of the ribbon that is burnt out, at its middle
     covered : share of the card's width that a finger hides, at its right edge
     light : what is noted of the light
@@ -83,10 +85,15 @@ class Drawing:
 
     @property
     def marks(self) -> Marks:
-        """The marks of a person who points exactly."""
+        """The marks of a ribbon by a person who points exactly."""
         noted = None if self.reflectance == 0.18 else self.reflectance
         corners = None if self.found else self.corners
         return Marks(self.kind, corners, self.path, self.width, noted, self.size_mm)  # type: ignore[arg-type]
+
+    @property
+    def whole(self) -> Marks:
+        """The marks of the whole hair."""
+        return replace(self.marks, width=None, outline=OUTLINE)
 
 
 DRAWINGS: dict[str, Drawing] = {

@@ -1,4 +1,4 @@
-"""Drawn photos whose true colours are known: a grey card and a lock of hair before a busy wall.
+"""Drawn photos whose true colours are known: a grey card and a head of hair before a busy wall.
 
 Strands vary in lightness from root to tip and across; the truth is what the strands were drawn with, not what any
 step of the measurement makes of them.
@@ -20,6 +20,22 @@ from tracker.measure.reading import Marks
 CARD = ((640.0, 520.0), (800.0, 530.0), (792.0, 720.0), (634.0, 708.0))
 PATH = ((300.0, 150.0), (310.0, 450.0), (300.0, 700.0), (320.0, 940.0))
 WIDTH = 90.0
+"""Of a ribbon along `PATH`."""
+
+MIDDLE, ACROSS, DOWN = (305.0, 550.0), 170.0, 510.0
+"""Of the drawn hair: an ellipse, where the photo has its usual size."""
+
+
+def hair_outline(height: int = 1100) -> tuple[tuple[float, float], ...]:
+    """Sixteen points about the hair that is drawn in a scene of that height."""
+    down = height // 2 - (MIDDLE[1] - DOWN)
+    return tuple(
+        (MIDDLE[0] + ACROSS * float(np.cos(turn)), height // 2 + down * float(np.sin(turn)))
+        for turn in np.linspace(0, 2 * np.pi, 17)[:-1]
+    )
+
+
+OUTLINE = hair_outline()
 
 _STRIP = 16  # rows
 
@@ -88,7 +104,7 @@ def _scene(
     width, height = size
     linear = _wall(width, height, seed).copy()
     hair = np.zeros((height, width), np.uint8)
-    cv2.ellipse(hair, (305, height // 2), (170, height // 2 - 40), 0, 0, 360, 1, -1)
+    cv2.ellipse(hair, (round(MIDDLE[0]), height // 2), (round(ACROSS), height // 2 - 40), 0, 0, 360, 1, -1)
     rows, columns = np.nonzero(hair)
     share = np.clip((rows - 100) / (height - 200), 0, 1)[:, None]
     lab = (1 - share) * np.array(root) + share * np.array(tip)
@@ -139,5 +155,10 @@ def photograph(
 
 
 def marks(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None = CARD) -> Marks:
-    """Marks that fit `scene`."""
+    """Marks of the whole hair of `scene`."""
+    return Marks(kind, corners, PATH, None, outline=OUTLINE)  # type: ignore[arg-type]
+
+
+def ribbon(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None = CARD) -> Marks:
+    """Marks of a ribbon down the hair of `scene`."""
     return Marks(kind, corners, PATH, WIDTH)  # type: ignore[arg-type]

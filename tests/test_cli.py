@@ -14,8 +14,7 @@ import pytest
 from command_line import after, before, entry, picture, require_refusal, require_result, run, write_marks
 
 from tests.photo_samples import save
-from tests.scenes import CARD, marks, photograph, scene
-from tests.test_whole import OVAL
+from tests.scenes import CARD, WIDTH, marks, photograph, scene
 from tracker import METHOD_VERSION
 from tracker.cli import command, measuring, terminal
 from tracker.compare.comparison import compare_readings
@@ -48,10 +47,10 @@ def test_measure_gives_the_contract_and_the_same_numbers_as_the_core(tmp_path: P
         assert shown["pixels"] == region.pixels
 
 
-@pytest.mark.parametrize("given", [{"hair": "whole"}, {"outline": OVAL}], ids=["found", "given"])
+@pytest.mark.parametrize("given", [{"hair": "whole", "outline": None}, {}], ids=["found", "given"])
 def test_the_whole_width_of_the_hair(tmp_path: Path, given: dict[str, Any]) -> None:
     (tmp_path / "a.jpg").write_bytes(before())
-    path = write_marks(tmp_path, {**entry("a.jpg"), "width": None, **given})
+    path = write_marks(tmp_path, {**entry("a.jpg"), **given})
     status, out, err = run("measure", path, "--json")
     assert (status, err) == (0, "")
     found = json.loads(out)
@@ -65,7 +64,7 @@ def test_the_whole_width_of_the_hair(tmp_path: Path, given: dict[str, Any]) -> N
 def test_a_ribbon_and_the_whole_are_never_compared(tmp_path: Path) -> None:
     (tmp_path / "a.jpg").write_bytes(before())
     results = []
-    for name, given in (("ribbon", {}), ("whole", {"width": None, "outline": OVAL})):
+    for name, given in (("ribbon", {"outline": None, "width": WIDTH}), ("whole", {})):
         results.append(tmp_path / f"{name}.json")
         marked = write_marks(tmp_path, {**entry("a.jpg"), **given})
         assert run("measure", marked, "--out", results[-1])[0] == 0

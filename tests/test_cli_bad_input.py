@@ -24,7 +24,7 @@ from command_line import (
 )
 
 from tests.photo_samples import jpeg, save
-from tests.scenes import CARD, photograph, scene
+from tests.scenes import CARD, WIDTH, photograph, scene
 
 SECOND_CARD = ((620.0, 120.0), (780.0, 130.0), (772.0, 320.0), (614.0, 308.0))
 
@@ -81,7 +81,7 @@ BAD_PHOTOS: dict[str, tuple[Callable[[], bytes], Json, str]] = {
     "one point": (plain, {"path": [[300, 150]]}, "invalid_path"),
     "no point": (plain, {"path": []}, "invalid_path"),
     "same point twice": (plain, {"path": [[300, 150], [300, 150], [300, 900]]}, "invalid_path"),
-    "no width": (plain, {"width": 0}, "invalid_path"),
+    "no width": (plain, {"width": 0, "outline": None}, "invalid_path"),
 }
 
 
@@ -130,7 +130,7 @@ def test_a_name_cannot_steer_the_terminal(tmp_path: Path) -> None:
 # --- bad input as a whole: one line, status 2 -----------------------------------------------------------------------
 
 
-GOOD = entry("a.jpg")
+GOOD = entry("a.jpg", outline=None, width=WIDTH)
 BAD_MARKS = {
     "": "not JSON",
     "not json": "not JSON",

@@ -7,7 +7,7 @@ import dataclasses
 import numpy as np
 import pytest
 
-from tests.scenes import marks, photograph, scene
+from tests.scenes import marks, photograph, ribbon, scene
 from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.compare.change import NO_CHANGE
 from tracker.compare.comparison import compare_readings, says_most
@@ -99,8 +99,9 @@ def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> No
     assert said == [f"{where}: no meaningful change; level unchanged" for where in ("Root", "Mid-lengths", "Ends")]
 
 
-def test_where_more_photos_do_not_help_it_says_what_may(before: PhotoReading) -> None:
-    # light that differs between card and hair is in every photo of a visit alike
+def test_where_more_photos_do_not_help_it_says_what_may() -> None:
+    # along a ribbon, light that differs between card and hair counts in every photo of a visit alike
+    before = measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5)), ribbon())
     [*_, end] = compare_readings(before, before, same_kit=True)
     assert end.change.photos_needed is None
     assert say_change(end) == (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 
@@ -14,11 +15,13 @@ from scipy.stats import norm
 
 from tests.fade_evidence import log_evidence
 from tests.golden_tables import read_table
-from tests.test_transition import TRUTH, measured
+from tests.samples import ribbon_reading, whole_reading
+from tests.test_transition import TRUTH
 from tracker.errors import InvalidEntry, InvalidSeries, TooFewReadings
 from tracker.fade import FadeFit, FadeSeries, Priors, fade_from_csv, fit_fade, months_between
 from tracker.fade.mixture import mixture_quantile
 from tracker.fade.posterior import DEFAULT_PRIORS, PRIORS_BY_UNIT, design, linear_part
+from tracker.measure.reading import PhotoReading
 from tracker.said.wear import say_no_rate
 
 WASHES_A_MONTH = 12.0  # common practice, no source: three washes a week
@@ -274,23 +277,31 @@ class TestSampleSeries:
 
     FILES = ("noor_after_daylight.jpg", *(f"noor_month_{month}.jpg" for month in ("0_7", "1_6", "2_9", "4_4", "6_0")))
 
-    def test_recovers_the_rendered_rate_and_colour(self) -> None:
-        truth = [TRUTH[file] for file in self.FILES]
-        ends = [measured(file).region("end") for file in self.FILES]
-        months = tuple(photo["months"] or 0.0 for photo in truth)
+    def worn(self, read: Callable[[str], PhotoReading]) -> tuple[tuple[float, ...], FadeFit]:
+        """b* of the ends, and the curve through it."""
+        ends = [read(file).region("end") for file in self.FILES]
+        months = tuple(TRUTH[file]["months"] or 0.0 for file in self.FILES)
         b, u = zip(*((end.lab.lab[2], math.sqrt(end.repeat_cov[2][2])) for end in ends if end), strict=True)
-        fit = fit_fade(FadeSeries(months, b, u, "ends", "b*"))
+        return b, fit_fade(FadeSeries(months, b, u, "ends", "b*"))
+
+    @pytest.mark.parametrize("read", [ribbon_reading, whole_reading])
+    def test_recovers_the_rendered_rate(self, read: Callable[[str], PhotoReading]) -> None:
+        _, fit = self.worn(read)
         # three fifths of the toner wear off with a time constant of half a month: sample_images/make/scenes.json
         low, high = fit.posterior.rate_quantile(0.025), fit.posterior.rate_quantile(0.975)
         assert low < 1 / 0.5 < high
         assert fit.posterior.rate_quantile(0.5) == pytest.approx(1 / 0.5, rel=0.25)
+        # three readings in the first three months bound the rate from below only, and it says so
+        assert "over before the second photo" in say_no_rate(fit.refusal)
+
+    def test_recovers_the_rendered_colour(self) -> None:
+        truth = [TRUTH[file] for file in self.FILES]
+        b, fit = self.worn(ribbon_reading)  # along the line whose true colours are known
         true = np.array([photo["regions"]["end"]["lab"][2] for photo in truth])
         # like the readings but for what they share
         true += np.mean(np.array(b) - true)
-        below, above = fit.band(months)
+        below, above = fit.band(fit.series.months)
         assert np.all((below < true) & (true < above))
-        # three readings in the first three months bound the rate from below only, and it says so
-        assert "over before the second photo" in say_no_rate(fit.refusal)
 
 
 class TestRefusals:

@@ -18,7 +18,7 @@ from tests import freeze
 from tests.freeze import differences, frozen_file, read_frozen, write
 from tests.frozen_numbers import drawn_reading, makers, of_drawn
 from tests.frozen_scenes import DRAWINGS, drawn
-from tests.test_sample_images import TRUTH
+from tests.samples import SAMPLES as TRUTH
 from tracker import METHOD_VERSION
 
 MAKERS = makers()

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from test_server import ask, house
 
-from tests.scenes import CARD, PATH, WIDTH, photograph, scene
+from tests.scenes import CARD, PATH, hair_outline, photograph, scene
+from tests.scenes import marks as drawn_marks
 from tracker import workflow
 from tracker.errors import TooLarge
 from tracker.measure.reading import Marks
@@ -59,8 +60,9 @@ def noisy(size: tuple[int, int], scale: int, most_bytes: int) -> bytes:
 @pytest.mark.slow
 def test_the_largest_photo_goes_all_the_way(store: Store, client: Client, tmp_path: Path) -> None:
     content = noisy((1360, 1020), SCALE, Limits().max_bytes)
-    card, path = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in (CARD, PATH))
-    marks = Marks("grey18", card, path, SCALE * WIDTH)  # type: ignore[arg-type]
+    placed = (CARD, PATH, hair_outline(1020))
+    card, path, outline = (tuple((SCALE * x, SCALE * y) for x, y in points) for points in placed)
+    marks = Marks("grey18", card, path, None, outline=outline)  # type: ignore[arg-type]
     photo = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")[0]
     kept = store.pictures.get(photo.file)
     assert photo.size[0] * photo.size[1] > 0.99 * Limits().max_pixels
@@ -95,7 +97,7 @@ def test_a_copy_larger_than_an_upload_may_be_is_read_and_measured(store: Store, 
     assert np.array_equal(read_kept(padded).encoded, read_kept(kept).encoded)
     with pytest.raises(TooLarge):
         decode_photo(padded)
-    assert workflow.measure_record(store, photo, Marks("grey18", CARD, PATH, WIDTH)).reading is not None
+    assert workflow.measure_record(store, photo, drawn_marks()).reading is not None
 
 
 def test_copies_keep_the_limit_of_pixels() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from tests.scenes import CARD, marks, photograph, scene
+from tests.scenes import CARD, marks, photograph, ribbon, scene
 from tracker.maths.colorimetry import linear_to_lab
 from tracker.maths.rgb_space import SRGB
 from tracker.measure import measure_photo
@@ -34,11 +34,11 @@ def test_reduction_happens_in_linear_light() -> None:
     assert float(linear_to_lab(SRGB.decode(small.mean(axis=(0, 1)) / 255))[0]) == pytest.approx(62.1, abs=0.3)
 
 
-def test_measured_picture_draws_on_the_bands_only() -> None:
+def test_measured_picture_of_a_ribbon_draws_on_the_bands_only() -> None:
     photo = photograph(scene())
-    reading = measure_photo(photo, marks())
+    reading = measure_photo(photo, ribbon())
     plain = balanced_picture(photo, reading.correction, 1100)
-    drawn = measured_picture(photo, marks(), reading, 1100)
+    drawn = measured_picture(photo, ribbon(), reading, 1100)
     changed = np.any(plain != drawn, axis=-1)
     assert 0.005 < changed.mean() < 0.15
     # the names of the bands stand on the side where the card is not

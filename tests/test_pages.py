@@ -9,7 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from scenes import CARD, PATH, WIDTH
+from scenes import CARD, OUTLINE, PATH
 from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, words
 
 from tracker import workflow
@@ -284,7 +284,7 @@ def sample_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         (folder / f"{role}.jpg").write_bytes(drawn_photo(tip))
         card = {"kind": "grey18", "corners": CARD}
         entry = {"file": f"{role}.jpg", "client": "Noor", "role": role, "light": "D65", "card": card, "path": PATH}
-        photos.append({**entry, "width": WIDTH})
+        photos.append({**entry, "outline": OUTLINE})
     (folder / "photos.json").write_text(json.dumps({"photos": photos}), "utf-8")
     monkeypatch.setattr("tracker.workflow.demo.sample_folder", lambda: folder)
     return folder

@@ -112,11 +112,12 @@ def test_who_is_due_lists_the_client_with_reason_and_calendar(store: Store) -> N
     assert due.early is not None
     assert due.middle is not None
     assert due.late is not None
-    # rendered ends that warm by 5.7 in six months, 4.9 of it in the first three, pass 4.7 shortly before the third
+    # along the line whose true colours are known, the ends gain 2.3 by month 0.7 and 4.2 by month 1.6
+    # (sample_images/truth.json), so 3.5 about the 39th day
     assert due.visit_id is not None
     on = store.visits.get(due.visit_id).on
-    assert due.early - on <= timedelta(85) <= due.late - on
-    assert due.late - due.early <= timedelta(250)
+    assert due.early - on <= timedelta(39) <= due.late - on
+    assert due.late - due.early <= timedelta(200)
     test = open_page("due")
     assert_no_failure(test)
     assert "Nothing is sent to anybody" in words(test)

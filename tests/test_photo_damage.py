@@ -13,13 +13,13 @@ from PIL import Image
 
 from tests.damage_bench import DAMAGES, emptied, filled, flipped, moved, outcome, shortened
 from tests.photo_samples import exif, save
-from tests.scenes import CARD, PATH, WIDTH, photograph
+from tests.scenes import marks as drawn_marks
+from tests.scenes import photograph
 from tests.scenes import scene as drawn
 from tracker import workflow
 from tracker.errors import PhotoError, Unreadable
 from tracker.measure import measure_photo
 from tracker.measure.quality.gates import _note
-from tracker.measure.reading import Marks
 from tracker.photo import read_photo
 from tracker.photo.damage import hevc
 from tracker.photo.damage.boxes import coded_items
@@ -230,7 +230,7 @@ def test_a_photo_that_looks_damaged_gives_no_number_on_any_way_in(tmp_path: Path
     codes[480:496, 500:] += 12
     codes[496:] += 12
     content = save(np.clip(codes, 0, 255).astype(np.uint8), "JPEG", quality=95, subsampling=2)
-    marks = Marks("grey18", CARD, PATH, WIDTH)  # type: ignore[arg-type]
+    marks = drawn_marks()
     with Store(tmp_path / "studio") as store:
         client = workflow.add_client(store, "Ada", "", {MEASURING: True, PORTFOLIO: False}, "the owner")
         taken, _ = workflow.take_in(store, content, client_id=client.id, role=BEFORE, light="daylight")

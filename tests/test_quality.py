@@ -13,7 +13,7 @@ import pytest
 
 from tests.samples import SAMPLES as TRUTH
 from tests.samples import sample_photo
-from tests.scenes import CARD, PATH, WIDTH, Drawn, marks, photograph, scene
+from tests.scenes import CARD, OUTLINE, PATH, Drawn, marks, photograph, ribbon, scene
 from tracker.measure import measure_photo
 from tracker.measure.hair import gloss_share
 from tracker.measure.quality import Framing, Seen, check_framing, light_at_hair
@@ -79,7 +79,7 @@ def test_focus_on_the_card_is_told_from_a_shaken_phone() -> None:
 
 
 def test_a_narrow_ribbon_is_too_far_away() -> None:
-    thin = dataclasses.replace(marks(), width=30.0)
+    thin = dataclasses.replace(ribbon(), width=30.0)
     # its strands are drawn soft, which a ribbon of that width feels
     assert "close_enough" in warned(measure_photo(photograph(scene(spread=1.0)), thin))
 
@@ -233,7 +233,7 @@ class TestFraming:
             marks(),
             path=tuple((2 * x, 2 * y) for x, y in PATH),
             corners=tuple((2 * x, 2 * y) for x, y in CARD),  # type: ignore[arg-type]
-            width=2 * WIDTH,
+            outline=tuple((2 * x, 2 * y) for x, y in OUTLINE),
         )
         assert self.names(Framing.of(double, (1800, 2200))) == []
 

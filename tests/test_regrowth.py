@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
+from tests.samples import ribbon_reading
 from tests.test_card_scale import of_photo
-from tests.test_transition import TRUTH, measured
+from tests.test_transition import TRUTH
 from tracker.fade import FadeSeries
 from tracker.maths.quantities import Measured
 from tracker.measure.reading import ProfilePoint
@@ -166,7 +167,7 @@ class TestRootLength:
         for file, photo in TRUTH.items():
             if file != "noor_after_daylight.jpg" and photo["role"] != "progress":
                 continue
-            found = root_length(measured(file).profile, of_photo(photo).path)
+            found = root_length(ribbon_reading(file).profile, of_photo(photo).path)
             assert found is not None
             painted = 125.0 - 10 * photo["path_arc_cm"][0] + (photo["regrowth_mm"] or 0.0)
             # what shows first is the paint, or as far into its melt of 190 mm as a tenth of its rise

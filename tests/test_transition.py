@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from functools import cache
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 import pytest
 
-from tests.samples import SAMPLES, sample_photo
+from tests.samples import KEPT, SAMPLES, ribbon_reading, whole_reading
 from tracker.compare.transition import Blend, Interval, find_blend
 from tracker.maths.quantities import Measured
-from tracker.measure import measure_photo
-from tracker.measure.reading import Marks, PhotoReading, ProfilePoint
-from tracker.photo import read_photo
+from tracker.measure.reading import PhotoReading, ProfilePoint
 
 TRUTH: dict[str, dict[str, Any]] = {photo["file"]: photo for photo in SAMPLES}
+Read = Callable[[str], PhotoReading]
 WAY = (np.arange(40) + 0.5) / 40
 
 
@@ -123,24 +122,20 @@ def test_centimetres_carry_the_doubt_of_the_length() -> None:
     assert (start.high - start.value) / start.value > 0.29
 
 
-@cache
-def measured(file: str) -> PhotoReading:
-    photo = TRUTH[file]
-    card = photo["card"]
-    marks = Marks(card["kind"], tuple(map(tuple, card["corners"])), tuple(map(tuple, photo["path"])), photo["width"])
-    return measure_photo(read_photo(sample_photo(file).read_bytes()), marks)
-
-
 # The renderer paints from 12.5 cm along the hair on, stronger and stronger for 19 cm (sample_images/make/scenes.json),
 # and six months let 6.6 cm grow above that.
 PAINTED_CM, MELT_CM = 12.5, 19.0
 
 
+NOOR = [name for name, photo in TRUTH.items() if photo["client"] == "Noor" and photo["role"] != "before"]
+
+
 @pytest.mark.parametrize(
-    "file", [name for name, photo in TRUTH.items() if photo["client"] == "Noor" and photo["role"] != "before"]
+    ("file", "read"),
+    [*((name, ribbon_reading) for name in NOOR), *((name, whole_reading) for name in NOOR if name in KEPT)],
 )
-def test_the_painting_starts_where_it_was_rendered(file: str) -> None:
-    found = find_blend(measured(file).profile, measured("noor_before_daylight.jpg").profile)
+def test_the_painting_starts_where_it_was_rendered(file: str, read: Read) -> None:
+    found = find_blend(read(file).profile, read("noor_before_daylight.jpg").profile)
     assert found is not None
     photo = TRUTH[file]
     arc = photo["path_arc_cm"]
@@ -149,17 +144,19 @@ def test_the_painting_starts_where_it_was_rendered(file: str) -> None:
     # a tenth of the rise lies after the first paint and before the middle of the melt
     assert first < found.start.high
     assert found.start.low < last
-    assert first - 0.03 < found.start.value < last
+    # over the whole hair nine of ten starts lie within 0.13 on the bench's heads, and the heights are those of the axis
+    assert first - (0.13 if read is whole_reading else 0.03) < found.start.value < last
     # twice: the ends got about 20 L* lighter (truth.json)
     ends = photo["regions"]["end"]["lab"][0] - TRUTH["noor_before_daylight.jpg"]["regions"]["end"]["lab"][0]
     assert found.rise.low - 2 < ends < found.rise.high + 2
 
 
+@pytest.mark.parametrize("read", [ribbon_reading, whole_reading])
 @pytest.mark.parametrize(
     "file", ["noor_before_daylight.jpg", "noor_before_lamp.jpg", "ines_daylight.jpg", "maja_daylight.jpg"]
 )
-def test_untreated_heads_have_no_blend(file: str) -> None:
-    assert find_blend(measured(file).profile) is None
+def test_untreated_heads_have_no_blend(file: str, read: Read) -> None:
+    assert find_blend(read(file).profile) is None
 
 
 def test_a_rise_at_the_very_beginning_starts_at_the_root() -> None:

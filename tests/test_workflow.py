@@ -18,7 +18,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
-from tests.scenes import CARD, PATH, WIDTH, photograph, scene
+from tests.scenes import marks, photograph, scene
 from tracker import workflow
 from tracker.errors import (
     Conflict,
@@ -31,7 +31,6 @@ from tracker.errors import (
     TrackerError,
     UnsupportedFormat,
 )
-from tracker.measure.reading import Marks
 from tracker.photo import Limits
 from tracker.record.records import (
     AFTER,
@@ -50,7 +49,7 @@ from tracker.store import Store
 from tracker.workflow import photos
 
 HIDDEN = "qxhiddenxq"
-MARKS = Marks("grey18", CARD, PATH, WIDTH)  # type: ignore[arg-type]
+MARKS = marks()
 
 
 @cache
@@ -498,8 +497,8 @@ def resaved(content: bytes, quality: int = 70, scale: float = 1.0) -> bytes:
 def test_a_tiny_photo_is_told_that_no_marks_would_help(store: Store, client: Client) -> None:
     small = resaved(jpeg(), scale=60 / 900)
     record, _ = workflow.take_in(store, small, client_id=client.id, role=BEFORE, light="daylight")
-    marks = workflow.suggest_marks(store, record, "grey18").marks
-    measured = workflow.measure_record(store, record, marks)
+    suggested = workflow.suggest_marks(store, record, "grey18").marks
+    measured = workflow.measure_record(store, record, suggested)
     assert measured.reading is None
     assert measured.failure is not None
     assert "60 × 73 pixels: too small to measure" in measured.failure

@@ -46,8 +46,9 @@ def walk(page: Any, address: str) -> None:
     add_photo(page, sample("before"), 1)
     add_photo(page, sample("after"), 2)
     for place in range(2):
-        page.get_by_text("Daylight", exact=True).nth(place).click()
-        settled(page)
+        for note in ("Daylight", "Stood by itself"):
+            page.get_by_text(note, exact=True).nth(place).click()
+            settled(page)
     press(page, "Next: check the marks")
     page.get_by_test_id("corner-0").wait_for()
     keep(page, "2-marks", 1180)

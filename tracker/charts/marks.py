@@ -37,7 +37,7 @@ COVERAGE = 1.96
 _FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Helvetica Neue', Arial, sans-serif"
 _TITLE_LETTERS = 80  # fits a chart drawn as a file; on a page the title is above the chart and wraps by itself
 _LABEL_GAP = 17.0  # pixels between the middles of two labels
-_LABEL_ROOM = 110  # pixels at most to the right of the plot; a longer name is cut
+_LABEL_ROOM = 130  # pixels at most to the right of the plot; a longer name is cut
 
 
 class Layer(NamedTuple):

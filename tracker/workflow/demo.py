@@ -11,7 +11,7 @@ from typing import Any
 
 from tracker.errors import Conflict, NotFound, StoreDamaged
 from tracker.measure import card_kind
-from tracker.measure.reading import DAYLIGHT, LAMPS, Marks
+from tracker.measure.reading import DAYLIGHT, LAMPS, WHOLE, Marks
 from tracker.record.agreed import AgreedLimits
 from tracker.record.mixing import Amount, Charge, Strength
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PURPOSES, Client, PhotoRecord, Step, Visit, new_id, now
@@ -64,7 +64,7 @@ _LIGHTENING = (
 )
 _HISTORY = "Invented: box colour some years ago, grown out since; nothing in the last year."
 _START = "Invented: natural at the root, a little brassy below, would like it lighter and softer."
-_AGREED, _WASHES = AgreedLimits(warmer=4.5), 3.0
+_AGREED, _WASHES = AgreedLimits(warmer=3.5, hair=WHOLE), 3.0
 _CONSULTATION = (Step("all over", "looked at in daylight before any colour, and measured as a start"),)
 
 
@@ -161,14 +161,14 @@ def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
     kind = str(entry["card"]["kind"])
     size = _CARD_MM if card_kind(kind).is_plain else None
     a, b, c, d = ((float(x), float(y)) for x, y in entry["card"]["corners"])
-    path = tuple((float(x), float(y)) for x, y in entry["path"])
+    path, outline = (tuple((float(x), float(y)) for x, y in entry[name]) for name in ("path", "outline"))
     return Sample(
         path=folder / Path(entry["file"]).name,
         client=str(entry["client"]),
         role=str(entry["role"]),
         months=float(entry.get("months") or 0.0),
         light=_light(str(entry["light"])),
-        marks=Marks(kind, (a, b, c, d), path, float(entry["width"]), size_mm=size),
+        marks=Marks(kind, (a, b, c, d), path, None, size_mm=size, outline=outline),
     )
 
 
@@ -241,7 +241,9 @@ class _Loading:
         self._progress(self._done / self._photos, f"{sample.client}: {sample.role}")
         content = sample.path.read_bytes()
         record, _ = take_in(self._store, content, client_id=client.id, role=role, light=sample.light)
-        measured = measure_record(self._store, replace(record, taken_at=taken_at), sample.marks)
+        # the card of every scene is clipped to a stand: sample_images/make/studio.py
+        record = replace(record, taken_at=taken_at, card_stood=True)
+        measured = measure_record(self._store, record, sample.marks)
         self._done += 1
         return measured
 
