@@ -275,7 +275,7 @@ def test_hair_as_it_lay_is_one_plate_with_other_draws() -> None:
     assert "three as it lay" in tables(results)
 
 
-@pytest.mark.parametrize(("name", "number"), [("ribbon", 3), ("whole width", 1)])
+@pytest.mark.parametrize(("name", "number"), [("ribbon", 3), ("whole", 3), ("whole width", 1)])
 def test_a_few_heads_go_through_each_method(name: str, number: int) -> None:
     told: list[str] = []
     results = run(name, chosen_heads(number), ["grey18"], [ONE_LOOK], tell=told.append)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -14,11 +13,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 from PIL import Image
+from scenes import marks
 from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from tracker import workflow
-from tracker.measure.reading import Marks
 from tracker.record.records import (
     AFTER,
     BEFORE,
@@ -56,28 +55,10 @@ NASTY = ("'); DROP TABLE client; --", "<img src=x onerror=alert(1)>", "=1+1", "*
 STEP = Step("ends", NASTY[1], NASTY[3], 45.0)
 
 
-# about the hair that `scenes.scene` draws: an ellipse about (305, 550)
-OUTLINE = tuple((305 + 166 * math.cos(turn), 550 + 506 * math.sin(turn)) for turn in np.arange(16) * math.pi / 8)
-
-
-def whole_marks() -> Marks:
-    """Marks of the whole hair that fit `scenes.scene`."""
-    from scenes import CARD, PATH
-
-    return Marks("grey18", CARD, PATH, None, outline=OUTLINE)
-
-
-def ribbon_marks() -> Marks:
-    """Marks of a ribbon down the same hair, as the earlier method had them."""
-    from scenes import CARD, PATH, WIDTH
-
-    return Marks("grey18", CARD, PATH, WIDTH)
-
-
 def sent(rev: int = 0, **other: Any) -> dict[str, Any]:
     """What the marks editor sends when somebody has put the marks where they fit, or elsewhere."""
-    marks = whole_marks()
-    value: dict[str, Any] = {"rev": rev, "corners": marks.corners, "path": marks.path, "outline": marks.outline} | other
+    given = marks()
+    value: dict[str, Any] = {"rev": rev, "corners": given.corners, "path": given.path, "outline": given.outline} | other
     return {
         "value": {
             name: [list(point) for point in points] if isinstance(points, tuple) else points
@@ -204,4 +185,4 @@ def measured(store: Store, client: Client, role: str, tip: float, taken: datetim
     """A drawn photo, taken in and measured with marks that fit it."""
     content = drawn_photo(tip, seed=int(tip))
     record, _ = workflow.take_in(store, content, client_id=client.id, role=role, light="daylight")
-    return workflow.measure_record(store, replace(record, taken_at=taken, time_noted=True), whole_marks())
+    return workflow.measure_record(store, replace(record, taken_at=taken, time_noted=True), marks())

@@ -11,17 +11,14 @@ from typing import Any
 import numpy as np
 import pytest
 from PIL import Image
-from scenes import CARD, PATH, Drawn
+from scenes import CARD, OUTLINE, PATH, Drawn, marks, ribbon
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
-    OUTLINE,
     Filled,
     assert_no_failure,
     drawn_photo,
     open_page,
-    ribbon_marks,
     sent,
-    whole_marks,
     words,
 )
 from test_pages_new_visit import client as client
@@ -298,7 +295,7 @@ def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: 
 def along_a_ribbon(store: Store, client: Client, role: str = BEFORE, tip: float = 40.0) -> PhotoRecord:
     """A photo as drafts of the method before have it."""
     record, _ = workflow.take_in(store, drawn_photo(tip), client_id=client.id, role=role, light="daylight")
-    return workflow.measure_record(store, record, ribbon_marks())
+    return workflow.measure_record(store, record, ribbon())
 
 
 @pytest.mark.parametrize("step", [0, 1, 2, 3])
@@ -329,9 +326,7 @@ def test_a_draft_begun_along_a_ribbon_keeps_its_photos_and_starts_its_marks_anew
 
 def test_what_changes_a_kept_visit_keeps_its_readings_until_a_person_marks_the_whole_hair(filled: Filled) -> None:
     store = filled.store
-    old = [
-        workflow.measure_record(store, photo, ribbon_marks()) for photo in store.photos.find(visit_id=filled.visit.id)
-    ]
+    old = [workflow.measure_record(store, photo, ribbon()) for photo in store.photos.find(visit_id=filled.visit.id)]
     visit = store.visits.save(filled.visit, old)
     draft = workflow.start_draft(store, filled.client.id, "visit", visit)
     draft = workflow.keep_draft(store, replace(draft, step=1))
@@ -488,7 +483,7 @@ def test_photos_that_are_not_kept_are_marked_in_the_same_way(store: Store) -> No
 def test_a_card_that_stood_counts_in_photos_that_are_not_kept(store: Store) -> None:
     def u_lightness(stood: bool | None) -> float:
         photo = workflow.look_at(drawn_photo(40.0), "grey18", card_stood=stood)
-        reading, _ = workflow.measure_passing(store, photo, whole_marks())
+        reading, _ = workflow.measure_passing(store, photo, marks())
         assert reading is not None
         return reading.regions[0].lab.u[0]
 

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from scenes import ribbon
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
     Filled,
@@ -17,7 +18,6 @@ from test_pages_harness import (
     drawn_photo,
     measured,
     open_page,
-    ribbon_marks,
     save_visit,
     sent,
     words,
@@ -100,9 +100,7 @@ def test_the_method_says_whether_a_ribbon_or_all_of_the_hair_was_read(filled: Fi
     assert "lights and lows alike" in said
     assert "by rule" not in said
     store = filled.store
-    old = [
-        workflow.measure_record(store, photo, ribbon_marks()) for photo in store.photos.find(visit_id=filled.visit.id)
-    ]
+    old = [workflow.measure_record(store, photo, ribbon()) for photo in store.photos.find(visit_id=filled.visit.id)]
     store.visits.save(filled.visit, old)
     said = words(open_page("compare", visit=filled.visit.id))
     assert "A narrow ribbon along the hair was read" in said

@@ -6,8 +6,9 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from scenes import marks
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page, save_visit, sent, whole_marks, words
+from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page, save_visit, sent, words
 from test_pages_new_visit import client as client
 from test_pages_new_visit import look_right, named, shown_draft, upload
 
@@ -202,7 +203,7 @@ def test_marks_that_the_other_tab_moved_are_not_put_back(store: Store, client: C
     first.button(key="to-marks").click().run()
     draft = shown_draft(first, store)
     one, other = two(draft)
-    given = whole_marks().outline or ()
+    given = marks().outline or ()
     moved_on = ((given[0][0] + 3, given[0][1]), *given[1:])
     [photo] = draft.photos
     other.session_state[f"marks-{photo.id}"] = sent()

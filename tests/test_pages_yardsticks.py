@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from scenes import ribbon
 from streamlit.testing.v1 import AppTest
-from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, ribbon_marks, sent, words
+from test_pages_harness import NASTY, Filled, assert_no_failure, drawn_photo, open_page, sent, words
 
 from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick
@@ -187,7 +188,7 @@ def test_photos_that_were_not_confirmed_are_served_from_memory_only() -> None:
 
 def test_an_own_check_narrows_what_photos_of_it_claim(store: Store) -> None:
     photo = workflow.look_at(drawn_photo(40.0), "grey18")
-    along = ribbon_marks()  # a ribbon: what the check of this test was made on
+    along = ribbon()  # a ribbon: what the check of this test was made on
     wide, why = workflow.measure_passing(store, photo, along)
     assert why == ""
     own = Repeatability("check", (0.3, 0.1, 0.1), 30.0, False, "Own.", (0.1, 0.0, 0.0), covers_light=True)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from tests.bench.heads.plates import heads
-from tests.scenes import CARD, PATH, marks, photograph, scene
+from tests.scenes import ACROSS, CARD, MIDDLE, OUTLINE, PATH, marks, photograph, scene
 from tests.srgb import encode
 from tracker import METHOD_VERSION, errors
 from tracker.maths import polyline
@@ -24,15 +24,8 @@ from tracker.measure.hair.whole import stripe_spread
 from tracker.measure.light import light_beside_card
 from tracker.measure.reading import DAYLIGHT, LIGHTS, RIBBON, WHOLE, Marks, Point
 
-MIDDLE, ACROSS, UP = (305.0, 550.0), 170.0, 510.0
-OVAL: tuple[Point, ...] = tuple(
-    (MIDDLE[0] + ACROSS * float(np.cos(turn)), MIDDLE[1] + UP * float(np.sin(turn)))
-    for turn in np.linspace(0, 2 * np.pi, 17)[:-1]
-)
-"""About the drawn hair of `scenes.scene`."""
 
-
-def whole(outline: tuple[Point, ...] | None = OVAL, path: tuple[Point, ...] = PATH) -> Marks:
+def whole(outline: tuple[Point, ...] | None = OUTLINE, path: tuple[Point, ...] = PATH) -> Marks:
     """Marks of the whole drawn hair."""
     return replace(marks(), width=None, outline=outline, path=path)
 
@@ -187,7 +180,7 @@ class TestReading:
         linear = scene(spread=3.0)
         reading = measure_photo(photograph(linear), whole())
         assert (reading.method_version, reading.hair) == (METHOD_VERSION, WHOLE)
-        assert reading.outline == OVAL
+        assert reading.outline == OUTLINE
         rows, columns = np.mgrid[0 : linear.shape[0], 0 : linear.shape[1]]
         hair = ((columns - MIDDLE[0]) / ACROSS) ** 2 + ((rows - MIDDLE[1]) / (1100 // 2 - 40)) ** 2 < 0.98
         for region in reading.regions:
@@ -204,9 +197,9 @@ class TestReading:
         # clumps of 30 pixels, 1.5 cm of hair 40 cm long, each lighter or darker by a quarter; the card is beyond them
         clumps = np.exp(np.random.default_rng(seed).normal(0.0, 0.25, 20))
         linear[:, :600] *= np.repeat(clumps, 30)[None, :, None]
-        narrow = tuple((MIDDLE[0] + (x - MIDDLE[0]) / 2, y) for x, y in OVAL)
+        narrow = tuple((MIDDLE[0] + (x - MIDDLE[0]) / 2, y) for x, y in OUTLINE)
         photo = photograph(linear)
-        wide, half = (measure_photo(photo, whole(outline)) for outline in (OVAL, narrow))
+        wide, half = (measure_photo(photo, whole(outline)) for outline in (OUTLINE, narrow))
         assert len(wide.regions) == len(half.regions) == 3
         # L* relative to L* + 16, as light that differs moves it: the mean of other clumps is another colour
         sure = [
@@ -243,7 +236,7 @@ class TestReading:
     @pytest.mark.parametrize(
         ("given", "error", "words"),
         [
-            (whole((*OVAL[1:], (5000.0, 500.0))), errors.OutsidePhoto, "point of the outline lies 4100 pixels"),
+            (whole((*OUTLINE[1:], (5000.0, 500.0))), errors.OutsidePhoto, "point of the outline lies 4100 pixels"),
             (whole(tuple((x, y) for x, y in CARD)), errors.HairNotFound, "nothing but the card"),
             (whole(path=(*PATH, *PATH[-2::-1])), errors.InvalidPath, "turns back"),
         ],
