@@ -96,7 +96,7 @@ def test_the_table_of_a_result_leaves_out_what_cannot_be_told(filled: Filled) ->
 
 def test_the_method_says_whether_a_ribbon_or_all_of_the_hair_was_read(filled: Filled) -> None:
     said = words(open_page("compare", visit=filled.visit.id))
-    assert "All of the hair inside the outline was read" in said
+    assert "All of the hair inside its outline was read" in said
     assert "lights and lows alike" in said
     assert "by rule" not in said
     store = filled.store

@@ -16,8 +16,8 @@ import pytest
 from tests.bench.heads.develop import ONE_LOOK, Developed, develop
 from tests.bench.heads.plates import Head, Shot, heads
 from tests.samples import SAMPLES, sample_photo
-from tests.scenes import PATH, photograph, scene
-from tests.test_whole import OVAL, whole
+from tests.scenes import OUTLINE, PATH, photograph, scene
+from tests.test_whole import whole
 from tracker.compare.alignment import align
 from tracker.compare.lights_and_lows import shades, share_lightened
 from tracker.compare.transition import find_blend
@@ -213,7 +213,7 @@ class TestWords:
 
     def test_a_line_that_leaves_the_hair_gives_no_number(self) -> None:
         beyond = (PATH[0], PATH[1], (300.0, 1090.0))
-        short = tuple((x, min(y, 900.0)) for x, y in OVAL)
+        short = tuple((x, min(y, 900.0)) for x, y in OUTLINE)
         reading = measure_photo(photograph(scene()), whole(short, beyond))
         [check] = [check for check in reading.checks if check.name == "hair_end"]
         # by hand: the ends are the last 188 of 940 pixels, from 902 down; the outline ends at 900
@@ -279,7 +279,7 @@ class TestAlignment:
 
     @pytest.mark.parametrize(("turn", "scale"), [(0.0, 1.0), (8.0, 0.8), (-15.0, 1.4)])
     def test_a_similarity_of_outlines_is_undone(self, turn: float, scale: float) -> None:
-        egg = tuple((x + 0.1 * (y - 550) * (x > 305), y) for x, y in OVAL)
+        egg = tuple((x + 0.1 * (y - 550) * (x > 305), y) for x, y in OUTLINE)
         angle = np.radians(turn)
         matrix = scale * np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
         first = whole(egg)
@@ -294,7 +294,7 @@ class TestAlignment:
         assert how.miss < 0.005
 
     def test_cut_hair_keeps_the_size_of_the_card(self) -> None:
-        short = tuple((x, min(y, 700.0)) for x, y in OVAL)
+        short = tuple((x, min(y, 700.0)) for x, y in OUTLINE)
         path = (PATH[0], PATH[1], (302.0, 690.0))
         how = align(whole(), whole(short, path))
         assert how is not None
