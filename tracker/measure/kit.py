@@ -45,6 +45,9 @@ class Kit:
 
 Part = Literal["camera", "kind of file", "card", "light"]
 
+_BALANCED_ALIKE = ("1.2", "2.0")
+"""Versions of the method that balance a photo from its card in the same way, and differ only in the hair they read."""
+
 
 @dataclass(frozen=True, slots=True)
 class KitMatch:
@@ -87,6 +90,20 @@ def _other_grey(before: Kit, after: Kit) -> bool:
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where `reading` comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
+
+
+def share_error(before: Kit, after: Kit) -> bool:
+    """True where camera, card and light put the same error into the colours of both, however the hair was read.
+
+    A version of the method that reads hair otherwise leaves that error as it was, so a swatch, which is of one colour
+    and reads the same along a ribbon and over the whole, stays of use.
+
+    Parameters
+    ----------
+    before, after : Kit, of two photos, the first perhaps of a swatch
+    """
+    match = match_kits(before, after)
+    return not match.unlike and all(version in _BALANCED_ALIKE for version in match.methods)
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:

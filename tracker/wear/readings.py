@@ -11,7 +11,7 @@ from tracker.compare.photo_set import match_states
 from tracker.errors import TooFewReadings
 from tracker.fade import FadeSeries, months_between
 from tracker.maths.quantities import LabMeasured, Vector3
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, RIBBON
 from tracker.record.records import PhotoRecord
 from tracker.wear.root import root_series
 from tracker.wear.segments import Segment
@@ -79,6 +79,8 @@ class ServiceReadings:
     photo_ids : of the photo that represents each state, in order of time
     left_out : identifiers of photos without a number, or left out by a person
     root : the length of the root in each photo that shows it, or None
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair was read right after the service, and in all of these
+    otherwise : identifiers of photos whose hair was read another way, and so do not join them
     """
 
     visit_id: str
@@ -93,6 +95,8 @@ class ServiceReadings:
     photo_ids: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     root: FadeSeries | None = None
+    hair: str = RIBBON
+    otherwise: tuple[str, ...] = ()
 
     def place(self, region: str) -> PlaceReadings | None:
         """The readings of the band `region`."""
@@ -112,7 +116,8 @@ def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> Servic
     segment : Segment, from one colour service to the next
     locus : NeutralLocus, for the warmth
     """
-    if not segment.states or segment.begins is None:
+    first = segment.states[0].reading if segment.states else None
+    if first is None or segment.begins is None:
         return None
     alike = all(match_states(segment.states[0], state).same for state in segment.states[1:])
     # all photos of a series share the uncertainty of the locus
@@ -133,6 +138,8 @@ def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> Servic
         tuple(photo.id for photo in segment.photos),
         tuple(photo.id for photo in segment.left_out),
         root_series(segment),
+        first.hair,
+        tuple(photo.id for photo in segment.otherwise),
     )
 
 

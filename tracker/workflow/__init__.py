@@ -9,12 +9,12 @@ from tracker.workflow.passing import PassingPhoto, look_at, measure_passing
 from tracker.workflow.photos import (
     DecodedPhotos,
     measure_record,
-    remeasure,
     suggest_marks,
     take_in,
     too_small,
 )
 from tracker.workflow.prices import keep_price
+from tracker.workflow.remeasuring import mark_anew, measure_again, remeasure
 from tracker.workflow.steps import copied_steps, last_steps
 from tracker.workflow.visits import (
     agree_limits,
@@ -64,6 +64,8 @@ __all__ = [
     "locus_from",
     "look_at",
     "look_like_copies",
+    "mark_anew",
+    "measure_again",
     "measure_passing",
     "measure_record",
     "note_card_size",

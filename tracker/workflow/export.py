@@ -234,7 +234,7 @@ def _findings(photos: Sequence[PhotoRecord], own: Yardsticks) -> tuple[str, ...]
             light=match.light,
             scale=own.scale,
             locus=own.locus,
-            repeatability=own.spread,
+            repeatability=own.spread.over(before.reading.hair),
         )
     except TrackerError:
         return ()

@@ -24,7 +24,6 @@ from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import (
     ServiceReadings,
     fit_place,
-    kind_of,
     limit_heights,
     limits_in_force,
     modelled_labs,
@@ -85,7 +84,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
         shared=readings.alike or quantity == WARMTH, strip=bool(strip), agreed=_agreed_words(limits, quantity, lines)
     )
     st.caption(plain(" ".join(part for part in (drawn, rate_words(fit)) if part)))
-    says = learnt_words(known, kind_of(readings.services), region, _QUANTITY[quantity])
+    says = learnt_words(known, readings, region, _QUANTITY[quantity])
     if says:
         st.caption(plain(says))
     save_chart(lambda: draw(dark=False)[0], f"wear-{region}-{quantity.lower()}", key="fade")

@@ -72,10 +72,10 @@ def compare_states(before: State, after: State) -> Pair:
             light=match.light,
             scale=own.scale,
             locus=own.locus,
-            repeatability=own.spread,
+            repeatability=own.spread.over(first.hair),
         )
     except TrackerError as error:
-        return replace(pair, kit_note=say_kits(match), problem=error)
+        return replace(pair, problem=error)
     return replace(pair, changes=changes, kit_note=say_kits(match))
 
 
