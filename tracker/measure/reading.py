@@ -28,7 +28,6 @@ RIBBON, WHOLE = "ribbon", "whole"
 """How the hair of a photo was read: along a narrow ribbon, or over its whole width. The two are never compared."""
 
 
-
 def most_read(hairs: Iterable[str]) -> str:
     """The way in which the hair of most of several readings was read; the whole hair where there is no majority.
 

@@ -143,5 +143,5 @@ def _left(method: str) -> ColumnElement[bool]:
     return schema.photo.c.id.in_(select(table.c.photo_id).where(table.c.method == method))
 
 
-def _count(query: Select[tuple[Any]]) -> Select[tuple[int]]:
+def _count(query: Select[tuple[Any]]) -> Select[Any]:
     return query.with_only_columns(func.count())

@@ -18,6 +18,7 @@ from tracker.workflow.remeasuring import mark_anew, measure_again, remeasure
 from tracker.workflow.steps import copied_steps, last_steps
 from tracker.workflow.visits import (
     agree_limits,
+    confirm_limits,
     keep_draft,
     last_agreed,
     record_progress,
@@ -31,6 +32,7 @@ from tracker.workflow.yardsticks import (
     adopt_swatches,
     drop_shots,
     drop_swatches,
+    earlier_shots,
     locus_from,
     scale_from,
     shots_so_far,
@@ -51,9 +53,11 @@ __all__ = [
     "answer_consent",
     "card_size",
     "change_draft",
+    "confirm_limits",
     "copied_steps",
     "drop_shots",
     "drop_swatches",
+    "earlier_shots",
     "edit_client",
     "has_demo",
     "keep_draft",

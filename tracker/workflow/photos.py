@@ -15,7 +15,6 @@ from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_phot
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
 from tracker.workflow.cards import card_size
-from tracker.workflow.words import clean_line
 
 OPENING = Turns()
 """One photo at a time in the whole program, in the order of asking: forty uploads at once need no more memory than one.

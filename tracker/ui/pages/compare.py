@@ -15,7 +15,7 @@ from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.pair import compare_states, state_in_force
+from tracker.ui.parts.pair import compare_states, read_unlike, state_in_force
 from tracker.ui.parts.reading_view import measured_photo, no_number, reading_swatches
 from tracker.ui.parts.repeats import repeats
 from tracker.ui.parts.rows import role_photo, visit_row, visit_words
@@ -57,16 +57,18 @@ def _visit(store: Store, visit: Visit) -> None:
     photos = list(store.photos.find(visit_id=visit.id))
     before, after = state_in_force(photos, BEFORE), state_in_force(photos, AFTER)
     if before is not None and after is not None:
-        _pair(store, before, after)
+        _pair(store, before, after, client.id)
     else:
         _single(store, before or after)
     visit_notes(store, visit)
     link("client", f"All visits of {plain(client.name)}", client=client.id)
 
 
-def _pair(store: Store, before: State, after: State) -> None:
+def _pair(store: Store, before: State, after: State, client_id: str) -> None:
     pair = compare_states(before, after)
     show_pair(pair, key="compare-slider")
+    if read_unlike(pair):
+        link("client", "Measure the older photos again, on the client’s page", client=client_id)
     for word, state in (("Before", before), ("After", after)):
         if no_number(state.standing):
             st.markdown(f"{word}. {plain(no_number(state.standing))}")

@@ -8,7 +8,7 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, WHOLE
 from tracker.record.records import Visit
 from tracker.said.wear import say_no_date
 from tracker.store import Store
@@ -18,17 +18,19 @@ from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenl
 from tracker.ui.parts.fade_chart import wear_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.fields import region_field
+from tracker.ui.parts.limits_to_confirm import limits_to_confirm
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
-from tracker.wear import Due, ServiceReadings, limits_in_force
-from tracker.words import as_date, day, weeks_words
+from tracker.wear import Due, ServiceReadings, agreed_at, limits_in_force
+from tracker.words import as_date, count, day, listed, noun, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
     """When to come back, the chart with its pickers, or what is missing for them."""
-    visit, _ = limits_in_force(store.visits.of_client(client_id))
+    visits = store.visits.of_client(client_id)
+    visit, _ = limits_in_force(visits)
     if visit is None:
         return
     with told():
@@ -41,7 +43,8 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
         else:
             _curve(store, readings, due)
             _left_out(store, readings)
-        _agreed(store, visit, due)
+            _read_otherwise(store, readings)
+        _agreed(store, agreed_at(visits) or visit, due, WHOLE if readings is None else readings.hair)
 
 
 def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
@@ -51,6 +54,8 @@ def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
         st.markdown(plain(f"{sentence} Agree one below; it takes a tap."))
         return
     st.markdown(f"**{plain(sentence)}**")
+    if due.to_confirm:
+        limits_to_confirm(store, due.client_id)
     if len(due.reasons) > 1 or due.middle is not None:
         with st.expander("Each limit, and how sure it is"):
             st.markdown("\n".join(f"- {plain(line)}" for line in each_reason(due)))
@@ -114,13 +119,40 @@ def _left_out(store: Store, readings: ServiceReadings) -> None:
             st.caption(f"Left out: the photo of {day(as_date(photo.taken_at))}. {plain(why)}")
 
 
-def _agreed(store: Store, visit: Visit, due: Due) -> None:
+def _read_otherwise(store: Store, readings: ServiceReadings) -> None:
+    """Photos that are not in the curve because their hair was read another way, with the way to mend that."""
+    if not readings.otherwise:
+        return
+    days = []
+    for photo_id in readings.otherwise:
+        with told():
+            days.append(day(as_date(store.photos.get(photo_id).taken_at)))
+    number = len(readings.otherwise)
+    photos = f"{count(number, 'photo')} of this service ({listed(dict.fromkeys(days))})"
+    if readings.hair == WHOLE:
+        why = f"{noun(number, 'was', 'were')} read along a ribbon, by the earlier method"
+    else:
+        why = (
+            f"{noun(number, 'was', 'were')} read over the whole hair, while the photo right after the service was read "
+            "along a ribbon, by the earlier method"
+        )
+    st.markdown(
+        plain(
+            f"Not in this curve: {photos} {why}. A curve never joins the two. Measure the older photos again, at the "
+            "top of this page, and all are in."
+        )
+    )
+
+
+def _agreed(store: Store, visit: Visit, due: Due, hair: str) -> None:
     """What was agreed at this service, to be changed here too."""
-    with st.expander("What is agreed", expanded=due.state == "nothing agreed"):
+    anew = st.query_params.get("agree") == "anew"
+    with st.expander("What is agreed", expanded=anew or due.state == "nothing agreed"):
         limits, washes = agree(
             (visit.limits, visit.washes_per_week),
             f"agreed-{visit.id}-{visit.revision}",
             workflow.last_agreed(store, visit.client_id, besides=visit.id),
+            hair,
         )
         changed = (limits, washes) != (visit.limits, visit.washes_per_week)
         if st.button("Keep what is agreed", key="keep-agreed", disabled=not changed):

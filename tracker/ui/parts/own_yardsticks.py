@@ -15,6 +15,7 @@ from tracker.ui.look import Swatch as Patch
 from tracker.ui.look import swatches as show_patches
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import counts_no_more
 from tracker.words import as_date, day
 
 
@@ -101,7 +102,8 @@ def _standing(kept: Sequence[Yardstick]) -> Yardstick | None:
 def about(version: Yardstick) -> str:
     """What a version rests on."""
     if version.spread is not None:
-        return version.spread.source
+        along = " Made on a ribbon, by the earlier method: it counts for photos read that way only."
+        return version.spread.source + (along if counts_no_more(version.spread) else "")
     if version.scale is not None:
         return version.scale.source
     return version.locus.source if version.locus is not None else ""

@@ -51,6 +51,11 @@ def has_number(photo: PhotoRecord) -> bool:
     return photo.reading is not None and photo.reading.ok
 
 
+def read_unlike(pair: Pair) -> bool:
+    """True where the hair was read along a ribbon in one photo and over the whole in the other."""
+    return len({reading.hair for reading in pair.readings}) > 1
+
+
 def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
     """What differs between two photos, or between the photos that represent two states."""
     return compare_states(only(before), only(after))

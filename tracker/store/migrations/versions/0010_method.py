@@ -12,9 +12,7 @@ down_revision = "0009"
 
 def upgrade() -> None:
     op.add_column("photo", sa.Column("method", sa.String(), nullable=True))
-    op.execute(
-        "UPDATE photo SET method = json_extract(record, '$.reading.method_version') WHERE json_valid(record)"
-    )
+    op.execute("UPDATE photo SET method = json_extract(record, '$.reading.method_version') WHERE json_valid(record)")
     op.create_index("ix_photo_method", "photo", ["method"])
     op.create_table(
         "not_remeasured",

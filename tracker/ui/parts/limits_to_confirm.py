@@ -1,0 +1,69 @@
+"""Limits that were agreed when photos were read along a ribbon: shown once, to be kept or agreed anew."""
+
+from __future__ import annotations
+
+import math
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.maths.quantities import Measured
+from tracker.maths.uncertainty import format_measured
+from tracker.record.agreed import AgreedLimits
+from tracker.store import Store
+from tracker.ui.navigation import go_to
+from tracker.ui.parts.consent_view import remembered_recorder
+from tracker.ui.parts.limit_words import agreed_words
+from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.reading_view import level_words
+from tracker.ui.parts.words import plain
+from tracker.wear import ServiceReadings, limits_in_force
+from tracker.words import REGION_WORDS, listed
+from tracker.workflow.wearing import client_wear
+
+
+def limits_to_confirm(store: Store, client_id: str) -> None:
+    """What was agreed, what the hair reads now, and both ways on."""
+    visit, limits = limits_in_force(store.visits.of_client(client_id))
+    _, services = client_wear(store, client_id)
+    readings = next((each for each in services if visit is not None and each.visit_id == visit.id), None)
+    if readings is None:
+        return
+    now = now_words(store, readings, limits)
+    st.markdown(
+        plain(
+            f"These limits were agreed when photos were read along a ribbon: {agreed_words(limits)}. "
+            f"{f'{now} ' if now else ''}They hold until you keep them or agree anew."
+        )
+    )
+    with st.container(horizontal=True):
+        if st.button("Keep them", key=f"limits-keep-{client_id}"):
+            with told():
+                workflow.confirm_limits(store, client_id, by=remembered_recorder())
+                say_on_next_page("The limits are kept, now for the whole hair.")
+                st.rerun()
+        if st.button("Agree anew", key=f"limits-anew-{client_id}"):
+            go_to("client", client=client_id, agree="anew")
+
+
+def now_words(store: Store, readings: ServiceReadings, limits: AgreedLimits) -> str:
+    """What the whole hair reads now where the limits are about, as a sentence; empty where that band has no number."""
+    place = readings.place(limits.region)
+    photo = store.photos.get(readings.photo_ids[-1])
+    band = photo.reading.region(limits.region) if photo.reading is not None else None
+    if place is None or band is None:
+        return ""
+    levels = limits.darkest is not None or limits.lightest is not None
+    said = [f"read {level_words(band, photo)}" if levels else ""]
+    if limits.warmer is not None and len(place.warmths) > 1:
+        gained = place.warmths[-1] - place.warmths[0]
+        size = Measured(abs(gained), math.hypot(place.u_warmths[-1], place.u_warmths[0]))
+        way = "warmer" if gained >= 0 else "cooler"
+        said.append(f"are {format_measured(size)} {way} than right after the service")
+    told_now = listed(said)
+    if not told_now:
+        return ""
+    where = REGION_WORDS[limits.region]
+    if limits.region == "root":
+        told_now = told_now.replace("read ", "reads ", 1).replace("are ", "is ", 1)
+    return f"Over the whole hair the {where} now {told_now}."
