@@ -71,6 +71,19 @@ class Repeatability:
         return math.sqrt(2 * hotelling_limit(3, dof, 0.05)) * math.hypot(*parts)
 
 
+def lightness_u(lightness: float, ev: float) -> float:
+    """Standard uncertainty of L* where the light on the hair is known to a standard uncertainty in EV.
+
+    Carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
+
+    Parameters
+    ----------
+    lightness : float, L* of the hair
+    ev : float, standard uncertainty, EV
+    """
+    return ev * math.log(2) * (lightness + 16) / 3
+
+
 PROVISIONAL = Repeatability(
     name="provisional",
     sd=(0.8, 0.5, 0.6),

@@ -73,8 +73,6 @@ def _measure(store: Store, run: Run, photo_ids: list[str], by: str) -> None:
         run.problem = error
     except Exception:  # in a thread of its own, a failure would otherwise go unheard
         _log.exception("photos were not measured again")
-        run.problem = TrackerError(
-            "Measuring again has failed.", "What was measured before is kept. Try the rest again."
-        )
+        run.problem = TrackerError("Measuring again has failed.", "What was measured is kept. Try the rest again.")
     finally:
         run.over.set()

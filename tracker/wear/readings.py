@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -10,7 +11,7 @@ from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmt
 from tracker.compare.photo_set import match_states
 from tracker.errors import TooFewReadings
 from tracker.fade import FadeSeries, months_between
-from tracker.maths.quantities import LabMeasured, Vector3
+from tracker.maths.quantities import LabMeasured, Measured, Vector3
 from tracker.measure.reading import REGIONS, RIBBON
 from tracker.record.records import PhotoRecord
 from tracker.wear.root import root_series
@@ -41,6 +42,14 @@ class PlaceReadings:
     u: tuple[Vector3, ...]
     warmths: tuple[float, ...]
     u_warmths: tuple[float, ...]
+
+    @property
+    def gained(self) -> Measured | None:
+        """Warmth since the photo right after the service, up to the last one; None where there is only one."""
+        if len(self.warmths) < 2:
+            return None
+        u = math.hypot(self.u_warmths[0], self.u_warmths[-1])
+        return Measured(self.warmths[-1] - self.warmths[0], u)
 
     def series(self, quantity: str) -> FadeSeries:
         """One quantity, as a series for the model.

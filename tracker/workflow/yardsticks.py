@@ -53,14 +53,14 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
     ------
     InvalidEntry : no name for the hair, something is too long, or the photo was read along a ribbon
     """
-    if reading.hair != WHOLE:
-        raise InvalidEntry("This photo was read along a ribbon.", "Photos of clients are read over the whole hair.")
     name = clean_line(sample, "The name of the hair", 60)
     if not name:
         raise InvalidEntry("This hair has no name.", "Give every hair a short name, such as a number.")
     regions = [region for name_of in REGIONS if (region := reading.region(name_of)) is not None]
     if len(regions) != len(REGIONS):
         raise InvalidEntry("This photo has no number for a part of the hair.", "Take it again.")
+    if reading.hair != WHOLE:
+        raise InvalidEntry("This photo was read along a ribbon.", "Photos of clients are read over the whole hair.")
     shot = Shot(
         name,
         clean_line(operator, "The name of the person who takes the photos", 60) or "me",

@@ -1,4 +1,4 @@
-"""My data: older readings, backups, taking out, bringing in, what was set aside, who has not been in for long, what was erased."""
+"""My data: older readings, backups, what goes out and in, what was set aside, who was not in for long, erasures."""
 
 from __future__ import annotations
 

@@ -32,6 +32,7 @@ from tracker.workflow.learning import stamp_now
 SHOWN = 12
 """Clients shown before more are asked for."""
 
+_OPEN = 2  # limits to confirm that are shown without being asked for
 _EVERYBODY = "everybody"
 
 
@@ -63,10 +64,11 @@ def _limits_to_confirm(store: Store, dues: list[Due]) -> None:
     """Clients whose limits were agreed when photos were read along a ribbon."""
     if not dues:
         return
-    with st.expander(f"Limits to keep or agree anew: {count(len(dues), 'client')}"):
+    words = f"Limits to keep or agree anew: {count(len(dues), 'client')}"
+    with st.expander(words, expanded=len(dues) <= _OPEN):
         most = shown(SHOWN, "limits")
         for due in dues[:most]:
-            with st.container(key=f"event-{due.client_id}"), told():
+            with st.container(key=f"limits-{due.client_id}"), told():
                 link("client", plain(store.clients.get(due.client_id).name), client=due.client_id)
                 limits_to_confirm(store, due.client_id)
         if len(dues) > most:

@@ -46,7 +46,7 @@ def page() -> None:
         shots = workflow.shots_so_far(store)
         if counts_no_more(own.spread):
             st.markdown(
-                "This check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
+                "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
                 "differ: repeat it."
             )
         spread = own.spread.over(WHOLE)
@@ -71,8 +71,8 @@ def _earlier(store: Store) -> None:
         return
     number = len(earlier)
     st.markdown(
-        f"{count(number, 'photo')} of a check that was begun before {noun(number, 'was', 'were')} read along a ribbon, "
-        f"by the earlier method, and {noun(number, 'does', 'do')} not count: the photos were not kept, so take them again."
+        f"{count(number, 'photo')} of a check begun before {noun(number, 'was', 'were')} read along a ribbon, by the "
+        f"earlier method, and {noun(number, 'does', 'do')} not count. No photo was kept, so take them again."
     )
     if st.button("Forget them", key=f"{_KEY}-drop-earlier"):
         workflow.drop_shots(store, earlier)

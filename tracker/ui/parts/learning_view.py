@@ -37,8 +37,8 @@ def learning_switch(store: Store) -> None:
     if known.on and known.along_ribbon:
         st.caption(
             plain(
-                f"{count(known.along_ribbon, 'service')} of them {noun(known.along_ribbon, 'was', 'were')} read along a "
-                "ribbon, by the earlier method, and nothing is learnt from those for photos of the whole hair. Measure "
-                "the older photos again under My data, and they count."
+                f"Of these, {count(known.along_ribbon, 'service')} {noun(known.along_ribbon, 'was', 'were')} read "
+                "along a ribbon, by the earlier method: nothing is learnt from them for photos of the whole hair. "
+                "Measure the older photos again under My data, and they count."
             )
         )

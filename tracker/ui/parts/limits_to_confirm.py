@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import math
-
 import streamlit as st
 
 from tracker import workflow
-from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured
 from tracker.record.agreed import AgreedLimits
+from tracker.said.colour import say_warmer
 from tracker.store import Store
 from tracker.ui.navigation import go_to
 from tracker.ui.parts.consent_view import remembered_recorder
@@ -53,17 +50,12 @@ def now_words(store: Store, readings: ServiceReadings, limits: AgreedLimits) -> 
     band = photo.reading.region(limits.region) if photo.reading is not None else None
     if place is None or band is None:
         return ""
-    levels = limits.darkest is not None or limits.lightest is not None
-    said = [f"read {level_words(band, photo)}" if levels else ""]
-    if limits.warmer is not None and len(place.warmths) > 1:
-        gained = place.warmths[-1] - place.warmths[0]
-        size = Measured(abs(gained), math.hypot(place.u_warmths[-1], place.u_warmths[0]))
-        way = "warmer" if gained >= 0 else "cooler"
-        said.append(f"are {format_measured(size)} {way} than right after the service")
-    told_now = listed(said)
-    if not told_now:
-        return ""
     where = REGION_WORDS[limits.region]
-    if limits.region == "root":
-        told_now = told_now.replace("read ", "reads ", 1).replace("are ", "is ", 1)
-    return f"Over the whole hair the {where} now {told_now}."
+    levels = limits.darkest is not None or limits.lightest is not None
+    read = "reads" if limits.region == "root" else "read"
+    said = [f"the {where} {read} {level_words(band, photo)} now" if levels else ""]
+    if limits.warmer is not None and (gained := place.gained) is not None:
+        subject = "" if levels else f"the {where} "
+        verb = "is" if limits.region == "root" else "are"
+        said.append(f"{subject}{verb} {'' if levels else 'now '}{say_warmer(gained)} than right after the service")
+    return f"Over the whole hair, {listed(said)}." if any(said) else ""

@@ -9,6 +9,7 @@ import streamlit as st
 from tracker import METHOD_VERSION, workflow
 from tracker.errors import TrackerError
 from tracker.measure.reading import RIBBON
+from tracker.record.records import PhotoRecord
 from tracker.store import LeftPhoto, OlderReadings, Store
 from tracker.ui.measuring_again import Run, begin, latest
 from tracker.ui.navigation import go_to, link
@@ -18,7 +19,7 @@ from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.pictures import small_picture
 from tracker.ui.parts.rows import thumb
 from tracker.ui.parts.words import plain
-from tracker.words import as_date, count, day, noun
+from tracker.words import as_date, count, day, noun, sentence_case
 
 SHOWN = 6
 """Photos that need somebody, shown before more are asked for."""
@@ -63,7 +64,8 @@ def older_readings(store: Store, client_id: str | None = None) -> None:
     if left:
         _to_mark(store, [each for each in left if each.why != _PICTURE], client_id)
         _unreadable(store, [each for each in left if each.why == _PICTURE], client_id)
-        if not going_on and st.button("Try these again", key="measure-again-retry", type="tertiary"):
+        these = noun(len(left), "this one", f"these {len(left)}")
+        if not going_on and st.button(f"Try {these} again", key="measure-again-retry"):
             with told():
                 store.remeasuring.try_again(client_id)
                 begin(store, client_id, remembered_recorder())
@@ -86,8 +88,8 @@ def read_otherwise(hair: str, number: int, what: str) -> None:
     way = "over the whole hair" if hair == RIBBON else "along a ribbon, by the earlier method"
     st.caption(
         plain(
-            f"Left out: {count(number, what)} read {way}. The two are never put into one mean. Measure the older photos "
-            "again under My data, and all count."
+            f"Left out: {count(number, what)} read {way}. The two are never put into one mean. Once the older photos "
+            "are measured again, all count."
         )
     )
     link("data", "Measure them again")
@@ -156,12 +158,17 @@ def _line(store: Store, left: LeftPhoto, *, with_name: bool) -> None:
     with st.container(key=f"older-{photo.id}", horizontal=True, vertical_alignment="center", wrap=False, gap="medium"):
         thumb(small_picture(photo))
         with st.container(gap="xsmall"):
-            st.markdown(f"{name}{photo.role} photo of {day(as_date(photo.taken_at))}")
+            st.markdown(f"{name}{_called(photo, within=with_name)}")
             st.caption(plain(left.said))
             if st.button("Mark the hair", key=f"mark-{photo.id}"):
                 with told(), st.spinner("Looking for the hair"):
                     draft = workflow.mark_anew(store, photo.id)
                     go_to("new_visit", draft=draft.id)
+
+
+def _called(photo: PhotoRecord, *, within: bool) -> str:
+    words = f"{photo.role} photo of {day(as_date(photo.taken_at))}"
+    return words if within else sentence_case(words)
 
 
 def _unreadable(store: Store, left: Sequence[LeftPhoto], client_id: str | None) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Sequence
 
@@ -12,7 +11,7 @@ from tracker.calibrate.warmth import NeutralLocus
 from tracker.measure import Settings
 from tracker.measure.light import light_beside_card
 from tracker.measure.reading import WHOLE
-from tracker.measure.repeatability import Repeatability
+from tracker.measure.repeatability import Repeatability, lightness_u
 from tracker.ui.parts.words import plain
 from tracker.words import count
 
@@ -76,8 +75,8 @@ def light_at_level(scale: LevelScale) -> tuple[float, float]:
     As where the light was not noted, the card was held and nothing of its own shows on it.
     """
     lit = light_beside_card(WHOLE, None, 0.0, Settings())
-    slope = math.log(2) * (scale.lightness(_AT_LEVEL) + 16) / 3  # L* for one EV (CIE 15)
-    return lit.occasion * slope, lit.photo * slope
+    lightness = scale.lightness(_AT_LEVEL)
+    return lightness_u(lightness, lit.occasion), lightness_u(lightness, lit.photo)
 
 
 def what_it_is_made_of(spread: GaugeStudy) -> str:
