@@ -58,6 +58,11 @@ class Photos(DeletingPart):
         """
         return self._database.one(PhotoRecord, photo_id)
 
+    def has(self, photo_id: str) -> bool:
+        """Whether the photo is there, readable or not."""
+        with self._database.reading() as connection:
+            return stored(connection, schema.photo.c.id, photo_id) is not None
+
     def find(
         self,
         client_id: str | None = None,

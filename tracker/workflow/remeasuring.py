@@ -173,7 +173,9 @@ def _begun_anew(store: Store, photo: PhotoRecord, marks: Marks) -> PhotoRecord:
     found = suggest_marks(
         store, photo, marks.card_kind, marks.reflectance, corners=marks.corners, path=marks.path or None
     )
-    return replace(photo, marks=replace(found.marks, size_mm=marks.size_mm), reading=None, failure=None)
+    # where nothing is found along it, the way is asked for anew
+    path = found.marks.path if found.hair is None else ()
+    return replace(photo, marks=replace(found.marks, path=path, size_mm=marks.size_mm), reading=None, failure=None)
 
 
 def _whole(store: Store, photo: PhotoRecord, marks: Marks, opened: DecodedPhotos) -> Marks:

@@ -121,9 +121,8 @@ def _how_far(run: Run) -> None:
     st.progress(tally.done / max(tally.total, 1), words)
     if run.stop.is_set():
         st.caption("Stops after the photo in hand.")
-    elif st.button("Cancel", key="measure-again-cancel"):
-        run.stop.set()
-        st.rerun(scope="fragment")
+    else:
+        st.button("Cancel", key="measure-again-cancel", on_click=run.stop.set)
 
 
 def _ended_words(run: Run) -> str:
