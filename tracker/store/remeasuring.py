@@ -74,9 +74,10 @@ class Remeasuring(Part):
         """Identifiers of the photos to be measured again, one client after the other, oldest first."""
         photo = schema.photo
         query = _older(method, client_id).where(photo.c.client_id.in_(agreeing(MEASURING)), ~_left(method))
+        query = query.with_only_columns(photo.c.client_id, photo.c.taken_at, photo.c.id)
         with self._database.reading() as connection:
-            rows = connection.execute(query.order_by(photo.c.client_id, photo.c.taken_at, photo.c.id))
-            return list(rows.scalars())
+            # sorted here: the index that has the order has not the version
+            return [row[2] for row in sorted(tuple(row) for row in connection.execute(query))]
 
     def left(self, method: str, client_id: str | None = None, limit: int = -1) -> list[LeftPhoto]:
         """Photos that were left as they are, of clients who agree to being measured; one client after the other."""

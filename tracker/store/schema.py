@@ -110,7 +110,7 @@ photo = Table(
     Index(None, "visit_id", "role"),
     Index(None, "role", "taken_at"),
     Index(None, "file"),
-    Index(None, "method"),
+    Index(None, "client_id", "method", "taken_at", "id"),
 )
 
 not_remeasured = Table(

@@ -141,41 +141,34 @@ def mark_anew(store: Store, photo_id: str) -> Draft:
 
     Raises
     ------
-    NotFound, StoreDamaged, PhotoError : no such photo, or its picture cannot be read back
+    NotFound, StoreDamaged : no such photo
     ConsentMissing : the client does not agree to being measured
     """
     photo = store.photos.get(photo_id)
-    kind = PROGRESS if photo.visit_id is None else VISIT
-    draft = next(
-        (
-            open_one
-            for open_one in store.drafts.find(photo.client_id)
-            if open_one.kind == kind and any(each.id == photo_id for each in open_one.photos)
-        ),
-        None,
-    )
-    if draft is None:
-        visit = store.visits.get(photo.visit_id) if photo.visit_id is not None else None
-        draft = start_draft(store, photo.client_id, kind, visit)
 
     def change(kept: Draft) -> Change:
         there = next((each for each in kept.photos if each.id == photo_id), photo)
-        anew = there if there.marks is None or there.marks.hair != RIBBON else _begun_anew(store, there, there.marks)
-        others = tuple(each for each in kept.photos if each.id != photo_id)
-        photos = tuple(anew if each.id == photo_id else each for each in kept.photos) if there in kept.photos else ()
-        return Change(replace(kept, photos=photos or (*others, anew), step=_MARKS_STEP))
+        anew = there if there.marks is None or there.marks.hair != RIBBON else _begun_anew(there, there.marks)
+        others = kept.photos if there in kept.photos else (*kept.photos, there)
+        photos = tuple(anew if each.id == photo_id else each for each in others)
+        return Change(replace(kept, photos=photos, step=_MARKS_STEP))
 
-    return change_draft(store, draft.id, change).draft
+    return change_draft(store, _draft_of(store, photo).id, change).draft
 
 
-def _begun_anew(store: Store, photo: PhotoRecord, marks: Marks) -> PhotoRecord:
-    """The photo with the whole hair suggested along its ribbon, and no reading until a person has looked."""
-    found = suggest_marks(
-        store, photo, marks.card_kind, marks.reflectance, corners=marks.corners, path=marks.path or None
-    )
-    # where nothing is found along it, the way is asked for anew
-    path = found.marks.path if found.hair is None else ()
-    return replace(photo, marks=replace(found.marks, path=path, size_mm=marks.size_mm), reading=None, failure=None)
+def _draft_of(store: Store, photo: PhotoRecord) -> Draft:
+    """The open draft that holds a kept photo, or a new one of its visit; of a progress photo, one without it yet."""
+    kind = PROGRESS if photo.visit_id is None else VISIT
+    for draft in store.drafts.find(photo.client_id):
+        if draft.kind == kind and any(each.id == photo.id for each in draft.photos):
+            return draft
+    visit = store.visits.get(photo.visit_id) if photo.visit_id is not None else None
+    return start_draft(store, photo.client_id, kind, visit)
+
+
+def _begun_anew(photo: PhotoRecord, marks: Marks) -> PhotoRecord:
+    """The photo with the whole hair still to be found along its ribbon, and no reading until a person has looked."""
+    return replace(photo, marks=replace(marks, width=None, outline=None), reading=None, failure=None)
 
 
 def _whole(store: Store, photo: PhotoRecord, marks: Marks, opened: DecodedPhotos) -> Marks:

@@ -160,7 +160,7 @@ def _line(store: Store, left: LeftPhoto, *, with_name: bool) -> None:
             st.markdown(f"{name}{_called(photo, within=with_name)}")
             st.caption(plain(left.said))
             if st.button("Mark the hair", key=f"mark-{photo.id}"):
-                with told(), st.spinner("Looking for the hair"):
+                with told():
                     draft = workflow.mark_anew(store, photo.id)
                     go_to("new_visit", draft=draft.id)
 

@@ -13,7 +13,7 @@ down_revision = "0009"
 def upgrade() -> None:
     op.add_column("photo", sa.Column("method", sa.String(), nullable=True))
     op.execute("UPDATE photo SET method = json_extract(record, '$.reading.method_version') WHERE json_valid(record)")
-    op.create_index("ix_photo_method", "photo", ["method"])
+    op.create_index("ix_photo_client_id_method_taken_at_id", "photo", ["client_id", "method", "taken_at", "id"])
     op.create_table(
         "not_remeasured",
         sa.Column("photo_id", sa.String(), nullable=False),
