@@ -195,10 +195,10 @@ def test_a_curve_says_which_photos_it_leaves_out(older: Filled) -> None:
     first, second = of_role(store, PROGRESS)
     whole(store, *of_role(store, AFTER), first)
     said = words(open_page("client", client=older.client.id))
-    assert "Not in this curve: 1 photo of this service" in said
-    assert "was read along a ribbon, by the earlier method" in said
+    assert "1 photo of this service (" in said
+    assert ") is not in this curve: it was read along a ribbon, by the earlier method." in said
     whole(store, second)
-    assert "Not in this curve" not in words(open_page("client", client=older.client.id))
+    assert "not in this curve" not in words(open_page("client", client=older.client.id))
 
 
 class TestLimits:

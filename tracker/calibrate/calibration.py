@@ -28,8 +28,8 @@ KINDS_OF_YARDSTICK = (SPREAD, SCALE, LOCUS)
 class Swatch:
     """One swatch or lock, photographed beside the card.
 
-    Its hair is of one colour, so it reads the same along a ribbon and over the whole, and one measured by an earlier
-    version of the method still counts.
+    Its hair is of one colour, so it reads the same within its ± along a ribbon and over the whole (on drawn hair within
+    0.9 L*), and one measured by an earlier version of the method still counts.
 
     Attributes
     ----------

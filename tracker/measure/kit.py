@@ -45,8 +45,9 @@ class Kit:
 
 Part = Literal["camera", "kind of file", "card", "light"]
 
-_BALANCED_ALIKE = ("1.2", "2.0")
-"""Versions of the method that balance a photo from its card in the same way, and differ only in the hair they read."""
+_ALIKE_IN_LIGHTNESS = ("1.2", "2.0")
+"""Versions of the method that put the same error of camera and card into L*: along one ribbon in ten rendered photos
+they differed by 0.09 at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,17 +94,17 @@ def was_developed(reading: PhotoReading | None) -> bool:
 
 
 def share_error(before: Kit, after: Kit) -> bool:
-    """True where camera, card and light put the same error into the colours of both, however the hair was read.
+    """True where camera, card and light put the same error into the L* of both, however the hair was read.
 
-    A version of the method that reads hair otherwise leaves that error as it was, so a swatch, which is of one colour
-    and reads the same along a ribbon and over the whole, stays of use.
+    A version of the method that reads other hair leaves that error as it was, so a swatch, which is of one colour,
+    stays of use for levels.
 
     Parameters
     ----------
     before, after : Kit, of two photos, the first perhaps of a swatch
     """
     match = match_kits(before, after)
-    return not match.unlike and all(version in _BALANCED_ALIKE for version in match.methods)
+    return not match.unlike and all(version in _ALIKE_IN_LIGHTNESS for version in match.methods)
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:

@@ -128,18 +128,16 @@ def _read_otherwise(store: Store, readings: ServiceReadings) -> None:
         with told():
             days.append(day(as_date(store.photos.get(photo_id).taken_at)))
     number = len(readings.otherwise)
-    photos = f"{count(number, 'photo')} of this service ({listed(dict.fromkeys(days))})"
+    they = noun(number, "it was", "they were")
     if readings.hair == WHOLE:
-        why = f"{noun(number, 'was', 'were')} read along a ribbon, by the earlier method"
+        why = f"{they} read along a ribbon, by the earlier method"
     else:
-        why = (
-            f"{noun(number, 'was', 'were')} read over the whole hair, while the photo right after the service was read "
-            "along a ribbon, by the earlier method"
-        )
+        why = f"{they} read over the whole hair, but the photo right after the service along a ribbon"
+    photos = f"{count(number, 'photo')} of this service ({listed(dict.fromkeys(days))})"
     st.markdown(
         plain(
-            f"Not in this curve: {photos} {why}. A curve never joins the two. Measure the older photos again, at the "
-            "top of this page, and all are in."
+            f"{photos} {noun(number, 'is', 'are')} not in this curve: {why}. A curve never joins the two. Measure the "
+            "older photos again, at the top of this page, and all are in."
         )
     )
 

@@ -60,7 +60,7 @@ def older_readings(store: Store, client_id: str | None = None) -> None:
         _how_far(run)
     elif found.waiting:
         _offer(store, client_id, found, run)
-    left = store.remeasuring.left(METHOD_VERSION, client_id)
+    left = store.remeasuring.left(METHOD_VERSION, client_id) if found.left else []
     if left:
         _to_mark(store, [each for each in left if each.why != _PICTURE], client_id)
         _unreadable(store, [each for each in left if each.why == _PICTURE], client_id)
