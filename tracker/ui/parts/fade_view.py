@@ -12,6 +12,7 @@ from tracker.measure.reading import REGIONS, WHOLE
 from tracker.record.records import Visit
 from tracker.said.wear import say_no_date
 from tracker.store import Store
+from tracker.ui.navigation import go_to
 from tracker.ui.parts.agree import WASHES, agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
@@ -38,13 +39,17 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
         readings = next((each for each in services if each.visit_id == visit.id), None)
         st.header("How the colour wears", anchor=False)
         _when(store, due, readings)
+        agreed = agreed_at(visits) or visit, due, WHOLE if readings is None else readings.hair
+        if _anew():
+            _agreed(store, *agreed)
         if readings is None:
             st.markdown("No photo right after the service has a number, so there is no curve to show.")
         else:
             _curve(store, readings, due)
             _left_out(store, readings)
             _read_otherwise(store, readings)
-        _agreed(store, agreed_at(visits) or visit, due, WHOLE if readings is None else readings.hair)
+        if not _anew():
+            _agreed(store, *agreed)
 
 
 def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
@@ -142,10 +147,14 @@ def _read_otherwise(store: Store, readings: ServiceReadings) -> None:
     )
 
 
+def _anew() -> bool:
+    """True where somebody came to agree anew: the fields are then where they look first."""
+    return st.query_params.get("agree") == "anew"
+
+
 def _agreed(store: Store, visit: Visit, due: Due, hair: str) -> None:
     """What was agreed at this service, to be changed here too."""
-    anew = st.query_params.get("agree") == "anew"
-    with st.expander("What is agreed", expanded=anew or due.state == "nothing agreed"):
+    with st.expander("What is agreed", expanded=_anew() or due.state == "nothing agreed"):
         limits, washes = agree(
             (visit.limits, visit.washes_per_week),
             f"agreed-{visit.id}-{visit.revision}",
@@ -157,4 +166,4 @@ def _agreed(store: Store, visit: Visit, due: Due, hair: str) -> None:
             with told():
                 workflow.agree_limits(store, visit.id, limits, washes, by=remembered_recorder())
                 say_on_next_page("What was agreed is kept.")
-                st.rerun()
+                go_to("client", client=visit.client_id)
