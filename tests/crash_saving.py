@@ -27,9 +27,13 @@ from typing import Any
 from crash_studio import add_client, files_with, new_draft, new_photo, new_visit, pictures_in
 from sqlalchemy import Engine, event
 
+from tracker import METHOD_VERSION
+from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.records import Client, new_id, now
 from tracker.store import Store, check_backup, restore
 from tracker.store.mark import MarkFile, read_mark
+from tracker.workflow.demo import read_samples, sample_folder
+from tracker.workflow.remeasuring import measure_again
 
 State = dict[str, Any]
 
@@ -47,6 +51,10 @@ def prepare(root: Path, job: Job) -> None:
             store.visits.save(visit, [new_photo(store, client.id, b"qxbeforexq", visit_id=visit.id)])
         if job.name == "bring_back":
             store.backups.make(root.parent / "backups")
+        if job.name == "remeasure":
+            for sample in read_samples(sample_folder())[:2]:
+                photo = new_photo(store, client.id, sample.path.read_bytes(), role="progress")
+                store.photos.save(replace(photo, marks=sample.marks))
         if job.name == "set_aside":
             lost = store.photos.save(new_photo(store, client.id, b"lost", role="progress")).file
             aside = root / "set-aside" / "2026-01-02" / f"{lost}.jpg"
@@ -90,6 +98,11 @@ def bring_in(store: Store) -> None:
     """Take in a list of three clients and a visit of each, at once."""
     clients = [Client(new_id(), f"Listed {number}", "", now()) for number in range(3)]
     store.importing.add(clients, [new_visit(client.id, note="listed") for client in clients])
+
+
+def remeasure(store: Store) -> None:
+    """Measure three photos of an earlier version again, one of which is no picture at all."""
+    measure_again(store, store.remeasuring.waiting(METHOD_VERSION))
 
 
 def back_up(store: Store) -> None:
@@ -164,6 +177,13 @@ def _erased(state: State) -> bool:
     return (state["clients"], state["erased"], state["tokens"] > 0) in ((1, 0, True), (0, 1, False))
 
 
+def _remeasured(state: State) -> bool:
+    # each has its earlier reading, or the new one with the earlier in the log; the one without a picture keeps its own
+    old, new = [RIBBON, 0], [WHOLE, 1]
+    *rest, unreadable = state["readings"]
+    return len(rest) == 2 and all(each in (old, new) for each in rest) and unreadable == old
+
+
 def _restored(state: State) -> bool:
     untouched = state["pictures"] == ["qxbeforexq"] and state["clients"] == 1
     return untouched and state["left_beside"] == [] and state["restored"] in (None, [["qxbeforexq"], 1, True])
@@ -181,6 +201,7 @@ JOBS: dict[str, Job] = {
             lambda state: (state["clients"], state["clients_of_visits"], len(state["notes"])) in ((2, 2, 2), (1, 1, 2)),
         ),
         in_store(bring_in, lambda state: (state["clients"], len(state["notes"])) in ((1, 1), (4, 4))),
+        in_store(remeasure, _remeasured),
         in_store(back_up, lambda state: all(state["backups"])),
         from_outside(bring_back, _restored),
         from_outside(
@@ -222,7 +243,13 @@ def look(root: Path) -> State:
         return {
             "sound": sound and not broken and not store.damaged_records() and not store.database.damaged,
             "files_match": pictures_in(root) == wanted and not list(root.rglob("*.tmp")),
-            "pictures": sorted(store.pictures.get(photo.file).decode() for photo in photos),
+            "pictures": sorted(_text(store.pictures.get(photo.file)) for photo in photos),
+            "readings": [
+                [photo.reading.hair, len(store.edits.find(record_id=photo.id))]
+                for photo in sorted(photos, key=lambda each: (each.role == "before", each.file))
+                if photo.reading is not None
+            ],
+            "left": len(store.remeasuring.left(METHOD_VERSION)),
             "notes": [visit.note for visit in store.visits.recent(9)],
             "clients": len(store.clients.summaries()),
             "drafts": len(drafts),
@@ -234,6 +261,11 @@ def look(root: Path) -> State:
             "left_beside": [path.name for path in root.parent.glob(".*")],
             "restored": look_at_restored(root.parent / "new"),
         }
+
+
+def _text(content: bytes) -> str:
+    """A made-up picture as its text, a real one as its length."""
+    return content.decode() if len(content) < 1000 else str(len(content))
 
 
 def look_at_restored(root: Path) -> list[object] | None:

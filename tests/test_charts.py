@@ -107,7 +107,7 @@ ALL = {
     ),
     "two spreads": lambda dark: spread(dark, before=hump(30, 3), after=hump(45, 8)),
     "cases": lambda dark: cases_chart(CASES, dark, title="Lift by level at the start"),
-    "photos": lambda dark: photos_chart(PROVISIONAL, 1.0, dark),
+    "photos": lambda dark: photos_chart(PROVISIONAL, (1.0, 0.0), dark),
     "built-in scale": lambda dark: scale_chart(DEFAULT_SCALE, (), dark),
     "own scale": lambda dark: scale_chart(OWN_SCALE, RING, dark, SWATCHES[:3]),
     "published hair": lambda dark: neutral_chart(DEFAULT_LOCUS, (), dark),
@@ -388,7 +388,7 @@ def test_cases_are_drawn_in_the_colour_they_ended_with() -> None:
 
 class TestYardsticks:
     def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
-        spec, words = photos_chart(PROVISIONAL, 1.0, dark=False)
+        spec, words = photos_chart(PROVISIONAL, (1.0, 0.0), dark=False)
         shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
         # 0.8 on 20 degrees of freedom, beside light of 1.0: JCGM 100:2008, G.4.1; Hotelling 1931, F by scipy
         from scipy.stats import f

@@ -11,7 +11,9 @@ import pytest
 
 from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import DEFAULT_SCALE
+from tracker.fade import Priors
 from tracker.fade.posterior import DEFAULT_PRIORS
+from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.records import to_json
 from tracker.workflow import learning
 
@@ -54,6 +56,7 @@ class Service:
     occasions: int = 2
     ended_on: str = "2026-06-01"
     services: tuple[str, ...] = (KIND_NAME,)
+    hair: str = RIBBON
 
 
 TWENTY = [Service(number) for number in range(20)]
@@ -95,6 +98,26 @@ def test_learnt_anew_after_a_tenth_more_or_once_what_taught_is_gone(
     assert (found != first) is anew
     assert found == learning.learning(kept)  # type: ignore[arg-type]
     assert not anew or found.services == len([each for each in now if each.occasions > 1])
+
+
+def test_services_read_in_two_ways_teach_apart(monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = Kept([*TWENTY[:6], *(replace(each, hair=WHOLE) for each in TWENTY[6:])])
+    monkeypatch.setattr(learning, "worn_by", lambda services, *_: list(services))
+    monkeypatch.setattr(learning, "by_kind", lambda services: {KIND_NAME: list(services)})
+
+    @dataclass
+    class Says:
+        services: int
+        learnt: bool = True
+        priors: Priors = DEFAULT_PRIORS
+
+    monkeypatch.setattr(learning, "studio_prior", lambda past, unit: Says(len(past)))
+    found = learning.learn(kept, Yardsticks())  # type: ignore[arg-type]
+    assert {(each.hair, each.services) for each in found.found} == {(RIBBON, 6), (WHOLE, 14)}
+    assert (found.services, found.along_ribbon) == (20, 6)
+    assert (RIBBON, KIND_NAME, "end", "warmth") in found.priors
+    assert (WHOLE, KIND_NAME, "end", "warmth") in found.priors
+    assert len(found.priors) == len(found.found)
 
 
 def test_another_yardstick_learns_anew() -> None:

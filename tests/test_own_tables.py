@@ -13,6 +13,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import InvalidList
+from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.agreed import AgreedLimits
 from tracker.record.mixing import Amount, Strength
 from tracker.record.records import Client, Step, Visit, new_id
@@ -93,6 +94,22 @@ def test_everything_out_and_in_again_in_a_new_studio(store: Store, tmp_path: Pat
         again = plan_files(other, tables_of(store))
         assert (again.clients, again.visits) == ((), ())
         assert {refusal.why.rsplit(" ", 3)[-1] for refusal in again.refused} <= {"here.", "services."}
+
+
+def test_limits_come_in_with_how_the_hair_was_read_when_they_were_agreed(store: Store, tmp_path: Path) -> None:
+    client = add_client(store)
+    whole = replace(new_visit(client.id), limits=AgreedLimits(warmer=4.0, hair=WHOLE))
+    store.visits.save(whole, [])
+    tables = tables_of(store)
+    with Store(tmp_path / "one") as other:
+        bring_in(other, plan_files(other, tables))
+        assert other.visits.of_client(client.id)[0].limits == whole.limits
+    # tables of an earlier version have no such column: photos were read along a ribbon
+    earlier = [table.replace(b'"limits hair"', b'"other"') for table in tables]
+    assert earlier != tables
+    with Store(tmp_path / "two") as other:
+        bring_in(other, plan_files(other, earlier))
+        assert other.visits.of_client(client.id)[0].limits == replace(whole.limits, hair=RIBBON)
 
 
 def test_one_clients_own_tables_come_in_too(store: Store, tmp_path: Path) -> None:

@@ -207,34 +207,6 @@ def test_a_note_saved_in_another_window_is_shown_before_it_is_replaced(filled: F
     assert filled.store.clients.get(filled.client.id).name == "Ada M."
 
 
-def test_photos_of_an_earlier_method_are_named_and_measured_again(filled: Filled) -> None:
-    store, client = filled.store, filled.client
-    test = open_page("client", client=client.id)
-    assert "earlier version" not in words(test)
-    photos = store.photos.find(client_id=client.id)
-    for photo in photos[:2]:
-        assert photo.reading is not None
-        store.photos.save(replace(photo, reading=replace(photo.reading, method_version="0.9", regions=())))
-    test = open_page("client", client=client.id)
-    assert "2 photos of this client were measured by an earlier version" in words(test)
-    test.button(key="measure-again").click().run()
-    assert_no_failure(test)
-    assert "earlier version" not in words(test)
-    assert store.photos.find(client_id=client.id) == photos
-
-
-def test_a_picture_that_cannot_be_read_back_keeps_its_number(filled: Filled) -> None:
-    store, client = filled.store, filled.client
-    photo = store.photos.find(client_id=client.id)[0]
-    assert photo.reading is not None
-    older = store.photos.save(replace(photo, reading=replace(photo.reading, method_version="0.9")))
-    next(store.root.rglob(f"{photo.file}*")).write_bytes(b"broken")
-    test = open_page("client", client=client.id)
-    test.button(key="measure-again").click().run()
-    assert_no_failure(test)
-    assert store.photos.get(photo.id) == older
-
-
 def test_erasing_needs_the_name_and_gives_a_receipt(filled: Filled) -> None:
     test = open_page("client", client=filled.client.id)
     assert "1 visit" in words(test)

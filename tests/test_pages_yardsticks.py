@@ -18,6 +18,7 @@ from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.calibrate.warmth import DEFAULT_LOCUS
 from tracker.errors import NotFound
 from tracker.maths.quantities import LabMeasured
+from tracker.measure.reading import WHOLE
 from tracker.measure.repeatability import Repeatability
 from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
@@ -77,7 +78,7 @@ def test_set_up_check_from_photos_that_are_not_kept(store: Store) -> None:
 def test_a_check_that_is_large_enough_is_used_and_can_be_undone(store: Store) -> None:
     rows = ((30.0, 30.9, 29.6), (41.0, 41.5, 40.2), (55.0, 54.2, 55.9), (62.0, 62.2, 61.1))
     shots = [
-        Shot(f"swatch {index}", "me", "Monday", ((value, 5.0, 12.0),) * 3)
+        Shot(f"swatch {index}", "me", "Monday", ((value, 5.0, 12.0),) * 3, WHOLE)
         for index, row in enumerate(rows)
         for value in row
     ]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -11,13 +12,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
+from tests.test_photo_set import record
+from tests.test_replicates import AT, photos
+from tests.test_wear_segments import VISITS
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale
 from tracker.calibrate.warmth import DEFAULT_LOCUS, undertone, warmth_value
-from tracker.compare.past_results import AT_LEAST, AT_MOST, Outcome, middle, summarise
+from tracker.compare.past_results import AT_LEAST, AT_MOST, Outcome, middle, outcomes_of, summarise
 from tracker.maths.quantities import LabMeasured
+from tracker.measure.reading import RIBBON, WHOLE
+from tracker.record.records import BEFORE
 
 SMALL = ((0.04, 0.0, 0.0), (0.0, 0.04, 0.0), (0.0, 0.0, 0.04))
 EXACT = ((0.0, 0.0, 0.0),) * 3
+VISIT = VISITS[0]
 LINE = LevelScale("plain", 0.0, 10.0, 0.2, 0.1, provisional=False, cov=EXACT)
 
 
@@ -147,6 +154,28 @@ def test_undertone_narrows() -> None:
     assert name is not None
     assert name != undertone(cases[9].before)
     assert len(summarise(cases, name).cases) == 4
+
+
+def test_lifts_along_a_ribbon_and_over_the_whole_hair_are_never_in_one_middle() -> None:
+    ribbon = [outcome(30.0, 40.0, number=number) for number in range(3)]
+    whole = [replace(outcome(30.0, 60.0, number=number), hair=WHOLE) for number in range(10, 14)]
+    found = summarise([*ribbon, *whole], scale=LINE)
+    assert (found.hair, found.left_out, [case.outcome.hair for case in found.cases]) == (WHOLE, 3, [WHOLE] * 4)
+    assert found == replace(summarise(whole, scale=LINE), left_out=3)
+    fewer = summarise([*ribbon, *whole[:2]], scale=LINE)
+    assert (fewer.hair, fewer.left_out, len(fewer.cases)) == (RIBBON, 2, 3)
+    assert fewer.lift == summarise(ribbon, scale=LINE).lift
+    # as many of each: the whole hair
+    assert summarise([*ribbon, *whole[:3]], scale=LINE).hair == WHOLE
+
+
+def test_a_visit_read_in_two_ways_has_no_lift() -> None:
+    row = [record(shot, minute) for minute, shot in enumerate(photos(np.stack([AT, AT + np.array([9.0, 0.0, 0.0])])))]
+    pair = [replace(row[0], role=BEFORE), row[1]]
+    assert [each.hair for each in outcomes_of(VISIT, pair)] == [RIBBON] * len(outcomes_of(VISIT, pair)) != []
+    both = [replace(shot, reading=replace(shot.reading, hair=WHOLE)) for shot in pair if shot.reading is not None]
+    assert {each.hair for each in outcomes_of(VISIT, both)} == {WHOLE}
+    assert outcomes_of(VISIT, [pair[0], both[1]]) == outcomes_of(VISIT, [both[0], pair[1]]) == ()
 
 
 def test_newest_first() -> None:

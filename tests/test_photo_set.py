@@ -10,8 +10,9 @@ import numpy as np
 import pytest
 
 from tests.test_replicates import AT, lying, photos
-from tracker.compare.photo_set import leave_out, match_states, state_of, use_again
-from tracker.measure.reading import Marks, PhotoReading
+from tracker.compare.photo_set import combined_state, leave_out, match_states, state_of, use_again
+from tracker.measure.reading import RIBBON, WHOLE, Marks, PhotoReading
+from tracker.measure.repeatability import PROVISIONAL
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, from_json, new_id, now, to_json
 from tracker.said.colour import say_kits
 
@@ -66,6 +67,36 @@ def test_a_reading_kept_before_hair_was_told_apart_still_opens() -> None:
     opened = from_json(PhotoRecord, json.dumps(kept))
     assert opened.reading is not None
     assert np.all(np.asarray(opened.reading.regions[0].laid_cov) == 0)
+
+
+def test_photos_read_along_a_ribbon_and_over_the_whole_hair_are_never_one_reading() -> None:
+    kept = row(0.0, 0.2, 9.0, 9.4)
+    for index in (2, 3):
+        reading = kept[index].reading
+        assert reading is not None
+        kept[index] = replace(kept[index], reading=replace(reading, hair=WHOLE))
+    # the whole hair counts where there is any, in whatever order they were taken
+    for photos_of in (kept, kept[::-1]):
+        assert lightness_of(photos_of) == pytest.approx(9.2)
+        state = state_of(photos_of, AFTER)
+        assert state is not None
+        assert (state.used, state.otherwise, state.without_number) == (tuple(kept[2:]), tuple(kept[:2]), ())
+        assert state.odd == ()
+    ribbon = combined_state(kept, hair=RIBBON)
+    assert ribbon is not None
+    assert ribbon.reading is not None
+    assert (ribbon.used, ribbon.otherwise, ribbon.reading.hair) == (tuple(kept[:2]), tuple(kept[2:]), RIBBON)
+    nothing = combined_state(kept[:2], hair=WHOLE)
+    assert nothing is not None
+    assert (nothing.used, nothing.reading, nothing.otherwise) == ((), None, tuple(kept[:2]))
+
+
+def test_a_check_made_on_ribbons_does_not_say_how_photos_of_the_whole_hair_scatter() -> None:
+    kept = row(0.0, 0.2)
+    own = replace(PROVISIONAL, shared=(0.5, 0.3, 0.3), dof=3.0, provisional=False)
+    whole = [replace(each, reading=replace(each.reading, hair=WHOLE)) for each in kept if each.reading is not None]
+    assert combined_state(whole, own) == combined_state(whole, PROVISIONAL)
+    assert combined_state(kept, own) != combined_state(kept, PROVISIONAL)
 
 
 def test_a_photo_left_out_does_not_count_and_is_still_there() -> None:

@@ -16,8 +16,8 @@ from tracker.compare.comparison import compare_readings
 from tracker.compare.replicates import mean_of_replicates
 from tracker.maths.quantities import LabMeasured, matrix3
 from tracker.measure import Settings, light_u
-from tracker.measure.reading import PhotoReading
-from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.measure.reading import RIBBON, WHOLE, PhotoReading
+from tracker.measure.repeatability import PROVISIONAL, Repeatability, lightness_u
 
 KNOWN = Repeatability("known", (0.8, 0.5, 0.6), math.inf, False, "test", shared_dof=math.inf)
 
@@ -67,6 +67,25 @@ def test_more_photos_never_cost_and_never_beat_what_they_share(n: int, light: fl
     now, then = spread.smallest_change(n, light), spread.smallest_change(n + 1, light)
     assert then <= now + 1e-9
     assert then >= math.sqrt(2 * 7.81) * max(light, part * 0.8)
+
+
+def test_light_that_each_photo_has_anew_averages_out() -> None:
+    # larger than the spread from photo to photo, 0.8, so it stands in its place; the spread has the same causes
+    assert KNOWN.smallest_change(own_light=1.6) == pytest.approx(2 * KNOWN.smallest_change())
+    assert KNOWN.smallest_change(4, own_light=1.6) == pytest.approx(KNOWN.smallest_change())
+    assert KNOWN.smallest_change(own_light=0.5) == KNOWN.smallest_change()
+    # one EV is a factor of two: L* = 116 Y^(1/3) - 16 (CIE 15) changes by (L* + 16) / 3 for a relative change of one
+    step = 1e-4
+    by_hand = (116 * (0.18 * 2**step) ** (1 / 3) - 116 * 0.18 ** (1 / 3)) / step
+    assert lightness_u(116 * 0.18 ** (1 / 3) - 16, 1.0) == pytest.approx(by_hand, rel=1e-3)
+
+
+def test_a_check_counts_for_photos_read_in_its_own_way() -> None:
+    own = replace(KNOWN, provisional=False)
+    assert (own.hair, own.over(RIBBON), own.over(WHOLE)) == (RIBBON, own, PROVISIONAL)
+    whole = replace(own, hair=WHOLE)
+    assert (whole.over(WHOLE), whole.over(RIBBON)) == (whole, PROVISIONAL)
+    assert PROVISIONAL.over(WHOLE) is PROVISIONAL.over(RIBBON) is PROVISIONAL
 
 
 def test_light_by_hand() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from types import SimpleNamespace
 
@@ -11,8 +12,9 @@ from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.fade import Overlay
 from tracker.maths.quantities import Vector3
+from tracker.measure.reading import WHOLE
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
-from tracker.workflow.services_worn import KIND, LEVEL, TONE, kinds_worn, studio_wear
+from tracker.workflow.services_worn import KIND, LEVEL, TONE, kinds_worn, read_alike, studio_wear
 
 
 class Kept:
@@ -54,6 +56,15 @@ def test_by_the_level_right_after_the_service() -> None:
         "darker than level 1": 1,
         "lighter than level 10": 1,
     }
+
+
+def test_services_read_in_two_ways_are_never_laid_over_one_another() -> None:
+    ribbon = [worn(key, 50.0, 4.0) for key in "ab"]
+    whole = [replace(worn(key, 50.0, 4.0), hair=WHOLE) for key in "cde"]
+    once = replace(worn("f", 50.0, 4.0), places=())  # not photographed again, so nothing of it is left out
+    assert read_alike([*ribbon, *whole, once]) == (whole, ribbon)
+    assert read_alike([*ribbon, *whole[:1]]) == (ribbon, whole[:1])
+    assert read_alike([]) == ([], [])
 
 
 # 1.96 times the 0.5 of the first reading is 0.98

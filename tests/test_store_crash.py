@@ -100,6 +100,23 @@ def test_killed_while_bringing_a_list_in(tmp_path: Path) -> None:
     assert (found[0]["clients"], found[-1]["clients"]) == (1, 4)
 
 
+def test_killed_while_measuring_again(tmp_path: Path) -> None:
+    found = crashes("remeasure", tmp_path)
+    assert len(found) > 20
+    hairs = []
+    for state in found:
+        assert state["sound"]
+        assert state["files_match"]
+        # each photo has its earlier reading, or the new one with the earlier one in the log, never both or neither
+        assert all(each in (["ribbon", 0], ["whole", 1]) for each in state["readings"])
+        assert len(state["pictures"]) == 3
+        hairs.append([hair for hair, _ in state["readings"]])
+    assert (hairs[0], hairs[-1]) == (["ribbon"] * 3, ["whole", "whole", "ribbon"])
+    assert sum(hair == "whole" for row in hairs for hair in row) > 0
+    assert {row.count("whole") for row in hairs} == {0, 1, 2}
+    assert (found[0]["left"], found[-1]["left"]) == (0, 1)
+
+
 # promise 24: a backup that is listed is whole
 def test_killed_while_backing_up(tmp_path: Path) -> None:
     found = crashes("back_up", tmp_path)

@@ -118,6 +118,12 @@ CALLS: dict[str, tuple[Callable[[Studio], object], list[tuple[str, str]] | None]
     ),
     "drafts.delete": (lambda it: it.store.drafts.delete(it.draft.id), []),
     "prices.save": (lambda it: it.store.prices.save(replace(it.price, price=13.0)), EVERY_ROW),
+    "remeasuring.save": (
+        lambda it: it.store.remeasuring.save(it.loose, replace(it.loose, light="salon lamps")),
+        EVERY_ROW,
+    ),
+    "remeasuring.leave": (lambda it: it.store.remeasuring.leave(it.loose.id, "2.0", "hair", "why"), []),
+    "remeasuring.try_again": (lambda it: it.store.remeasuring.try_again(), []),
     "prices.delete": (lambda it: it.store.prices.delete(it.price.id), EVERY_ROW),
     "deletions.delete": (lambda it: it.store.deletions.delete(schema.photo, it.loose.id), [("photo", "removed")]),
     "deletions.put_back": (lambda it: it.store.deletions.put_back(it.gone.token), [("visit", "put back")]),

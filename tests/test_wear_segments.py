@@ -6,8 +6,11 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from tests.test_photo_set import record, row
+from tracker.calibrate.calibration import Yardsticks
+from tracker.measure.reading import RIBBON, WHOLE
+from tracker.record.agreed import AgreedLimits
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord, Visit
-from tracker.wear import kind_of, readings_of, segments
+from tracker.wear import agreed_at, due_of, kind_of, limits_in_force, readings_of, segments
 from tracker.wear.segments import changes_colour
 
 FIRST = date(2026, 1, 10)
@@ -119,6 +122,60 @@ def test_a_photo_without_a_number_is_left_out_and_listed() -> None:
     assert (readings.left_out, readings.ended_on) == (("blurred",), VISITS[2].on)
     # two, four and ten weeks in months of 30.4375 days, from 14 o'clock to 12 or 10 o'clock
     assert [round(month, 2) for month in readings.places[0].months] == [0.0, 0.46, 0.91, 2.29]
+
+
+def over_the_whole(shot: PhotoRecord) -> PhotoRecord:
+    assert shot.reading is not None
+    return replace(shot, reading=replace(shot.reading, hair=WHOLE))
+
+
+def test_a_service_keeps_to_the_way_in_which_the_hair_right_after_it_was_read() -> None:
+    # the photo after the first service and one later were measured again; the second service was not
+    mixed = [over_the_whole(shot) if shot.id in ("after", "at the cut", "progress again") else shot for shot in PHOTOS]
+    newest, oldest = segments(VISITS, mixed)
+    assert [each.id for each in oldest.photos] == ["after", "at the cut"]
+    assert [each.id for each in oldest.otherwise] == ["progress", "worn"]
+    assert [each.id for each in newest.photos] == ["after again"]
+    assert [each.id for each in newest.otherwise] == ["progress again"]
+    found = readings_of(oldest), readings_of(newest)
+    assert [(each.hair, each.otherwise) for each in found if each is not None] == [
+        (WHOLE, ("progress", "worn")),
+        (RIBBON, ("progress again",)),
+    ]
+    assert [each.occasions for each in found if each is not None] == [2, 1]
+    assert not any(each.otherwise for each in segments(VISITS, PHOTOS))
+
+
+def test_of_one_days_photos_those_count_that_were_read_like_the_first() -> None:
+    twin = over_the_whole(replace(photo("twin", 2, PROGRESS), file="another"))
+    _, oldest = segments(VISITS, (*PHOTOS, twin))
+    assert [each.id for each in oldest.photos] == ["after", "progress", "at the cut", "worn"]
+    assert [each.id for each in oldest.otherwise] == ["twin"]
+
+
+def test_limits_agreed_along_a_ribbon_wait_to_be_confirmed_once_the_whole_hair_is_read() -> None:
+    def waits(limits: AgreedLimits, *shots: PhotoRecord) -> bool:
+        visits = (replace(VISITS[0], limits=limits),)
+        [segment] = segments(visits, shots)
+        return due_of("c", visits, segment, readings_of(segment), Yardsticks(), {}).to_confirm
+
+    ribbon, whole = PHOTOS[:2], tuple(over_the_whole(shot) for shot in PHOTOS[:2])
+    assert not waits(AgreedLimits(warmer=5.0), *ribbon)
+    assert waits(AgreedLimits(warmer=5.0), *whole)
+    assert waits(AgreedLimits(darkest=5.0), *whole)
+    assert not waits(AgreedLimits(warmer=5.0, hair=WHOLE), *whole)
+    assert not waits(AgreedLimits(root_mm=20.0), *whole)  # a length, however the colour is read
+    assert not waits(AgreedLimits(), *whole)
+
+
+def test_the_visit_at_which_the_limits_in_force_were_agreed() -> None:
+    at_cut = replace(VISITS[1], limits=AgreedLimits(warmer=3.0))
+    visits = (at_cut, replace(VISITS[0], limits=AgreedLimits(warmer=5.0)))
+    assert agreed_at(visits) == at_cut
+    assert limits_in_force(visits) == (visits[1], at_cut.limits)
+    assert agreed_at(visits[1:]) == visits[1]
+    before = replace(visits[1], id="before", on=date(2025, 1, 1))
+    assert agreed_at((replace(VISITS[2]), before)) is None  # a later service has limits of its own, or none
 
 
 def test_without_a_number_right_after_it_a_service_has_no_wear() -> None:

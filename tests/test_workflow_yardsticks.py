@@ -18,15 +18,16 @@ from hypothesis import strategies as st
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
-from tracker.calibrate.gauge_study import Shot
+from tracker.calibrate.gauge_study import Shot, repeatability_of, study
 from tracker.calibrate.level import DEFAULT_SCALE, estimate_level
 from tracker.errors import CannotCalibrate, InvalidEntry, NotFound, TooFewReadings, TrackerError
 from tracker.maths.quantities import LabMeasured, matrix3, vector3
 from tracker.measure import Settings, measure_photo
 from tracker.measure.camera_error import shifts, standing_alone
 from tracker.measure.kit import Kit
-from tracker.measure.reading import PhotoReading, RegionReading
+from tracker.measure.reading import RIBBON, WHOLE, PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
+from tracker.measure.repeatability import PROVISIONAL
 from tracker.record.records import new_id, now, to_json
 from tracker.store import Store
 from tracker.workflow.photos import settings_in_force
@@ -35,7 +36,11 @@ from tracker.workflow.yardsticks import MOST_SHOTS
 
 @cache
 def reading(tip: float = 55.0) -> PhotoReading:
-    return measure_photo(photograph(scene(tip=(tip, 6.0, 24.0))), marks())
+    drawn = marks()
+    (x, top), (_, bottom) = drawn.path[0], drawn.path[-1]
+    half = (drawn.width or 0.0) / 2
+    about = ((x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom))
+    return measure_photo(photograph(scene(tip=(tip, 6.0, 24.0))), replace(drawn, width=None, outline=about))
 
 
 @pytest.fixture
@@ -49,8 +54,8 @@ def gather(store: Store, name: str, readings: Sequence[object]) -> None:
     store.settings.change_list(name, lambda _: [json.loads(to_json(reading)) for reading in readings])
 
 
-def shot(value: float, sample: str = "a", session: str = "Monday") -> Shot:
-    return Shot(sample, "me", session, ((value, 5.0, 12.0),) * 3)
+def shot(value: float, sample: str = "a", session: str = "Monday", hair: str = WHOLE) -> Shot:
+    return Shot(sample, "me", session, ((value, 5.0, 12.0),) * 3, hair)
 
 
 def test_readings_are_gathered_over_days_and_survive_a_restart(tmp_path: Path) -> None:
@@ -97,17 +102,43 @@ def test_a_version_keeps_its_readings_and_undo_brings_the_one_before_back(store:
     first = workflow.adopt_spread(store)
     assert first.shots == tuple(rows)
     assert first.spread is not None
-    assert settings_in_force(store) == Settings(repeatability=first.spread, light_half_width=0.0)
+    assert settings_in_force(store) == Settings(repeatability=first.spread)
     gather(store, "set-up check so far", [shot(40 + 0.1 * number) for number in range(9)])
     second = workflow.adopt_spread(store)
     assert store.yardsticks.in_force().spread == second.spread
-    # one session says nothing of the light, which is then counted as before
-    assert settings_in_force(store).light_half_width == Settings().light_half_width
     workflow.undo_yardstick(store, SPREAD)
     assert store.yardsticks.in_force().spread == first.spread
     workflow.undo_yardstick(store, SPREAD)
     with pytest.raises(NotFound, match="built-in"):
         workflow.undo_yardstick(store, SPREAD)
+
+
+def test_a_check_on_a_ribbon_counts_for_ribbons_only(store: Store) -> None:
+    rows = [shot(40 + 0.3 * number, session=f"day {number % 5}", hair=RIBBON) for number in range(12)]
+    gather(store, "set-up check so far", [*rows, shot(50.0)])
+    # an unfinished one does not go on with photos of the whole hair
+    assert (len(workflow.earlier_shots(store)), len(workflow.shots_so_far(store))) == (12, 1)
+    with pytest.raises(TooFewReadings):
+        workflow.adopt_spread(store)
+    with pytest.raises(InvalidEntry, match="ribbon"):
+        workflow.add_shot(store, replace(reading(), hair=RIBBON), sample="a", operator="me", session="x")
+    workflow.drop_shots(store, workflow.earlier_shots(store))
+    assert [kept.labs[0][0] for kept in workflow.shots_so_far(store)] == [50.0]
+    with pytest.raises(CannotCalibrate, match="some over the whole"):
+        study([*rows, shot(50.0)])
+    own = repeatability_of(study(rows), "earlier")
+    assert own.hair == RIBBON
+    store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), shots=tuple(rows), spread=own))
+    drawn = scene()
+    on_ribbon, on_whole = marks(), replace(marks(), width=None, outline=reading().outline)
+    own_settings = settings_in_force(store)
+    for marked, known in ((on_ribbon, own), (on_whole, PROVISIONAL)):
+        found = measure_photo(photograph(drawn), marked, own_settings)
+        assert found == measure_photo(photograph(drawn), marked, Settings(repeatability=known))
+    gather(store, "set-up check so far", [shot(40 + 0.3 * number) for number in range(12)])
+    newer = workflow.adopt_spread(store).spread
+    assert newer is not None
+    assert (newer.hair, newer.over(WHOLE), newer.over(RIBBON)) == (WHOLE, newer, PROVISIONAL)
 
 
 def test_swatches_of_a_scale_need_their_level_and_make_versions(store: Store) -> None:
@@ -183,6 +214,20 @@ def test_what_one_kit_shares_counts_once_at_most_for_the_kit_of_the_swatches_and
         assert other.u**2 - whole.u**2 == pytest.approx(whole.u**2 - alike.u**2)
     if not 1.9 < level < 9.1:
         assert alike.u == other.u == pytest.approx(whole.u)
+
+
+def test_a_swatch_of_an_earlier_version_still_belongs_to_its_kit() -> None:
+    # versions 1.2 and 2.0 balance a photo alike, so what camera and card share cancels between them; of another version
+    # nothing is known, and another camera stays another camera
+    earlier, now_measured = replace(MINE, method="1.2"), replace(MINE, method="2.0")
+    own, region = own_scale(earlier), band(5.0)
+    same = level_of(region, earlier, own).value
+    assert level_of(region, now_measured, own).value == same
+    for other in (replace(now_measured, method="1.1"), replace(now_measured, camera="Maker Other")):
+        found = level_of(region, other, own).value
+        assert same is not None
+        assert found is not None
+        assert found.u > same.u
 
 
 @cache

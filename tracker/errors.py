@@ -133,6 +133,10 @@ class InvalidOutline(HairError):
     """The points do not form an outline of the hair."""
 
 
+class HairInDoubt(HairError):
+    """What was found may not be the hair."""
+
+
 class OutsidePhoto(HairError):
     """The path leaves the photo."""
 
@@ -147,6 +151,10 @@ class ReadingError(TrackerError):
 
 class InvalidMarks(ReadingError):
     """The marks break the contract."""
+
+
+class NoNumberAgain(ReadingError):
+    """Measured again, a photo that has a number would have none."""
 
 
 class CannotCompare(ReadingError):

@@ -16,7 +16,7 @@ from tracker.calibrate.gauge_study import Shot
 from tracker.calibrate.level import DEFAULT_SCALE, LevelReading, LevelScale, estimate_level
 from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus
 from tracker.maths.quantities import LabMeasured, matrix3
-from tracker.measure.kit import Kit, match_kits
+from tracker.measure.kit import Kit, share_error
 from tracker.measure.reading import RegionReading
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
@@ -27,6 +27,9 @@ KINDS_OF_YARDSTICK = (SPREAD, SCALE, LOCUS)
 @dataclass(frozen=True, slots=True)
 class Swatch:
     """One swatch or lock, photographed beside the card.
+
+    Its hair is of one colour, so it reads the same within its ± along a ribbon and over the whole (on drawn hair within
+    0.9 L*), and one measured by an earlier version of the method still counts.
 
     Attributes
     ----------
@@ -50,7 +53,7 @@ class Yardstick:
     ----------
     kind : str, one of `KINDS_OF_YARDSTICK`
     made_at : datetime
-    shots : readings of the photos behind a `SPREAD`
+    shots : readings of the photos behind a `SPREAD`, all of hair read in the same way
     swatches : readings behind a `SCALE` or a `LOCUS`
     undone_at : datetime or None, when it was undone
     """
@@ -108,7 +111,7 @@ def level_of(region: RegionReading, kit: Kit, own: Yardsticks) -> LevelReading:
     swatches it cancels for the kit that took them; with another kit, the error of the swatches is added and assumed
     to be as large. Outside that range the scale is published hair, and the photo's own shared error counts in full.
     """
-    alike = all(each is not None and match_kits(each, kit).same for each in own.kits)
+    alike = all(each is not None and share_error(each, kit) for each in own.kits)
     beyond = own.scale.beyond(region.lab.lab[0])
     repeat, whole = np.asarray(region.repeat_cov), np.asarray(region.lab.cov)
     cov = repeat + (beyond if alike else 2 - beyond) * (whole - repeat)

@@ -15,9 +15,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tracker.errors import TooFewReadings
+from tracker.errors import CannotCalibrate, TooFewReadings
 from tracker.maths.quantities import Vector3, vector3
 from tracker.maths.uncertainty import Array
+from tracker.measure.reading import RIBBON
 from tracker.measure.repeatability import Repeatability
 from tracker.words import noun
 
@@ -45,12 +46,14 @@ class Shot:
     operator : str, who took it
     session : str, when; nothing was packed away between the photos of one session
     labs : L*, a*, b* of each band, root first
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair was read
     """
 
     sample: str
     operator: str
     session: str
     labs: tuple[Vector3, ...]
+    hair: str = RIBBON
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +71,7 @@ class GaugeStudy:
     enough : bool, True where there were enough people and days to say how they differ
     photos, samples, operators, sessions : int, how many of each
     left_over : int, photos that could not help to tell people and days apart, because others are missing
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair of all photos was read
     """
 
     repeat: Vector3
@@ -85,6 +89,7 @@ class GaugeStudy:
     operators: int
     sessions: int
     left_over: int
+    hair: str = RIBBON
 
 
 def study(shots: Sequence[Shot]) -> GaugeStudy:
@@ -92,10 +97,11 @@ def study(shots: Sequence[Shot]) -> GaugeStudy:
 
     Parameters
     ----------
-    shots : photos, all with the same number of bands
+    shots : photos, all with the same number of bands and their hair read in the same way
 
     Raises
     ------
+    CannotCalibrate : the hair was read in two ways
     TooFewReadings : too few repeats for a figure, with how many more are needed
 
     Notes
@@ -105,6 +111,12 @@ def study(shots: Sequence[Shot]) -> GaugeStudy:
     table of hair, people, sessions and repeats. An occasion not significant at 5 % is pooled with the repeats;
     negative components count as 0.
     """
+    ways = {shot.hair for shot in shots}
+    if len(ways) > 1:
+        raise CannotCalibrate(
+            "Some of these photos were read along a ribbon and some over the whole hair: together they show no spread.",
+            "Leave out those that were read along a ribbon.",
+        )
     cells: dict[tuple[str, str, str], list[Array]] = defaultdict(list)
     for shot in shots:
         cells[shot.sample, shot.operator, shot.session].append(np.asarray(shot.labs, float))
@@ -141,6 +153,7 @@ def study(shots: Sequence[Shot]) -> GaugeStudy:
         operators=len(names[1]),
         sessions=len(names[2]),
         left_over=len(shots) - used if people or days else 0,
+        hair=next(iter(ways)),
     )
 
 
@@ -170,6 +183,7 @@ def repeatability_of(found: GaugeStudy, name: str) -> Repeatability:
         shared_dof=max(found.between_dof, float(FEWEST_BETWEEN)),
         # only a new occasion has new light
         covers_light=found.enough,
+        hair=found.hair,
     )
 
 

@@ -17,16 +17,17 @@ _DASHED = (6, 4)
 _MOST_PHOTOS = 6
 
 
-def photos_chart(spread: Repeatability, light: float, dark: bool) -> marks.Drawn:
+def photos_chart(spread: Repeatability, light: tuple[float, float], dark: bool) -> marks.Drawn:
     """The smallest real change of L* against the number of photos before and after.
 
     Parameters
     ----------
-    light : float, L*, uncertainty from light that differs between card and hair, as in `Repeatability.smallest_change`
+    light : float and float, L*, uncertainties from light that differs between card and hair: shared by an occasion, and
+        each photo's own, as in `Repeatability.smallest_change`
     """
     greys = marks.DARK if dark else marks.LIGHT
     photos = list(range(1, _MOST_PHOTOS + 1))
-    sizes = [spread.smallest_change(number, light) for number in photos]
+    sizes = [spread.smallest_change(number, *light) for number in photos]
     along = _quantity("photos before, and as many after", (0.7, _MOST_PHOTOS + 0.3), photos)
     axes = marks.Axes(along, (0.0, 1.15 * max(sizes)), "smallest real change, L*")
     numbers = [{**row, "said": f"{row['value']:.1f}"} for row in marks.rows(along=photos, value=sizes)]

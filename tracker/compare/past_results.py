@@ -23,7 +23,7 @@ from tracker.compare.comparison import pair_colours
 from tracker.compare.cut import at_like_distance, cut_of
 from tracker.compare.photo_set import match_states, state_of
 from tracker.maths.quantities import LabMeasured
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, RIBBON, WHOLE, most_read
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.record.records import AFTER, BEFORE, PhotoRecord, Visit
 
@@ -50,6 +50,7 @@ class Outcome:
     services : of the visit
     before, after : colours with their whole uncertainty, as single values
     before_pair, after_pair : the same colours with only the uncertainty that remains in their difference
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair was read before and after
     """
 
     visit_id: str
@@ -60,6 +61,7 @@ class Outcome:
     after: LabMeasured
     before_pair: LabMeasured
     after_pair: LabMeasured
+    hair: str = RIBBON
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,17 +107,25 @@ class Middle:
 
 @dataclass(frozen=True, slots=True)
 class PastResults:
-    """Cases, newest first, and their middles; None below `FEWEST` cases, or where none can be given."""
+    """Cases, newest first, and their middles; None below `FEWEST` cases, or where none can be given.
+
+    Attributes
+    ----------
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair of all cases was read: the way of most
+    left_out : int, cases whose hair was read the other way
+    """
 
     cases: tuple[Case, ...]
     lift: Middle | None
     warmth: Middle | None
+    hair: str = WHOLE
+    left_out: int = 0
 
 
 def outcomes_of(
     visit: Visit, photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL
 ) -> tuple[Outcome, ...]:
-    """The results of a visit, one for each band measured before and after; empty without a pair.
+    """The results of a visit, one for each band measured before and after; empty without a pair read in the same way.
 
     Where hair was cut, before is what lay where the bands lie after it.
 
@@ -128,6 +138,9 @@ def outcomes_of(
     before, after = state_of(photos, BEFORE, repeatability), state_of(photos, AFTER, repeatability)
     if before is None or after is None or before.reading is None or after.reading is None:
         return ()
+    hair = before.reading.hair
+    if hair != after.reading.hair:
+        return ()
     match = match_states(before, after)
     earlier = at_like_distance(before.reading, cut_of(before, after, visit))
     found = []
@@ -135,7 +148,7 @@ def outcomes_of(
         first, second = earlier.region(name), after.reading.region(name)
         pair = pair_colours(earlier, after.reading, name, same_kit=match.same, light=match.light)
         if first is not None and second is not None and pair is not None:
-            found.append(Outcome(visit.id, name, visit.on, visit.services, first.lab, second.lab, *pair))
+            found.append(Outcome(visit.id, name, visit.on, visit.services, first.lab, second.lab, *pair, hair))
     return tuple(found)
 
 
@@ -145,7 +158,7 @@ def summarise(
     scale: LevelScale = DEFAULT_SCALE,
     locus: NeutralLocus = DEFAULT_LOCUS,
 ) -> PastResults:
-    """Cases and their middles.
+    """Cases and their middles, of the way of reading the hair that most cases have.
 
     Parameters
     ----------
@@ -155,12 +168,15 @@ def summarise(
     """
     if start_undertone is not None:
         outcomes = [outcome for outcome in outcomes if undertone(outcome.before) == start_undertone]
+    hair, told = most_read(outcome.hair for outcome in outcomes), len(outcomes)
+    outcomes = [outcome for outcome in outcomes if outcome.hair == hair]
     outcomes = sorted(outcomes, key=lambda outcome: (outcome.on, outcome.visit_id), reverse=True)
     if not outcomes:
         return PastResults((), None, None)
     warmths = warmth_value(np.array([outcome.after.lab for outcome in outcomes]), locus)
     cases = tuple(_case(*pair, scale) for pair in zip(outcomes, warmths.tolist(), strict=True))
-    return PastResults(cases, _lift_middle([case.lift for case in cases], outcomes), middle(warmths.tolist()))
+    lift = _lift_middle([case.lift for case in cases], outcomes)
+    return PastResults(cases, lift, middle(warmths.tolist()), hair, told - len(outcomes))
 
 
 def _case(outcome: Outcome, warmth: float, scale: LevelScale) -> Case:

@@ -11,7 +11,7 @@ from datetime import datetime
 
 from tracker.compare.replicates import Disagreement, disagreements, mean_of_replicates
 from tracker.measure.kit import Kit, KitMatch, match_kits, was_developed
-from tracker.measure.reading import NOT_NOTED, PhotoReading
+from tracker.measure.reading import NOT_NOTED, WHOLE, PhotoReading
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.record.records import LeftOut, PhotoRecord
 
@@ -30,6 +30,7 @@ class State:
     standing : the photo that represents the state on a page; where several count it carries their combined reading,
         so it may be shown but never saved
     odd : which of `used` disagree, each with its distance and its limit
+    otherwise : those with a number whose hair was read another way than that of `used`, so they do not count
     """
 
     photos: tuple[PhotoRecord, ...]
@@ -39,6 +40,7 @@ class State:
     without_number: tuple[PhotoRecord, ...]
     standing: PhotoRecord
     odd: tuple[Disagreement, ...]
+    otherwise: tuple[PhotoRecord, ...] = ()
 
     @property
     def reading(self) -> PhotoReading | None:
@@ -62,32 +64,41 @@ def state_of(photos: Iterable[PhotoRecord], role: str, repeatability: Repeatabil
     return combined_state([photo for photo in photos if photo.role == role], repeatability)
 
 
-def combined_state(photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL) -> State | None:
+def combined_state(
+    photos: Sequence[PhotoRecord], repeatability: Repeatability = PROVISIONAL, hair: str | None = None
+) -> State | None:
     """The state that these photos show together; None without photos.
 
     Parameters
     ----------
     photos : sequence of PhotoRecord, of one occasion
     repeatability : Repeatability in force
+    hair : str or None, only photos whose hair was read this way count; None for the whole hair, or a ribbon where no
+        photo was read over the whole
     """
     if not photos:
         return None
     row = tuple(sorted(photos, key=lambda photo: (photo.taken_at, photo.added_at, photo.id)))
     left_out = tuple(photo for photo in row if photo.left_out is not None)
     counted = [photo for photo in row if photo.left_out is None]
-    measured = [photo for photo in counted if photo.reading is not None and photo.reading.ok]
+    numbers = [photo for photo in counted if photo.reading is not None and photo.reading.ok]
+    ways = {photo.reading.hair for photo in numbers if photo.reading is not None}
+    hair = hair or (WHOLE if WHOLE in ways else next(iter(ways), WHOLE))
+    measured = [photo for photo in numbers if photo.reading is not None and photo.reading.hair == hair]
     first = {photo.file: photo.id for photo in reversed(measured)}
     used = tuple(photo for photo in measured if first[photo.file] == photo.id)
     doubles = tuple(photo for photo in measured if photo not in used)
-    without = tuple(photo for photo in counted if photo not in measured)
-    standing = next(iter((*used, *without, *left_out)))
+    without = tuple(photo for photo in counted if photo not in numbers)
+    otherwise = tuple(photo for photo in numbers if photo not in measured)
+    standing = next(iter((*used, *otherwise, *without, *left_out)))
     odd: tuple[Disagreement, ...] = ()
     if len(used) > 1:
         readings = [photo.reading for photo in used if photo.reading is not None]
+        known = repeatability.over(hair)
         combed_anew = all(photo.combed_anew is True for photo in used)
-        standing = replace(standing, reading=mean_of_replicates(readings, repeatability, combed_anew))
-        odd = disagreements(readings, repeatability)
-    return State(row, used, left_out, doubles, without, standing, odd)
+        standing = replace(standing, reading=mean_of_replicates(readings, known, combed_anew))
+        odd = disagreements(readings, known)
+    return State(row, used, left_out, doubles, without, standing, odd, otherwise)
 
 
 def kit_of(photo: PhotoRecord) -> Kit:

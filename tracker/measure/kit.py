@@ -45,6 +45,10 @@ class Kit:
 
 Part = Literal["camera", "kind of file", "card", "light"]
 
+_ALIKE_IN_LIGHTNESS = ("1.2", "2.0")
+"""Versions of the method that put the same error of camera and card into L*: along one ribbon in ten rendered photos
+they differed by 0.09 at most."""
+
 
 @dataclass(frozen=True, slots=True)
 class KitMatch:
@@ -87,6 +91,20 @@ def _other_grey(before: Kit, after: Kit) -> bool:
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where `reading` comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
+
+
+def share_error(before: Kit, after: Kit) -> bool:
+    """True where camera, card and light put the same error into the L* of both, however the hair was read.
+
+    A version of the method that reads other hair leaves that error as it was, so a swatch, which is of one colour,
+    stays of use for levels.
+
+    Parameters
+    ----------
+    before, after : Kit, of two photos, the first perhaps of a swatch
+    """
+    match = match_kits(before, after)
+    return not match.unlike and all(version in _ALIKE_IN_LIGHTNESS for version in match.methods)
 
 
 def match_kits(before: Kit, after: Kit) -> KitMatch:

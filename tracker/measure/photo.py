@@ -45,7 +45,6 @@ from tracker.measure.reading import (
     RegionReading,
 )
 from tracker.measure.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
-from tracker.measure.repeatability import PROVISIONAL
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.measure.way import Way, way_over
@@ -148,9 +147,7 @@ def measure_photo(
     CardError, HairError, InvalidMarks : a mark that cannot be used
     """
     settings = settings or Settings()
-    if marks.hair == WHOLE and not settings.repeatability.provisional:
-        # photos of a set-up check were never kept: what it found of a ribbon says nothing of the whole hair
-        settings = replace(settings, repeatability=PROVISIONAL)
+    settings = replace(settings, repeatability=settings.repeatability.over(marks.hair))
     kind = card_kind(marks.card_kind)
     _require_reflectance(marks.reflectance)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)

@@ -6,6 +6,7 @@ Frozen and made of plain numbers: a reading can be kept and compared years later
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from tracker.maths.quantities import LabMeasured, Matrix3, Measured, Vector3
@@ -25,6 +26,20 @@ LIGHTS = (DAYLIGHT, LAMPS, TUBES, MIXED, NOT_NOTED)
 
 RIBBON, WHOLE = "ribbon", "whole"
 """How the hair of a photo was read: along a narrow ribbon, or over its whole width. The two are never compared."""
+
+
+def most_read(hairs: Iterable[str]) -> str:
+    """The way in which the hair of most of several readings was read; the whole hair where there is no majority.
+
+    Numbers read along a ribbon and over the whole hair are never put into one mean, so a mean is of one kind.
+
+    Parameters
+    ----------
+    hairs : of str, each `RIBBON` or `WHOLE`
+    """
+    row = list(hairs)
+    return RIBBON if 2 * row.count(RIBBON) > len(row) else WHOLE
+
 
 IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 from tracker.maths.quantities import Vector3
 from tracker.maths.uncertainty import effective_dof, hotelling_limit
+from tracker.measure.reading import RIBBON
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,8 @@ class Repeatability:
     shared_dof : float, degrees of freedom behind `shared`
     covers_light : bool, True where the light was set up afresh often enough for `sd` to include its difference between
         card and hair
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the photos of the study were read: it says nothing of photos
+        that were read the other way
     """
 
     name: str
@@ -42,19 +45,43 @@ class Repeatability:
     shared: Vector3 = (0.0, 0.0, 0.0)
     shared_dof: float = 4.0
     covers_light: bool = False
+    hair: str = RIBBON
 
-    def smallest_change(self, photos: int = 1, light: float = 0.0) -> float:
+    def over(self, hair: str) -> Repeatability:
+        """What counts for photos whose hair was read that way: this, or the general figures.
+
+        Parameters
+        ----------
+        hair : str, `reading.RIBBON` or `reading.WHOLE`
+        """
+        return self if self.provisional or self.hair == hair else PROVISIONAL
+
+    def smallest_change(self, photos: int = 1, light: float = 0.0, own_light: float = 0.0) -> float:
         """Smallest change of L* that the test of the whole colour calls real at 95 %, with a* and b* unchanged.
 
         Parameters
         ----------
         photos : int, before, and as many after
-        light : float, L*, uncertainty from light that differs between card and hair, not in `sd` (`measure.light_u`)
+        light, own_light : float, L*, standard uncertainties from light that differs between card and hair: shared by
+            the photos of an occasion, and each photo's own. `sd` has the same causes, so the larger counts
         """
-        within = math.sqrt(max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0) / photos)
+        within = max(math.sqrt(max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0)), own_light) / math.sqrt(photos)
         parts = within, max(self.shared[0], light)
         dof = effective_dof(parts, (self.dof, math.inf if light > self.shared[0] else self.shared_dof))
         return math.sqrt(2 * hotelling_limit(3, dof, 0.05)) * math.hypot(*parts)
+
+
+def lightness_u(lightness: float, ev: float) -> float:
+    """Standard uncertainty of L* where the light on the hair is known to a standard uncertainty in EV.
+
+    Carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
+
+    Parameters
+    ----------
+    lightness : float, L* of the hair
+    ev : float, standard uncertainty, EV
+    """
+    return ev * math.log(2) * (lightness + 16) / 3
 
 
 PROVISIONAL = Repeatability(

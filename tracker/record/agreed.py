@@ -41,6 +41,11 @@ class AgreedLimits:
         """True where at least one limit was agreed."""
         return any(getattr(self, each.name) is not None for each in fields(self) if each.name not in ("region", "hair"))
 
+    @property
+    def of_colour(self) -> bool:
+        """True where at least one of them is about colour, which depends on how the hair was read."""
+        return any(each is not None for each in (self.warmer, self.darkest, self.lightest))
+
 
 NOTHING_AGREED = AgreedLimits()
 

@@ -10,6 +10,7 @@ from tracker.store.folder import data_folder
 from tracker.store.merging import Merged
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry
+from tracker.store.remeasuring import LeftPhoto, OlderReadings
 from tracker.store.restore import erasures_in, restore
 from tracker.store.room import NEARLY_FULL_VISITS, Room
 from tracker.store.searching import Found
@@ -36,8 +37,10 @@ __all__ = [
     "Erasure",
     "FolderArchive",
     "Found",
+    "LeftPhoto",
     "LeftPicture",
     "Merged",
+    "OlderReadings",
     "PortfolioEntry",
     "Room",
     "Store",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from sqlalchemy import Connection, func, insert, select, update
+from sqlalchemy import Connection, delete, func, insert, select, update
 
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
@@ -58,6 +58,11 @@ class Photos(DeletingPart):
         """
         return self._database.one(PhotoRecord, photo_id)
 
+    def has(self, photo_id: str) -> bool:
+        """Whether the photo is there, readable or not."""
+        with self._database.reading() as connection:
+            return stored(connection, schema.photo.c.id, photo_id) is not None
+
     def find(
         self,
         client_id: str | None = None,
@@ -102,18 +107,6 @@ class Photos(DeletingPart):
         with self._database.reading() as connection:
             return [(row.id, datetime.fromisoformat(row.taken_at)) for row in connection.execute(query)]
 
-    def measured_otherwise(self, client_id: str, method: str) -> list[str]:
-        """Identifiers of a client's photos whose readings were made by another version of the method, oldest first."""
-        table = schema.photo
-        version = func.json_extract(table.c.record, "$.reading.method_version")
-        query = (
-            select(table.c.id)
-            .where(table.c.client_id == client_id, func.iif(func.json_valid(table.c.record), version, None) != method)
-            .order_by(table.c.taken_at, table.c.id)
-        )
-        with self._database.reading() as connection:
-            return list(connection.execute(query).scalars())
-
     def count(self) -> int:
         """How many photos the record holds."""
         with self._database.reading() as connection:
@@ -136,7 +129,8 @@ def write_photo(connection: Connection, photo: PhotoRecord) -> None:
     ------
     Conflict : the photo belongs to another client
     """
-    table = schema.photo
+    table, not_remeasured = schema.photo, schema.not_remeasured
+    connection.execute(delete(not_remeasured).where(not_remeasured.c.photo_id == photo.id))
     client_id = stored(connection, table.c.client_id, photo.id)
     if client_id is None:
         connection.execute(insert(table), photo_row(photo))

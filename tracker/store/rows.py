@@ -82,7 +82,9 @@ def visit_row(visit: Visit) -> Row:
 
 def photo_row(photo: PhotoRecord) -> Row:
     """Row of the photo table."""
-    return {**_row(photo, "client_id", "visit_id", "role", "file"), "taken_at": time_text(photo.taken_at)}
+    method = None if photo.reading is None else photo.reading.method_version
+    row = _row(photo, "client_id", "visit_id", "role", "file")
+    return {**row, "taken_at": time_text(photo.taken_at), "method": method}
 
 
 def draft_row(draft: Draft) -> Row:

@@ -104,12 +104,25 @@ photo = Table(
     Column("taken_at", String, nullable=False),
     Column("file", String, nullable=False),
     Column("record", KeptText, nullable=False),
+    Column("method", String),  # version that made its reading; empty without one
     ForeignKeyConstraint(["visit_id", "client_id"], ["visit.id", "visit.client_id"], ondelete="CASCADE"),
     Index(None, "client_id", "taken_at"),
     Index(None, "visit_id", "role"),
     Index(None, "role", "taken_at"),
     Index(None, "file"),
+    Index(None, "client_id", "method", "taken_at", "id"),
 )
+
+not_remeasured = Table(
+    "not_remeasured",
+    metadata,
+    Column("photo_id", String, ForeignKey("photo.id", ondelete="CASCADE"), primary_key=True),
+    Column("method", String, nullable=False),  # version that was to measure it
+    Column("why", String, nullable=False),
+    Column("said", KeptText, nullable=False),
+)
+"""Photos that a later version of the method could not measure again by itself, and why. They keep their readings; a
+line goes as soon as its photo is saved."""
 
 draft = Table(
     "draft",

@@ -32,6 +32,7 @@ from tracker.store.photos import Photos
 from tracker.store.portfolio import Portfolio
 from tracker.store.presence import Presence
 from tracker.store.prices import Prices
+from tracker.store.remeasuring import Remeasuring
 from tracker.store.room import give_back_to_open
 from tracker.store.rows import KINDS, DamagedRecord, readable
 from tracker.store.set_aside import IN_HAND, SetAside
@@ -58,6 +59,7 @@ class Store:
     clients, consents, visits, photos, pictures, drafts, prices : the record
     edits, deletions : what was there before a change, and what can be taken back
     outcomes, wear, portfolio : what is worked out from the record, and which of it may be shown
+    remeasuring : readings by an earlier version of the method
     yardsticks, settings : what the studio measures with, and its choices
     importing, kept, exports, backups : what comes in as a list, and what goes out
     erasures, set_aside : what is forgotten, and what no record names
@@ -108,6 +110,7 @@ class Store:
         self.edits = Edits(database)
         self.outcomes = Outcomes(database)
         self.wear = Wearing(database)
+        self.remeasuring = Remeasuring(database)
         self.portfolio = Portfolio(database)
         self.yardsticks = OwnYardsticks(database)
         self.settings = StudioSettings(database)

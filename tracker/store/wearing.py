@@ -146,6 +146,14 @@ class Wearing(Part):
             rows = connection.execute(query.order_by(wear.c.on_date.desc(), wear.c.visit_id)).scalars()
             return [from_json(ServiceReadings, text) for text in rows]
 
+    def limits_to_confirm(self, stamp: str) -> list[Due]:
+        """Clients whose limits were agreed on photos read along a ribbon, and wait to be kept or agreed anew."""
+        table = schema.refresh
+        asked = func.json_extract(table.c.record, "$.to_confirm")
+        query = _allowed(select(table.c.record), stamp).where(asked.is_(True)).order_by(table.c.client_id)
+        with self._database.reading() as connection:
+            return [from_json(Due, text) for text in connection.execute(query).scalars()]
+
     def services(self) -> list[ServiceReadings]:
         """How all services wore, of clients who agree to being measured now, newest first."""
         table = schema.wear

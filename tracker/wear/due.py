@@ -10,6 +10,7 @@ from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import LevelScale
 from tracker.fade import FadeFit, Limit, Priors, Window, fit_fade, nothing_known, refresh_window, window
 from tracker.fade.window import WhyNot
+from tracker.measure.reading import WHOLE
 from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.record.records import Visit
 from tracker.wear.readings import LIGHTNESS, WARMTH, PlaceReadings, ServiceReadings
@@ -17,8 +18,8 @@ from tracker.wear.regrowth import Regrowth, forecast
 from tracker.wear.segments import Segment, changes_colour, kind_of
 from tracker.words import DAYS_PER_MONTH
 
-Learnt = Mapping[tuple[str, str, str], Priors]
-"""Priors by kind of service, band and quantity; anything missing uses the published ones."""
+Learnt = Mapping[tuple[str, str, str, str], Priors]
+"""Priors by how the hair was read, kind of service, band and quantity; anything missing uses the published ones."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +58,8 @@ class Due:
     region, quantity : of `values`
     months, values : readings so far, for a small picture of the wear
     photo_id : str or None, the last photo
+    to_confirm : bool, True where the limits were agreed on photos read along a ribbon, and the service is now read over
+        the whole hair: they hold until somebody keeps them or agrees anew
     """
 
     client_id: str
@@ -72,6 +75,22 @@ class Due:
     months: tuple[float, ...] = ()
     values: tuple[float, ...] = ()
     photo_id: str | None = None
+    to_confirm: bool = False
+
+
+def agreed_at(visits: Sequence[Visit]) -> Visit | None:
+    """The visit at which the limits in force were agreed; None where there are none.
+
+    Parameters
+    ----------
+    visits : of one client, newest first
+    """
+    for visit in visits:
+        if visit.limits.anything:
+            return visit
+        if changes_colour(visit):
+            break
+    return None
 
 
 def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits]:
@@ -81,13 +100,9 @@ def limits_in_force(visits: Sequence[Visit]) -> tuple[Visit | None, AgreedLimits
     ----------
     visits : of one client, newest first
     """
-    limits = NOTHING_AGREED
-    for visit in visits:
-        if visit.limits.anything and not limits.anything:
-            limits = visit.limits
-        if changes_colour(visit):
-            return visit, limits
-    return None, NOTHING_AGREED
+    worn = next((visit for visit in visits if changes_colour(visit)), None)
+    agreed = agreed_at(visits) if worn is not None else None
+    return worn, agreed.limits if agreed is not None else NOTHING_AGREED
 
 
 def fit_place(readings: ServiceReadings, region: str, quantity: str, learnt: Learnt) -> FadeFit | None:
@@ -103,7 +118,7 @@ def fit_place(readings: ServiceReadings, region: str, quantity: str, learnt: Lea
     place = readings.place(region)
     if place is None or not place.months:
         return None
-    priors = learnt.get((kind_of(readings.services), region, quantity))
+    priors = learnt.get((readings.hair, kind_of(readings.services), region, quantity))
     return fit_fade(place.series(quantity), priors, readings.washes_per_week)
 
 
@@ -208,6 +223,7 @@ def due_of(
         photo_id=segment.photos[-1].id if segment is not None and segment.photos else None,
         state="nothing agreed",
         why_not=WhyNot("nothing agreed"),
+        to_confirm=readings is not None and readings.hair == WHOLE and limits.of_colour and limits.hair != WHOLE,
     )
     if not limits.anything:
         return base

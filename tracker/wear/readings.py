@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
@@ -10,8 +11,8 @@ from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, estimate_warmt
 from tracker.compare.photo_set import match_states
 from tracker.errors import TooFewReadings
 from tracker.fade import FadeSeries, months_between
-from tracker.maths.quantities import LabMeasured, Vector3
-from tracker.measure.reading import REGIONS
+from tracker.maths.quantities import LabMeasured, Measured, Vector3
+from tracker.measure.reading import REGIONS, RIBBON
 from tracker.record.records import PhotoRecord
 from tracker.wear.root import root_series
 from tracker.wear.segments import Segment
@@ -41,6 +42,14 @@ class PlaceReadings:
     u: tuple[Vector3, ...]
     warmths: tuple[float, ...]
     u_warmths: tuple[float, ...]
+
+    @property
+    def gained(self) -> Measured | None:
+        """Warmth since the photo right after the service, up to the last one; None where there is only one."""
+        if len(self.warmths) < 2:
+            return None
+        u = math.hypot(self.u_warmths[0], self.u_warmths[-1])
+        return Measured(self.warmths[-1] - self.warmths[0], u)
 
     def series(self, quantity: str) -> FadeSeries:
         """One quantity, as a series for the model.
@@ -79,6 +88,8 @@ class ServiceReadings:
     photo_ids : of the photo that represents each state, in order of time
     left_out : identifiers of photos without a number, or left out by a person
     root : the length of the root in each photo that shows it, or None
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair was read right after the service, and in all of these
+    otherwise : identifiers of photos whose hair was read another way, and so do not join them
     """
 
     visit_id: str
@@ -93,6 +104,8 @@ class ServiceReadings:
     photo_ids: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     root: FadeSeries | None = None
+    hair: str = RIBBON
+    otherwise: tuple[str, ...] = ()
 
     def place(self, region: str) -> PlaceReadings | None:
         """The readings of the band `region`."""
@@ -112,7 +125,8 @@ def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> Servic
     segment : Segment, from one colour service to the next
     locus : NeutralLocus, for the warmth
     """
-    if not segment.states or segment.begins is None:
+    first = segment.states[0].reading if segment.states else None
+    if first is None or segment.begins is None:
         return None
     alike = all(match_states(segment.states[0], state).same for state in segment.states[1:])
     # all photos of a series share the uncertainty of the locus
@@ -133,6 +147,8 @@ def readings_of(segment: Segment, locus: NeutralLocus = DEFAULT_LOCUS) -> Servic
         tuple(photo.id for photo in segment.photos),
         tuple(photo.id for photo in segment.left_out),
         root_series(segment),
+        first.hair,
+        tuple(photo.id for photo in segment.otherwise),
     )
 
 

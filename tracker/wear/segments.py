@@ -25,6 +25,7 @@ class Segment:
     left_out : photos without a number, and states that a person left out
     ended_by : the visit that changed the colour again, or None for the service worn now
     washes_per_week : float or None, as the client last said before the service ended
+    otherwise : photos whose hair was read another way than that right after the service, so they do not join it
     """
 
     visit: Visit
@@ -32,6 +33,7 @@ class Segment:
     left_out: tuple[PhotoRecord, ...]
     ended_by: Visit | None
     washes_per_week: float | None = None
+    otherwise: tuple[PhotoRecord, ...] = ()
 
     @property
     def photos(self) -> tuple[PhotoRecord, ...]:
@@ -69,7 +71,8 @@ def segments(
     Notes
     -----
     The photo before a service is the last one of the previous service. A visit that leaves the colour alone adds its
-    photo from before to the service being worn. Photos taken on one day between visits show one state.
+    photo from before to the service being worn. Photos taken on one day between visits show one state. All photos of a
+    service keep to the way in which the hair right after it was read.
     """
     row = sorted(visits, key=lambda visit: (visit.on, visit.created_at, visit.id))
     colouring = [visit for visit in row if changes_colour(visit)]
@@ -83,12 +86,13 @@ def segments(
             continue
         ended_by = colouring[place + 1] if place + 1 < len(colouring) else None
         until = _begin(ended_by, of_visit) if ended_by is not None else None
-        later = _later(after.standing.taken_at, until, row, visit, ended_by, of_visit, repeatability)
+        later = _later(after, until, row, visit, ended_by, of_visit, repeatability)
         states = tuple(state for state in (after, *later) if state.used)
         # without a number right after the service, nothing shows where the wear starts
         kept = states if after.used else ()
         without = [photo for state in (after, *later) for photo in (*state.without_number, *state.left_out)]
-        found.append(Segment(visit, kept, tuple(without), ended_by, _washes(row, ended_by)))
+        otherwise = tuple(photo for state in (after, *later) for photo in state.otherwise) if kept else ()
+        found.append(Segment(visit, kept, tuple(without), ended_by, _washes(row, ended_by), otherwise))
     return tuple(reversed(found))
 
 
@@ -100,7 +104,7 @@ def _washes(row: Sequence[Visit], ended_by: Visit | None) -> float | None:
 
 
 def _later(
-    begins: datetime,
+    after: State,
     until: datetime | None,
     row: Sequence[Visit],
     visit: Visit,
@@ -109,6 +113,8 @@ def _later(
     repeatability: Repeatability,
 ) -> list[State]:
     """The states between a service and the next one, and the one right before the next one, in time."""
+    begins = after.standing.taken_at
+    hair = after.reading.hair if after.reading is not None else None
     groups: list[list[PhotoRecord]] = []
     days: dict[date, list[PhotoRecord]] = {}
     for photo in of_visit.get(None, ()):
@@ -121,7 +127,7 @@ def _later(
             groups.append(
                 [photo for photo in of_visit.get(other.id, ()) if photo.role == BEFORE and photo.taken_at > begins]
             )
-    states = [state for group in groups if (state := combined_state(group, repeatability)) is not None]
+    states = [state for group in groups if (state := combined_state(group, repeatability, hair)) is not None]
     return sorted(states, key=lambda state: state.standing.taken_at)
 
 

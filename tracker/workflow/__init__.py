@@ -10,15 +10,16 @@ from tracker.workflow.photos import (
     DecodedPhotos,
     card_stood_last,
     measure_record,
-    remeasure,
     suggest_marks,
     take_in,
     too_small,
 )
 from tracker.workflow.prices import keep_price
+from tracker.workflow.remeasuring import mark_anew, measure_again, remeasure
 from tracker.workflow.steps import copied_steps, last_steps
 from tracker.workflow.visits import (
     agree_limits,
+    confirm_limits,
     keep_draft,
     last_agreed,
     record_progress,
@@ -32,6 +33,7 @@ from tracker.workflow.yardsticks import (
     adopt_swatches,
     drop_shots,
     drop_swatches,
+    earlier_shots,
     locus_from,
     scale_from,
     shots_so_far,
@@ -53,9 +55,11 @@ __all__ = [
     "card_size",
     "card_stood_last",
     "change_draft",
+    "confirm_limits",
     "copied_steps",
     "drop_shots",
     "drop_swatches",
+    "earlier_shots",
     "edit_client",
     "has_demo",
     "keep_draft",
@@ -67,6 +71,8 @@ __all__ = [
     "look_again_at",
     "look_at",
     "look_like_copies",
+    "mark_anew",
+    "measure_again",
     "measure_passing",
     "measure_record",
     "note_card_size",

@@ -238,7 +238,7 @@ def _findings(visit: Visit, photos: Sequence[PhotoRecord], own: Yardsticks) -> t
             light=match.light,
             scale=own.scale,
             locus=own.locus,
-            repeatability=own.spread,
+            repeatability=own.spread.over(before.reading.hair),
         )
     except TrackerError:
         return ()

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import hashlib
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from tracker import METHOD_VERSION
 from tracker.calibrate.calibration import Yardsticks
 from tracker.fade import FEWEST_SERVICES, Priors, studio_prior
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, RIBBON, WHOLE
 from tracker.record.records import from_json, to_json
 from tracker.store import Store
-from tracker.wear import QUANTITIES, Learnt
+from tracker.wear import QUANTITIES, Learnt, ServiceReadings
 from tracker.workflow.services_worn import by_kind, worn_by
 
-WEAR_VERSION = "2"
+WEAR_VERSION = "3"
 """Raised whenever a window, or what is kept of a service's wear, may change."""
 
 _SWITCH, _LEARNT = "learning", "learnt"
@@ -28,6 +29,7 @@ class LearntPriors:
     Attributes
     ----------
     services : int, how many it rests on
+    hair : str, `reading.RIBBON` or `reading.WHOLE`, how the hair of all of them was read
     """
 
     kind: str
@@ -35,6 +37,7 @@ class LearntPriors:
     quantity: str
     priors: Priors
     services: int
+    hair: str = RIBBON
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +50,14 @@ class Learning:
     taught : a digest of each service it was learnt from: those that are over and have photos at two times or more
     found : for each kind with enough of them
     stamp : str, of the yardsticks it was learnt with
+    along_ribbon : int, how many of those services were read along a ribbon
     """
 
     on: bool
     taught: tuple[str, ...] = ()
     found: tuple[LearntPriors, ...] = ()
     stamp: str = ""
+    along_ribbon: int = 0
 
     @property
     def services(self) -> int:
@@ -62,7 +67,9 @@ class Learning:
     @property
     def priors(self) -> Learnt:
         """As the model takes them; empty where it is switched off."""
-        return {(each.kind, each.region, each.quantity): each.priors for each in self.found} if self.on else {}
+        if not self.on:
+            return {}
+        return {(each.hair, each.kind, each.region, each.quantity): each.priors for each in self.found}
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +112,8 @@ def learn(store: Store, own: Yardsticks) -> Learning:
     """What is known, learnt again where it must be.
 
     That is when the services have grown by a tenth, one that it was learnt from is gone or reads differently, or the
-    yardsticks have changed.
+    yardsticks have changed. Services whose hair was read along a ribbon and over the whole never teach together: each
+    teaches the forecasts of those that were read in the same way.
 
     Parameters
     ----------
@@ -120,7 +128,15 @@ def learn(store: Store, own: Yardsticks) -> Learning:
         return known
     if not taught and not known.taught:
         return known
-    found = []
+    found = [each for hair in (RIBBON, WHOLE) for each in _learnt([one for one in services if one.hair == hair], hair)]
+    along_ribbon = sum(1 for each in services if each.hair == RIBBON)
+    fresh = Learning(known.on, taught, tuple(found), stamp, along_ribbon)
+    store.settings.put(_LEARNT, to_json(fresh))
+    return fresh
+
+
+def _learnt(services: Sequence[ServiceReadings], hair: str) -> Iterator[LearntPriors]:
+    """What services teach whose hair was read in one way."""
     for kind, of_kind in by_kind(services).items():
         if len(of_kind) < FEWEST_SERVICES:
             continue
@@ -128,10 +144,7 @@ def learn(store: Store, own: Yardsticks) -> Learning:
             for quantity in QUANTITIES:
                 habits = studio_prior(worn_by(of_kind, region, quantity), quantity)
                 if habits.learnt:
-                    found.append(LearntPriors(kind, region, quantity, habits.priors, habits.services))
-    fresh = Learning(known.on, taught, tuple(found), stamp)
-    store.settings.put(_LEARNT, to_json(fresh))
-    return fresh
+                    yield LearntPriors(kind, region, quantity, habits.priors, habits.services, hair)
 
 
 def basis_now(store: Store) -> Basis:

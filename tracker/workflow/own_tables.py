@@ -10,6 +10,7 @@ from datetime import UTC, date, datetime
 from typing import Any
 
 from tracker.errors import InvalidList
+from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.agreed import NOTHING_AGREED, AgreedLimits
 from tracker.record.records import Client, Step, Visit, from_json, new_id, now
 from tracker.report import as_list
@@ -169,6 +170,8 @@ def _visits(
 def _visit(cells: Mapping[str, str], client_id: str, on: date, steps: Sequence[Step]) -> Visit:
     warmer, darkest, lightest, root = (_number(cells, f"limits {name}") for name in _LIMITS)
     region = cells.get("limits region") or NOTHING_AGREED.region
+    # tables of an earlier version do not say it: photos were read along a ribbon then
+    hair = WHOLE if cells.get("limits hair") == WHOLE else RIBBON
     return Visit(
         new_id(),
         client_id,
@@ -180,7 +183,7 @@ def _visit(cells: Mapping[str, str], client_id: str, on: date, steps: Sequence[S
         _moment(cells["created at"]),
         history=cells.get("history", ""),
         starting_point=cells.get("starting point", ""),
-        limits=AgreedLimits(warmer, darkest, lightest, root, region),
+        limits=AgreedLimits(warmer, darkest, lightest, root, region, hair),
         washes_per_week=_number(cells, "washes per week"),
     )
 

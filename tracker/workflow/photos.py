@@ -8,16 +8,14 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 
-from tracker.errors import InvalidEntry, InvalidMarks, TrackerError
+from tracker.errors import InvalidEntry, TrackerError
 from tracker.measure import Settings, Suggestion, find_marks, measure_photo
 from tracker.measure.reading import LIGHTS, Marks, Point
 from tracker.measure.reference_card import Corners
-from tracker.measure.repeatability import Repeatability
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
 from tracker.workflow.cards import card_size
-from tracker.workflow.words import clean_line
 
 OPENING = Turns()
 """One photo at a time in the whole program, in the order of asking: forty uploads at once need no more memory than one.
@@ -221,35 +219,7 @@ def _added_at(photo: PhotoRecord) -> datetime:
 
 def settings_in_force(store: Store) -> Settings:
     """How photos are measured in this studio: with its own spread between photos, once it has one."""
-    return settings_with(store.yardsticks.in_force().spread)
-
-
-def settings_with(repeatability: Repeatability) -> Settings:
-    """How photos are measured with that spread.
-
-    A set-up check over enough days already holds what light differing between card and hair adds; then it is not added
-    again.
-    """
-    settings = Settings(repeatability=repeatability)
-    return replace(settings, light_half_width=0.0) if repeatability.covers_light else settings
-
-
-def remeasure(store: Store, photo_id: str, *, by: str = "") -> PhotoRecord:
-    """Measure a kept photo again with its marks, as after a change of method, and save the result.
-
-    Raises
-    ------
-    NotFound, StoreDamaged : no such photo, or its picture cannot be read back; nothing is changed
-    InvalidMarks : it was never marked
-    ConsentMissing : the client no longer agrees to being measured
-    """
-    photo = store.photos.get(photo_id)
-    if photo.marks is None:
-        raise InvalidMarks("This photo has no marks yet.", "Mark the card and the hair first.")
-    store.consents.require_measuring(photo.client_id)
-    store.pictures.get(photo.file)  # one that cannot be read back keeps the number it has
-    measured = measure_record(store, photo, photo.marks)
-    return store.photos.save(measured, by=clean_line(by, "The name of the person who measures"))
+    return Settings(repeatability=store.yardsticks.in_force().spread)
 
 
 def _photo(store: Store, file: str, decoded: DecodedPhotos | None) -> Photo:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from tracker.calibrate.calibration import Yardsticks
 from tracker.calibrate.level import DARKEST, LIGHTEST
 from tracker.fade import Overlay, Worn, across
+from tracker.measure.reading import most_read
 from tracker.store import Store
 from tracker.wear import ServiceReadings, kind_of
 
@@ -41,6 +42,16 @@ def by_kind(services: Iterable[ServiceReadings]) -> dict[str, list[ServiceReadin
     for each in services:
         found.setdefault(kind_of(each.services), []).append(each)
     return found
+
+
+def read_alike(services: Sequence[ServiceReadings]) -> tuple[list[ServiceReadings], list[ServiceReadings]]:
+    """Services whose hair was read in the way of most, and those read the other way, of those photographed again later.
+
+    The two are never laid over one another.
+    """
+    worn = [each for each in services if each.occasions > 1]
+    hair = most_read(each.hair for each in worn)
+    return [each for each in worn if each.hair == hair], [each for each in worn if each.hair != hair]
 
 
 def kinds_worn(services: Iterable[ServiceReadings]) -> dict[str, int]:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-from tracker.errors import Conflict, InvalidEntry
+from tracker.errors import Conflict, InvalidEntry, NotFound
+from tracker.measure.reading import WHOLE
 from tracker.record.agreed import AgreedLimits, check_limits
 from tracker.record.records import PROGRESS, Draft, PhotoRecord, Visit, new_id, now
 from tracker.store import Store
+from tracker.wear import agreed_at
 from tracker.words import day
 from tracker.workflow.steps import clean_visit
 from tracker.workflow.words import clean_line
@@ -81,8 +83,12 @@ def record_visit(store: Store, draft: Draft, *, by: str = "") -> Visit:
     return store.visits.save(visit, photos, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
-def record_progress(store: Store, draft: Draft) -> PhotoRecord:
+def record_progress(store: Store, draft: Draft, *, by: str = "") -> PhotoRecord:
     """Make a draft a progress photo: the photo is kept and the draft is removed, all at once.
+
+    Parameters
+    ----------
+    by : str, who saves it, for the log of edits where it changes a photo that is there
 
     Returns
     -------
@@ -101,7 +107,9 @@ def record_progress(store: Store, draft: Draft) -> PhotoRecord:
     photo = draft.photos[0]
     if not photo.time_noted:
         _require_past(photo.taken_at.astimezone().date(), "The photo")
-    return store.photos.save(replace(photo, visit_id=None), draft_id=draft.id, draft_revision=draft.revision)
+    by = clean_line(by, "The name of the person who saves it")
+    kept = replace(photo, visit_id=None)
+    return store.photos.save(kept, draft_id=draft.id, draft_revision=draft.revision, by=by)
 
 
 def last_agreed(store: Store, client_id: str, besides: str = "") -> tuple[AgreedLimits, float | None] | None:
@@ -133,6 +141,20 @@ def agree_limits(
     return store.visits.save(
         visit, store.photos.find(visit_id=visit_id), by=clean_line(by, "The name of the person who saves it")
     )
+
+
+def confirm_limits(store: Store, client_id: str, *, by: str = "") -> Visit:
+    """Keep the limits in force, agreed on photos read along a ribbon, for photos of the whole hair.
+
+    Raises
+    ------
+    NotFound : no limits are in force
+    ConsentMissing : the client does not agree to being measured
+    """
+    visit = agreed_at(store.visits.of_client(client_id))
+    if visit is None:
+        raise NotFound("No limits are in force for this client.", "Agree on some on the client’s page.")
+    return agree_limits(store, visit.id, replace(visit.limits, hair=WHOLE), visit.washes_per_week, by=by)
 
 
 def _require_past(on: date, what: str) -> None:

@@ -107,11 +107,11 @@ def client_growth(worn: Visit | None, services: Sequence[ServiceReadings]) -> Re
     Parameters
     ----------
     worn : the service being worn
-    services : all the client's, newest first
+    services : all the client's, newest first; earlier ones count if their hair was read in the same way
     """
-    earlier = [each.root for each in reversed(services) if worn is None or each.visit_id != worn.id]
-    now = next((each.root for each in services if worn is not None and each.visit_id == worn.id), None)
-    return growth([*earlier, now], covered=worn is not None and covers_root(worn))
+    now = next((each for each in services if worn is not None and each.visit_id == worn.id), None)
+    earlier = [each.root for each in reversed(services) if each is not now and (now is None or each.hair == now.hair)]
+    return growth([*earlier, None if now is None else now.root], covered=worn is not None and covers_root(worn))
 
 
 def _worked_out(record: ClientRecord, own: Yardsticks, learnt: Learnt) -> tuple[Due, list[ServiceReadings]]:

@@ -15,7 +15,7 @@ from tracker.calibrate.warmth import NeutralLocus
 from tracker.errors import InvalidEntry, NotFound
 from tracker.maths.quantities import LabMeasured
 from tracker.measure.kit import Kit, was_developed
-from tracker.measure.reading import REGIONS, PhotoReading
+from tracker.measure.reading import REGIONS, WHOLE, PhotoReading
 from tracker.record.records import from_json, new_id, now, to_json
 from tracker.store import Store
 from tracker.workflow.words import clean_line
@@ -31,7 +31,12 @@ MOST_SHOTS, MOST_SWATCHES = 400, 60
 
 def shots_so_far(store: Store) -> tuple[Shot, ...]:
     """The readings of the set-up check in progress; it may take days."""
-    return gathered(store, _SHOTS, Shot)
+    return tuple(shot for shot in gathered(store, _SHOTS, Shot) if shot.hair == WHOLE)
+
+
+def earlier_shots(store: Store) -> tuple[Shot, ...]:
+    """Readings along a ribbon, of a check that was begun by an earlier version of the method: they count no more."""
+    return tuple(shot for shot in gathered(store, _SHOTS, Shot) if shot.hair != WHOLE)
 
 
 def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str, session: str) -> Shot:
@@ -46,7 +51,7 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
 
     Raises
     ------
-    InvalidEntry : no name for the hair, or something is too long
+    InvalidEntry : no name for the hair, something is too long, or the photo was read along a ribbon
     """
     name = clean_line(sample, "The name of the hair", 60)
     if not name:
@@ -54,11 +59,14 @@ def add_shot(store: Store, reading: PhotoReading, *, sample: str, operator: str,
     regions = [region for name_of in REGIONS if (region := reading.region(name_of)) is not None]
     if len(regions) != len(REGIONS):
         raise InvalidEntry("This photo has no number for a part of the hair.", "Take it again.")
+    if reading.hair != WHOLE:
+        raise InvalidEntry("This photo was read along a ribbon.", "Photos of clients are read over the whole hair.")
     shot = Shot(
         name,
         clean_line(operator, "The name of the person who takes the photos", 60) or "me",
         clean_line(session, "The session", 60) or "first session",
         tuple(region.lab.lab for region in regions),
+        reading.hair,
     )
     _gather(store, _SHOTS, shot, MOST_SHOTS)
     return shot
@@ -75,6 +83,10 @@ def adopt_spread(store: Store) -> Yardstick:
     Raises
     ------
     TooFewReadings : it is too small
+
+    Notes
+    -----
+    What an earlier version began is forgotten with it: those readings are of a ribbon.
     """
     shots = shots_so_far(store)
     found: GaugeStudy = study(shots)

@@ -13,7 +13,7 @@ from tracker.ui.parts.consent_view import agreement_state
 from tracker.ui.parts.exports_view import hand_out
 from tracker.ui.parts.fade_view import fade_of_current_service
 from tracker.ui.parts.notices import told
-from tracker.ui.parts.older_method import measure_again
+from tracker.ui.parts.older_readings import older_readings
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.timeline import timeline
 from tracker.ui.parts.waiting import drafts_waiting
@@ -42,7 +42,7 @@ def _client(store: Store, client: Client) -> None:
     if client.note:
         st.markdown(plain_lines(client.note))
     _actions(store, client)
-    measure_again(store, client.id)
+    older_readings(store, client.id)
     drafts_waiting(store, store.drafts.find(client.id))
     fade_of_current_service(store, client.id)
     timeline(store, client.id)

@@ -15,7 +15,7 @@ from tracker.ui.parts.change_view import show_pair
 from tracker.ui.parts.details import pair_details, photo_details
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.opening import begin
-from tracker.ui.parts.pair import compare_states, state_in_force
+from tracker.ui.parts.pair import compare_states, read_unlike, state_in_force
 from tracker.ui.parts.reading_view import measured_photo, no_number, reading_swatches
 from tracker.ui.parts.repeats import repeats
 from tracker.ui.parts.rows import role_photo, visit_row, visit_words
@@ -67,6 +67,8 @@ def _visit(store: Store, visit: Visit) -> None:
 def _pair(store: Store, visit: Visit, before: State, after: State) -> None:
     pair = compare_states(before, after, visit)
     show_pair(pair, key="compare-slider")
+    if read_unlike(pair):
+        link("client", "Measure the older photos again, on the client’s page", client=visit.client_id)
     for word, state in (("Before", before), ("After", after)):
         if no_number(state.standing):
             st.markdown(f"{word}. {plain(no_number(state.standing))}")

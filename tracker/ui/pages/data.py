@@ -1,4 +1,4 @@
-"""My data: backups, taking out, bringing in, what was set aside, who has not been in for long, what was erased."""
+"""My data: older readings, backups, what goes out and in, what was set aside, who was not in for long, erasures."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from tracker.ui.navigation import link
 from tracker.ui.parts.backups_view import backup_list, backup_now
 from tracker.ui.parts.exports_view import everything_out
 from tracker.ui.parts.notices import told
+from tracker.ui.parts.older_readings import older_readings
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.place_view import warn_about_damage, warn_about_place
 from tracker.ui.parts.receipts import receipts
@@ -32,6 +33,7 @@ def page() -> None:
         offer_undo(always=True)
         warn_about_damage(store, leads_on=False)
         _place(store)
+        older_readings(store)
         st.header("Room", anchor=False)
         room_state(store)
         st.header("Backups", anchor=False)

@@ -17,6 +17,7 @@ from tracker.ui.navigation import go_to, link
 from tracker.ui.parts.due_view import due_row
 from tracker.ui.parts.due_words import calendar_description
 from tracker.ui.parts.learning_view import learning_switch
+from tracker.ui.parts.limits_to_confirm import limits_to_confirm
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import still_worked_out, told
 from tracker.ui.parts.offer import offer_file
@@ -31,6 +32,7 @@ from tracker.workflow.learning import stamp_now
 SHOWN = 12
 """Clients shown before more are asked for."""
 
+_OPEN = 2  # limits to confirm that are shown without being asked for
 _EVERYBODY = "everybody"
 
 
@@ -45,6 +47,7 @@ def page() -> None:
         months = store.wear.months_due(stamp)
         without = store.wear.without_date(stamp)
         _still_working(left)
+        _limits_to_confirm(store, store.wear.limits_to_confirm(stamp))
         if not months and not without and not left:
             _nobody(store)
             return
@@ -55,6 +58,21 @@ def page() -> None:
         _without_date(store, without)
         learning_switch(store)
         link("services_wear", "How services wear in this studio")
+
+
+def _limits_to_confirm(store: Store, dues: list[Due]) -> None:
+    """Clients whose limits were agreed when photos were read along a ribbon."""
+    if not dues:
+        return
+    words = f"Limits to keep or agree anew: {count(len(dues), 'client')}"
+    with st.expander(words, expanded=len(dues) <= _OPEN):
+        most = shown(SHOWN, "limits")
+        for due in dues[:most]:
+            with st.container(key=f"limits-{due.client_id}"), told():
+                link("client", plain(store.clients.get(due.client_id).name), client=due.client_id)
+                limits_to_confirm(store, due.client_id)
+        if len(dues) > most:
+            ask_for_more(f"Show more of the {len(dues)} clients", SHOWN, "limits")
 
 
 def _still_working(left: int) -> None:

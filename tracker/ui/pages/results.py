@@ -21,6 +21,7 @@ from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.notices import still_worked_out, told
+from tracker.ui.parts.older_readings import read_otherwise
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.pair import Pair, compare_states, state_in_force
 from tracker.ui.parts.pictures import SMALL, balanced_url, photo_words
@@ -94,6 +95,7 @@ def _found(store: Store, results: PastResults, start: Start) -> None:
     st.caption(CAUTIONS)
     if not results.cases:
         return
+    read_otherwise(results.hair, results.left_out, "visit")
     _chart(results)
     provisional = " It is provisional: your own scale, under Studio, makes levels surer." if scale.provisional else ""
     st.caption(

@@ -20,13 +20,14 @@ from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.learning_view import learning_switch
 from tracker.ui.parts.notices import sorry, still_worked_out, told
+from tracker.ui.parts.older_readings import read_otherwise
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.words import plain
 from tracker.ui.session import open_store
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import ServiceReadings
 from tracker.words import REGION_TITLES, count, sentence_case
-from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, studio_wear
+from tracker.workflow.services_worn import GROUPINGS, KIND, LEVEL, kinds_worn, read_alike, studio_wear
 
 _AXIS = {LIGHTNESS: "change of lightness, L*", WARMTH: "change of warmth, plus is warmer"}
 _QUANTITY = {LIGHTNESS: "L*", WARMTH: WARMTH_QUANTITY}
@@ -40,7 +41,7 @@ def page() -> None:
     with told():
         store = open_store()
         still_worked_out(caught_up(), "client")
-        services = store.wear.services()
+        services, otherwise = read_alike(store.wear.services())
         kinds = kinds_worn(services)
         if not kinds:
             empty(
@@ -51,6 +52,7 @@ def page() -> None:
             st.caption(CAUTIONS)
             return
         _compare(store, services, kinds)
+        read_otherwise(services[0].hair, len(otherwise), "service")
         st.caption(CAUTIONS)
         learning_switch(store)
         link("results", "What came of services on the day")

@@ -11,6 +11,7 @@ from tracker import workflow
 from tracker.calibrate.calibration import SPREAD
 from tracker.calibrate.gauge_study import WANTED, GaugeStudy, Shot, repeatability_of, study
 from tracker.errors import TooFewReadings
+from tracker.measure.reading import WHOLE
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.store import Store
 from tracker.ui.look import failure, show_drawing
@@ -21,9 +22,15 @@ from tracker.ui.parts.opening import begin
 from tracker.ui.parts.own_yardsticks import say_measured, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.words import plain
-from tracker.ui.parts.yardstick_words import light_at_level, photos_table, smallest_words, what_it_is_made_of
+from tracker.ui.parts.yardstick_words import (
+    counts_no_more,
+    light_at_level,
+    photos_table,
+    smallest_words,
+    what_it_is_made_of,
+)
 from tracker.ui.session import in_force, open_store
-from tracker.words import count, day
+from tracker.words import count, day, noun
 
 _KEY = "set-up"
 
@@ -37,17 +44,39 @@ def page() -> None:
         own = in_force()
         st.subheader(plain(smallest_words(own.spread, own.scale)), anchor=False)
         shots = workflow.shots_so_far(store)
-        if not shots and own.spread.provisional:
+        if counts_no_more(own.spread):
+            st.markdown(
+                "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
+                "differ: repeat it."
+            )
+        spread = own.spread.over(WHOLE)
+        _earlier(store)
+        if not shots and spread.provisional:
             _how()
-        if not shots and not own.spread.provisional:
-            _in_force(own.spread)
-        _photos(store, shots, "Add photos" if shots or own.spread.provisional else "Check again")
+        if not shots and not spread.provisional:
+            _in_force(spread)
+        _photos(store, shots, "Add photos" if shots or spread.provisional else "Check again")
         if shots:
             _so_far(store, shots)
-        if shots or own.spread.provisional:
-            _in_force(own.spread)
+        if shots or spread.provisional:
+            _in_force(spread)
         versions(store, SPREAD, plain(PROVISIONAL.source))
         link("studio", "Back to the studio")
+
+
+def _earlier(store: Store) -> None:
+    """What an earlier version began, and can no longer be used."""
+    earlier = workflow.earlier_shots(store)
+    if not earlier:
+        return
+    number = len(earlier)
+    st.markdown(
+        f"{count(number, 'photo')} of a check begun before {noun(number, 'was', 'were')} read along a ribbon, by the "
+        f"earlier method, and {noun(number, 'does', 'do')} not count. No photo was kept, so take them again."
+    )
+    if st.button("Forget them", key=f"{_KEY}-drop-earlier"):
+        workflow.drop_shots(store, earlier)
+        st.rerun()
 
 
 def _how() -> None:
@@ -62,8 +91,9 @@ def _how() -> None:
         "2. Photograph each three times beside the card. **Put hair and card down in between** and pick them up "
         "again, as you would with a client.\n"
         "3. Do it again on other days, and let whoever else takes photos here do it too.\n"
-        f"4. Best: {WANTED}. Seven photos of one swatch are the minimum; fewer photos give a wider ±. On fewer than "
-        "five days the program keeps allowing for light that differs between card and hair, which is a guess."
+        f"4. Best: {WANTED}. Seven photos of one swatch are the minimum; fewer photos give a wider ±. The program also "
+        "allows for light that differs between card and hair, which is a guess; where your own days differ by more, "
+        "your figure counts."
     )
 
 
@@ -117,8 +147,8 @@ def _offer(store: Store, spread: GaugeStudy) -> None:
     st.markdown(what_it_is_made_of(spread))
     if not spread.enough:
         st.caption(
-            "Too few days to say how days differ: light that differs between card and hair is still allowed for as "
-            "before. From five days on (or three people on three days) your own figure takes its place."
+            "Too few days to say how days differ, so what is allowed for light that differs between card and hair is "
+            "all there is. From five days on (or three people on three days) your own figure counts where it is larger."
         )
     if spread.left_over:
         st.caption(
@@ -135,7 +165,7 @@ def _in_force(spread: Repeatability) -> None:
     from tracker.charts import photos_chart
 
     st.header("What one more photo is worth", anchor=False)
-    spec, words = photos_chart(spread, light_at_level(spread, in_force().scale), is_dark())
+    spec, words = photos_chart(spread, light_at_level(in_force().scale), is_dark())
     show_chart(spec, words, key="photos-chart")
     st.caption(
         "In L*, the lightness of the colour: a level is only a few L* where hair is dark, and many where it is light."

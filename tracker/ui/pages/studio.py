@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from tracker import workflow
+from tracker import METHOD_VERSION, workflow
 from tracker.calibrate.calibration import Yardsticks
 from tracker.measure import CARD_KINDS
 from tracker.record.records import CONSENT_VERSION, CONSENT_WORDING, PURPOSES
@@ -15,11 +15,12 @@ from tracker.ui.parts.card_size import card_sizes
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
 from tracker.ui.parts.demo import demo_button
 from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.older_readings import older_words
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.place_view import warn_about_place
 from tracker.ui.parts.words import plain
-from tracker.ui.parts.yardstick_words import locus_words, scale_words, smallest_words
+from tracker.ui.parts.yardstick_words import counts_no_more, locus_words, scale_words, smallest_words
 from tracker.ui.session import open_store
 
 
@@ -71,12 +72,19 @@ def _scale(own: Yardsticks) -> None:
 def _set_up_check(own: Yardsticks) -> None:
     st.header("My set-up check", anchor=False)
     st.markdown(f"**{plain(smallest_words(own.spread, own.scale))}**")
-    if own.spread.provisional:
+    again = counts_no_more(own.spread)
+    if again:
+        st.markdown(
+            "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
+            "differ: repeat it."
+        )
+    elif own.spread.provisional:
         st.markdown(
             "Nobody has measured yet how far photos of the same hair differ in your own studio, so every ± rests on "
             "general figures. Ten minutes with a few swatches will do it."
         )
-    link("set_up_check", "Do the set-up check" if own.spread.provisional else "My set-up check")
+    ask = "Repeat the set-up check" if again else "Do the set-up check" if own.spread.provisional else "My set-up check"
+    link("set_up_check", ask)
 
 
 def _numbers_of_mine() -> None:
@@ -88,6 +96,10 @@ def _numbers_of_mine() -> None:
 def _my_data(store: Store) -> None:
     st.header("My data", anchor=False)
     warn_about_place()
+    older = older_words(store.remeasuring.older(METHOD_VERSION))
+    if older:
+        st.markdown(f"**{older}**")
+        link("data", "Measure them again")
     backup_now(store)
     link("data", "Backups, taking data out, bringing it in, what was erased")
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import streamlit as st
 
 from tracker.calibrate.level import HALF_LEVELS
 from tracker.fade.posterior import WASHES_RANGE
+from tracker.measure.reading import WHOLE
 from tracker.record.agreed import LONGEST_ROOT_MM, MOST_WARMER, AgreedLimits
 from tracker.ui.parts.fields import region_field
 from tracker.ui.parts.held import held
@@ -32,7 +33,7 @@ class _Begun:
     turn: int = 0
 
 
-def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
+def agree(choice: Choice, key: str, last: Choice | None = None, hair: str = WHOLE) -> Choice:
     """The fields of what is agreed.
 
     Parameters
@@ -40,6 +41,7 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
     choice : what they begin with
     key : str, different from that of any other such fields
     last : what was agreed the last time, offered as a whole, or None
+    hair : str, how the hair is read of which limits are agreed anew; those left as they were keep what they have
 
     Returns
     -------
@@ -65,7 +67,8 @@ def agree(choice: Choice, key: str, last: Choice | None = None) -> Choice:
         lightest = _level("No lighter than level", limits.lightest, f"{own}-lightest")
     often = {each: f"{each:g}" for each in WASHES}
     told = _one_of("Washes a week, as the client says", often, washes, f"{own}-washes", *WASHES_RANGE, 0.25)
-    return AgreedLimits(warmer, darkest, lightest, root, region), told
+    read = AgreedLimits(warmer, darkest, lightest, root, region, limits.hair)
+    return read if read == limits else replace(read, hair=hair), told
 
 
 def _one_of(

@@ -15,7 +15,7 @@ from tracker.said.colour import say_change, say_level, say_lift, signed
 from tracker.said.cut import say_cut
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
-from tracker.ui.parts.pair import Pair, has_number
+from tracker.ui.parts.pair import Pair, has_number, read_unlike
 from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_words, picture_ratio
 from tracker.ui.parts.reading_view import band_table, region_swatch
 from tracker.ui.parts.seeing import for_the_client, why_no_lengths
@@ -65,7 +65,12 @@ def no_lift_words(pair: Pair) -> str:
 
 def _headline(pair: Pair, *, to_others: bool) -> None:
     headline = pair.headline
-    said = no_lift_words(pair) if headline is None else say_change(headline, to_others=to_others)
+    if headline is not None:
+        said = say_change(headline, to_others=to_others)
+    elif to_others and read_unlike(pair):
+        said = "No lift: the two photos were measured in different ways."  # the way out is not for others
+    else:
+        said = no_lift_words(pair)
     st.subheader(plain(said), anchor=False)
 
 

@@ -12,7 +12,7 @@ from tracker.errors import TrackerError
 from tracker.record.records import Client, Consent, Draft, PhotoRecord, Visit
 from tracker.store import Edit, Store
 from tracker.ui.parts.consent_view import PURPOSE_WORDS
-from tracker.ui.parts.limit_words import agreed_words, washes_words
+from tracker.ui.parts.limit_words import agreed_on_words, washes_words
 from tracker.ui.parts.more import ask_for_more, shown
 from tracker.ui.parts.reading_view import level_words
 from tracker.ui.parts.step_words import cost_words, step_words
@@ -114,7 +114,7 @@ def _visit_fields(visit: Visit) -> dict[str, str]:
         "cost of products": plain(cost_words(visit.steps)),
         "note": _said(visit.note),
         "next time": _said(visit.next_time),
-        "agreed": plain(agreed_words(visit.limits)),
+        "agreed": plain(agreed_on_words(visit.limits)),
         "washes a week": washes_words(visit.washes_per_week),
     }
 

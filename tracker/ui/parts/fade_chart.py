@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import streamlit as st
 
+from tracker.compare.photo_set import combined_state
 from tracker.maths.rgb_space import lab_to_hex
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import AFTER, BEFORE, PROGRESS, PhotoRecord
@@ -17,14 +18,12 @@ from tracker.ui.parts.charts_view import is_dark, show_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH, chart_words, finding, learnt_words, rate_words
 from tracker.ui.parts.limit_words import agreed_words
 from tracker.ui.parts.offer import offer_file
-from tracker.ui.parts.pair import state_in_force
 from tracker.ui.parts.words import plain
 from tracker.ui.session import in_force
 from tracker.wear import WARMTH as WARMTH_QUANTITY
 from tracker.wear import (
     ServiceReadings,
     fit_place,
-    kind_of,
     limit_heights,
     limits_in_force,
     modelled_labs,
@@ -85,7 +84,7 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
         shared=readings.alike or quantity == WARMTH, strip=bool(strip), agreed=_agreed_words(limits, quantity, lines)
     )
     st.caption(plain(" ".join(part for part in (drawn, rate_words(fit)) if part)))
-    says = learnt_words(known, kind_of(readings.services), region, _QUANTITY[quantity])
+    says = learnt_words(known, readings, region, _QUANTITY[quantity])
     if says:
         st.caption(plain(says))
     save_chart(lambda: draw(dark=False)[0], f"wear-{region}-{quantity.lower()}", key="fade")
@@ -126,15 +125,15 @@ def _agreed_words(limits: AgreedLimits, quantity: str, drawn: Sequence[tuple[str
 def _first_and_last(store: Store, readings: ServiceReadings) -> tuple[PhotoRecord, ...]:
     """The photos of the state after the service and of the last state, each with its repeats."""
     ends = dict.fromkeys((readings.photo_ids[0], readings.photo_ids[-1]))
-    return tuple(_with_repeats(store, photo_id) for photo_id in ends)
+    return tuple(_with_repeats(store, photo_id, readings.hair) for photo_id in ends)
 
 
-def _with_repeats(store: Store, photo_id: str) -> PhotoRecord:
+def _with_repeats(store: Store, photo_id: str, hair: str) -> PhotoRecord:
     photo = store.photos.get(photo_id)
     if photo.role in (AFTER, BEFORE):
         others = store.photos.find(visit_id=photo.visit_id)
     else:
         days = store.photos.days(photo.client_id, PROGRESS)
         others = [store.photos.get(key) for key, taken in days if as_date(taken) == as_date(photo.taken_at)]
-    state = state_in_force(others, photo.role)
+    state = combined_state([each for each in others if each.role == photo.role], in_force().spread, hair)
     return state.standing if state is not None else photo

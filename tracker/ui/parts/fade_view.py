@@ -8,27 +8,30 @@ import streamlit as st
 
 from tracker import workflow
 from tracker.errors import TrackerError
-from tracker.measure.reading import REGIONS
+from tracker.measure.reading import REGIONS, WHOLE
 from tracker.record.records import Visit
 from tracker.said.wear import say_no_date
 from tracker.store import Store
+from tracker.ui.navigation import go_to
 from tracker.ui.parts.agree import WASHES, agree
 from tracker.ui.parts.consent_view import remembered_recorder
 from tracker.ui.parts.due_words import between, due_sentence, each_reason, evenly
 from tracker.ui.parts.fade_chart import wear_chart
 from tracker.ui.parts.fade_words import LIGHTNESS, WARMTH
 from tracker.ui.parts.fields import region_field
+from tracker.ui.parts.limits_to_confirm import limits_to_confirm
 from tracker.ui.parts.notices import say_on_next_page, sorry, told
 from tracker.ui.parts.reading_view import no_number
 from tracker.ui.parts.words import plain
-from tracker.wear import Due, ServiceReadings, limits_in_force
-from tracker.words import as_date, day, weeks_words
+from tracker.wear import Due, ServiceReadings, agreed_at, limits_in_force
+from tracker.words import as_date, count, day, listed, noun, weeks_words
 from tracker.workflow.wearing import client_wear, washed_otherwise
 
 
 def fade_of_current_service(store: Store, client_id: str) -> None:
     """When to come back, the chart with its pickers, or what is missing for them."""
-    visit, _ = limits_in_force(store.visits.of_client(client_id))
+    visits = store.visits.of_client(client_id)
+    visit, _ = limits_in_force(visits)
     if visit is None:
         return
     with told():
@@ -36,12 +39,17 @@ def fade_of_current_service(store: Store, client_id: str) -> None:
         readings = next((each for each in services if each.visit_id == visit.id), None)
         st.header("How the colour wears", anchor=False)
         _when(store, due, readings)
+        agreed = agreed_at(visits) or visit, due, WHOLE if readings is None else readings.hair
+        if _anew():
+            _agreed(store, *agreed)
         if readings is None:
             st.markdown("No photo right after the service has a number, so there is no curve to show.")
         else:
             _curve(store, readings, due)
             _left_out(store, readings)
-        _agreed(store, visit, due)
+            _read_otherwise(store, readings)
+        if not _anew():
+            _agreed(store, *agreed)
 
 
 def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
@@ -51,6 +59,8 @@ def _when(store: Store, due: Due, readings: ServiceReadings | None) -> None:
         st.markdown(plain(f"{sentence} Agree one below; it takes a tap."))
         return
     st.markdown(f"**{plain(sentence)}**")
+    if due.to_confirm:
+        limits_to_confirm(store, due.client_id)
     if len(due.reasons) > 1 or due.middle is not None:
         with st.expander("Each limit, and how sure it is"):
             st.markdown("\n".join(f"- {plain(line)}" for line in each_reason(due)))
@@ -114,17 +124,46 @@ def _left_out(store: Store, readings: ServiceReadings) -> None:
             st.caption(f"Left out: the photo of {day(as_date(photo.taken_at))}. {plain(why)}")
 
 
-def _agreed(store: Store, visit: Visit, due: Due) -> None:
+def _read_otherwise(store: Store, readings: ServiceReadings) -> None:
+    """Photos that are not in the curve because their hair was read another way, with the way to mend that."""
+    if not readings.otherwise:
+        return
+    days = []
+    for photo_id in readings.otherwise:
+        with told():
+            days.append(day(as_date(store.photos.get(photo_id).taken_at)))
+    number = len(readings.otherwise)
+    they = noun(number, "it was", "they were")
+    if readings.hair == WHOLE:
+        why = f"{they} read along a ribbon, by the earlier method"
+    else:
+        why = f"{they} read over the whole hair, but the photo right after the service along a ribbon"
+    photos = f"{count(number, 'photo')} of this service ({listed(dict.fromkeys(days))})"
+    st.markdown(
+        plain(
+            f"{photos} {noun(number, 'is', 'are')} not in this curve: {why}. A curve never joins the two. Measure the "
+            "older photos again, at the top of this page, and all are in."
+        )
+    )
+
+
+def _anew() -> bool:
+    """True where somebody came to agree anew: the fields are then where they look first."""
+    return st.query_params.get("agree") == "anew"
+
+
+def _agreed(store: Store, visit: Visit, due: Due, hair: str) -> None:
     """What was agreed at this service, to be changed here too."""
-    with st.expander("What is agreed", expanded=due.state == "nothing agreed"):
+    with st.expander("What is agreed", expanded=_anew() or due.state == "nothing agreed"):
         limits, washes = agree(
             (visit.limits, visit.washes_per_week),
             f"agreed-{visit.id}-{visit.revision}",
             workflow.last_agreed(store, visit.client_id, besides=visit.id),
+            hair,
         )
         changed = (limits, washes) != (visit.limits, visit.washes_per_week)
         if st.button("Keep what is agreed", key="keep-agreed", disabled=not changed):
             with told():
                 workflow.agree_limits(store, visit.id, limits, washes, by=remembered_recorder())
                 say_on_next_page("What was agreed is kept.")
-                st.rerun()
+                go_to("client", client=visit.client_id)

@@ -8,6 +8,7 @@ from tracker.record.records import PhotoRecord
 from tracker.said.colour import say_lift, say_warmer
 from tracker.said.wear import say_no_rate
 from tracker.ui.parts.pair import compare_photos
+from tracker.wear import ServiceReadings, kind_of
 from tracker.words import REGION_TITLES, months_words
 from tracker.workflow.learning import Learning
 
@@ -72,10 +73,10 @@ def rate_words(fit: FadeFit) -> str:
     )
 
 
-def learnt_words(known: Learning, kind: str, region: str, quantity: str) -> str:
+def learnt_words(known: Learning, readings: ServiceReadings, region: str, quantity: str) -> str:
     """What the studio's own services of that kind add; empty where nothing was learnt from them."""
-    asked = (kind, region, quantity)
-    found = next((each for each in known.found if (each.kind, each.region, each.quantity) == asked), None)
+    asked = (readings.hair, kind_of(readings.services), region, quantity)
+    found = next((each for each in known.found if (each.hair, each.kind, each.region, each.quantity) == asked), None)
     if found is None or not known.on:
         return ""
     return f"Learnt from {found.services} past services of this kind in this studio."

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.agreed import AgreedLimits
 from tracker.words import REGION_WORDS, listed, noun, sentence_case
+
+_READ = {RIBBON: "by photos read along a ribbon", WHOLE: "by photos of the whole hair"}
 
 
 def agreed_words(limits: AgreedLimits) -> str:
@@ -17,6 +20,12 @@ def agreed_words(limits: AgreedLimits) -> str:
             f"root no longer than {limits.root_mm:g} mm" if limits.root_mm is not None else "",
         )
     )
+
+
+def agreed_on_words(limits: AgreedLimits) -> str:
+    """The limits with how the photos were read when they were agreed; empty where nothing was agreed."""
+    said = agreed_words(limits)
+    return f"{said}, {_READ[limits.hair]}" if said and limits.of_colour else said
 
 
 def washes_words(washes_per_week: float | None) -> str:

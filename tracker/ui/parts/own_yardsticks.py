@@ -15,6 +15,7 @@ from tracker.ui.look import Swatch as Patch
 from tracker.ui.look import swatches as show_patches
 from tracker.ui.parts.notices import say_on_next_page, told
 from tracker.ui.parts.words import plain
+from tracker.ui.parts.yardstick_words import counts_no_more
 from tracker.words import as_date, day
 
 
@@ -65,14 +66,16 @@ def versions(store: Store, kind: str, built_in: str) -> None:
     standing = _standing(kept)
     st.header("Versions", anchor=False)
     for version in kept:
-        state = "in force" if version is standing else "replaced" if version.undone_at is None else "undone"
+        force = "in force" if not _along_ribbon(version) else "counts for photos read along a ribbon"
+        state = force if version is standing else "replaced" if version.undone_at is None else "undone"
         when = f", {day(as_date(version.undone_at))}" if version.undone_at is not None else ""
         st.markdown(f"**{day(as_date(version.made_at))}** · {state}{when}  \n{plain(about(version))}")
         if version.undone_at is not None and st.button("Use it again", key=f"stand-{version.id}"):
             with told():
                 store.yardsticks.stand(version.id, stands=True)
                 st.rerun()
-    st.markdown(f"**Built in** · {'in force' if standing is None else 'replaced'}  \n{built_in}")
+    in_force = standing is None or _along_ribbon(standing)
+    st.markdown(f"**Built in** · {'in force' if in_force else 'replaced'}  \n{built_in}")
     if standing is not None and st.button("Undo the newest", key=f"undo-{kind}"):
         with told():
             workflow.undo_yardstick(store, kind)
@@ -98,10 +101,14 @@ def _standing(kept: Sequence[Yardstick]) -> Yardstick | None:
     return next((version for version in kept if version.undone_at is None), None)
 
 
+def _along_ribbon(version: Yardstick) -> bool:
+    return version.spread is not None and counts_no_more(version.spread)
+
+
 def about(version: Yardstick) -> str:
     """What a version rests on."""
     if version.spread is not None:
-        return version.spread.source
+        return version.spread.source + (" Made on a ribbon, by the earlier method." if _along_ribbon(version) else "")
     if version.scale is not None:
         return version.scale.source
     return version.locus.source if version.locus is not None else ""

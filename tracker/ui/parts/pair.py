@@ -54,6 +54,11 @@ def has_number(photo: PhotoRecord) -> bool:
     return photo.reading is not None and photo.reading.ok
 
 
+def read_unlike(pair: Pair) -> bool:
+    """True where the hair was read along a ribbon in one photo and over the whole in the other."""
+    return len({reading.hair for reading in pair.readings}) > 1
+
+
 def compare_photos(before: PhotoRecord, after: PhotoRecord) -> Pair:
     """What differs between two photos, or between the photos that represent two states."""
     return compare_states(only(before), only(after))
@@ -83,10 +88,10 @@ def compare_states(before: State, after: State, visit: Visit | None = None) -> P
             light=match.light,
             scale=own.scale,
             locus=own.locus,
-            repeatability=own.spread,
+            repeatability=own.spread.over(first.hair),
         )
     except TrackerError as error:
-        return replace(pair, kit_note=say_kits(match), problem=error)
+        return replace(pair, problem=error)
     return replace(pair, changes=changes, kit_note=say_kits(match))
 
 

@@ -60,6 +60,11 @@ def together_words(state: State) -> str:
         parts.append(f"Left out: {_numbers(state, state.left_out)}.")
     if state.doubles:
         parts.append(f"The same picture as another, so not counted again: {_numbers(state, state.doubles)}.")
+    if state.otherwise:
+        parts.append(
+            f"Read along a ribbon or over the whole hair, unlike the others, so not counted: "
+            f"{_numbers(state, state.otherwise)}. Measure older photos again on the client’s page."
+        )
     if state.without_number:
         parts.append(f"Without a number: {_numbers(state, state.without_number)}.")
     return " ".join(parts)

@@ -63,7 +63,8 @@ def _newest_first(drafts: Iterable[Draft]) -> list[Draft]:
 
 def _what(store: Store, draft: Draft) -> str:
     if draft.kind == PROGRESS:
-        return "Progress photo"
+        changed_photo = any(store.photos.has(photo.id) for photo in draft.photos)
+        return "Changes to a progress photo" if changed_photo else "Progress photo"
     changed = visit_changed(store, draft)
     return "Visit" if changed is None else f"Changes to the visit of {day(changed.on)}"
 

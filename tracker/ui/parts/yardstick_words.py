@@ -8,11 +8,12 @@ from collections.abc import Sequence
 from tracker.calibrate.gauge_study import GaugeStudy, Shot
 from tracker.calibrate.level import LevelScale
 from tracker.calibrate.warmth import NeutralLocus
-from tracker.measure import light_u
-from tracker.measure.repeatability import Repeatability
+from tracker.measure import Settings
+from tracker.measure.light import light_beside_card
+from tracker.measure.reading import WHOLE
+from tracker.measure.repeatability import Repeatability, lightness_u
 from tracker.ui.parts.words import plain
 from tracker.words import count
-from tracker.workflow.photos import settings_with
 
 
 def scale_words(scale: LevelScale) -> str:
@@ -34,6 +35,8 @@ def locus_words(locus: NeutralLocus) -> str:
 
 def spread_words(spread: Repeatability) -> str:
     """What the ± between photos rests on."""
+    if counts_no_more(spread):
+        return f"The ± rests on general figures: {EARLIER_CHECK} It does not say how photos of the whole hair differ."
     if spread.provisional:
         return (
             "The ± rests on general figures: nobody has measured yet how far photos repeat in your own studio. A "
@@ -42,13 +45,22 @@ def spread_words(spread: Repeatability) -> str:
     return f"The ± rests on your {spread.name}."
 
 
+EARLIER_CHECK = "the set-up check here was made on a ribbon, by the earlier method."
+
+
+def counts_no_more(spread: Repeatability) -> bool:
+    """True for a set-up check that was made on a ribbon: it says nothing of photos of the whole hair."""
+    return spread.over(WHOLE) is not spread
+
+
 _AT_LEVEL = 6
 
 
 def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     """The smallest real change in levels, and what it becomes with more photos."""
-    light = light_at_level(spread, scale)
-    changes = (spread.smallest_change(photos, light) for photos in (1, 2, 3))
+    spread = spread.over(WHOLE)
+    light = light_at_level(scale)
+    changes = (spread.smallest_change(photos, *light) for photos in (1, 2, 3))
     one, two, three = (f"{scale.levels(change, _AT_LEVEL):.1f}" for change in changes)
     whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
     more = f"with two or three photos each {two}" if two == three else f"with two photos each {two}, with three {three}"
@@ -57,9 +69,14 @@ def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     )
 
 
-def light_at_level(spread: Repeatability, scale: LevelScale) -> float:
-    """L* that light differing between card and hair adds there, standard uncertainty; 0 where the spread has it."""
-    return light_u(scale.lightness(_AT_LEVEL), settings_with(spread))
+def light_at_level(scale: LevelScale) -> tuple[float, float]:
+    """L* that light differing between card and hair adds there, standard uncertainties: shared, and each photo's own.
+
+    As where the light was not noted, the card was held and nothing of its own shows on it.
+    """
+    lit = light_beside_card(WHOLE, None, 0.0, Settings())
+    lightness = scale.lightness(_AT_LEVEL)
+    return lightness_u(lightness, lit.occasion), lightness_u(lightness, lit.photo)
 
 
 def what_it_is_made_of(spread: GaugeStudy) -> str:

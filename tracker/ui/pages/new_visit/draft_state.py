@@ -75,6 +75,11 @@ class Work:
         """The visit as it was saved before, where the draft changes one."""
         return visit_changed(self.store, self.draft) if self.draft is not None else None
 
+    @property
+    def changes_kept_photo(self) -> bool:
+        """True where the draft changes a progress photo that was saved before."""
+        return self.kind == PROGRESS and any(self.store.photos.has(photo.id) for photo in self.photos)
+
     def of(self, role: str) -> tuple[PhotoRecord, ...]:
         """All photos in that role; several are repeats of one state."""
         return tuple(photo for photo in self.photos if photo.role == role)

@@ -124,7 +124,8 @@ def _no_agreement(client: Client) -> None:
 
 def _leave(work: Work, draft: Draft, step: int) -> None:
     """The ways out of an unfinished job."""
-    changing = work.kept_visit is not None
+    changing = work.kept_visit is not None or work.changes_kept_photo
+    kept = "photo" if work.changes_kept_photo else "visit"
     what = "these changes" if changing else "this draft"
     st.divider()
     st.caption(f"You can leave at any time: {'the changes are' if changing else 'the draft is'} kept under Today.")
@@ -132,7 +133,7 @@ def _leave(work: Work, draft: Draft, step: int) -> None:
         if step > 0 and st.button("Back one step", key="step-back"):
             go_to_step(work, step - 1)
         with st.popover(f"Throw {what} away"):
-            goes = "only these changes; the visit stays as it was saved" if changing else "its photos and notes"
+            goes = f"only these changes; the {kept} stays as it was saved" if changing else "its photos and notes"
             st.markdown(f"Deletes {goes}. {UNDO_WORDS}")
             if st.button("Throw away", key="discard"):
                 said = "The changes were thrown away." if changing else "The draft is deleted."
