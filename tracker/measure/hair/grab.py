@@ -9,6 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats
 from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy
 
@@ -31,6 +32,14 @@ _SAME_COLOUR = 6.0  # codes of L*a*b* in 8 bit: less is one colour, whatever its
 _ALIKE = 2.0  # spreads, over three channels: three in four places of one surface
 _RING = 0.12  # of the hair's width: how far outside it wall, skin and clothes are learnt
 _LEAST_KEPT = 0.5  # of the first cut
+_SMOOTH = 0.4  # of the usual strength of texture: cloth and skin; of 128 masks of rendered hair one in fifty has any
+_SMOOTH_WIDTH = 0.05  # of the hair's width, half: a gap between strands is narrower
+_CORE = 0.06  # of the hair's width: how far from its rim a mask is itself
+_FEWEST = 50  # pixels of it
+_TOP = 0.15  # of the hair's height: what is smooth there may be a hat
+_BLURRED = 3  # pixels of the small copy
+_LEAST_LEFT = 0.6  # of a mask, when smooth things go
+_TAPPED = 0.9  # of the path: its tip may be tapped on the clothes below
 # shares of the height, beyond the path's ends
 _LIKELY_ABOVE, _LIKELY_BELOW = 0.05, 0.03
 _SURELY_ABOVE, _SURELY_BELOW = 0.11, 0.11
@@ -107,12 +116,84 @@ def look(small: np.ndarray) -> np.ndarray:
     small : (h, w, 3) uint8
     """
     codes = small.astype(np.float32) + 1
-    grey = np.log2(codes.mean(axis=-1) / 255 + 0.02)
-    fine = cv2.GaussianBlur(np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 1.2)), (0, 0), 2.0)
-    texture = np.clip(np.log2(fine + 0.01) * 36 + 245, 0, 255)
+    grey = _octaves(codes)
+    texture = np.clip(np.log2(_strength(grey) + 0.01) * 36 + 245, 0, 255)
     lightness = np.clip((cv2.GaussianBlur(grey, (0, 0), 0.9) + 5.6) * 45, 0, 255)
     colour = cv2.GaussianBlur(np.clip(128 + 60 * np.log2(codes[..., 0] / codes[..., 2]), 0, 255), (0, 0), 0.9)
     return np.stack([lightness, colour, texture], -1).astype(np.uint8)
+
+
+def texture(small: np.ndarray) -> Floats:
+    """Strength of fine texture, octaves, (h, w): strands have it, cloth, skin and walls have little.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    """
+    return _strength(_octaves(small.astype(np.float32) + 1))
+
+
+def _octaves(codes: Floats) -> Floats:
+    return np.asarray(np.log2(codes.mean(axis=-1) / 255 + 0.02))
+
+
+def _strength(grey: Floats) -> Floats:
+    return np.asarray(cv2.GaussianBlur(np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 1.2)), (0, 0), 2.0))
+
+
+def smooth_places(small: np.ndarray, hair: np.ndarray) -> np.ndarray:
+    """Broad places of a mask with far less texture than the rest of it, (h, w) bool: cloth, skin, a box, a brush.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    hair : (h, w) bool
+    """
+    width = hair_width(hair)
+    strength = texture(small)
+    smooth = hair & (strength < _SMOOTH * float(np.median(strength[core(hair)])))
+    opened = cv2.morphologyEx(smooth.astype(np.uint8), cv2.MORPH_OPEN, disc(_SMOOTH_WIDTH * width))
+    return np.asarray(opened > 0)
+
+
+def core(hair: np.ndarray) -> np.ndarray:
+    """A mask without its rim, or all of it where nothing else would be left, (h, w) bool.
+
+    Parameters
+    ----------
+    hair : (h, w) bool
+    """
+    inner = cv2.erode(hair.astype(np.uint8), disc(_CORE * hair_width(hair)), borderValue=0) > 0
+    return np.asarray(inner if inner.sum() > _FEWEST else hair)
+
+
+def without_smooth(small: np.ndarray, hair: np.ndarray) -> np.ndarray:
+    """The mask without smooth things at its sides and at its foot: a cape, a neck, a box behind the hair.
+
+    What is smooth at its top may be a hat, and what it encloses a face: these stay, and raise the doubt.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    hair : (h, w) bool
+    """
+    if not hair.any():
+        return hair
+    count, pieces = cv2.connectedComponents(smooth_places(small, hair).astype(np.uint8), connectivity=4)
+    if count < 2:
+        return hair
+    rows = np.flatnonzero(hair.any(axis=1))
+    top = rows[0] + _TOP * len(rows)
+    # the texture's own blur makes a smooth thing look narrower than it is
+    outside = cv2.dilate((~hair).astype(np.uint8), disc(_BLURRED)) > 0
+    going = np.zeros_like(hair)
+    for number in range(1, count):
+        piece = pieces == number
+        if (piece & outside).any() and np.flatnonzero(piece.any(axis=1))[0] > top:
+            going |= cv2.dilate(piece.astype(np.uint8), disc(_BLURRED)) > 0
+    rest = hair & ~going
+    rest = tidy(rest, core(hair) & rest)
+    return rest if rest.sum() >= _LEAST_LEFT * hair.sum() else hair
 
 
 def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:
@@ -167,7 +248,9 @@ def _about(path: Floats, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray
     labels[(off > _SURELY_NOT * size) | (above > _SURELY_ABOVE * height) | (below > _SURELY_BELOW * height)] = (
         cv2.GC_BGD
     )
-    inner = drawn(shape, path, width=2 * _SURELY_HAIR * size) & (above <= 0) & (below <= 0)
+    length = float(polyline.reached(path)[-1])
+    sure = polyline.places(path, np.linspace(0, _TAPPED * length, 2 * len(path)))
+    inner = drawn(shape, sure, width=2 * _SURELY_HAIR * size) & (above <= 0) & (below <= 0)
     labels[inner] = cv2.GC_FGD
     return labels, inner
 

@@ -33,7 +33,7 @@ class HairMask:
     hair : (h, w) bool, on a small copy of the photo
     shrink : float, pixels of the small copy for one of the photo
     doubt : float, 0 (clear) to 1; from `doubt.LIMIT` on a person should look before the number counts
-    reason : str, what the doubt is about; empty below the limit
+    reason : str, what is seen and what to do, two sentences; empty below the limit
     """
 
     hair: np.ndarray
@@ -214,6 +214,7 @@ class _Copies:
         first = shape.even_sides(grab.coarse(self.coarse, path * self.to_coarse, scaled))
         hair = shape.even_sides(grab.fine(self.small, first, self.card))
         hair = grab.with_notches(self.small, hair, self.card)
+        hair = grab.without_smooth(self.small, hair)
         broad = shape.broad(hair, _NARROW)
         return broad if broad.any() else hair
 
@@ -222,5 +223,5 @@ class _Copies:
         hair = hair & ~grab.card_area(hair.shape, self.card, grab.CARD_GROWN_FINE)
         if not hair.any():
             raise _nothing_found()
-        size, reason = doubt.of_mask(self.small, hair, first)
+        size, reason = doubt.of_mask(self.small, hair, first, self.card)
         return HairMask(hair, self.shrink, size, reason)
