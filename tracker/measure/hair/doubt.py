@@ -22,7 +22,7 @@ _AT_FRAME = 0.15  # share of the rim that lies at the photo's edge
 _SMOOTH = 0.03  # share of the mask: the largest piece without strands
 _MORE = 0.06  # share of the mask: the largest piece like it beside it
 _SECOND = 1.1  # share of the mask: the largest piece with strands of whatever colour beside it; a busy wall has 0.6
-_WAIST = 0.72  # width where it is narrowest, of the narrower of the parts above and below; wet hair has 0.8
+_WAIST = 0.77  # width where it is narrowest, of the narrower of the parts above and below; wet hair has 0.8
 _LEAN = 0.22  # of its width: how far its lower part hangs beside its upper one
 _STRANDS = 0.025  # octaves: strength of texture in the middle of the mask; hair has 0.03 to 0.17
 
@@ -34,7 +34,7 @@ SENTENCES = {
     "small": ("The hair is small in the photo.", "Go closer, or draw the outline round the hair."),
     "frame": ("The hair runs out of the photo.", "Step back until all of it is in the picture."),
     "smooth": (
-        "Something smooth is among the hair, such as a face, a hat, a hand or a brush.",
+        "Something smooth is among the hair, such as skin, a hat, a hand or a brush.",
         "Take the photo from behind with nothing on the hair, or draw the outline round the hair alone.",
     ),
     "more": (
