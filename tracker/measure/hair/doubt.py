@@ -26,6 +26,8 @@ _WAIST = 0.77  # width where it is narrowest, of the narrower of the parts above
 _LEAN = 0.22  # of its width: how far its lower part hangs beside its upper one
 _STRANDS = 0.025  # octaves: strength of texture in the middle of the mask; hair has 0.03 to 0.17
 
+_SAME = 1.5  # median contrast of the rim: true outlines have 3.1 or more, boxes on a plain wall up to 0.8
+
 _WALL = "Take the photo before a plain wall of another colour, or draw the outline round the hair."
 SENTENCES = {
     "alike": ("The hair and what is behind it look alike.", _WALL),
@@ -79,6 +81,18 @@ def of_mask(
     reason, most = max(doubts.items(), key=lambda pair: min(pair[1], 1.0))
     most = float(np.clip(most, 0, 1))
     return most, " ".join(SENTENCES[reason]) if most >= LIMIT else ""
+
+
+def is_bare(small: np.ndarray, mask: np.ndarray) -> bool:
+    """Whether what a person drew is a wall or a cloth: no strands inside, and the same on both sides of its rim.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    mask : (h, w) bool, with something in it
+    """
+    strands = float(np.median(grab.texture(small)[grab.core(mask)]))
+    return strands < _STRANDS and float(np.median(rim_contrast(grab.look(small), mask))) < _SAME
 
 
 def _of_things(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> dict[str, float]:

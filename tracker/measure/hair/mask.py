@@ -143,7 +143,7 @@ def hair_within(
 
     Raises
     ------
-    HairNotFound : all of it lies on the card
+    HairNotFound : all of it lies on the card, or on a wall or a cloth
     """
     small, shrink = grab.small_copy(encoded, grab.FINE_EDGE)
     drawn = grab.drawn(small.shape, np.asarray(outline.points, float) * shrink, closed=True)
@@ -152,6 +152,11 @@ def hair_within(
     covered = grab.card_area(small.shape, corners, grab.CARD_GROWN_FINE)
     if not (drawn & ~covered).any():
         raise HairNotFound("Inside the outline there is nothing but the card.", "Draw the outline round the hair.")
+    if doubt.is_bare(small, drawn & ~covered):
+        raise HairNotFound(
+            "Inside the outline are no strands, and nothing that differs from what is round it.",
+            "Draw the outline round the hair.",
+        )
     width = shape.hair_width(drawn)
     hair = grab.trimmed(small, drawn & ~covered, line & ~covered, depth=_DEPTH * width, ring=_RING * width)
     return HairMask(hair, shrink)
