@@ -34,6 +34,11 @@ _RING = 0.12  # of the hair's width: how far outside it wall, skin and clothes a
 _LEAST_KEPT = 0.5  # of the first cut
 _SMOOTH = 0.4  # of the usual strength of texture: cloth and skin; of 128 masks of rendered hair one in fifty has any
 _SMOOTH_WIDTH = 0.05  # of the hair's width, half: a gap between strands is narrower
+_STRANDED = 0.6  # of the usual strength of texture: strands
+_OVERLAP = 0.15  # of the hair's height: how far up from its lower end more of it may begin
+_WORTH = 0.12  # of the hair
+_CURL = 0.10  # of the hair's width, half, where hair hangs on
+_LOCK = 0.28  # of the hair's width, half: hair that hangs on is broad, a neck and a collar are not
 _CORE = 0.06  # of the hair's width: how far from its rim a mask is itself
 _FEWEST = 50  # pixels of it
 _TOP = 0.15  # of the hair's height: what is smooth there may be a hat
@@ -194,6 +199,29 @@ def without_smooth(small: np.ndarray, hair: np.ndarray) -> np.ndarray:
     rest = hair & ~going
     rest = tidy(rest, core(hair) & rest)
     return rest if rest.sum() >= _LEAST_LEFT * hair.sum() else hair
+
+
+def with_strands_below(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> np.ndarray:
+    """The mask with what hangs below it and has strands like it: long hair over clothes of its own colour.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    hair : (h, w) bool, with something in it
+    card : (4, 2), pixels of the small copy, or None
+    """
+    width = hair_width(hair)
+    strength = texture(small)
+    rows, columns = np.flatnonzero(hair.any(axis=1)), np.flatnonzero(hair.any(axis=0))
+    below = (strength > _STRANDED * float(np.median(strength[core(hair)]))) & ~card_area(hair.shape, card)
+    below[: rows[-1] - round(_OVERLAP * len(rows))] = False
+    below[:, : columns[0]] = below[:, columns[-1] + 1 :] = False
+    broad = cv2.morphologyEx(below.astype(np.uint8), cv2.MORPH_OPEN, disc(_LOCK * width)) > 0
+    if _touching(broad & ~hair, hair).sum() <= _WORTH * hair.sum():
+        return hair  # the blur of the texture, a collar, or the shadow under the tips
+    solid = (below | hair).astype(np.uint8)
+    hanging = below & (cv2.morphologyEx(solid, cv2.MORPH_OPEN, disc(_CURL * width)) > 0)
+    return tidy(hair | hanging, hair)
 
 
 def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:

@@ -121,8 +121,10 @@ def find_hair(
     first = photo.follow(line)
     if not first.any():
         raise _nothing_found()
+    first = grab.with_strands_below(photo.small, first, photo.card)
     # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = photo.follow(_middle(first))
+    hair = grab.with_strands_below(photo.small, photo.follow(_middle(first)), photo.card)
+    hair = grab.with_notches(photo.small, hair, photo.card)
     return photo.judged(hair, first)
 
 
