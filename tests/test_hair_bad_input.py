@@ -38,18 +38,20 @@ def taps(photo: Unusual) -> tuple[tuple[float, float], ...]:
 def test_no_number_but_a_sentence_where_hair_cannot_be_told_from_something_else(name):
     photo = unusual()[name]
     picture = photo.picture
+    said = []
     for path in (photo.path, taps(photo)):
         try:
             reading = measure_photo(picture, replace(photo.marks, path=path))
-        except HairError as error:
-            assert error.what.endswith(".")
-            assert error.advice.endswith(".")
+        except HairError as refused:
+            said.append((refused.what, refused.advice))
             continue
         assert not reading.regions
         check = next(check for check in reading.checks if check.name == "hair_found")
         assert not check.ok
         assert check.stops
         assert check.advice in ADVICE
+        said.append((check.says, check.advice))
+    assert all(text.endswith(".") for pair in said for text in pair)
 
 
 @pytest.mark.parametrize("name", WITHHELD)
@@ -58,12 +60,15 @@ def test_without_a_path_the_suggestion_is_doubted(name):
     found = find_marks(photo.picture, "grey18", corners=photo.corners)
     if found.hair is None:
         assert found.doubt in {" ".join(sentences) for sentences in doubt.SENTENCES.values()}
-        reading = measure_photo(photo.picture, replace(found.marks, outline=None))
+        try:
+            reading = measure_photo(photo.picture, replace(found.marks, outline=None))
+        except HairError:
+            return
         assert not reading.regions
 
 
 @pytest.mark.parametrize(
-    ("name", "word"), [("hat_0", "hat"), ("heads_1", "another head"), ("brush_1", "brush"), ("plait_1", "plait")]
+    ("name", "word"), [("hat_0", "hat"), ("heads_1", "another head"), ("brush_1", "brush"), ("ponytail_1", "tail")]
 )
 def test_the_sentence_names_what_it_may_be(name, word):
     photo = unusual()[name]

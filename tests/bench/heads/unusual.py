@@ -1,4 +1,4 @@
-"""Photos that are not one head of loose hair from behind: hats, two heads, brushes, tails, faces. See README.md here."""
+"""Photos that are not one head of loose hair from behind: hats, two heads, brushes, tails, faces. See README.md."""
 
 from __future__ import annotations
 

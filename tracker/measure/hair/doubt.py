@@ -40,8 +40,8 @@ SENTENCES = {
         "Take the photo from behind with nothing on the hair, or draw the outline round the hair alone.",
     ),
     "more": (
-        "There is more hair beside what was found: a tail, a plait, or another head.",
-        "Let all of it hang loose, one person in the picture, or draw the outline round the hair you mean.",
+        "Something like more hair lies beside what was found: a tail, a plait, another head, or fur.",
+        "Let all of it hang loose, with nobody else in the picture, or draw the outline round the hair you mean.",
     ),
     "second": ("Two separate areas of hair were found.", "Draw the outline round the one you mean."),
     "waist": ("The hair seems to be tied together.", "Open it, or draw the outline round the part you mean."),
@@ -63,9 +63,7 @@ _LEAST_SPREAD = (8.0, 4.0, 4.0, 10.0)  # codes of L*a*b* in 8 bit, and of textur
 _ALIKE = 5.0  # squared spreads over four channels: about seven in ten places of one head of hair
 
 
-def of_mask(
-    small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats | None = None
-) -> tuple[float, str]:
+def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats | None = None) -> tuple[float, str]:
     """Doubt about a mask, 0..1, and what it is about in two sentences (empty below the limit).
 
     Parameters
@@ -77,10 +75,14 @@ def of_mask(
     """
     if not hair.any():
         return 1.0, " ".join(SENTENCES["plain"])
-    doubts = _of_rim(small, hair, first) | _of_things(small, hair, card) | _of_form(hair)
-    reason, most = max(doubts.items(), key=lambda pair: min(pair[1], 1.0))
-    most = float(np.clip(most, 0, 1))
-    return most, " ".join(SENTENCES[reason]) if most >= LIMIT else ""
+    causes = _of_things(small, hair, card) | _of_form(hair)
+    doubts = causes | _of_rim(small, hair, first)
+    most = float(np.clip(max(doubts.values()), 0, 1))
+    if most < LIMIT:
+        return most, ""
+    # a rim that is unclear is an effect: where a cause is known too, that is what helps
+    told = causes if max(causes.values()) >= LIMIT else doubts
+    return most, " ".join(SENTENCES[max(told, key=lambda name: min(told[name], 1.0))])
 
 
 def is_bare(small: np.ndarray, mask: np.ndarray) -> bool:

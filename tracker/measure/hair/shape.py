@@ -125,7 +125,10 @@ def lean(mask: np.ndarray) -> float:
     rows = np.flatnonzero(mask.any(axis=1))
     columns = np.arange(mask.shape[1])
     middles = np.array([columns[mask[row]].mean() for row in rows])
-    upper, lower = middles[: max(1, round(_UPPER * len(rows)))], middles[min(round(_LOWER * len(rows)), len(rows) - 1) :]
+    upper, lower = (
+        middles[: max(1, round(_UPPER * len(rows)))],
+        middles[min(round(_LOWER * len(rows)), len(rows) - 1) :],
+    )
     return float(abs(lower.mean() - upper.mean()) / max(hair_width(mask), 1.0))
 
 

@@ -1,8 +1,9 @@
 """Render photos that are not a head of loose hair from behind: python unusual.py VARIANT WEIGHTS.npz OUT [NAME ...]
 
-Hats, two heads, brushes of the hair's colour, wet hair, ponytails, plaits, hair over a shoulder, faces. Each becomes OUT/NAME.png, sRGB in the light of its card, OUT/NAME_m.png (the pixels that show hair) and
-OUT/NAME.json (the card's corners and a path down the hair, pixels). PYTHONPATH names sample_images/make. What is there
-already is left alone; a photo whose process crashed is tried again with another seed.
+Hats, two heads, brushes of the hair's colour, wet hair, ponytails, plaits, hair over a shoulder, faces. Each becomes
+OUT/NAME.png, sRGB in the light of its card, OUT/NAME_m.png (the pixels that show hair) and OUT/NAME.json (the card's
+corners and a path down the hair, pixels). PYTHONPATH names sample_images/make. What is there already is left alone; a
+photo whose process crashed is tried again with another seed.
 """
 
 from __future__ import annotations
@@ -29,7 +30,11 @@ SIZE, PATHS = (450, 600), 60
 TRIES = 6
 TIE = np.array([0.0, -1.0, 10.6])
 SKIN_MOUTH = [0.12, 0.10, 0.10, 0.32, 0.42]
-BROWN, BLOND, RED = ([0.035, 0.055, 0.075, 0.105, 0.16], [0.16, 0.26, 0.34, 0.42, 0.50], [0.05, 0.045, 0.05, 0.30, 0.42])
+BROWN, BLOND, RED = (
+    [0.035, 0.055, 0.075, 0.105, 0.16],
+    [0.16, 0.26, 0.34, 0.42, 0.50],
+    [0.05, 0.045, 0.05, 0.30, 0.42],
+)
 DARK, STRAW = [0.03, 0.035, 0.045, 0.06, 0.08], [0.25, 0.36, 0.44, 0.50, 0.56]
 CASES: dict[str, tuple[str, int, Facts]] = {  # what is unusual, number of the head, and what is else about it
     "hat_0": ("hat", 5, {"colour": DARK, "brim": False}),
@@ -167,7 +172,7 @@ def add_face(studio: Any, folder: Path) -> None:
     for side in (-1, 1):
         eye = np.array([3.0 * side, 0.8, 8.0])
         studio.add(f"eye{side}", st.round_mesh(folder / f"eye{side}.obj", eye, np.array([1.5, 0.8, 0.9])), "cream", 0.2)
-        pupil = st.round_mesh(folder / f"pupil{side}.obj", eye + [0, 0, 0.5], np.array([0.65, 0.65, 0.5]))
+        pupil = st.round_mesh(folder / f"pupil{side}.obj", [*eye, 0, 0, 0.5], np.array([0.65, 0.65, 0.5]))
         studio.add(f"pupil{side}", pupil, "stand", 0.1)
         studio.add(f"brow{side}", st.tube([1.6 * side, 2.6, 8.7], [4.6 * side, 2.8, 7.4], 0.32), "wood")
     nose = st.round_mesh(folder / "nose.obj", np.array([0, -1.8, 9.0]), np.array([1.2, 2.4, 1.7]))
@@ -247,7 +252,7 @@ def built(name: str, folder: Path, mi: Any) -> tuple[Any, Facts, Array, Array]:
     if what == "face":
         add_face(studio, folder)
     if what in ("ponytail", "plait"):
-        studio.add("tie", st.tube(list(TIE + [0, 0.8, -0.4]), list(TIE + [0, -0.8, 0.6]), 1.5), "stand")
+        studio.add("tie", st.tube([*TIE, 0, 0.8, -0.4], [*TIE, 0, -0.8, 0.6], 1.5), "stand")
     write_hair(head, look, hair, folder / "hair")
     add_hair(studio, "hair", look, folder / "hair", what == "wet")
     at = [1.0, -27.0, 16.0] if what == "heads" else shot["card"]
@@ -260,7 +265,7 @@ def built(name: str, folder: Path, mi: Any) -> tuple[Any, Facts, Array, Array]:
 
 def tail_line(head: Facts) -> Array:
     """A line down a tail, from the crown."""
-    ends = np.array([[0, 8.0, 8.0], [0, 3.0, 10.5], TIE + [0, -2, 2.0], TIE + [0, -15, 2.0], TIE + [0, -30, 2.0]])
+    ends = np.array([[0, 8.0, 8.0], [0, 3.0, 10.5], [*TIE, 0, -2, 2.0], [*TIE, 0, -15, 2.0], [*TIE, 0, -30, 2.0]])
     return np.asarray(ends)
 
 
@@ -285,7 +290,9 @@ def take(variant: str, weights: Path, out: Path, name: str, seed: int) -> None:
         number = 1 + [shape.id() for shape in loaded.shapes()].index("card")
     card = cube[surface == number].mean()
     xyz = cube * float(0.18 / card) @ np.load(weights)["xyz"].T
-    to_srgb = np.array([[3.2404542, -1.5371385, -0.4985314], [-0.9692660, 1.8760108, 0.0415560], [0.0556434, -0.2040259, 1.0572252]])
+    to_srgb = np.array(
+        [[3.2404542, -1.5371385, -0.4985314], [-0.9692660, 1.8760108, 0.0415560], [0.0556434, -0.2040259, 1.0572252]]
+    )
     linear = np.clip(xyz @ to_srgb.T, 0, 1)
     encoded = np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
     noise = np.random.default_rng(1).normal(0, 0.004, encoded.shape)
