@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair import grab, shape
+from tracker.measure.hair import grab, shape, strands
 
 LIMIT = 0.5  # from here on a person should look: `quality.limits.DOUBT`
 
@@ -93,13 +93,13 @@ def is_bare(small: np.ndarray, mask: np.ndarray) -> bool:
     small : (h, w, 3) uint8
     mask : (h, w) bool, with something in it
     """
-    strands = float(np.median(grab.texture(small)[grab.core(mask)]))
-    return strands < _STRANDS and float(np.median(rim_contrast(grab.look(small), mask))) < _SAME
+    seen = float(np.median(strands.texture(small)[strands.core(mask)]))
+    return seen < _STRANDS and float(np.median(rim_contrast(grab.look(small), mask))) < _SAME
 
 
 def _of_things(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> dict[str, float]:
     """Doubts for what else is in the photo; the likeliest causes of a strange outline come first."""
-    strength, core = grab.texture(small), grab.core(hair)
+    strength, core = strands.texture(small), strands.core(hair)
     usual = float(np.median(strength[core]))
     clear = cv2.dilate(hair.astype(np.uint8), shape.disc(_BESIDE * shape.hair_width(hair))) == 0
     clear &= ~grab.card_area(hair.shape, card)
@@ -107,7 +107,7 @@ def _of_things(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> dict
     return {
         "second": LIMIT * second / _SECOND,
         "more": LIMIT * _largest(clear & _alike(small, strength, core), hair, _MORE_WIDTH) / _MORE,
-        "smooth": LIMIT * _largest(grab.smooth_places(small, hair), hair) / _SMOOTH,
+        "smooth": LIMIT * _largest(strands.smooth_places(small, hair), hair) / _SMOOTH,
         "plain": LIMIT * (2 - usual / _STRANDS),
     }
 

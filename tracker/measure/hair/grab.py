@@ -11,7 +11,8 @@ import numpy as np
 
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy
+from tracker.measure.hair import strands
+from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy, touching
 
 COARSE_EDGE = 160  # pixels of the longer side: strands are texture, and clumps are not yet things of their own
 FINE_EDGE = 240  # a pixel of it is about 2 mm of a head that fills the photo: finer costs time and moves no reading
@@ -32,18 +33,6 @@ _SAME_COLOUR = 6.0  # codes of L*a*b* in 8 bit: less is one colour, whatever its
 _ALIKE = 2.0  # spreads, over three channels: three in four places of one surface
 _RING = 0.12  # of the hair's width: how far outside it wall, skin and clothes are learnt
 _LEAST_KEPT = 0.5  # of the first cut
-_SMOOTH = 0.4  # of the usual strength of texture: cloth and skin; of 128 masks of rendered hair one in fifty has any
-_SMOOTH_WIDTH = 0.05  # of the hair's width, half: a gap between strands is narrower
-_STRANDED = 0.6  # of the usual strength of texture: strands
-_OVERLAP = 0.15  # of the hair's height: how far up from its lower end more of it may begin
-_WORTH = 0.12  # of the hair
-_CURL = 0.10  # of the hair's width, half, where hair hangs on
-_LOCK = 0.28  # of the hair's width, half: hair that hangs on is broad, a neck and a collar are not
-_CORE = 0.06  # of the hair's width: how far from its rim a mask is itself
-_FEWEST = 50  # pixels of it
-_TOP = 0.15  # of the hair's height: what is smooth there may be a hat
-_BLURRED = 3  # pixels of the small copy
-_LEAST_LEFT = 0.6  # of a mask, when smooth things go
 _TAPPED = 0.9  # of the path: its tip may be tapped on the clothes below
 # shares of the height, beyond the path's ends
 _LIKELY_ABOVE, _LIKELY_BELOW = 0.05, 0.03
@@ -121,107 +110,11 @@ def look(small: np.ndarray) -> np.ndarray:
     small : (h, w, 3) uint8
     """
     codes = small.astype(np.float32) + 1
-    grey = _octaves(codes)
-    texture = np.clip(np.log2(_strength(grey) + 0.01) * 36 + 245, 0, 255)
+    grey = strands.octaves(codes)
+    texture = np.clip(np.log2(strands.strength_of(grey) + 0.01) * 36 + 245, 0, 255)
     lightness = np.clip((cv2.GaussianBlur(grey, (0, 0), 0.9) + 5.6) * 45, 0, 255)
     colour = cv2.GaussianBlur(np.clip(128 + 60 * np.log2(codes[..., 0] / codes[..., 2]), 0, 255), (0, 0), 0.9)
     return np.stack([lightness, colour, texture], -1).astype(np.uint8)
-
-
-def texture(small: np.ndarray) -> Floats:
-    """Strength of fine texture, octaves, (h, w): strands have it, cloth, skin and walls have little.
-
-    Parameters
-    ----------
-    small : (h, w, 3) uint8
-    """
-    return _strength(_octaves(small.astype(np.float32) + 1))
-
-
-def _octaves(codes: Floats) -> Floats:
-    return np.asarray(np.log2(codes.mean(axis=-1) / 255 + 0.02))
-
-
-def _strength(grey: Floats) -> Floats:
-    return np.asarray(cv2.GaussianBlur(np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 1.2)), (0, 0), 2.0))
-
-
-def smooth_places(small: np.ndarray, hair: np.ndarray) -> np.ndarray:
-    """Broad places of a mask with far less texture than the rest of it, (h, w) bool: cloth, skin, a box, a brush.
-
-    Parameters
-    ----------
-    small : (h, w, 3) uint8
-    hair : (h, w) bool
-    """
-    width = hair_width(hair)
-    strength = texture(small)
-    smooth = hair & (strength < _SMOOTH * float(np.median(strength[core(hair)])))
-    opened = cv2.morphologyEx(smooth.astype(np.uint8), cv2.MORPH_OPEN, disc(_SMOOTH_WIDTH * width))
-    return np.asarray(opened > 0)
-
-
-def core(hair: np.ndarray) -> np.ndarray:
-    """A mask without its rim, or all of it where nothing else would be left, (h, w) bool.
-
-    Parameters
-    ----------
-    hair : (h, w) bool
-    """
-    inner = cv2.erode(hair.astype(np.uint8), disc(_CORE * hair_width(hair)), borderValue=0) > 0
-    return np.asarray(inner if inner.sum() > _FEWEST else hair)
-
-
-def without_smooth(small: np.ndarray, hair: np.ndarray) -> np.ndarray:
-    """The mask without smooth things at its sides and at its foot: a cape, a neck, a box behind the hair.
-
-    What is smooth at its top may be a hat, and what it encloses a face: these stay, and raise the doubt.
-
-    Parameters
-    ----------
-    small : (h, w, 3) uint8
-    hair : (h, w) bool
-    """
-    if not hair.any():
-        return hair
-    count, pieces = cv2.connectedComponents(smooth_places(small, hair).astype(np.uint8), connectivity=4)
-    if count < 2:
-        return hair
-    rows = np.flatnonzero(hair.any(axis=1))
-    top = rows[0] + _TOP * len(rows)
-    # the texture's own blur makes a smooth thing look narrower than it is
-    outside = cv2.dilate((~hair).astype(np.uint8), disc(_BLURRED)) > 0
-    going = np.zeros_like(hair)
-    for number in range(1, count):
-        piece = pieces == number
-        if (piece & outside).any() and np.flatnonzero(piece.any(axis=1))[0] > top:
-            going |= cv2.dilate(piece.astype(np.uint8), disc(_BLURRED)) > 0
-    rest = hair & ~going
-    rest = tidy(rest, core(hair) & rest)
-    return rest if rest.sum() >= _LEAST_LEFT * hair.sum() else hair
-
-
-def with_strands_below(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> np.ndarray:
-    """The mask with what hangs below it and has strands like it: long hair over clothes of its own colour.
-
-    Parameters
-    ----------
-    small : (h, w, 3) uint8
-    hair : (h, w) bool, with something in it
-    card : (4, 2), pixels of the small copy, or None
-    """
-    width = hair_width(hair)
-    strength = texture(small)
-    rows, columns = np.flatnonzero(hair.any(axis=1)), np.flatnonzero(hair.any(axis=0))
-    below = (strength > _STRANDED * float(np.median(strength[core(hair)]))) & ~card_area(hair.shape, card)
-    below[: rows[-1] - round(_OVERLAP * len(rows))] = False
-    below[:, : columns[0]] = below[:, columns[-1] + 1 :] = False
-    broad = cv2.morphologyEx(below.astype(np.uint8), cv2.MORPH_OPEN, disc(_LOCK * width)) > 0
-    if _touching(broad & ~hair, hair).sum() <= _WORTH * hair.sum():
-        return hair  # the blur of the texture, a collar, or the shadow under the tips
-    solid = (below | hair).astype(np.uint8)
-    hanging = below & (cv2.morphologyEx(solid, cv2.MORPH_OPEN, disc(_CURL * width)) > 0)
-    return tidy(hair | hanging, hair)
 
 
 def cut(channels: np.ndarray, labels: np.ndarray, rounds: int) -> np.ndarray:
@@ -336,7 +229,7 @@ def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth:
     found = np.zeros(drawn_in.shape, bool)
     found[part] = cut(colour[part], labels[part], _FINE_ROUNDS)
     alike = like_outside(colour, around, ring)
-    return np.asarray(drawn_in & ~_touching(drawn_in & ~found & alike, ~drawn_in))
+    return np.asarray(drawn_in & ~touching(drawn_in & ~found & alike, ~drawn_in))
 
 
 def with_notches(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> np.ndarray:
@@ -386,13 +279,6 @@ def like_outside(colour: np.ndarray, around: np.ndarray, reach: float) -> np.nda
     square = cv2.blur(codes**2 * around[..., None], window) / (weight[..., None] + 1e-6)
     off = ((codes - mean) ** 2 / np.maximum(square - mean**2, _SAME_COLOUR**2)).sum(axis=-1)
     return np.asarray((weight > 1e-3) & (off < _ALIKE**2))
-
-
-def _touching(mask: np.ndarray, around: np.ndarray) -> np.ndarray:
-    """The pieces of a mask that touch a region."""
-    _, pieces = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
-    near = cv2.dilate(around.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return np.asarray(mask & np.isin(pieces, np.unique(pieces[near & mask])))
 
 
 def _window(mask: np.ndarray, margin: int) -> tuple[slice, slice]:

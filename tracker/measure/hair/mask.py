@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.errors import HairNotFound
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair import doubt, grab, guess, shape
+from tracker.measure.hair import doubt, grab, guess, shape, strands
 from tracker.measure.hair.outline import MOST, Outline, first_crossing
 from tracker.measure.reading import Point
 
@@ -121,9 +121,9 @@ def find_hair(
     first = photo.follow(line)
     if not first.any():
         raise _nothing_found()
-    first = grab.with_strands_below(photo.small, first, photo.card)
+    first = strands.with_strands_below(photo.small, first, photo.covered)
     # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = grab.with_strands_below(photo.small, photo.follow(_middle(first)), photo.card)
+    hair = strands.with_strands_below(photo.small, photo.follow(_middle(first)), photo.covered)
     hair = grab.with_notches(photo.small, hair, photo.card)
     return photo.judged(hair, first)
 
@@ -209,6 +209,11 @@ class _Copies:
         coarse, to_coarse = grab.small_copy(small, grab.COARSE_EDGE)
         return cls(small, shrink, None if card is None else np.asarray(card, float) * shrink, coarse, to_coarse)
 
+    @property
+    def covered(self) -> np.ndarray:
+        """Where the card lies, (h, w) bool."""
+        return grab.card_area(self.small.shape, self.card)
+
     def guessed(self) -> Floats | None:
         """A first path, pixels of the small copy, or None."""
         tiny, to_tiny = grab.small_copy(self.small, guess.GUESS_EDGE)
@@ -221,7 +226,7 @@ class _Copies:
         first = shape.even_sides(grab.coarse(self.coarse, path * self.to_coarse, scaled))
         hair = shape.even_sides(grab.fine(self.small, first, self.card))
         hair = grab.with_notches(self.small, hair, self.card)
-        hair = grab.without_smooth(self.small, hair)
+        hair = strands.without_smooth(self.small, hair)
         broad = shape.broad(hair, _NARROW)
         return broad if broad.any() else hair
 

@@ -125,10 +125,8 @@ def lean(mask: np.ndarray) -> float:
     rows = np.flatnonzero(mask.any(axis=1))
     columns = np.arange(mask.shape[1])
     middles = np.array([columns[mask[row]].mean() for row in rows])
-    upper, lower = (
-        middles[: max(1, round(_UPPER * len(rows)))],
-        middles[min(round(_LOWER * len(rows)), len(rows) - 1) :],
-    )
+    upper = middles[: max(1, round(_UPPER * len(rows)))]
+    lower = middles[min(round(_LOWER * len(rows)), len(rows) - 1) :]
     return float(abs(lower.mean() - upper.mean()) / max(hair_width(mask), 1.0))
 
 
@@ -191,6 +189,18 @@ def tidy(mask: np.ndarray, inner: np.ndarray) -> np.ndarray:
     held[0] = -1
     piece = (pieces == int(np.argmax(held))).astype(np.uint8)
     return without_holes(cv2.morphologyEx(piece, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)) > 0)
+
+
+def touching(mask: np.ndarray, around: np.ndarray) -> np.ndarray:
+    """The pieces of a mask that touch a region, (h, w) bool.
+
+    Parameters
+    ----------
+    mask, around : (h, w) bool
+    """
+    _, pieces = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    near = cv2.dilate(around.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(mask & np.isin(pieces, np.unique(pieces[near & mask])))
 
 
 def without_holes(mask: np.ndarray) -> np.ndarray:
