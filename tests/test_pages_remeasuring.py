@@ -6,7 +6,7 @@ import threading
 from dataclasses import replace
 
 import pytest
-from scenes import marks
+from scenes import ribbon
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import Filled, assert_no_failure, open_page
 from test_pages_harness import words as as_written
@@ -33,9 +33,9 @@ def words(test: AppTest) -> str:
 def older(filled: Filled) -> Filled:
     """The studio as an earlier version left it."""
     for photo in filled.store.photos.find():
-        ribbon = workflow.measure_record(filled.store, photo, marks())
-        assert ribbon.reading is not None
-        filled.store.photos.save(replace(ribbon, reading=replace(ribbon.reading, method_version="1.2")))
+        along = workflow.measure_record(filled.store, photo, ribbon())
+        assert along.reading is not None
+        filled.store.photos.save(replace(along, reading=replace(along.reading, method_version="1.2")))
     return filled
 
 

@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.scenes import marks, photograph, scene
+from tests.scenes import marks, photograph, ribbon, scene
 from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
 from tracker.calibrate.gauge_study import Shot, repeatability_of, study
@@ -36,11 +36,7 @@ from tracker.workflow.yardsticks import MOST_SHOTS
 
 @cache
 def reading(tip: float = 55.0) -> PhotoReading:
-    drawn = marks()
-    (x, top), (_, bottom) = drawn.path[0], drawn.path[-1]
-    half = (drawn.width or 0.0) / 2
-    about = ((x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom))
-    return measure_photo(photograph(scene(tip=(tip, 6.0, 24.0))), replace(drawn, width=None, outline=about))
+    return measure_photo(photograph(scene(tip=(tip, 6.0, 24.0))), marks())
 
 
 @pytest.fixture
@@ -130,9 +126,8 @@ def test_a_check_on_a_ribbon_counts_for_ribbons_only(store: Store) -> None:
     assert own.hair == RIBBON
     store.yardsticks.add(Yardstick(new_id(), SPREAD, now(), shots=tuple(rows), spread=own))
     drawn = scene()
-    on_ribbon, on_whole = marks(), replace(marks(), width=None, outline=reading().outline)
     own_settings = settings_in_force(store)
-    for marked, known in ((on_ribbon, own), (on_whole, PROVISIONAL)):
+    for marked, known in ((ribbon(), own), (marks(), PROVISIONAL)):
         found = measure_photo(photograph(drawn), marked, own_settings)
         assert found == measure_photo(photograph(drawn), marked, Settings(repeatability=known))
     gather(store, "set-up check so far", [shot(40 + 0.3 * number) for number in range(12)])

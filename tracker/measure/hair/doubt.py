@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair import grab, shape
+from tracker.measure.hair import grab, shape, strands
 
 LIMIT = 0.5  # from here on a person should look: `quality.limits.DOUBT`
 
@@ -18,36 +18,138 @@ _PLAIN = 3.0
 _MOVED = 0.10  # share of the mask by which looking a second time changed it
 _SMALLEST = 0.06  # share of the photo
 _AT_FRAME = 0.15  # share of the rim that lies at the photo's edge
+# the right masks of rendered heads and of real ones had less than half of these, but for one in forty
+_SMOOTH = 0.03  # share of the mask: the largest piece without strands
+_MORE = 0.06  # share of the mask: the largest piece like it beside it
+_SECOND = 1.1  # share of the mask: the largest piece with strands of whatever colour beside it; a busy wall has 0.6
+_WAIST = 0.77  # width where it is narrowest, of the narrower of the parts above and below; wet hair has 0.8
+_LEAN = 0.22  # of its width: how far its lower part hangs beside its upper one
+_STRANDS = 0.025  # octaves: strength of texture in the middle of the mask; hair has 0.03 to 0.17
+
+_SAME = 1.5  # median contrast of the rim: true outlines have 3.1 or more, boxes on a plain wall up to 0.8
+
+_WALL = "Take the photo before a plain wall of another colour, or draw the outline round the hair."
+SENTENCES = {
+    "alike": ("The hair and what is behind it look alike.", _WALL),
+    "unclear": ("The edge of the hair is unclear.", _WALL),
+    "moved": ("Two looks at this photo gave two different outlines.", "Draw the outline round the hair."),
+    "small": ("The hair is small in the photo.", "Go closer, or draw the outline round the hair."),
+    "frame": ("The hair runs out of the photo.", "Step back until all of it is in the picture."),
+    "smooth": (
+        "Something smooth is among the hair, such as skin, a hat, a hand or a brush.",
+        "Take the photo from behind with nothing on the hair, or draw the outline round the hair alone.",
+    ),
+    "more": (
+        "Something like more hair lies beside what was found: a tail, a plait, another head, or fur.",
+        "Let all of it hang loose, with nobody else in the picture, or draw the outline round the hair you mean.",
+    ),
+    "second": ("Two separate areas of hair were found.", "Draw the outline round the one you mean."),
+    "waist": ("The hair seems to be tied together.", "Open it, or draw the outline round the part you mean."),
+    "lean": (
+        "The hair falls to one side, as over a shoulder.",
+        "Let it hang down the back, or draw the outline round the part you mean.",
+    ),
+    "plain": ("What was found shows no strands of hair.", "Draw the outline round the hair."),
+}
+"""What is seen and what to do, by what the doubt is about."""
 
 _GAP = 0.012  # of the unit width, to either side of the rim: strands that stand off, and the lens
 _REACH = 0.10  # of the unit width: a neighbourhood, wide enough for a clump
 _FLOOR = 6.0  # codes: noise and compression
+_BESIDE = 0.06  # of the hair's width: what is nearer is its own rim
+_MORE_WIDTH, _SECOND_WIDTH = 0.05, 0.10  # of the hair's width, half: strands that stand off are narrower
+_STRANDED = 0.6  # of the hair's strength of texture
+_LEAST_SPREAD = (8.0, 4.0, 4.0, 10.0)  # codes of L*a*b* in 8 bit, and of texture
+_ALIKE = 5.0  # squared spreads over four channels: about seven in ten places of one head of hair
 
 
-def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray) -> tuple[float, str]:
-    """Doubt about a mask, 0..1, and what it is about (empty below the limit).
+def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats | None = None) -> tuple[float, str]:
+    """Doubt about a mask, 0..1, and what it is about in two sentences (empty below the limit).
 
     Parameters
     ----------
     small : (h, w, 3) uint8
     hair : (h, w) bool, the mask
     first : (h, w) bool, what was found when looking for the first time
+    card : (4, 2), pixels of the small copy, or None
     """
     if not hair.any():
-        return 1.0, "nothing was found"
-    clear, weakest = clearness(grab.look(small), hair)
-    either = int((hair | first).sum())
-    moved = 1 - int((hair & first).sum()) / either
-    doubts = {
-        "the hair and what is behind it look alike": LIMIT * (2 - weakest / _WEAKEST_TENTH),
-        "its edge is unclear": LIMIT * (1 - clear) / (1 - _CLEAR),
-        "a second look found other hair": LIMIT * moved / _MOVED,
-        "it is small in the photo": LIMIT * (2 - float(hair.mean()) / _SMALLEST),
-        "it runs out of the photo": LIMIT * at_frame(hair) / _AT_FRAME,
+        return 1.0, " ".join(SENTENCES["plain"])
+    causes = _of_things(small, hair, card) | _of_form(hair)
+    doubts = causes | _of_rim(small, hair, first)
+    most = float(np.clip(max(doubts.values()), 0, 1))
+    if most < LIMIT:
+        return most, ""
+    # a rim that is unclear is an effect: where a cause is known too, that is what helps
+    told = causes if max(causes.values()) >= LIMIT else doubts
+    return most, " ".join(SENTENCES[max(told, key=lambda name: min(told[name], 1.0))])
+
+
+def is_bare(small: np.ndarray, mask: np.ndarray) -> bool:
+    """Whether what a person drew is a wall or a cloth: no strands inside, and the same on both sides of its rim.
+
+    Parameters
+    ----------
+    small : (h, w, 3) uint8
+    mask : (h, w) bool, with something in it
+    """
+    seen = float(np.median(strands.texture(small)[strands.core(mask)]))
+    return seen < _STRANDS and float(np.median(rim_contrast(grab.look(small), mask))) < _SAME
+
+
+def _of_things(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> dict[str, float]:
+    """Doubts for what else is in the photo; the likeliest causes of a strange outline come first."""
+    strength, core = strands.texture(small), strands.core(hair)
+    usual = float(np.median(strength[core]))
+    clear = cv2.dilate(hair.astype(np.uint8), shape.disc(_BESIDE * shape.hair_width(hair))) == 0
+    clear &= ~grab.card_area(hair.shape, card)
+    second = _largest(clear & (strength > _STRANDED * usual), hair, _SECOND_WIDTH)
+    return {
+        "second": LIMIT * second / _SECOND,
+        "more": LIMIT * _largest(clear & _alike(small, strength, core), hair, _MORE_WIDTH) / _MORE,
+        "smooth": LIMIT * _largest(strands.smooth_places(small, hair), hair) / _SMOOTH,
+        "plain": LIMIT * (2 - usual / _STRANDS),
     }
-    reason, most = max(doubts.items(), key=lambda pair: pair[1])
-    most = float(np.clip(most, 0, 1))
-    return most, reason if most >= LIMIT else ""
+
+
+def _of_form(hair: np.ndarray) -> dict[str, float]:
+    """Doubts for how the hair hangs."""
+    waist, lean = shape.waist(hair), shape.lean(hair)
+    return {
+        "waist": LIMIT * (1 - waist) / (1 - _WAIST),
+        "lean": LIMIT * lean / _LEAN,
+        "small": LIMIT * (2 - float(hair.mean()) / _SMALLEST),
+        "frame": LIMIT * at_frame(hair) / _AT_FRAME,
+    }
+
+
+def _of_rim(small: np.ndarray, hair: np.ndarray, first: np.ndarray) -> dict[str, float]:
+    """Doubts for the outline itself."""
+    clear, weakest = clearness(grab.look(small), hair)
+    moved = 1 - int((hair & first).sum()) / int((hair | first).sum())
+    return {
+        "alike": LIMIT * (2 - weakest / _WEAKEST_TENTH),
+        "unclear": LIMIT * (1 - clear) / (1 - _CLEAR),
+        "moved": LIMIT * moved / _MOVED,
+    }
+
+
+def _alike(small: np.ndarray, strength: Floats, core: np.ndarray) -> np.ndarray:
+    """Which places have about the colour and the texture of the hair, (h, w) bool."""
+    colour = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 1.5), cv2.COLOR_RGB2LAB).astype(np.float32)
+    # in codes like those of the colours, as `grab.look` has it
+    seen = np.dstack([colour, np.clip(np.log2(strength + 0.01) * 36 + 245, 0, 255)])
+    middle, spread = seen[core].mean(axis=0), np.maximum(seen[core].std(axis=0), _LEAST_SPREAD)
+    return np.asarray((((seen - middle) / spread) ** 2).sum(axis=-1) < _ALIKE)
+
+
+def _largest(places: np.ndarray, hair: np.ndarray, opened: float = 0.0) -> float:
+    """Area of the largest piece, in areas of the hair, of what is broader than twice a share of the hair's width."""
+    solid = places.astype(np.uint8)
+    if opened:
+        solid = cv2.morphologyEx(solid, cv2.MORPH_OPEN, shape.disc(opened * shape.hair_width(hair)))
+    count, _, measures, _ = cv2.connectedComponentsWithStats(solid, connectivity=4)
+    return float(measures[1:, cv2.CC_STAT_AREA].max() / hair.sum()) if count > 1 else 0.0
 
 
 def clearness(channels: np.ndarray, mask: np.ndarray) -> tuple[float, float]:

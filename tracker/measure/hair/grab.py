@@ -9,8 +9,10 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy
+from tracker.measure.hair import strands
+from tracker.measure.hair.shape import disc, filled_sides, hair_width, tidy, touching
 
 COARSE_EDGE = 160  # pixels of the longer side: strands are texture, and clumps are not yet things of their own
 FINE_EDGE = 240  # a pixel of it is about 2 mm of a head that fills the photo: finer costs time and moves no reading
@@ -31,6 +33,7 @@ _SAME_COLOUR = 6.0  # codes of L*a*b* in 8 bit: less is one colour, whatever its
 _ALIKE = 2.0  # spreads, over three channels: three in four places of one surface
 _RING = 0.12  # of the hair's width: how far outside it wall, skin and clothes are learnt
 _LEAST_KEPT = 0.5  # of the first cut
+_TAPPED = 0.9  # of the path: its tip may be tapped on the clothes below
 # shares of the height, beyond the path's ends
 _LIKELY_ABOVE, _LIKELY_BELOW = 0.05, 0.03
 _SURELY_ABOVE, _SURELY_BELOW = 0.11, 0.11
@@ -107,9 +110,8 @@ def look(small: np.ndarray) -> np.ndarray:
     small : (h, w, 3) uint8
     """
     codes = small.astype(np.float32) + 1
-    grey = np.log2(codes.mean(axis=-1) / 255 + 0.02)
-    fine = cv2.GaussianBlur(np.abs(grey - cv2.GaussianBlur(grey, (0, 0), 1.2)), (0, 0), 2.0)
-    texture = np.clip(np.log2(fine + 0.01) * 36 + 245, 0, 255)
+    grey = strands.octaves(codes)
+    texture = np.clip(np.log2(strands.strength_of(grey) + 0.01) * 36 + 245, 0, 255)
     lightness = np.clip((cv2.GaussianBlur(grey, (0, 0), 0.9) + 5.6) * 45, 0, 255)
     colour = cv2.GaussianBlur(np.clip(128 + 60 * np.log2(codes[..., 0] / codes[..., 2]), 0, 255), (0, 0), 0.9)
     return np.stack([lightness, colour, texture], -1).astype(np.uint8)
@@ -167,7 +169,9 @@ def _about(path: Floats, shape: tuple[int, ...]) -> tuple[np.ndarray, np.ndarray
     labels[(off > _SURELY_NOT * size) | (above > _SURELY_ABOVE * height) | (below > _SURELY_BELOW * height)] = (
         cv2.GC_BGD
     )
-    inner = drawn(shape, path, width=2 * _SURELY_HAIR * size) & (above <= 0) & (below <= 0)
+    length = float(polyline.reached(path)[-1])
+    sure = polyline.places(path, np.linspace(0, _TAPPED * length, 2 * len(path)))
+    inner = drawn(shape, sure, width=2 * _SURELY_HAIR * size) & (above <= 0) & (below <= 0)
     labels[inner] = cv2.GC_FGD
     return labels, inner
 
@@ -225,7 +229,7 @@ def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth:
     found = np.zeros(drawn_in.shape, bool)
     found[part] = cut(colour[part], labels[part], _FINE_ROUNDS)
     alike = like_outside(colour, around, ring)
-    return np.asarray(drawn_in & ~_touching(drawn_in & ~found & alike, ~drawn_in))
+    return np.asarray(drawn_in & ~touching(drawn_in & ~found & alike, ~drawn_in))
 
 
 def with_notches(small: np.ndarray, hair: np.ndarray, card: Floats | None) -> np.ndarray:
@@ -275,13 +279,6 @@ def like_outside(colour: np.ndarray, around: np.ndarray, reach: float) -> np.nda
     square = cv2.blur(codes**2 * around[..., None], window) / (weight[..., None] + 1e-6)
     off = ((codes - mean) ** 2 / np.maximum(square - mean**2, _SAME_COLOUR**2)).sum(axis=-1)
     return np.asarray((weight > 1e-3) & (off < _ALIKE**2))
-
-
-def _touching(mask: np.ndarray, around: np.ndarray) -> np.ndarray:
-    """The pieces of a mask that touch a region."""
-    _, pieces = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
-    near = cv2.dilate(around.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return np.asarray(mask & np.isin(pieces, np.unique(pieces[near & mask])))
 
 
 def _window(mask: np.ndarray, margin: int) -> tuple[slice, slice]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.errors import HairNotFound
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair import doubt, grab, guess, shape
+from tracker.measure.hair import doubt, grab, guess, shape, strands
 from tracker.measure.hair.outline import MOST, Outline, first_crossing
 from tracker.measure.reading import Point
 
@@ -33,7 +33,7 @@ class HairMask:
     hair : (h, w) bool, on a small copy of the photo
     shrink : float, pixels of the small copy for one of the photo
     doubt : float, 0 (clear) to 1; from `doubt.LIMIT` on a person should look before the number counts
-    reason : str, what the doubt is about; empty below the limit
+    reason : str, what is seen and what to do, two sentences; empty below the limit
     """
 
     hair: np.ndarray
@@ -121,8 +121,10 @@ def find_hair(
     first = photo.follow(line)
     if not first.any():
         raise _nothing_found()
+    first = strands.with_strands_below(photo.small, first, photo.covered)
     # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = photo.follow(_middle(first))
+    hair = strands.with_strands_below(photo.small, photo.follow(_middle(first)), photo.covered)
+    hair = grab.with_notches(photo.small, hair, photo.card)
     return photo.judged(hair, first)
 
 
@@ -143,7 +145,7 @@ def hair_within(
 
     Raises
     ------
-    HairNotFound : all of it lies on the card
+    HairNotFound : all of it lies on the card, or on a wall or a cloth
     """
     small, shrink = grab.small_copy(encoded, grab.FINE_EDGE)
     drawn = _inside(small.shape, outline, shrink)
@@ -152,6 +154,11 @@ def hair_within(
     covered = grab.card_area(small.shape, corners, grab.CARD_GROWN_FINE)
     if not (drawn & ~covered).any():
         raise HairNotFound("Inside the outline there is nothing but the card.", "Draw the outline round the hair.")
+    if doubt.is_bare(small, drawn & ~covered):
+        raise HairNotFound(
+            "Inside the outline are no strands, and nothing that differs from what is round it.",
+            "Draw the outline round the hair.",
+        )
     width = shape.hair_width(drawn)
     hair = grab.trimmed(small, drawn & ~covered, line & ~covered, depth=_DEPTH * width, ring=_RING * width)
     return HairMask(hair, shrink)
@@ -213,6 +220,11 @@ class _Copies:
         coarse, to_coarse = grab.small_copy(small, grab.COARSE_EDGE)
         return cls(small, shrink, None if card is None else np.asarray(card, float) * shrink, coarse, to_coarse)
 
+    @property
+    def covered(self) -> np.ndarray:
+        """Where the card lies, (h, w) bool."""
+        return grab.card_area(self.small.shape, self.card)
+
     def guessed(self) -> Floats | None:
         """A first path, pixels of the small copy, or None."""
         tiny, to_tiny = grab.small_copy(self.small, guess.GUESS_EDGE)
@@ -225,6 +237,7 @@ class _Copies:
         first = shape.even_sides(grab.coarse(self.coarse, path * self.to_coarse, scaled))
         hair = shape.even_sides(grab.fine(self.small, first, self.card))
         hair = grab.with_notches(self.small, hair, self.card)
+        hair = strands.without_smooth(self.small, hair)
         broad = shape.broad(hair, _NARROW)
         return broad if broad.any() else hair
 
@@ -233,5 +246,5 @@ class _Copies:
         hair = hair & ~grab.card_area(hair.shape, self.card, grab.CARD_GROWN_FINE)
         if not hair.any():
             raise _nothing_found()
-        size, reason = doubt.of_mask(self.small, hair, first)
+        size, reason = doubt.of_mask(self.small, hair, first, self.card)
         return HairMask(hair, self.shrink, size, reason)

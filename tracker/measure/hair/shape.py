@@ -12,6 +12,8 @@ _BUMP = 0.25  # of the hair's height: what sticks out over less of it is a thing
 _NOTCH = 0.40  # of its height: what is missing at a side over less of it may be a painted piece
 _FEWEST_ROWS = 8
 _BUMP_ALLOWED = 0.06  # of its width: waves and curls do that
+_WAIST_FROM, _WAIST_TO = 0.15, 0.9  # of its height: where hair that is tied is narrow
+_UPPER, _LOWER = 0.35, 0.75  # of its height
 _POINTS = 5
 _CROWN = 0.22  # of the hair's width: from its top edge to where the partings begin, seen from behind
 _CROWN_MOST = 0.20  # of its height
@@ -97,6 +99,37 @@ def filled_sides(mask: np.ndarray) -> np.ndarray:
     return filled
 
 
+def waist(mask: np.ndarray) -> float:
+    """Width where a mask is narrowest between broader parts, as a share of the narrower of these parts; 1 without.
+
+    Parameters
+    ----------
+    mask : (h, w) bool, with something in it
+    """
+    widths = mask.sum(axis=1)[mask.any(axis=1)].astype(float)
+    if len(widths) < _FEWEST_ROWS:
+        return 1.0
+    smooth = np.convolve(np.pad(widths, 3, mode="edge"), np.full(7, 1 / 7), "valid")
+    above, below = np.maximum.accumulate(smooth), np.maximum.accumulate(smooth[::-1])[::-1]
+    between = slice(round(_WAIST_FROM * len(widths)), round(_WAIST_TO * len(widths)))
+    return float((smooth / np.minimum(above, below))[between].min())
+
+
+def lean(mask: np.ndarray) -> float:
+    """How far the lower part of a mask lies beside its upper part, in widths of the hair.
+
+    Parameters
+    ----------
+    mask : (h, w) bool, with something in it
+    """
+    rows = np.flatnonzero(mask.any(axis=1))
+    columns = np.arange(mask.shape[1])
+    middles = np.array([columns[mask[row]].mean() for row in rows])
+    upper = middles[: max(1, round(_UPPER * len(rows)))]
+    lower = middles[min(round(_LOWER * len(rows)), len(rows) - 1) :]
+    return float(abs(lower.mean() - upper.mean()) / max(hair_width(mask), 1.0))
+
+
 def _sides(mask: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Rows of a mask and the first and last column in each, as upright pictures of one column."""
     rows = np.flatnonzero(mask.any(axis=1))
@@ -156,6 +189,18 @@ def tidy(mask: np.ndarray, inner: np.ndarray) -> np.ndarray:
     held[0] = -1
     piece = (pieces == int(np.argmax(held))).astype(np.uint8)
     return without_holes(cv2.morphologyEx(piece, cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8)) > 0)
+
+
+def touching(mask: np.ndarray, around: np.ndarray) -> np.ndarray:
+    """The pieces of a mask that touch a region, (h, w) bool.
+
+    Parameters
+    ----------
+    mask, around : (h, w) bool
+    """
+    _, pieces = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
+    near = cv2.dilate(around.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return np.asarray(mask & np.isin(pieces, np.unique(pieces[near & mask])))
 
 
 def without_holes(mask: np.ndarray) -> np.ndarray:

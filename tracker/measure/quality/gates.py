@@ -68,17 +68,18 @@ def check_outline(doubt: float, reason: str) -> Check:
     Parameters
     ----------
     doubt : float, 0..1
-    reason : str, what the doubt is about, in a few words; empty below the limit
+    reason : str, what is seen and what to do, each a sentence; empty below the limit
     """
     ok = doubt < limits.DOUBT
+    seen, _, advice = reason.partition(". ")
     return Check(
         "hair_found",
         ok,
         doubt,
         limits.DOUBT,
         "doubt",
-        "The outline of the hair is clear." if ok else f"The hair was not found for sure: {reason}.",
-        "" if ok else "Give its outline, or take the photo before a plain wall of another colour.",
+        "The outline of the hair is clear." if ok else f"{seen}.",
+        "" if ok else advice,
     )
 
 
