@@ -20,7 +20,7 @@ from tracker.compare.replicates import occasion_cov
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import LabMeasured, Measured, matrix3
 from tracker.measure.camera_error import CameraError, between
-from tracker.measure.reading import REGIONS, WHOLE, PhotoReading, RegionReading
+from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 
@@ -94,14 +94,13 @@ def compare_readings(
             "Measure both over the whole hair.",
         )
     rng = rng or np.random.default_rng(20_000)
+    known = repeatability.over(before.hair)
     found = []
     for name in REGIONS:
         first, second = before.region(name), after.region(name)
         left = pair_colours(before, after, name, same_kit=same_kit, light=light)
         if first is not None and second is not None and left is not None:
-            # a set-up check is one of ribbons (`measure_photo`): it settles nothing about the whole hair
-            checked = repeatability.covers_light or before.hair == WHOLE
-            found.append(_region_change(name, first, second, left, same_kit, scale, locus, repeatability, rng, checked))
+            found.append(_region_change(name, first, second, left, same_kit, scale, locus, known, rng))
     if not found:
         raise CannotCompare(
             "One of the two photos has no number, so there is nothing to compare.",
@@ -141,7 +140,6 @@ def _region_change(
     locus: NeutralLocus,
     repeatability: Repeatability,
     rng: np.random.Generator,
-    checked: bool,
 ) -> RegionChange:
     first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
@@ -150,7 +148,7 @@ def _region_change(
     scatter = _scatter(before, after, repeatability) if same_kit else None
     change = compare(first, second, warmth, rng, scatter)
     photos = before.photos, after.photos
-    return RegionChange(name, lift, warmth, change, photos, _remedy(change, checked))
+    return RegionChange(name, lift, warmth, change, photos, _remedy(change, repeatability))
 
 
 def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
@@ -191,11 +189,11 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     return first, second
 
 
-def _remedy(change: Change, checked: bool) -> Remedy:
+def _remedy(change: Change, repeatability: Repeatability) -> Remedy:
     if change.scatter is None:
         return "one kit"
     if change.photos_needed is not None:
         return "more photos"
     if change.photos_anew is not None:
         return "photos anew"
-    return "nothing" if checked else "set-up check"
+    return "nothing" if repeatability.covers_light else "set-up check"

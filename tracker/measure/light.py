@@ -55,11 +55,14 @@ def light_beside_card(hair: str, light: str | None, gradient: float, settings: S
     hair : str, `reading.RIBBON` or `reading.WHOLE`
     light : str or None, one of `reading.LIGHTS`
     gradient : float, EV, change of light across the card
-    settings : Settings, whether the card stood, and the limits for a ribbon
+    settings : Settings, whether the card stood, the studio's own spread, and the limits for a ribbon
     """
     if hair != WHOLE:
         # rectangular limits (GUM 4.3.7), all of it shared
         return LightBesideCard(math.hypot(settings.light_half_width, gradient) / math.sqrt(3), 0.0)
+    if settings.repeatability.covers_light:
+        # the studio's own spread already holds what its light does
+        return LightBesideCard(0.0, _OF_GRADIENT * gradient, _BALANCE, _LOOK)
     held = _HELD.get(light or "", _NOT_NOTED)
     photo = held.photo * (_STANDING if settings.card_stood else 1.0)
     return LightBesideCard(held.occasion, math.hypot(photo, _OF_GRADIENT * gradient), _BALANCE, _LOOK)

@@ -165,7 +165,7 @@ def _in_force(spread: Repeatability) -> None:
     from tracker.charts import photos_chart
 
     st.header("What one more photo is worth", anchor=False)
-    spec, words = photos_chart(spread, light_at_level(in_force().scale), is_dark())
+    spec, words = photos_chart(spread, light_at_level(in_force().scale, spread), is_dark())
     show_chart(spec, words, key="photos-chart")
     st.caption(
         "In L*, the lightness of the colour: a level is only a few L* where hair is dark, and many where it is light."

@@ -59,7 +59,7 @@ _AT_LEVEL = 6
 def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     """The smallest real change in levels, and what it becomes with more photos."""
     spread = spread.over(WHOLE)
-    light = light_at_level(scale)
+    light = light_at_level(scale, spread)
     changes = (spread.smallest_change(photos, *light) for photos in (1, 2, 3))
     one, two, three = (f"{scale.levels(change, _AT_LEVEL):.1f}" for change in changes)
     whose = "Provisional: on general figures," if spread.provisional else "In your studio,"
@@ -69,12 +69,13 @@ def smallest_words(spread: Repeatability, scale: LevelScale) -> str:
     )
 
 
-def light_at_level(scale: LevelScale) -> tuple[float, float]:
+def light_at_level(scale: LevelScale, spread: Repeatability) -> tuple[float, float]:
     """L* that light differing between card and hair adds there, standard uncertainties: shared, and each photo's own.
 
-    As where the light was not noted, the card was held and nothing of its own shows on it.
+    As where the light was not noted, the card was held and nothing of its own shows on it; nothing where the studio's
+    own spread holds it already.
     """
-    lit = light_beside_card(WHOLE, None, 0.0, Settings())
+    lit = light_beside_card(WHOLE, None, 0.0, Settings(repeatability=spread.over(WHOLE)))
     lightness = scale.lightness(_AT_LEVEL)
     return lightness_u(lightness, lit.occasion), lightness_u(lightness, lit.photo)
 
