@@ -12,7 +12,8 @@ from test_pages_harness import Filled, assert_no_failure, open_page
 from test_pages_harness import words as as_written
 
 from tracker import METHOD_VERSION, workflow
-from tracker.errors import StoreFull
+from tracker.errors import HairInDoubt, StoreFull
+from tracker.measure.hair import DOUBTS
 from tracker.measure.reading import RIBBON, WHOLE
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import AFTER, MEASURING, PROGRESS, PhotoRecord
@@ -118,16 +119,15 @@ def test_progress_is_shown_and_cancel_stops_after_the_photo_in_hand(
 def test_what_needs_a_person_leads_to_its_marks(older: Filled, monkeypatch: pytest.MonkeyPatch) -> None:
     store, found = older.store, photos.find_marks
     with monkeypatch.context() as patch:
-        patch.setattr(
-            photos, "find_marks", lambda *given, **named: replace(found(*given, **named), doubt="it is small")
-        )
+        doubt = HairInDoubt(*DOUBTS["small"])
+        patch.setattr(photos, "find_marks", lambda *given, **named: replace(found(*given, **named), doubt=doubt))
         test = open_page("client", client=older.client.id)
         test.button(key="measure-again").click().run()
         assert ended(store).tally.left == 4
     assert hairs(store) == {RIBBON}
     test = open_page("client", client=older.client.id)
     assert "4 photos need you to mark the hair." in words(test)
-    assert "It is unsure what is hair here: it is small." in words(test)
+    assert "The hair is small in the photo." in words(test)
     assert not [button for button in test.button if button.key == "measure-again"]
     for photo in (of_role(store, AFTER)[0], of_role(store, PROGRESS)[0]):
         test = open_page("client", client=older.client.id)

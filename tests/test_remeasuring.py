@@ -14,6 +14,7 @@ from scenes import CARD, PATH, WIDTH
 from test_pages_harness import drawn_photo
 
 from tracker import METHOD_VERSION, errors, workflow
+from tracker.measure.hair import DOUBTS
 from tracker.measure.reading import WHOLE, Marks, PhotoReading
 from tracker.record.records import AFTER, BEFORE, MEASURING, PROGRESS, Client, PhotoRecord, Visit, new_id, now
 from tracker.store import Store
@@ -57,8 +58,8 @@ def kept_visit(store: Store, client: Client) -> tuple[Visit, list[PhotoRecord]]:
     return store.visits.save(visit, row), row
 
 
-def in_doubt(monkeypatch: pytest.MonkeyPatch, doubt: str = "its edge is unclear") -> None:
-    found = photos.find_marks
+def in_doubt(monkeypatch: pytest.MonkeyPatch) -> None:
+    found, doubt = photos.find_marks, errors.HairInDoubt(*DOUBTS["unclear"])
     monkeypatch.setattr(photos, "find_marks", lambda *given, **named: replace(found(*given, **named), doubt=doubt))
 
 
@@ -103,7 +104,7 @@ class TestOne:
         old = kept_photo(store, client)
         with monkeypatch.context() as patch:
             in_doubt(patch)
-            with pytest.raises(errors.HairInDoubt, match="its edge is unclear"):
+            with pytest.raises(errors.HairInDoubt, match="edge of the hair is unclear"):
                 remeasure(store, old.id)
         nowhere = replace(old, marks=replace(RIBBON_MARKS, path=((-5.0, -5.0), (-4.0, 40.0))))
         store.photos.save(nowhere)

@@ -9,7 +9,7 @@ from typing import Protocol
 import numpy as np
 
 from tracker import METHOD_VERSION
-from tracker.errors import CardError, CardNotFound, HairError, InvalidMarks
+from tracker.errors import CardError, CardNotFound, HairError, HairInDoubt, InvalidMarks
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import vector3
@@ -18,6 +18,7 @@ from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.hair import (
     BANDS,
+    DOUBTS,
     OUTSIDE,
     BandColour,
     Selection,
@@ -75,13 +76,13 @@ class Suggestion:
     marks : Marks; without an outline where no hair was found, and then without a path unless one was given
     card : CardError or None, why no card was found
     hair : HairError or None, why no hair was found
-    doubt : str, what is unsure about the outline; empty where it is clear
+    doubt : HairInDoubt or None, what is unsure about the outline that was found
     """
 
     marks: Marks
     card: CardError | None = None
     hair: HairError | None = None
-    doubt: str = ""
+    doubt: HairInDoubt | None = None
 
 
 def find_marks(
@@ -118,7 +119,8 @@ def find_marks(
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
         return Suggestion(marks, card, error.with_traceback(None))
-    return Suggestion(replace(marks, outline=outline, path=axis), card, None, hair.reason)
+    doubt = HairInDoubt(*DOUBTS[hair.reason]) if hair.reason else None
+    return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
 
 
 def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:

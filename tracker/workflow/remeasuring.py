@@ -14,7 +14,6 @@ from tracker.errors import (
     ConsentMissing,
     DatabaseDamaged,
     HairError,
-    HairInDoubt,
     InvalidMarks,
     NoNumberAgain,
     NotFound,
@@ -186,8 +185,8 @@ def _whole(store: Store, photo: PhotoRecord, marks: Marks, opened: DecodedPhotos
     )
     if found.hair is not None:
         raise found.hair
-    if found.doubt:
-        raise HairInDoubt(f"It is unsure what is hair here: {found.doubt}.", "Draw the outline round the hair.")
+    if found.doubt is not None:
+        raise found.doubt
     return replace(marks, width=None, outline=found.marks.outline)
 
 

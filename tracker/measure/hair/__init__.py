@@ -10,6 +10,7 @@ from tracker.measure.hair.bands import (
     pieces_across,
     profile,
 )
+from tracker.measure.hair.doubt import SENTENCES as DOUBTS
 from tracker.measure.hair.gloss import gloss_share
 from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
 from tracker.measure.hair.outline import Outline, outline_about
@@ -20,6 +21,7 @@ from tracker.measure.hair.whole import Extent, extent, require_downwards, straig
 
 __all__ = [
     "BANDS",
+    "DOUBTS",
     "KEPT",
     "NARROWEST",
     "OUTSIDE",

@@ -64,7 +64,7 @@ _ALIKE = 5.0  # squared spreads over four channels: about seven in ten places of
 
 
 def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats | None = None) -> tuple[float, str]:
-    """Doubt about a mask, 0..1, and what it is about in two sentences (empty below the limit).
+    """Doubt about a mask, 0..1, and what it is about: a key of `SENTENCES`, empty below the limit.
 
     Parameters
     ----------
@@ -74,7 +74,7 @@ def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats
     card : (4, 2), pixels of the small copy, or None
     """
     if not hair.any():
-        return 1.0, " ".join(SENTENCES["plain"])
+        return 1.0, "plain"
     causes = _of_things(small, hair, card) | _of_form(hair)
     doubts = causes | _of_rim(small, hair, first)
     most = float(np.clip(max(doubts.values()), 0, 1))
@@ -82,7 +82,7 @@ def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats
         return most, ""
     # a rim that is unclear is an effect: where a cause is known too, that is what helps
     told = causes if max(causes.values()) >= LIMIT else doubts
-    return most, " ".join(SENTENCES[max(told, key=lambda name: min(told[name], 1.0))])
+    return most, max(told, key=lambda name: min(told[name], 1.0))
 
 
 def is_bare(small: np.ndarray, mask: np.ndarray) -> bool:

@@ -123,7 +123,10 @@ def find_hair(
         raise _nothing_found()
     first = strands.with_strands_below(photo.small, first, photo.covered)
     # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = strands.with_strands_below(photo.small, photo.follow(_middle(first)), photo.covered)
+    hair = photo.follow(_middle(first))
+    if not hair.any():
+        raise _nothing_found()
+    hair = strands.with_strands_below(photo.small, hair, photo.covered)
     hair = grab.with_notches(photo.small, hair, photo.card)
     return photo.judged(hair, first)
 

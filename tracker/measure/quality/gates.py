@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.maths.quantities import Vector3, vector3
 from tracker.maths.uncertainty import format_share
+from tracker.measure.hair import DOUBTS
 from tracker.measure.quality import limits
 from tracker.measure.quality.advice import Seen, advise
 from tracker.measure.reading import MIXED, CardSummary, Check, Dropped
@@ -68,18 +69,18 @@ def check_outline(doubt: float, reason: str) -> Check:
     Parameters
     ----------
     doubt : float, 0..1
-    reason : str, what is seen and what to do, each a sentence; empty below the limit
+    reason : str, a key of `hair.DOUBTS`, what the doubt is about; empty below the limit
     """
     ok = doubt < limits.DOUBT
-    seen, _, advice = reason.partition(". ")
+    seen, advice = ("The outline of the hair is clear.", "") if ok else DOUBTS[reason]
     return Check(
         "hair_found",
         ok,
         doubt,
         limits.DOUBT,
         "doubt",
-        "The outline of the hair is clear." if ok else f"{seen}.",
-        "" if ok else advice,
+        seen,
+        advice,
     )
 
 

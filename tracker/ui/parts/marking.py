@@ -36,18 +36,7 @@ _NOT_MOVED = "The card’s corners have not been moved yet. Drag each of the fou
 _TAP = "Tap the root, the middle and the tip of the hair: the program looks for it along them."
 _NOTHING_ALONG = "No hair was found along these points."
 _DRAW = "Start from a plain outline and drag it round the hair, or tap three other points."
-_LOOK_ROUND = (
-    "Follow the line all the way round, and drag it where it is off, or start again with three taps. If it fits, go on."
-)
-
-_DOUBTS = {
-    "it is small in the photo": "If the line fits, go on. A photo from nearer would be surer.",
-    "it runs out of the photo": (
-        "What lies outside the photo is not counted. Take the photo again with all of the hair in it, or go on "
-        "if only a little is missing."
-    ),
-}
-"""What to do about a doubt; `_LOOK_ROUND` about all others."""
+_LOOK_ROUND = "Follow the line all the way round, and drag it where it is off. If it fits, go on."
 
 
 @dataclass
@@ -242,7 +231,7 @@ def _say_of_the_hair(photo_id: str, marks: Marks, *, measured: bool) -> bool:
         failure(missing.what, "The line stays as it was.")
         return False
     if found is not None and found.doubt and _is_as_found(marks, found):
-        warning(f"The hair was not found for sure: {found.doubt}.", _DOUBTS.get(found.doubt, _LOOK_ROUND))
+        warning(found.doubt.what, f"{found.doubt.advice} {_LOOK_ROUND}")
         return False
     return True
 
