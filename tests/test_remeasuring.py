@@ -198,7 +198,7 @@ class TestMany:
             assert measure_again(store, [old.id]) == Tally(1, left=1)
         [left] = store.remeasuring.left(METHOD_VERSION)
         assert (left.photo_id, left.why) == (old.id, "hair")
-        assert "its edge is unclear" in left.said
+        assert "edge of the hair is unclear" in left.said
         assert store.photos.get(old.id) == old
         assert store.edits.find(record_id=old.id) == []
         found = store.remeasuring.older(METHOD_VERSION, client.id)
