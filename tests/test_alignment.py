@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from skimage.metrics import structural_similarity
 
 from tests.samples import SAMPLES, sample_photo
-from tests.scenes import CARD, PATH, marks, photograph, scene
+from tests.scenes import CARD, PATH, photograph, ribbon, scene
 from tracker.compare.alignment import SURROUND, align, aligned_picture, on_the_later_way
 from tracker.measure.reading import Marks, ProfilePoint
 
@@ -25,14 +25,14 @@ def moved(turn: float, scale: float, shift: tuple[float, float]) -> Marks:
     angle = np.radians(turn)
     matrix = scale * np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     path, corners = (tuple(map(tuple, np.asarray(points) @ matrix.T + shift)) for points in (PATH, CARD))
-    return dataclasses.replace(marks(), path=path, corners=corners)
+    return dataclasses.replace(ribbon(), path=path, corners=corners)
 
 
 @settings(max_examples=60, deadline=None)
 @given(st.floats(-20, 20), st.floats(0.6, 1.7), st.floats(-300, 300), st.floats(-300, 300))
 def test_a_similarity_is_undone(turn: float, scale: float, x: float, y: float) -> None:
     later = moved(turn, scale, (x, y))
-    how = align(marks(), later)
+    how = align(ribbon(), later)
     assert how is not None
     assert how.miss < 1e-9
     assert how.size == pytest.approx(1 / scale)
@@ -46,7 +46,7 @@ def test_the_picture_follows_the_marks() -> None:
     move = cv2.getRotationMatrix2D((450, 550), 6.0, 0.9)
     later = cv2.warpAffine(codes, move, (900, 1100), flags=cv2.INTER_AREA, borderValue=(10, 10, 10))
     path, corners = (tuple(map(tuple, np.asarray(points) @ move[:, :2].T + move[:, 2])) for points in (PATH, CARD))
-    how = align(marks(), dataclasses.replace(marks(), path=path, corners=corners))
+    how = align(ribbon(), dataclasses.replace(ribbon(), path=path, corners=corners))
     assert how is not None
     back = aligned_picture(later, (900, 1100), (900, 1100), how, 1100)
     assert back.shape == codes.shape
@@ -64,14 +64,14 @@ def test_the_picture_follows_the_marks() -> None:
 
 
 def test_a_photo_laid_on_itself_stays_where_it_is_to_the_pixel() -> None:
-    how = align(marks(), marks())
+    how = align(ribbon(), ribbon())
     assert how is not None
     noise = np.random.default_rng(3).integers(0, 256, (1100, 900, 3), dtype=np.uint8)
     np.testing.assert_array_equal(aligned_picture(noise, (900, 1100), (900, 1100), how, 1100), noise)
 
 
 def test_what_is_not_there_is_mid_grey() -> None:
-    how = align(marks(), moved(0, 1, (300, 0)))
+    how = align(ribbon(), moved(0, 1, (300, 0)))
     assert how is not None
     white = np.full((1100, 900, 3), 255, np.uint8)
     shown = aligned_picture(white, (900, 1100), (900, 1100), how, 1100)
@@ -89,8 +89,8 @@ def test_what_is_not_there_is_mid_grey() -> None:
     ],
 )
 def test_paths_with_little_in_common_are_refused(path: tuple[tuple[float, float], ...]) -> None:
-    other = dataclasses.replace(marks(), path=path, corners=None)
-    assert align(marks(), other) is None
+    other = dataclasses.replace(ribbon(), path=path, corners=None)
+    assert align(ribbon(), other) is None
 
 
 def of(file: str) -> Marks:

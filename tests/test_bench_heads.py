@@ -282,7 +282,7 @@ def test_a_few_heads_go_through_each_method(name: str, number: int) -> None:
     assert told == [f"{done} of {number} heads" for done in range(1, number + 1)]
     assert results.taken == {("grey18", ONE_LOOK): 6 * number}
     sets, pairs = ([o for o in results.outcomes if o.photos == photos] for photos in (ALL, ONE))
-    assert len(sets) == number * len(REGIONS)
+    assert (number - results.refused.total()) * len(REGIONS) <= len(sets) <= number * len(REGIONS)
     assert len(pairs) >= (3 * number - results.refused.total()) * len(REGIONS)
     numbers = json.loads(json.dumps(plain_numbers(results), allow_nan=False))
     assert [cell["photos"] for cell in numbers["cells"]] == [ONE, ALL]

@@ -15,6 +15,7 @@ from tracker.calibrate.level import DEFAULT_SCALE
 from tracker.calibrate.warmth import NeutralLocus
 from tracker.errors import InvalidEntry
 from tracker.fade.posterior import DEFAULT_PRIORS
+from tracker.measure.reading import WHOLE
 from tracker.record.agreed import AgreedLimits
 from tracker.record.records import MEASURING, new_id, now, to_json
 from tracker.store import ClientRecord, Store
@@ -202,7 +203,7 @@ def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
     store, client_id, record_of = filled.store, filled.client.id, filled.store.wear.record_of
     agree(filled, darkest=DEFAULT_SCALE.level(53.0))
     habits = replace(DEFAULT_PRIORS, slope_mean=-0.5, slope=0.1)
-    learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9)
+    learnt = LearntPriors(kind_of(filled.visit.services), "end", "L*", habits, 9, WHOLE)
     store.settings.put("learnt", to_json(Learning(True, found=(learnt,))))
     known, stamp = client_wear(store, client_id), stamp_now(store)
     catch_up(store, 60.0)

@@ -278,7 +278,14 @@ def test_without_a_mark_a_database_that_knows_every_picture_gets_one(kept: Kept)
 def test_a_studio_of_the_version_before_opens_with_what_lies_there(kept: Kept) -> None:
     (kept.root / MARK).unlink()
     with closing(sqlite3.connect(kept.root / DATABASE)) as connection:
-        for statement in ("DROP TABLE studio", "DROP TABLE picture", "ALTER TABLE draft DROP COLUMN revision"):
+        for statement in (
+            "DROP TABLE studio",
+            "DROP TABLE picture",
+            "ALTER TABLE draft DROP COLUMN revision",
+            "DROP TABLE not_remeasured",
+            "DROP INDEX ix_photo_client_id_method_taken_at_id",
+            "ALTER TABLE photo DROP COLUMN method",
+        ):
             connection.execute(statement)
         connection.execute("UPDATE alembic_version SET version_num = '0008'")
         connection.commit()
