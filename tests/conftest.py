@@ -12,6 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import settings
+
+# how long an example takes says how busy the machine is
+settings.register_profile("no deadline", deadline=None)
+settings.load_profile("no deadline")
 
 _PATIENCE_SECONDS = 300
 

@@ -28,7 +28,7 @@ def moved(turn: float, scale: float, shift: tuple[float, float]) -> Marks:
     return dataclasses.replace(ribbon(), path=path, corners=corners)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.floats(-20, 20), st.floats(0.6, 1.7), st.floats(-300, 300), st.floats(-300, 300))
 def test_a_similarity_is_undone(turn: float, scale: float, x: float, y: float) -> None:
     later = moved(turn, scale, (x, y))

@@ -215,7 +215,7 @@ def entry(shelf: Shelf, made_at: datetime) -> Path:
 BEGIN = datetime(2026, 3, 1, 12, tzinfo=UTC)
 GAPS = st.lists(st.floats(0.05, 60), min_size=1, max_size=25)  # days from one backup to the next
 WRONG = st.floats(-5000, 5000)
-SIMULATED = settings(max_examples=60, deadline=None)
+SIMULATED = settings(max_examples=60)
 
 
 def days(number: float) -> timedelta:

@@ -62,7 +62,7 @@ def in_white_light() -> tuple[np.ndarray, PhotoReading]:
     return hair, measure_photo(photograph(hair, noise=0, bits=16), marks())
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.tuples(*[st.floats(0.35, 1.6)] * 3), st.floats(0.5, 1.25))
 def test_balance_and_exposure_leave_the_lab_unchanged(gains: tuple[float, float, float], exposure: float) -> None:
     hair, plain = in_white_light()

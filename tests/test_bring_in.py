@@ -94,7 +94,7 @@ def test_what_is_no_such_list_is_refused(store: Store, content: bytes, says: str
 @given(
     st.binary(max_size=400) | st.text(max_size=200).map(lambda text: f"name,date\n{text}".encode("utf-8", "replace"))
 )
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=200, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_any_bytes_are_read_or_refused(content: bytes) -> None:
     with suppress(InvalidList):
         assert read_list(content, KNOWN).lines

@@ -172,7 +172,7 @@ class TestEveryChart:
 
 
 class TestWear:
-    @settings(max_examples=50, deadline=None)
+    @settings(max_examples=50)
     @given(
         st.lists(st.tuples(st.floats(0, 24), st.floats(-100, 100), st.floats(0.05, 20)), min_size=1, max_size=5).map(
             lambda rows: FadeSeries(*zip(*sorted(rows), strict=True))

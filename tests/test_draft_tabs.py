@@ -341,6 +341,4 @@ class TwoWindows(RuleBasedStateMachine):
 
 
 TestTwoWindows = TwoWindows.TestCase
-TestTwoWindows.settings = settings(
-    max_examples=25, stateful_step_count=25, deadline=None, suppress_health_check=list(HealthCheck)
-)
+TestTwoWindows.settings = settings(max_examples=25, stateful_step_count=25, suppress_health_check=list(HealthCheck))

@@ -363,7 +363,7 @@ readings = st.lists(st.tuples(st.floats(0, 24), st.floats(-50, 150), st.floats(0
 
 
 class TestProperties:
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=60)
     @given(readings, st.floats(-200, 200))
     def test_a_shift_of_all_readings_shifts_the_curve(self, series: FadeSeries, shift: float) -> None:
         shifted = FadeSeries(series.months, tuple(v + shift for v in series.values), series.u)
@@ -372,7 +372,7 @@ class TestProperties:
         np.testing.assert_allclose(second.mean(months), first.mean(months) + shift, atol=1e-4)
         np.testing.assert_allclose(second.band(months), np.array(first.band(months)) + shift, atol=1e-4)
 
-    @settings(max_examples=60, deadline=None)
+    @settings(max_examples=60)
     @given(readings, st.floats(1.1, 10), st.floats(0.01, 20))
     def test_more_uncertain_readings_leave_the_curve_less_known(
         self, series: FadeSeries, factor: float, rate: float
@@ -384,7 +384,7 @@ class TestProperties:
         after = linear_part(vaguer, DEFAULT_PRIORS, rows)[2][0]
         assert np.linalg.eigvalsh(after - before).min() > -1e-8 * np.abs(after).max()
 
-    @settings(max_examples=40, deadline=None)
+    @settings(max_examples=40)
     @given(st.integers(2, 7), st.floats(0.1, 1.5), st.floats(2, 5))
     def test_band_widens_with_the_uncertainty(self, n: int, u: float, factor: float) -> None:
         months, values = tuple(np.linspace(0, 5, n)), (50.0,) * n
@@ -393,7 +393,7 @@ class TestProperties:
         wide = np.subtract(*fit_fade(FadeSeries(months, values, (u * factor,) * n)).band(grid)[::-1])
         assert np.all(wide > narrow)
 
-    @settings(max_examples=100, deadline=None)
+    @settings(max_examples=100)
     @given(
         st.lists(
             st.tuples(st.floats(0, 600), st.floats(-1000, 1000), st.floats(1e-4, 1000)), min_size=1, max_size=6
@@ -415,7 +415,7 @@ class TestMixture:
         quantile = mixture_quantile(np.array([1.0]), np.array([[3.0]]), np.array([[2.0]]), 0.975)
         assert quantile[0] == pytest.approx(3 + 2 * 1.959964, abs=1e-5)
 
-    @settings(max_examples=100, deadline=None)
+    @settings(max_examples=100)
     @given(
         st.lists(st.tuples(st.floats(0.01, 1), st.floats(-100, 100), st.floats(1e-3, 50)), min_size=1, max_size=5),
         st.floats(0.005, 0.995),
@@ -526,7 +526,7 @@ class TestCsv:
         with pytest.raises(TooFewReadings, match="no readings"):
             fade_from_csv("months,value\n", DEFAULT_U)
 
-    @settings(max_examples=200, deadline=None)
+    @settings(max_examples=200)
     @given(st.text(alphabet='months,value;u\t\n\r"01.-\x00é', max_size=60).map(lambda tail: "months,value\n" + tail))
     def test_any_text_is_a_series_or_a_named_error(self, text: str) -> None:
         try:

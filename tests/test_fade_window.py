@@ -41,7 +41,7 @@ def worn(n: int = 8, u: float = 0.4, *, end: float = 2.0, washes: float | None =
 
 
 class TestFirstPassing:
-    @settings(max_examples=150, deadline=None)
+    @settings(max_examples=150)
     @given(
         st.floats(0.02, 20), st.floats(-20, 20), st.floats(-20, 20), st.floats(-3, 3), st.floats(-15, 15), st.booleans()
     )

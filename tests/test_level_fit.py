@@ -8,7 +8,7 @@ from functools import cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, estimate_level, estimate_lift
@@ -34,7 +34,6 @@ def fitted(pairs: list[tuple[float, float]]) -> LevelScale:
     return fit_scale([swatch(*pair) for pair in pairs], "own").scale
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.floats(1, 10), st.floats(3, 97)), min_size=3, max_size=14),
     st.floats(0.2, 4),
@@ -62,7 +61,6 @@ def in_order() -> float:
     return fitted(SIX).lightness(7)
 
 
-@settings(deadline=None)
 @given(st.permutations(range(6)))
 def test_the_order_of_the_swatches_does_not_matter(order: list[int]) -> None:
     assert fitted([SIX[i] for i in order]).lightness(7) == pytest.approx(in_order(), abs=1e-3)
@@ -101,7 +99,6 @@ def test_uncertainty_of_the_shape_by_differences() -> None:
     assert scale.difference_uncertainty(40.0, 40.0) == pytest.approx(0.0, abs=1e-9)
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(1, 10), st.floats(-1, 1)), min_size=3, max_size=10),
     st.floats(0.2, 4),
@@ -124,7 +121,6 @@ def test_swatches_only_ever_make_a_scale_surer(
         assert own.u <= built_in.u
 
 
-@settings(deadline=None)
 @given(st.sets(st.integers(1, 10), min_size=3), st.floats(19, 66), st.floats(19, 66))
 def test_a_lift_is_surer_on_an_own_scale_than_on_the_built_in_one(
     levels: set[int], first: float, second: float

@@ -214,7 +214,7 @@ NOTES = st.text(alphabet=st.characters(exclude_categories=["Cs"]) | st.sampled_f
     placement=st.lists(LINES.filter(bool), max_size=3),
     minutes=st.none() | st.floats(0, 1440),
 )
-@settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+@settings(max_examples=60, suppress_health_check=list(HealthCheck))
 def test_any_words_go_out_and_come_in_again(
     name: str, notes: list[str], services: list[str], words: list[str], placement: list[str], minutes: float | None
 ) -> None:

@@ -475,7 +475,7 @@ def test_a_log_that_was_cut_off_counts_up_to_its_last_whole_commit(tmp_path: Pat
         assert list(truth.iterdump()) == dumped
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(place=st.floats(0, 1, exclude_max=True), bit=st.integers(0, 7))
 def test_a_flipped_bit_in_the_log_is_seen_as_sqlite_sees_it(
     tmp_path_factory: pytest.TempPathFactory, place: float, bit: int
@@ -545,7 +545,7 @@ DAMAGES = ["older", "empty", "byte", "gone", "foreign", "unmarked", "mismarked",
 ACTS = ["start", "kill", "right", *DAMAGES]
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(acts=st.lists(st.sampled_from(ACTS), min_size=1, max_size=8))
 def test_no_sequence_of_starts_ever_loses_a_picture(
     made_once: MadeOnce, tmp_path_factory: pytest.TempPathFactory, acts: list[str]
