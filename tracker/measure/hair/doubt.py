@@ -63,20 +63,20 @@ _LEAST_SPREAD = (8.0, 4.0, 4.0, 10.0)  # codes of L*a*b* in 8 bit, and of textur
 _ALIKE = 5.0  # squared spreads over four channels: about seven in ten places of one head of hair
 
 
-def of_mask(small: np.ndarray, hair: np.ndarray, first: np.ndarray, card: Floats | None = None) -> tuple[float, str]:
+def of_mask(small: np.ndarray, hair: np.ndarray, support: float = 1.0, card: Floats | None = None) -> tuple[float, str]:
     """Doubt about a mask, 0..1, and what it is about in two sentences (empty below the limit).
 
     Parameters
     ----------
     small : (h, w, 3) uint8
     hair : (h, w) bool, the mask
-    first : (h, w) bool, what was found when looking for the first time
+    support : float, 0..1, how far other looks at the photo found the same
     card : (4, 2), pixels of the small copy, or None
     """
     if not hair.any():
         return 1.0, " ".join(SENTENCES["plain"])
     causes = _of_things(small, hair, card) | _of_form(hair)
-    doubts = causes | _of_rim(small, hair, first)
+    doubts = causes | _of_rim(small, hair, support)
     most = float(np.clip(max(doubts.values()), 0, 1))
     if most < LIMIT:
         return most, ""
@@ -123,14 +123,13 @@ def _of_form(hair: np.ndarray) -> dict[str, float]:
     }
 
 
-def _of_rim(small: np.ndarray, hair: np.ndarray, first: np.ndarray) -> dict[str, float]:
+def _of_rim(small: np.ndarray, hair: np.ndarray, support: float) -> dict[str, float]:
     """Doubts for the outline itself."""
     clear, weakest = clearness(grab.look(small), hair)
-    moved = 1 - int((hair & first).sum()) / int((hair | first).sum())
     return {
         "alike": LIMIT * (2 - weakest / _WEAKEST_TENTH),
         "unclear": LIMIT * (1 - clear) / (1 - _CLEAR),
-        "moved": LIMIT * moved / _MOVED,
+        "moved": LIMIT * (1 - support) / _MOVED,
     }
 
 
