@@ -60,7 +60,7 @@ def resized(mask: np.ndarray, size: tuple[int, ...]) -> np.ndarray:
 
 
 def chosen(small: np.ndarray, looks: Sequence[np.ndarray]) -> tuple[np.ndarray, float]:
-    """The look to believe, (h, w) bool, and its mean overlap with the others, 0..1.
+    """The look to believe, (h, w) bool, and its overlap with the one most like it, 0..1.
 
     Parameters
     ----------
@@ -68,13 +68,12 @@ def chosen(small: np.ndarray, looks: Sequence[np.ndarray]) -> tuple[np.ndarray, 
     looks : (h, w) bool each, two or more, with something in each
     """
     channels = grab.look(small)
-    support = [
-        float(np.mean([overlap(look, other) for place, other in enumerate(looks) if place != own]))
-        for own, look in enumerate(looks)
-    ]
+    shared = np.array([[overlap(one, other) for other in looks] for one in looks])
+    np.fill_diagonal(shared, np.nan)
+    support = np.nanmean(shared, axis=1)
     worth = [guess.score(channels, look) + _BORNE_OUT * borne for look, borne in zip(looks, support, strict=True)]
     best = int(np.argmax(worth))
-    return looks[best], support[best]
+    return looks[best], float(np.nanmax(shared[best]))
 
 
 def overlap(one: np.ndarray, other: np.ndarray) -> float:
