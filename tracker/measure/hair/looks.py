@@ -19,6 +19,7 @@ _SURELY_HAIR, _LIKELY_HAIR = 0.10, 0.10  # of its width: how far inside a guess 
 _SURELY_NOT = 0.45  # of its width: what is further away is not hair
 _FRAME = 0.02  # of the unit width: top and sides
 _ROUNDS = 3
+_ALIKE = 0.9  # overlap from which the first look stays: else a grain of noise would decide between equals
 _BORNE_OUT = 0.3  # what full support by the other looks is worth beside the score of the rim
 
 
@@ -65,14 +66,15 @@ def chosen(small: np.ndarray, looks: Sequence[np.ndarray]) -> tuple[np.ndarray, 
     Parameters
     ----------
     small : (h, w, 3) uint8
-    looks : (h, w) bool each, two or more, with something in each
+    looks : (h, w) bool each, two or more, with something in each; the first stays where the best is much like it
     """
     channels = grab.look(small)
     shared = np.array([[overlap(one, other) for other in looks] for one in looks])
     np.fill_diagonal(shared, np.nan)
-    support = np.nanmean(shared, axis=1)
-    worth = [guess.score(channels, look) + _BORNE_OUT * borne for look, borne in zip(looks, support, strict=True)]
+    worth = np.array([guess.score(channels, look) for look in looks]) + _BORNE_OUT * np.nanmean(shared, axis=1)
     best = int(np.argmax(worth))
+    if best and shared[best, 0] >= _ALIKE:
+        best = 0
     return looks[best], float(np.nanmax(shared[best]))
 
 
