@@ -9,7 +9,7 @@ import pytest
 from tests import scenes
 from tracker.errors import HairNotFound
 from tracker.maths.colorimetry import lab_to_linear
-from tracker.measure.hair import doubt
+from tracker.measure.hair import doubt, looks, shape
 from tracker.measure.hair.mask import HairMask, find_hair, hair_within, suggest_axis
 from tracker.measure.hair.outline import MOST, Outline
 
@@ -123,6 +123,45 @@ def test_painted_pieces_are_never_left_out(centre, lab, drawn):
     else:
         mask = find_hair(encoded, scenes.CARD, scenes.PATH)
     assert mask.at(X, Y)[piece].mean() > (0.98 if drawn or centre[0] == 305 else 0.75)
+
+
+@pytest.mark.parametrize("side", ["ends", "left"])
+def test_painted_hair_of_two_colours_is_one_head(side):
+    linear = scenes.scene()
+    light = true_hair() & ((Y > 620) if side == "ends" else (X < 290))
+    strands = scenes._strands(SIZE[1], SIZE[0], 9)[light][:, None] * [4, 0, 0]
+    linear[light] = lab_to_linear(np.array([68.0, 6.0, 24.0]) + strands)
+    assert overlap(find_hair(scenes.photograph(linear).encoded, scenes.CARD)) > 0.93
+
+
+def test_of_several_looks_the_one_that_is_clear_and_borne_out_is_taken():
+    small = cv2.resize(photo(), (196, 240), interpolation=cv2.INTER_AREA)
+    whole = cv2.resize(np.uint8(true_hair()), (196, 240), interpolation=cv2.INTER_AREA) > 0
+    half, nearly = whole.copy(), cv2.erode(np.uint8(whole), np.ones((3, 3))) > 0
+    half[120:] = False
+    taken, support = looks.chosen(small, (half, whole, nearly))
+    assert np.array_equal(taken, whole)
+    assert support == pytest.approx(looks.overlap(whole, nearly))
+    # of two that are nearly the same the first, whatever a grain of noise says
+    for first, second in ((whole, nearly), (nearly, whole)):
+        assert np.array_equal(looks.chosen(small, (first, second))[0], first)
+
+
+def test_an_outline_that_no_other_look_bears_out_is_doubted_more():
+    small = cv2.resize(photo(), (196, 240), interpolation=cv2.INTER_AREA)
+    whole = cv2.resize(np.uint8(true_hair()), (196, 240), interpolation=cv2.INTER_AREA) > 0
+    doubts = [doubt.of_mask(small, whole, support)[0] for support in (1.0, 0.8, 0.5, 0.0)]
+    assert doubts == sorted(doubts)
+    assert doubts[0] < doubt.LIMIT < doubts[-1]
+
+
+def test_the_fullness_of_an_ellipse_is_one_and_of_a_cross_less():
+    disc, cross = np.zeros((200, 200), np.uint8), np.zeros((200, 200), bool)
+    cv2.ellipse(disc, (100, 100), (60, 80), 0, 0, 360, 1, -1)
+    cross[90:110, 20:180] = cross[20:180, 90:110] = True
+    assert shape.fullness(disc > 0) == pytest.approx(1, abs=0.03)
+    # arms of 20 in 160 across: area 6000 of an octagon of 160 squared less four corners of 70 squared halved
+    assert shape.fullness(cross) == pytest.approx(6000 / (160**2 - 4 * 70**2 / 2), abs=0.02)
 
 
 def test_what_a_person_drew_stays_but_for_the_wall_at_its_rim():

@@ -145,7 +145,7 @@ def coarse(small: np.ndarray, path: Floats, card: Floats | None) -> np.ndarray:
     shape = small.shape[:2]
     labels, inner = _about(path, shape)
     labels[card_area(shape, card)] = cv2.GC_BGD
-    if not _can_cut(labels):
+    if not can_cut(labels):
         return inner
     return tidy(cut(look(small), labels, _COARSE_ROUNDS), inner)
 
@@ -195,7 +195,7 @@ def fine(small: np.ndarray, first: np.ndarray, card: Floats | None) -> np.ndarra
     labels[mask] = cv2.GC_PR_FGD
     labels[inside] = cv2.GC_FGD
     labels[card_area(shape, card, CARD_GROWN_FINE)] = cv2.GC_BGD
-    if not _can_cut(labels):
+    if not can_cut(labels):
         return mask
     part = _window(outside, round(0.1 * size))
     colour = cv2.cvtColor(cv2.GaussianBlur(small[part], (0, 0), 0.8), cv2.COLOR_RGB2LAB)
@@ -223,7 +223,7 @@ def trimmed(small: np.ndarray, drawn_in: np.ndarray, line: np.ndarray, *, depth:
     labels = np.where(drawn_in, np.uint8(cv2.GC_PR_FGD), np.uint8(cv2.GC_BGD))
     labels[core] = cv2.GC_FGD
     part = _window(drawn_in, round(ring))
-    if not _can_cut(labels[part]):
+    if not can_cut(labels[part]):
         return drawn_in
     colour = cv2.cvtColor(cv2.GaussianBlur(small, (0, 0), 0.8), cv2.COLOR_RGB2LAB)
     found = np.zeros(drawn_in.shape, bool)
@@ -290,7 +290,12 @@ def _window(mask: np.ndarray, margin: int) -> tuple[slice, slice]:
     )
 
 
-def _can_cut(labels: np.ndarray) -> bool:
-    """Whether both sides have something to learn from."""
+def can_cut(labels: np.ndarray) -> bool:
+    """Whether both sides have something to learn from.
+
+    Parameters
+    ----------
+    labels : (h, w) uint8, as OpenCV names them
+    """
     hair = (labels == cv2.GC_FGD) | (labels == cv2.GC_PR_FGD)
     return bool(hair.sum() > 20 and (~hair).sum() > 20)

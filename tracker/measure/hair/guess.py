@@ -1,7 +1,7 @@
-"""A first path down hair that nobody has marked.
+"""First guesses at hair that nobody has marked.
 
 Whoever photographs a head of hair puts it near the middle; what touches the frame is wall and clothes. Between the two
-a graph cut decides by lightness, colour and texture, and the path runs down the middle of what it finds.
+a graph cut decides by lightness, colour and texture.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import numpy as np
 from tracker.maths.colorimetry import Floats
 from tracker.measure.hair import doubt, grab, shape
 
-GUESS_EDGE = 120  # pixels of the longer side: enough for a path, and quick
+GUESS_EDGE = 120  # pixels of the longer side: enough for a start, and quick
 
 _ROUNDS = 4
 # where hair is looked for, in shares of the frame's unit width and of its height
@@ -28,34 +28,30 @@ _USUAL = 0.25  # share of the photo
 _SMALL_MATTERS = 0.15  # exponent: of two guesses with equally clear rims the larger is more often the whole head
 
 
-def guess_path(small: np.ndarray, card: Floats | None) -> Floats | None:
-    """Five points from root to tip in pixels of the small copy, or None where nothing looks like hair.
+def guess_hair(small: np.ndarray, card: Floats | None) -> tuple[np.ndarray, np.ndarray] | None:
+    """The guess with the clearest rim and what any guess holds, (h, w) bool each, or None where nothing stands out.
 
     Parameters
     ----------
     small : (h, w, 3) uint8
     card : (4, 2), pixels of the small copy, or None
     """
-    mask = _best_guess(small, card)
-    return None if mask is None else shape.middle_line(mask)
-
-
-def _best_guess(small: np.ndarray, card: Floats | None) -> np.ndarray | None:
-    """The guess with the clearest rim: (h, w) bool, or None."""
     channels = grab.look(small)
-    best, found = 0.0, None
-    for seed in _SEEDS:
-        mask = shape.broad(_standing_out(channels, card, seed))
-        if mask.mean() < _SMALLEST:
-            continue
-        score = _score(channels, mask)
-        if score > best:
-            best, found = score, mask
-    return found
+    guesses = [shape.broad(_standing_out(channels, card, seed)) for seed in _SEEDS]
+    guesses = [mask for mask in guesses if mask.mean() >= _SMALLEST]
+    if not guesses:
+        return None
+    return max(guesses, key=lambda mask: score(channels, mask)), np.logical_or.reduce(guesses)
 
 
-def _score(channels: np.ndarray, mask: np.ndarray) -> float:
-    """Score of a guess, 0..1: how clear its rim is, and whether it is as large as a head is."""
+def score(channels: np.ndarray, mask: np.ndarray) -> float:
+    """Score of a mask, 0..1: how clear its rim is, and whether it is as large as a head is.
+
+    Parameters
+    ----------
+    channels : (h, w, 3) uint8, see `grab.look`
+    mask : (h, w) bool, with something in it
+    """
     clear, _ = doubt.clearness(channels, mask)
     return float(clear * min(1.0, float(mask.mean()) / _USUAL) ** _SMALL_MATTERS)
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from tracker.errors import HairNotFound
 from tracker.maths.colorimetry import Floats
-from tracker.measure.hair import doubt, grab, guess, shape, strands
+from tracker.measure.hair import doubt, grab, guess, looks, shape, strands
 from tracker.measure.hair.outline import MOST, Outline, first_crossing
 from tracker.measure.reading import Point
 
@@ -114,21 +114,11 @@ def find_hair(
     photo = _Copies.of(encoded, card)
     if path is not None:
         hair = photo.follow(np.asarray(path, float) * photo.shrink)
-        return photo.judged(hair, hair)
-    line = photo.guessed()
-    if line is None:
+        return photo.judged(hair)
+    found = [look for look in photo.looks() if look.any()]
+    if not found:
         raise _nothing_found()
-    first = photo.follow(line)
-    if not first.any():
-        raise _nothing_found()
-    first = strands.with_strands_below(photo.small, first, photo.covered)
-    # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
-    hair = photo.follow(_middle(first))
-    if not hair.any():
-        raise _nothing_found()
-    hair = strands.with_strands_below(photo.small, hair, photo.covered)
-    hair = grab.with_notches(photo.small, hair, photo.card)
-    return photo.judged(hair, first)
+    return photo.judged(*looks.chosen(photo.small, found) if len(found) > 1 else (found[0], 0.0))
 
 
 def hair_within(
@@ -224,30 +214,54 @@ class _Copies:
         return cls(small, shrink, None if card is None else np.asarray(card, float) * shrink, coarse, to_coarse)
 
     @property
+    def coarse_card(self) -> Floats | None:
+        """Corners of the card, pixels of the coarse copy, or None."""
+        return None if self.card is None else self.card * self.to_coarse
+
+    @property
     def covered(self) -> np.ndarray:
         """Where the card lies, (h, w) bool."""
         return grab.card_area(self.small.shape, self.card)
 
-    def guessed(self) -> Floats | None:
-        """A first path, pixels of the small copy, or None."""
+    def looks(self) -> tuple[np.ndarray, ...]:
+        """What may be the hair, found in three ways, (h, w) bool each; none where nothing stands out."""
         tiny, to_tiny = grab.small_copy(self.small, guess.GUESS_EDGE)
-        line = guess.guess_path(tiny, None if self.card is None else self.card * to_tiny)
-        return None if line is None else line / to_tiny
+        guessed = guess.guess_hair(tiny, None if self.card is None else self.card * to_tiny)
+        if guessed is None:
+            return ()
+        best, any_of_them = guessed
+        grown = looks.grown_from(self.coarse, best, self.coarse_card)
+        wide = looks.resized(any_of_them, self.small.shape[:2])
+        return self.followed(shape.middle_line(best) / to_tiny), self.finished(grown), self.finished(wide)
+
+    def followed(self, line: Floats) -> np.ndarray:
+        """The hair along a guessed path and what hangs below it, (h, w) bool."""
+        first = self.follow(line)
+        if not first.any():
+            return first
+        first = strands.with_strands_below(self.small, first, self.covered)
+        # once more along its own middle: the first line comes from a picture of 120 pixels and may run into a neck
+        hair = self.follow(_middle(first))
+        if not hair.any():
+            return hair
+        return grab.with_notches(self.small, strands.with_strands_below(self.small, hair, self.covered), self.card)
 
     def follow(self, path: Floats) -> np.ndarray:
         """The hair along a path, (h, w) bool."""
-        scaled = None if self.card is None else self.card * self.to_coarse
-        first = shape.even_sides(grab.coarse(self.coarse, path * self.to_coarse, scaled))
-        hair = shape.even_sides(grab.fine(self.small, first, self.card))
+        return self.finished(grab.coarse(self.coarse, path * self.to_coarse, self.coarse_card))
+
+    def finished(self, first: np.ndarray) -> np.ndarray:
+        """A first cut with its border moved to where the colour changes, without what is no hair, (h, w) bool."""
+        hair = shape.even_sides(grab.fine(self.small, shape.even_sides(first), self.card))
         hair = grab.with_notches(self.small, hair, self.card)
         hair = strands.without_smooth(self.small, hair)
         broad = shape.broad(hair, _NARROW)
         return broad if broad.any() else hair
 
-    def judged(self, hair: np.ndarray, first: np.ndarray) -> HairMask:
+    def judged(self, hair: np.ndarray, support: float = 1.0) -> HairMask:
         """The mask without the card, and how sure it is."""
         hair = hair & ~grab.card_area(hair.shape, self.card, grab.CARD_GROWN_FINE)
         if not hair.any():
             raise _nothing_found()
-        size, reason = doubt.of_mask(self.small, hair, first, self.card)
+        size, reason = doubt.of_mask(self.small, hair, support, self.card)
         return HairMask(hair, self.shrink, size, reason)

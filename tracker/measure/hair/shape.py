@@ -115,6 +115,18 @@ def waist(mask: np.ndarray) -> float:
     return float((smooth / np.minimum(above, below))[between].min())
 
 
+def fullness(mask: np.ndarray) -> float:
+    """Area of a mask as a share of the area of the smallest convex shape round its largest piece; 1 for an ellipse.
+
+    Parameters
+    ----------
+    mask : (h, w) bool, with something in it
+    """
+    rims, _ = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    around = cv2.contourArea(cv2.convexHull(max(rims, key=cv2.contourArea)))
+    return float(mask.sum() / max(around, 1.0))
+
+
 def lean(mask: np.ndarray) -> float:
     """How far the lower part of a mask lies beside its upper part, in widths of the hair.
 
