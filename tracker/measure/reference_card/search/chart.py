@@ -23,7 +23,7 @@ _ALIKE = 2.4  # ratio of the areas of two neighbours
 _NEAR = 0.28  # of the spacing: how far a patch may lie from its place
 _FEWEST = 9  # patches on one lattice
 _SURE_PATCHES = 14
-_SURE, _MAYBE = 0.93, 0.85  # likeness to the chart's own colours
+_SURE, _MAYBE = 0.9, 0.85  # likeness to the chart's own colours
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -165,19 +165,24 @@ def _placed(photo: Reduced, patches: _Patches, lattice: dict[int, tuple[int, int
     plane, kept = cv2.findHomography(cells + 0.5, pixels, cv2.RANSAC, 0.15 * _pitch(cells, pixels))
     if plane is None or kept.sum() < _FEWEST:
         return None
-    plane, _ = cv2.findHomography(cells[kept.ravel() > 0] + 0.5, pixels[kept.ravel() > 0], 0)
-    best: tuple[float, Floats] | None = None
+    cells, pixels = cells[kept.ravel() > 0], pixels[kept.ravel() > 0]
+    best: tuple[float, Floats, np.ndarray] | None = None
     for corners, centres in _turns(cells, reference.shape[:2]):
+        within = np.all((cells >= corners.min(axis=0)) & (cells < corners.max(axis=0)), axis=1)
+        if within.sum() < _FEWEST:
+            continue
         there = cv2.perspectiveTransform(centres.reshape(1, -1, 2), plane)[0]
         likeness = _likeness(photo, there, reference.reshape(-1, 3))
         if best is None or likeness > best[0]:
-            best = likeness, corners
+            best = likeness, corners, within
     if best is None:
         return None
-    quad = cv2.perspectiveTransform(best[1][None], plane)[0]
+    likeness, corners, within = best
+    plane, _ = cv2.findHomography(cells[within] + 0.5, pixels[within], 0)
+    quad = cv2.perspectiveTransform(corners[None], plane)[0]
     if not card_shaped(quad, 0.1) or np.any(quad < -1) or np.any(quad > np.array(photo.size) + 1):
         return None
-    return _Chart(quad, best[0], int(kept.sum()))
+    return _Chart(quad, likeness, int(within.sum()))
 
 
 def _pitch(cells: Floats, pixels: Floats) -> float:
@@ -196,12 +201,10 @@ def _turns(cells: Floats, shape: tuple[int, ...]) -> Iterator[tuple[Floats, Floa
         c, s = ((1, 0), (0, 1), (-1, 0), (0, -1))[quarter]
         turn = np.array([[c, s], [-s, c]], float)
         outline = corners @ turn
-        size = np.ptp(outline, axis=0)
-        if np.any(high - low > size):
-            continue
-        base = -outline.min(axis=0)
-        for x in np.arange(high[0] - size[0], low[0] + 0.5):
-            for y in np.arange(high[1] - size[1], low[1] + 0.5):
+        base, size = -outline.min(axis=0), np.ptp(outline, axis=0)
+        first, last = np.minimum(low, high - size), np.maximum(low, high - size)
+        for x in np.arange(first[0], last[0] + 0.5):
+            for y in np.arange(first[1], last[1] + 0.5):
                 yield outline + base + [x, y], middles @ turn + base + [x, y]
 
 

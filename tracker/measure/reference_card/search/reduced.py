@@ -30,12 +30,14 @@ class Reduced:
     codes : (h, w, 3) float32, 0..255
     smooth : (h, w, 3) float32, the same with a little blur
     noise : float, standard deviation of the codes where the photo is flat
+    tint : (3,), mean of the photo in linear light, each channel against their mean
     shrink : float, search pixels per photo pixel
     """
 
     codes: np.ndarray
     smooth: np.ndarray
     noise: float
+    tint: Floats
     shrink: float
 
     @property
@@ -80,7 +82,8 @@ def reduce(encoded: np.ndarray) -> Reduced:
         codes = cv2.GaussianBlur(codes, (0, 0), min(max(_BLURRED * noise / _NOISY, 0.5), _MOST_BLUR))
         noise = max(_noise(codes), _NOISY)
     noise = float(np.clip(noise, _LEAST_NOISE, _MOST_NOISE))
-    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, shrink)
+    mean = roughly_linear(codes[::4, ::4]).reshape(-1, 3).mean(axis=0)
+    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink)
 
 
 def _noise(codes: np.ndarray) -> float:
@@ -98,6 +101,11 @@ def _noise(codes: np.ndarray) -> float:
     level = blocks(grey).mean(axis=1)
     spread = blocks(detail).std(axis=1)[(level > 20) & (level < 240)]
     return float(np.quantile(spread, _FLAT)) * 1.3 if len(spread) else 1.0  # the blur takes part of the noise with it
+
+
+def roughly_linear(codes: np.ndarray) -> np.ndarray:
+    """Linear light of codes 0..255, 1 = the brightest; close enough to judge a colour cast."""
+    return np.asarray((np.clip(codes, 1.5, 255) / 255) ** 2.2)
 
 
 def median(values: np.ndarray, axis: int | None = None) -> np.ndarray:

@@ -20,12 +20,12 @@ from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundC
 from tracker.measure.reference_card.search.geometry import area, card_shaped, contains, overlap
 from tracker.measure.reference_card.search.light import Light, light_on
 from tracker.measure.reference_card.search.plain import Outline, outlines
-from tracker.measure.reference_card.search.reduced import Reduced, reduce
+from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
 from tracker.measure.reference_card.search.sides import refine
 from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of
 
-LONGEST_STEP = 3.2
+LONGEST_STEP = 4.5
 """Longer over shorter side of one step."""
 _LONGEST = 4.5  # of the whole row
 _LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
@@ -164,16 +164,12 @@ def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool
 
 def _stand(lighter: Light, darker: Light, expected: float) -> bool:
     """True where one step is lighter than the next by about the expected log ratio, in the same colour of light."""
-    ratios = np.log(_linear(lighter.plane[0]) / _linear(darker.plane[0]))
+    ratios = np.log(roughly_linear(lighter.plane[0]) / roughly_linear(darker.plane[0]))
     seen = float(ratios.mean())
     if lighter.plane[0].max() > _BURNT:
         return seen > 0.35 * expected
     alike = float(np.ptp(ratios)) < _TINT
     return alike and _CONTRAST[0] * expected < seen < _CONTRAST[1] * expected
-
-
-def _linear(codes: Floats) -> Floats:
-    return np.asarray((np.clip(codes, 1.5, 255) / 255) ** 2.2)
 
 
 def _row(photo: Reduced, outline: Outline, place: int, quad: Floats, steps: int) -> Row | None:

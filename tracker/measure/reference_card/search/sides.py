@@ -21,6 +21,7 @@ _SPACING = 0.5  # pixels between samples across a side
 _MARGIN = 5.0  # pixels sampled beyond the reach
 _BESIDE = 5  # samples: 2.5 pixels inside a side the photo must still be the card
 _PENALTY = 1.5
+_SHADE = 0.02  # of the card's codes, by which a rim may be shaded more than the plane of light says
 _PEAK = 4  # samples on both sides of a line where the step may lie
 _ENDS = (0.05, 0.95)  # of a side; corners are rounded
 _STRONG = 4.0  # times the median: one strong crossing does not win a line
@@ -120,7 +121,7 @@ def _side(
     step = np.zeros_like(off)
     step[:, 2:-2] = _size(codes[:, 4:] - codes[:, :-4])
     step = cv2.blur(step, (1, 3))
-    line = _best_line(step, off, along, length, noise, most)
+    line = _best_line(step, off, along, length, noise, _SHADE * float(light.plane[0].mean()), most)
     shift, slope = _sub_pixel(step, line, along, offsets)
     first, last = start + shift * normal, end + (shift + slope) * normal
     return first, (last - first) / np.hypot(*(last - first))
@@ -133,7 +134,7 @@ def _size(difference: np.ndarray) -> np.ndarray:
 
 
 def _best_line(
-    step: np.ndarray, off: np.ndarray, along: Floats, length: float, noise: float, most: float | None
+    step: np.ndarray, off: np.ndarray, along: Floats, length: float, noise: float, shade: float, most: float | None
 ) -> np.ndarray:
     """Of all straight lines across the samples (t, o), the best one: its sample in each row, (t,)."""
     rows, columns = step.shape
@@ -150,7 +151,7 @@ def _best_line(
     if most is not None:
         seen = np.minimum(seen, most)
     inside = off[row, np.maximum(lines - _BESIDE, 0)].mean(axis=1)
-    score = seen - _PENALTY * np.maximum(inside - rim_limit(noise), 0)
+    score = seen - _PENALTY * np.maximum(inside - rim_limit(noise) - shade, 0)
     return np.asarray(lines[int(np.argmax(score))])
 
 

@@ -17,7 +17,7 @@ from tracker.measure.reference_card.search.geometry import (
     sides,
 )
 from tracker.measure.reference_card.search.light import Light, light_on, sample
-from tracker.measure.reference_card.search.reduced import Reduced, median
+from tracker.measure.reference_card.search.reduced import Reduced, median, roughly_linear
 
 _REACH = 5.0  # pixels in and out of a side
 _SPACING = 0.5
@@ -41,6 +41,7 @@ class Traits:
     noise : float, codes, of the card itself
     brightest, darkest : float, mean code of its channels
     cast : float, ratio of the channels in linear light
+    tint : float, the same, or against the mean of the photo where that is less
     opposite, cosine, aspect : float, of the outline; see `geometry`
     shortest : float, pixels, of the sides
     """
@@ -56,6 +57,7 @@ class Traits:
     brightest: float
     darkest: float
     cast: float
+    tint: float
     opposite: float
     cosine: float
     aspect: float
@@ -82,7 +84,9 @@ def traits_of(photo: Reduced, quad: Floats) -> Traits:
     light = light_on(photo.smooth, quad, 0.86)
     found = [_side(photo, light, quad, k) for k in range(4)]
     level = light.plane[0]
-    linear = (np.clip(level, 1, 255) / 255) ** 2.2  # close enough to judge a cast
+    linear = roughly_linear(level)
+    cast = float(linear.max() / linear.min())
+    beside = linear / photo.tint
     ratio = aspect(quad)
     return Traits(
         edge=min(side.edge for side in found),
@@ -95,7 +99,8 @@ def traits_of(photo: Reduced, quad: Floats) -> Traits:
         noise=light.noise(photo.noise),
         brightest=float(level.max()),
         darkest=float(level.min()),
-        cast=float(linear.max() / linear.min()),
+        cast=cast,
+        tint=min(cast, float(beside.max() / beside.min())),
         opposite=opposite_sides(quad),
         cosine=corner_cosine(quad),
         aspect=max(ratio, 1 / ratio),
