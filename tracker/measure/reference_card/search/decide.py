@@ -14,11 +14,11 @@ from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.measure.reference_card.search.rows import rows_among
 from tracker.measure.reference_card.search.score import fit, probability
 
-_SURE, _MAYBE = 0.8, 0.3  # probability
+_SURE, _MAYBE = 0.65, 0.1  # probability
 _TAPPED = 1e-4  # a person who taps has said that there is a card
-_HOLDS = 0.6  # of the outline that is taken
-_CLEANEST = 3.6  # codes by which the rim may differ from the middle
-_LEAD = 4.0  # log odds over any other place
+_HOLDS = 0.5  # of the outline that is taken
+_CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
+_LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
@@ -72,7 +72,7 @@ def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:
     traits = taken.traits
     if taken.odds - max(elsewhere, -20.0) < _LEAD:
         return "several"
-    if traits.rim.max() > _CLEANEST:
+    if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest):
         return "rim"
     if traits.brightest > _BRIGHTEST:
         return "bright"

@@ -34,8 +34,10 @@ _BURNT = 245.0  # code: a white step may burn out, and then only has to be light
 _TINT = 0.45  # log ratio by which the channels of two steps may differ
 _EVEN = 5.0  # codes, and 3 times the noise
 _JOINED = 0.06  # of a step's size: how far the corners of two neighbours may lie apart
-_PRIOR = 6.0  # log odds of two steps that belong together over two that merely touch
-_SURE, _MAYBE, _TAPPED = 0.8, 0.3, 1e-4
+_PRIOR = 2.0  # log odds of two steps that stand to one another as they should
+_SURE, _MAYBE, _TAPPED = 0.6, 0.15, 1e-4  # probability
+_LARGEST_MISS = 1.6  # pixels by which the steps' corners may miss one plane
+_CLEANEST = 8.0  # codes by which a step's rim may differ from its middle
 _LEAD = 3.0
 _SAME_THING = 0.3
 
@@ -87,7 +89,9 @@ def _doubt(best: Row, rows: list[Row]) -> Reason:
     elsewhere = max((row.odds for row in rows if overlap(row.quad, best.quad) < _SAME_THING), default=-20.0)
     if best.odds - elsewhere < _LEAD:
         return "several"
-    return "faint" if probability(best.odds) < _SURE else ""
+    if best.rim > _CLEANEST:
+        return "rim"
+    return "faint" if probability(best.odds) < _SURE or best.miss > _LARGEST_MISS else ""
 
 
 def rows_among(photo: Reduced, found: Sequence[Outline], reflectances: Sequence[float]) -> list[Row]:
@@ -193,7 +197,7 @@ def _row(photo: Reduced, outline: Outline, place: int, quad: Floats, steps: int)
     unit, pixels = np.concatenate([_box(k, steps) for k in range(steps)]), np.concatenate(outlines_of_steps)
     plane = _plane(unit, pixels)
     miss = float(np.sqrt(np.square(_seen(plane, unit) - pixels).sum(axis=1).mean()))
-    odds = float(np.mean([form(one) for one in traits])) * 1.5 + _PRIOR - miss
+    odds = float(np.mean([form(one) for one in traits])) * 1.5 + _PRIOR * (steps - 1) - miss
     whole = _seen(plane, _box(0, 1))
     if not card_shaped(whole, 0.1, _LONGEST) or not inside_photo(photo, whole, SMALLEST, LARGEST):
         return None

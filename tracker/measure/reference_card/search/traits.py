@@ -39,6 +39,7 @@ class Traits:
     rim : (4,), codes by which what lies just inside each side differs from the middle
     uneven : float, codes, about the plane of light
     noise : float, codes, of the card itself
+    grain : float, codes, of the photo
     brightest, darkest : float, mean code of its channels
     cast : float, ratio of the channels in linear light
     tint : float, the same, or against the mean of the photo where that is less
@@ -54,6 +55,7 @@ class Traits:
     rim: Floats
     uneven: float
     noise: float
+    grain: float
     brightest: float
     darkest: float
     cast: float
@@ -97,6 +99,7 @@ def traits_of(photo: Reduced, quad: Floats) -> Traits:
         rim=_rim(photo, quad),
         uneven=light.unevenness,
         noise=light.noise(photo.noise),
+        grain=photo.noise,
         brightest=float(level.max()),
         darkest=float(level.min()),
         cast=cast,
