@@ -14,14 +14,15 @@ from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.measure.reference_card.search.rows import rows_among
 from tracker.measure.reference_card.search.score import fit, probability
 
-_SURE, _MAYBE = 0.65, 0.1  # probability
+_SURE, _MAYBE = 0.75, 0.1  # probability
 _TAPPED = 1e-4  # a person who taps has said that there is a card
-_HOLDS = 0.5  # of the outline that is taken
+_HOLDS = 0.6  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
 _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
+_BELONGS = 0.0  # log odds that it is a step of a longer card
 _TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
 
 
@@ -54,7 +55,7 @@ def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> F
     reason = _doubt(best, taken, max(elsewhere, default=-math.inf))
     if near is not None:
         reason = ""
-    elif not reason and rows_among(photo, [taken], _TWO_STEPS):
+    elif not reason and any(row.odds > _BELONGS for row in rows_among(photo, [taken], _TWO_STEPS)):
         reason = "other_card"
     corners = photo.corners_of(taken.quad)
     return FoundCard(ASK if reason else FOUND, corners, probability(taken.odds), reason)

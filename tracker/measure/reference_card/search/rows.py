@@ -7,7 +7,7 @@ the same colour of light, and lighter or darker as its reflectance says; then al
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import cv2
@@ -18,7 +18,7 @@ from tracker.measure.reading import Point
 from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
 from tracker.measure.reference_card.search.geometry import area, card_shaped, contains, overlap
-from tracker.measure.reference_card.search.light import Light, light_on
+from tracker.measure.reference_card.search.light import light_on
 from tracker.measure.reference_card.search.plain import Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
@@ -34,8 +34,8 @@ _BURNT = 245.0  # code: a white step may burn out, and then only has to be light
 _TINT = 0.45  # log ratio by which the channels of two steps may differ
 _EVEN = 5.0  # codes, and 3 times the noise
 _JOINED = 0.06  # of a step's size: how far the corners of two neighbours may lie apart
-_PRIOR = 2.0  # log odds of two steps that stand to one another as they should
-_SURE, _MAYBE, _TAPPED = 0.6, 0.15, 1e-4  # probability
+_PRIOR = 1.0  # log odds of two steps that stand to one another as they should
+_SURE, _MAYBE, _TAPPED = 0.35, 0.1, 1e-4  # probability
 _LARGEST_MISS = 1.6  # pixels by which the steps' corners may miss one plane
 _CLEANEST = 8.0  # codes by which a step's rim may differ from its middle
 _LEAD = 3.0
@@ -157,20 +157,29 @@ def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool
     """True where all steps lie in the photo, are even, and stand to one another as their reflectances do."""
     if not inside_photo(photo, row, SMALLEST, LARGEST):
         return False
-    lights = [light_on(photo.smooth, step, 0.6) for step in _steps_of(row, len(reflectances))]
+    steps = _steps_of(row, len(reflectances))
+    wanted = [float(np.log(a / b)) for a, b in pairwise(reflectances)]
+    middles = [_middle(photo, step) for step in steps]  # a first look, which leaves few
+    if not all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(middles), wanted, strict=True)):
+        return False
+    lights = [light_on(photo.smooth, step, 0.6) for step in steps]
     if any(light.unevenness > max(_EVEN, 3 * photo.noise) for light in lights):
         return False
-    return all(
-        _stand(first, second, float(np.log(a / b)))
-        for (first, second), (a, b) in zip(pairwise(lights), pairwise(reflectances), strict=True)
-    )
+    levels = [light.plane[0] for light in lights]
+    return all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(levels), wanted, strict=True))
 
 
-def _stand(lighter: Light, darker: Light, expected: float) -> bool:
-    """True where one step is lighter than the next by about the expected log ratio, in the same colour of light."""
-    ratios = np.log(roughly_linear(lighter.plane[0]) / roughly_linear(darker.plane[0]))
+def _middle(photo: Reduced, step: Floats) -> Floats:
+    """Codes in the middle of a step, (3,)."""
+    column, row = np.rint(step.mean(axis=0)).astype(int)
+    return np.asarray(photo.smooth[row - 1 : row + 2, column - 1 : column + 2].mean(axis=(0, 1)), float)
+
+
+def _stand(lighter: Floats, darker: Floats, expected: float) -> bool:
+    """True where the codes of one step are lighter than the next by about a log ratio, in the same colour of light."""
+    ratios = np.log(roughly_linear(lighter) / roughly_linear(darker))
     seen = float(ratios.mean())
-    if lighter.plane[0].max() > _BURNT:
+    if lighter.max() > _BURNT:
         return seen > 0.35 * expected
     alike = float(np.ptp(ratios)) < _TINT
     return alike and _CONTRAST[0] * expected < seen < _CONTRAST[1] * expected
@@ -197,7 +206,8 @@ def _row(photo: Reduced, outline: Outline, place: int, quad: Floats, steps: int)
     unit, pixels = np.concatenate([_box(k, steps) for k in range(steps)]), np.concatenate(outlines_of_steps)
     plane = _plane(unit, pixels)
     miss = float(np.sqrt(np.square(_seen(plane, unit) - pixels).sum(axis=1).mean()))
-    odds = float(np.mean([form(one) for one in traits])) * 1.5 + _PRIOR * (steps - 1) - miss
+    whole_size = [replace(one, shortest=one.shortest * steps**0.5) for one in traits]  # a step is smaller than a card
+    odds = float(np.mean([form(one) for one in whole_size])) * 1.5 + _PRIOR * (steps - 1) - miss
     whole = _seen(plane, _box(0, 1))
     if not card_shaped(whole, 0.1, _LONGEST) or not inside_photo(photo, whole, SMALLEST, LARGEST):
         return None

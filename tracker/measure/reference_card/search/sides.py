@@ -25,7 +25,7 @@ _SHADE = 0.02  # of the card's codes, by which a rim may be shaded more than the
 _PEAK = 4  # samples on both sides of a line where the step may lie
 _ENDS = (0.05, 0.95)  # of a side; corners are rounded
 _STRONG = 4.0  # times the median: one strong crossing does not win a line
-_MOST_UNEVEN = 14.0  # codes about the plane of light: no card, and not worth the search
+_MOST_UNEVEN = 6.0  # codes about the plane of light: no card, and not worth the search
 _CORE = 0.75  # of a card's width and height, free of its rim
 
 
@@ -42,10 +42,10 @@ def refine(
     reach : pixels inwards and outwards, for one round; None for two rounds by the blur
     longest : float, largest ratio of the sides
     """
-    rounds = [reach] if reach else [(2.0, 4.0 * blur + 3), (3.0, 3.0 + 0.6 * blur)]
+    rounds = [reach] if reach else reaches(blur)
     for inwards, outwards in rounds:
         light = light_on(photo.smooth, quad, _CORE)
-        if light.unevenness > _MOST_UNEVEN:
+        if light.unevenness > max(_MOST_UNEVEN, 2.5 * photo.noise):
             return None
         noise = light.noise(photo.noise)
         shortest = sides(quad)[1].min()
@@ -57,6 +57,11 @@ def refine(
             return None
         quad = moved
     return quad
+
+
+def reaches(blur: float) -> list[tuple[float, float]]:
+    """Pixels inwards and outwards of the two rounds for an outline found with a blur, pixels."""
+    return [(2.0, 4.0 * blur + 3), (3.0, 3.0 + 0.6 * blur)]
 
 
 def _far_outside(photo: Reduced, quad: Floats) -> bool:
@@ -130,7 +135,7 @@ def _side(
 def _size(difference: np.ndarray) -> np.ndarray:
     """Root mean square over the channels."""
     red, green, blue = (difference[..., k] for k in range(3))
-    return np.sqrt((red * red + green * green + blue * blue) / 3)
+    return np.asarray(np.sqrt((red * red + green * green + blue * blue) / 3))
 
 
 def _best_line(
