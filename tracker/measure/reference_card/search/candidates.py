@@ -58,7 +58,14 @@ def places(codes: np.ndarray, longest: float, smallest: float) -> list[Place]:
 
 
 def gradient(codes: np.ndarray, blur: float, step: int) -> np.ndarray:
-    """Root mean square over the channels of the blurred gradient, codes a pixel, at a `step`-th of the size."""
+    """Root mean square over the channels of the blurred gradient, codes a pixel, at a `step`-th of the size.
+
+    Parameters
+    ----------
+    codes : (h, w, 3) float32, 0..255
+    blur : float, pixels
+    step : int, > 0, by how much the photo is made smaller first
+    """
     if step > 1:
         codes = cv2.resize(codes, None, fx=1 / step, fy=1 / step, interpolation=cv2.INTER_AREA)
     smooth = cv2.GaussianBlur(codes, (0, 0), blur / step)

@@ -22,7 +22,7 @@ _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
-_BELONGS = 0.0  # log odds that it is a step of a longer card
+_BELONGS = 3.0, 1.6  # log odds and miss (pixels) of a longer card of which it is a step
 _TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
 
 
@@ -43,7 +43,14 @@ def find_plain(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
 
 
 def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> FoundCard:
-    """One answer from all outlines of a photo."""
+    """One answer from all outlines of a photo.
+
+    Parameters
+    ----------
+    photo : Reduced
+    found : outlines of even cards in it
+    near : (x, y) or None, pixels of the photo, a point inside the card
+    """
     if near is not None:
         tapped = photo.from_photo(np.array(near))
         found = [outline for outline in found if contains(outline.quad, tapped)]
@@ -55,10 +62,15 @@ def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> F
     reason = _doubt(best, taken, max(elsewhere, default=-math.inf))
     if near is not None:
         reason = ""
-    elif not reason and any(row.odds > _BELONGS for row in rows_among(photo, [taken], _TWO_STEPS)):
+    elif not reason and _is_a_step(photo, taken):
         reason = "other_card"
     corners = photo.corners_of(taken.quad)
     return FoundCard(ASK if reason else FOUND, corners, probability(taken.odds), reason)
+
+
+def _is_a_step(photo: Reduced, outline: Outline) -> bool:
+    """True where a lighter or darker step of a longer card joins on."""
+    return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows_among(photo, [outline], _TWO_STEPS))
 
 
 def _fitting_best(found: list[Outline], best: Outline) -> Outline:

@@ -34,7 +34,12 @@ class Light:
     rest: Floats
 
     def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-        """Codes of the plane at points of any shape, (..., 3) float32."""
+        """Codes of the plane at points of any shape, (..., 3) float32.
+
+        Parameters
+        ----------
+        x, y : any shape, pixels
+        """
         level, right, down = self.plane.astype(np.float32)
         across = ((x - self.centre[0]) / self.size).astype(np.float32)[..., None]
         along = ((y - self.centre[1]) / self.size).astype(np.float32)[..., None]
@@ -46,7 +51,12 @@ class Light:
         return float(1.4826 * median(np.abs(self.rest - median(self.rest, axis=0)), axis=0).mean())
 
     def noise(self, photo: float) -> float:
-        """Noise of this card itself where that is less than the photo's, codes."""
+        """Noise of this card itself where that is less than the photo's, codes.
+
+        Parameters
+        ----------
+        photo : float, codes, noise of the photo
+        """
         return min(photo, max(_LEAST_NOISE, float(1.4826 * median(np.abs(self.rest)))))
 
 
@@ -82,7 +92,13 @@ def light_on(picture: np.ndarray, quad: Floats, share: float) -> Light:
 
 
 def sample(picture: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """Codes between pixels at points of shape (m, n), (m, n, 3) float32; the photo's edge goes on outside."""
+    """Codes between pixels at points of shape (m, n), (m, n, 3) float32; the photo's edge goes on outside.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) float32, codes
+    x, y : (m, n), pixels
+    """
     return np.asarray(
         cv2.remap(
             picture, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE

@@ -47,15 +47,30 @@ class Reduced:
         return width, height
 
     def to_photo(self, points: Floats) -> Floats:
-        """Pixels of the photo, from pixel centres of this copy."""
+        """Pixels of the photo, from pixel centres of this copy.
+
+        Parameters
+        ----------
+        points : (n, 2), pixel centres of this copy
+        """
         return np.asarray((points + 0.5) / self.shrink)
 
     def from_photo(self, points: Floats) -> Floats:
-        """Pixel centres of this copy, from pixels of the photo."""
+        """Pixel centres of this copy, from pixels of the photo.
+
+        Parameters
+        ----------
+        points : (n, 2), pixels of the photo
+        """
         return np.asarray(points * self.shrink - 0.5)
 
     def corners_of(self, quad: Floats) -> tuple[Point, Point, Point, Point]:
-        """Corners in pixels of the photo, inside it, of a quadrilateral of this copy."""
+        """Corners in pixels of the photo, inside it, of a quadrilateral of this copy.
+
+        Parameters
+        ----------
+        quad : (4, 2), pixel centres of this copy
+        """
         limits = np.array(self.size) / self.shrink
         a, b, c, d = ((float(x), float(y)) for x, y in np.clip(self.to_photo(quad), 0, limits))
         return a, b, c, d
@@ -104,12 +119,23 @@ def _noise(codes: np.ndarray) -> float:
 
 
 def roughly_linear(codes: np.ndarray) -> np.ndarray:
-    """Linear light of codes 0..255, 1 = the brightest; close enough to judge a colour cast."""
+    """Linear light of codes 0..255, 1 = the brightest; close enough to judge a colour cast.
+
+    Parameters
+    ----------
+    codes : any shape, 0..255
+    """
     return np.asarray((np.clip(codes, 1.5, 255) / 255) ** 2.2)
 
 
 def median(values: np.ndarray, axis: int | None = None) -> np.ndarray:
-    """The median, the upper one of an even number: several times faster than NumPy's on small arrays."""
+    """The median, the upper one of an even number: several times faster than NumPy's on small arrays.
+
+    Parameters
+    ----------
+    values : any shape
+    axis : int or None, None for all values
+    """
     values = np.asarray(values)
     if axis is None:
         values, axis = values.ravel(), 0

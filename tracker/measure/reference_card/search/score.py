@@ -49,7 +49,12 @@ def log_odds(traits: Traits) -> float:
 
 
 def form(traits: Traits) -> float:
-    """Log odds by shape, evenness and edges alone, as if it were a neutral grey of middling code."""
+    """Log odds by shape, evenness and edges alone, as if it were a neutral grey of middling code.
+
+    Parameters
+    ----------
+    traits : Traits
+    """
     return _odds(traits, 0.0, 1.0)
 
 
@@ -73,10 +78,20 @@ def _odds(traits: Traits, level: float, tint: float) -> float:
 
 
 def probability(odds: float) -> float:
-    """Of log odds."""
+    """Of log odds.
+
+    Parameters
+    ----------
+    odds : float, natural logarithm of the odds
+    """
     return 0.0 if odds == -math.inf else 1 / (1 + math.exp(-min(max(odds, -40.0), 40.0)))
 
 
 def fit(traits: Traits) -> float:
-    """How well an outline sits on its card, for choosing among outlines of one thing; in units of log odds."""
+    """How well an outline sits on its card, for choosing among outlines of one thing; in units of log odds.
+
+    Parameters
+    ----------
+    traits : Traits
+    """
     return 3 * (traits.edge - 0.5 * traits.ragged - 0.08 * float(traits.rim.max()))

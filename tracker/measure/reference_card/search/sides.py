@@ -60,7 +60,12 @@ def refine(
 
 
 def reaches(blur: float) -> list[tuple[float, float]]:
-    """Pixels inwards and outwards of the two rounds for an outline found with a blur, pixels."""
+    """Pixels inwards and outwards of the two rounds for an outline found with a blur, pixels.
+
+    Parameters
+    ----------
+    blur : float, pixels
+    """
     return [(2.0, 4.0 * blur + 3), (3.0, 3.0 + 0.6 * blur)]
 
 
@@ -98,7 +103,12 @@ def look_inside(photo: Reduced, quad: Floats, rim: Floats, longest: float = 2.2)
 
 
 def rim_limit(noise: float) -> float:
-    """Codes above which what lies inside a side is not the card any more."""
+    """Codes above which what lies inside a side is not the card any more.
+
+    Parameters
+    ----------
+    noise : float, codes
+    """
     return 1.2 * noise + 0.8
 
 
@@ -185,7 +195,12 @@ def _sub_pixel(step: np.ndarray, line: np.ndarray, along: Floats, offsets: Float
 
 
 def parabola(before: Floats, top: Floats, after: Floats) -> Floats:
-    """Where the peak lies between samples: shift from the middle of three, in samples, at most half of one."""
+    """Where the peak lies between samples: shift from the middle of three, in samples, at most half of one.
+
+    Parameters
+    ----------
+    before, top, after : (n,), values at three neighbouring samples
+    """
     bend = before - 2 * top + after
     shift = np.where(np.abs(bend) > 1e-9, 0.5 * (before - after) / np.where(np.abs(bend) > 1e-9, bend, 1), 0)
     return np.asarray(np.where(np.abs(shift) < 1, shift, 0))

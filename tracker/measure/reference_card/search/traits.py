@@ -193,7 +193,14 @@ def _rim(photo: Reduced, quad: Floats) -> Floats:
 
 
 def inside_photo(photo: Reduced, quad: Floats, smallest: float, largest: float) -> bool:
-    """True for an outline that lies wholly in the photo and covers a share of it within the limits."""
+    """True for an outline that lies wholly in the photo and covers a share of it within the limits.
+
+    Parameters
+    ----------
+    photo : Reduced
+    quad : (4, 2), pixels
+    smallest, largest : float, share of the photo, 0..1
+    """
     width, height = photo.size
     within = np.all(quad >= 0.5) and np.all(quad <= [width - 1.5, height - 1.5])
     return bool(within and smallest <= area(quad) / (width * height) <= largest)
