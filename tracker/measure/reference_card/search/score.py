@@ -9,7 +9,7 @@ import numpy as np
 from tracker.measure.reference_card.search.traits import Traits
 
 # Fitted by penalised maximum likelihood on 390 photos: some of the bench's heads, cards drawn into public photos, and
-# public photos without a card. Half as many more took no part and gave the same shares.
+# public photos without a card. DEVELOPERS.md says what photos with no part in it gave.
 _INTERCEPT = -5.495
 _MODEL = (  # trait, weight, mean and spread in the fit
     ("edge", 0.5046, 0.6071, 0.2919),
