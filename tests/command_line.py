@@ -102,7 +102,7 @@ POINT = [float, float]
 TRIPLE = [float, float, float]
 CHECK_SHAPE = {"name": str, "ok": bool, "value": float, "limit": float, "unit": str, "advice": str}
 CARD_SHAPE = {
-    "kind": ("grey18", "steps3", "chart24"),
+    "kind": ("grey18", "steps2", "steps3", "chart24"),
     "corners": [POINT, POINT, POINT, POINT],
     "lab": TRIPLE,
     "clipped": float,

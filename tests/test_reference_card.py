@@ -10,11 +10,16 @@ from tests.scenes import CARD, Drawn, photograph, scene
 from tracker import errors
 from tracker.maths.colorimetry import D50_ICC, D65, RGB_TO_XYZ, adaptation_matrix, xyz_to_lab
 from tracker.maths.rgb_space import SRGB
-from tracker.measure.reference_card import CARD_KINDS, read_card, unit_to_photo
-from tracker.measure.reference_card.find import find_card
+from tracker.measure.reference_card import CARD_KINDS, Corners, read_card, unit_to_photo
 from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
 GREY = CARD_KINDS["grey18"]
+
+
+def find_card(encoded: np.ndarray) -> Corners:
+    """The program's plain search, where it is sure."""
+    assert GREY.find is not None
+    return GREY.find(encoded)
 
 
 def turned(angle: float, centre: tuple[float, float] = (690, 560), size: tuple[float, float] = (150, 200)) -> tuple:
@@ -42,9 +47,8 @@ def test_no_card_and_two_cards_are_said() -> None:
         find_card(photograph(scene(card=hidden)).encoded)
     linear = scene()
     linear[120:300, 620:780] = 0.18
-    with pytest.raises(errors.CardAmbiguous, match="2 things") as caught:
+    with pytest.raises(errors.CardAmbiguous, match="More than one thing"):
         find_card(photograph(linear).encoded)
-    assert caught.value.value == 2
 
 
 def test_a_card_cut_by_the_frame_is_not_found() -> None:

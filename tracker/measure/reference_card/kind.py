@@ -13,6 +13,7 @@ import numpy as np
 from tracker.maths.colorimetry import Floats
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction, Point
+from tracker.measure.reference_card.search.found import Search
 
 Corners = tuple[Point, Point, Point, Point]
 Box = tuple[float, float, float, float]
@@ -68,6 +69,7 @@ class CardKind:
     correct : gives the correction that brings a reading to those reference values
     undone : the camera's error that this correction leaves
     find : looks for the card in an upright photo of (h, w, 3) codes; None where the program cannot find this kind
+    search : the same in three states (found, asked about, none), also round a tap inside the card
     require_plausible : refuses a reading that no card of this kind could give
     even_out : gives the reading as if the whole card were lit like its grey
     """
@@ -86,6 +88,7 @@ class CardKind:
     correct: Callable[[CardReading, Floats], Correction]
     undone: Undone
     find: Callable[[np.ndarray], Corners] | None = None
+    search: Search | None = None
     require_plausible: Callable[[CardReading], None] = _accept
     even_out: Callable[[CardReading], CardReading] = _as_it_is
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 
 import numpy as np
 
@@ -14,8 +14,9 @@ from tracker.maths.quantities import Vector3, matrix3, vector3
 from tracker.maths.robust import robust_sd
 from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
-from tracker.measure.reading import Correction
+from tracker.measure.reading import Correction, Point
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+from tracker.measure.reference_card.search import FoundCard, find_chart, found_corners
 
 _NAME = "chart24"
 _GREY = 21  # neutral 5
@@ -149,6 +150,10 @@ def _require_plausible(card: CardReading) -> None:
         )
 
 
+def _search(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+    return find_chart(encoded, near, reference=chart_reference().reshape(4, 6, 3))
+
+
 CHART24 = CardKind(
     name=_NAME,
     title="24-patch chart",
@@ -167,6 +172,8 @@ CHART24 = CardKind(
     correct=_correct,
     # the rest shows in the chart's own misfit, photo by photo
     undone=Undone(contrast=0.02, stray=0.001, tint=0.0, chroma_hue=(0.03, 0.03)),
+    find=partial(found_corners, _search),
+    search=_search,
     require_plausible=_require_plausible,
     even_out=_even_out,
 )

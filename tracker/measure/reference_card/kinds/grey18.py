@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.balance import sharpened, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
-from tracker.measure.reference_card.find import find_card
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+from tracker.measure.reference_card.search import find_plain, found_corners
 
 _NAME = "grey18"
 _GREY = 0.18
@@ -42,5 +44,6 @@ GREY18 = CardKind(
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.08, stray=0.005, tint=1.0),
-    find=find_card,
+    find=partial(found_corners, find_plain),
+    search=find_plain,
 )

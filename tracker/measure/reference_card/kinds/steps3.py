@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+from tracker.measure.reference_card.search import find_row, found_corners
 
 _NAME = "steps3"
 _GREY = 1  # the middle step
@@ -53,6 +55,8 @@ def _require_plausible(card: CardReading) -> None:
         )
 
 
+_search = partial(find_row, reflectances=_REFLECTANCES)
+
 STEPS3 = CardKind(
     name=_NAME,
     title="Three-step strip",
@@ -70,5 +74,7 @@ STEPS3 = CardKind(
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
+    find=partial(found_corners, _search),
+    search=_search,
     require_plausible=_require_plausible,
 )

@@ -1,0 +1,19 @@
+"""Finds a card in a photo, or says what is in doubt: candidates by their outline, refined, scored, decided."""
+
+from tracker.measure.reference_card.search.chart import find_chart
+from tracker.measure.reference_card.search.decide import find_plain
+from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason, Search, found_corners
+from tracker.measure.reference_card.search.rows import find_row
+
+__all__ = [
+    "ASK",
+    "FOUND",
+    "NONE",
+    "FoundCard",
+    "Reason",
+    "Search",
+    "find_chart",
+    "find_plain",
+    "find_row",
+    "found_corners",
+]

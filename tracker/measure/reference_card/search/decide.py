@@ -1,0 +1,94 @@
+"""From outlines to one answer about a plain card: found, asked about, or none."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from tracker.measure.reading import Point
+from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
+from tracker.measure.reference_card.search.geometry import contains, overlap
+from tracker.measure.reference_card.search.plain import Outline, outlines
+from tracker.measure.reference_card.search.reduced import Reduced, reduce
+from tracker.measure.reference_card.search.rows import rows_among
+from tracker.measure.reference_card.search.score import fit, probability
+
+_SURE, _MAYBE = 0.75, 0.1  # probability
+_TAPPED = 1e-4  # a person who taps has said that there is a card
+_HOLDS = 0.6  # of the outline that is taken
+_CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
+_LEAD = 1.5  # log odds over any other place
+_BRIGHTEST = 205.0  # code above which even paper is more likely
+_FAINTEST = 2.0  # codes across the weakest side
+_SAME_THING = 0.3  # overlap
+_BELONGS = 3.0, 1.6  # log odds and miss (pixels) of a longer card of which it is a step
+_TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
+
+
+def find_plain(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+    """The one plain card in a photo.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    near : (x, y) or None, pixels, a point inside the card as a person tapped it
+
+    Returns
+    -------
+    FoundCard : corners clockwise from the one nearest the photo's top left
+    """
+    photo = reduce(encoded)
+    return decide(photo, outlines(photo), near)
+
+
+def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> FoundCard:
+    """One answer from all outlines of a photo.
+
+    Parameters
+    ----------
+    photo : Reduced
+    found : outlines of even cards in it
+    near : (x, y) or None, pixels of the photo, a point inside the card
+    """
+    if near is not None:
+        tapped = photo.from_photo(np.array(near))
+        found = [outline for outline in found if contains(outline.quad, tapped)]
+    best = max(found, key=lambda outline: outline.odds, default=None)
+    if best is None or probability(best.odds) < (_MAYBE if near is None else _TAPPED):
+        return FoundCard(NONE, None, 0.0 if best is None else probability(best.odds), "nothing")
+    taken = _fitting_best(found, best)
+    elsewhere = [one.odds for one in found if overlap(one.quad, taken.quad) < _SAME_THING]
+    reason = _doubt(best, taken, max(elsewhere, default=-math.inf))
+    if near is not None:
+        reason = ""
+    elif not reason and _is_a_step(photo, taken):
+        reason = "other_card"
+    corners = photo.corners_of(taken.quad)
+    return FoundCard(ASK if reason else FOUND, corners, probability(taken.odds), reason)
+
+
+def _is_a_step(photo: Reduced, outline: Outline) -> bool:
+    """True where a lighter or darker step of a longer card joins on."""
+    return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows_among(photo, [outline], _TWO_STEPS))
+
+
+def _fitting_best(found: list[Outline], best: Outline) -> Outline:
+    """Of the outlines of the same thing, the one whose sides sit best."""
+    least = max(0.15, 0.2 * probability(best.odds))
+    same = [one for one in found if probability(one.odds) >= least and overlap(one.quad, best.quad) >= _SAME_THING]
+    return max(same or [best], key=lambda one: max(min(one.odds, 20.0), -20.0) + fit(one.traits))
+
+
+def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:
+    """Why the outline has to be asked about; empty where it need not be."""
+    traits = taken.traits
+    if taken.odds - max(elsewhere, -20.0) < _LEAD:
+        return "several"
+    if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest):
+        return "rim"
+    if traits.brightest > _BRIGHTEST:
+        return "bright"
+    if traits.step < _FAINTEST or probability(best.odds) < _SURE or probability(taken.odds) < _HOLDS:
+        return "faint"
+    return ""

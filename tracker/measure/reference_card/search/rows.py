@@ -1,0 +1,220 @@
+"""A card of several equal steps in a row, such as grey above dark: found as a whole, never as one of its steps.
+
+An even outline may be any step of it, turned any way. What lies where the other steps should be must be as even, of
+the same colour of light, and lighter or darker as its reflectance says; then all steps together give the corners.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import cv2
+import numpy as np
+
+from tracker.maths.colorimetry import Floats
+from tracker.measure.reading import Point
+from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST
+from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
+from tracker.measure.reference_card.search.geometry import area, card_shaped, contains, overlap
+from tracker.measure.reference_card.search.light import light_on
+from tracker.measure.reference_card.search.plain import Outline, outlines
+from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
+from tracker.measure.reference_card.search.score import form, probability
+from tracker.measure.reference_card.search.sides import refine
+from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of
+
+LONGEST_STEP = 4.5
+"""Longer over shorter side of one step."""
+_LONGEST = 4.5  # of the whole row
+_LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
+_CONTRAST = (0.55, 1.6)  # seen over true log ratio of two steps: a phone's look, stray light, a printed dark
+_BURNT = 245.0  # code: a white step may burn out, and then only has to be lighter
+_TINT = 0.45  # log ratio by which the channels of two steps may differ
+_EVEN = 5.0  # codes, and 3 times the noise
+_JOINED = 0.06  # of a step's size: how far the corners of two neighbours may lie apart
+_PRIOR = 1.0  # log odds of two steps that stand to one another as they should
+_SURE, _MAYBE, _TAPPED = 0.35, 0.1, 1e-4  # probability
+_LARGEST_MISS = 1.6  # pixels by which the steps' corners may miss one plane
+_CLEANEST = 8.0  # codes by which a step's rim may differ from its middle
+_LEAD = 3.0
+_SAME_THING = 0.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Row:
+    """A row of steps that may be the card.
+
+    Attributes
+    ----------
+    quad : (4, 2), pixels of the search picture, clockwise from the row's own top left
+    odds : float, log odds that it is the card
+    miss : float, pixels, by which the steps' corners miss one common plane, root mean square
+    rim : float, codes; see `Traits`, the worst step
+    """
+
+    quad: Floats
+    odds: float
+    miss: float
+    rim: float
+
+
+def find_row(encoded: np.ndarray, near: Point | None = None, *, reflectances: Sequence[float]) -> FoundCard:
+    """The one card of equal steps in a photo.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    near : (x, y) or None, pixels, a point inside the card as a person tapped it
+    reflectances : of the steps from the card's top to its bottom, 0..1
+
+    Returns
+    -------
+    FoundCard : corners clockwise from the card's own top left
+    """
+    photo = reduce(encoded)
+    rows = rows_among(photo, outlines(photo, LONGEST_STEP, SMALLEST / len(reflectances)), reflectances)
+    if near is not None:
+        tapped = photo.from_photo(np.array(near))
+        rows = [row for row in rows if contains(row.quad, tapped)]
+    best = max(rows, key=lambda row: row.odds - row.miss, default=None)
+    if best is None or probability(best.odds) < (_MAYBE if near is None else _TAPPED):
+        return FoundCard(NONE, None, 0.0 if best is None else probability(best.odds), "nothing")
+    reason = "" if near is not None else _doubt(best, rows)
+    return FoundCard(ASK if reason else FOUND, photo.corners_of(best.quad), probability(best.odds), reason)
+
+
+def _doubt(best: Row, rows: list[Row]) -> Reason:
+    elsewhere = max((row.odds for row in rows if overlap(row.quad, best.quad) < _SAME_THING), default=-20.0)
+    if best.odds - elsewhere < _LEAD:
+        return "several"
+    if best.rim > _CLEANEST:
+        return "rim"
+    return "faint" if probability(best.odds) < _SURE or best.miss > _LARGEST_MISS else ""
+
+
+def rows_among(photo: Reduced, found: Sequence[Outline], reflectances: Sequence[float]) -> list[Row]:
+    """All rows of which one of the outlines is a step.
+
+    Parameters
+    ----------
+    photo : Reduced
+    found : outlines of single steps
+    reflectances : of the steps from top to bottom, 0..1
+    """
+    likely = [one for one in found if form(one.traits) > _LIKELY and one.traits.opposite > 0.75]
+    rows: list[Row] = []
+    for outline in sorted(likely, key=lambda one: -form(one.traits)):
+        for place, quad in _turned(outline.quad, len(reflectances)):
+            if not _new(quad, rows) or not _matches(photo, quad, reflectances):
+                continue
+            row = _row(photo, outline, place, quad, len(reflectances))
+            if row is not None:
+                rows.append(row)
+    return rows
+
+
+def _new(quad: Floats, rows: list[Row]) -> bool:
+    limit = 0.06 * np.sqrt(area(quad))
+    return all(float(np.abs(quad - row.quad).max()) > limit for row in rows)
+
+
+def _turned(quad: Floats, steps: int) -> Iterator[tuple[int, Floats]]:
+    """Each place in the row that an outline may have, and the outline of the row then, from its own top left."""
+    for turn in range(4):
+        step = np.roll(quad, -turn, axis=0)
+        for place in range(steps):
+            row = _seen(_plane(_box(place, steps), step), _box(0, 1))
+            if card_shaped(row, 0.1, _LONGEST):
+                yield place, row
+
+
+def _box(place: int, steps: int) -> Floats:
+    """Corners of a step in the row's unit square."""
+    top, bottom = place / steps, (place + 1) / steps
+    return np.array([(0.0, top), (1.0, top), (1.0, bottom), (0.0, bottom)])
+
+
+def _plane(unit: Floats, pixels: Floats) -> Floats:
+    """The projective map (3, 3) of points of the unit square to pixels, by least squares where there are over four."""
+    if len(unit) == 4:
+        return np.asarray(cv2.getPerspectiveTransform(unit.astype(np.float32), pixels.astype(np.float32)))
+    return np.asarray(cv2.findHomography(unit, pixels, 0)[0])
+
+
+def _seen(plane: Floats, unit: Floats) -> Floats:
+    """Pixels of points (n, 2) of the unit square."""
+    return np.asarray(cv2.perspectiveTransform(unit[None].astype(float), plane)[0])
+
+
+def _steps_of(row: Floats, steps: int) -> list[Floats]:
+    plane = _plane(_box(0, 1), row)
+    return [_seen(plane, _box(place, steps)) for place in range(steps)]
+
+
+def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool:
+    """True where all steps lie in the photo, are even, and stand to one another as their reflectances do."""
+    if not inside_photo(photo, row, SMALLEST, LARGEST):
+        return False
+    steps = _steps_of(row, len(reflectances))
+    wanted = [float(np.log(a / b)) for a, b in pairwise(reflectances)]
+    middles = [_middle(photo, step) for step in steps]  # a first look, which leaves few
+    if not all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(middles), wanted, strict=True)):
+        return False
+    lights = [light_on(photo.smooth, step, 0.6) for step in steps]
+    if any(light.unevenness > max(_EVEN, 3 * photo.noise) for light in lights):
+        return False
+    levels = [light.plane[0] for light in lights]
+    return all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(levels), wanted, strict=True))
+
+
+def _middle(photo: Reduced, step: Floats) -> Floats:
+    """Codes in the middle of a step, (3,)."""
+    column, row = np.rint(step.mean(axis=0)).astype(int)
+    return np.asarray(photo.smooth[row - 1 : row + 2, column - 1 : column + 2].mean(axis=(0, 1)), float)
+
+
+def _stand(lighter: Floats, darker: Floats, expected: float) -> bool:
+    """True where the codes of one step are lighter than the next by about a log ratio, in the same colour of light."""
+    ratios = np.log(roughly_linear(lighter) / roughly_linear(darker))
+    seen = float(ratios.mean())
+    if lighter.max() > _BURNT:
+        return seen > 0.35 * expected
+    alike = float(np.ptp(ratios)) < _TINT
+    return alike and _CONTRAST[0] * expected < seen < _CONTRAST[1] * expected
+
+
+def _row(photo: Reduced, outline: Outline, place: int, quad: Floats, steps: int) -> Row | None:
+    """The row with every step on its own edges; None where a step has none, or they do not join."""
+    outlines_of_steps: list[Floats] = []
+    traits: list[Traits] = []
+    for k, step in enumerate(_steps_of(quad, steps)):
+        if k == place:
+            outlines_of_steps.append(_from_corner(outline.quad, step))
+            traits.append(outline.traits)
+            continue
+        found = refine(photo, step, 1.5, longest=LONGEST_STEP)
+        if found is None or float(np.abs(found - step).max()) > 0.3 * np.sqrt(area(step)):
+            return None
+        outlines_of_steps.append(found)
+        traits.append(traits_of(photo, found))
+    size = float(np.sqrt(area(outlines_of_steps[0])))
+    for upper, lower in pairwise(outlines_of_steps):
+        if np.abs(upper[[3, 2]] - lower[[0, 1]]).max() > _JOINED * size + 1.5:
+            return None
+    unit, pixels = np.concatenate([_box(k, steps) for k in range(steps)]), np.concatenate(outlines_of_steps)
+    plane = _plane(unit, pixels)
+    miss = float(np.sqrt(np.square(_seen(plane, unit) - pixels).sum(axis=1).mean()))
+    whole_size = [replace(one, shortest=one.shortest * steps**0.5) for one in traits]  # a step is smaller than a card
+    odds = float(np.mean([form(one) for one in whole_size])) * 1.5 + _PRIOR * (steps - 1) - miss
+    whole = _seen(plane, _box(0, 1))
+    if not card_shaped(whole, 0.1, _LONGEST) or not inside_photo(photo, whole, SMALLEST, LARGEST):
+        return None
+    return Row(whole, odds, miss, max(float(one.rim.max()) for one in traits))
+
+
+def _from_corner(quad: Floats, like: Floats) -> Floats:
+    """The same outline, from the corner that another one starts at."""
+    turned = [np.roll(quad, k, axis=0) for k in range(4)]
+    return min(turned, key=lambda one: float(np.abs(one - like).max()))
