@@ -26,8 +26,15 @@ from tracker.measure import CARD_KINDS, find_marks, measure_photo
 from tracker.measure.balance import tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.card_scale import scale_of
-from tracker.measure.reading import Correction, PhotoReading
-from tracker.measure.reference_card import CardKind, CardReading, Corners, camera_error, correction_from_card
+from tracker.measure.reading import Correction, PhotoReading, Point
+from tracker.measure.reference_card import (
+    CardKind,
+    CardReading,
+    Corners,
+    FoundCard,
+    camera_error,
+    correction_from_card,
+)
 from tracker.measure.reference_card import kinds as package
 from tracker.measure.reference_card.kind import grid
 from tracker.record.records import MEASURING, Draft, from_json, to_json
@@ -105,12 +112,12 @@ def _require_plausible(card: CardReading) -> None:
         raise CardImplausible("The upper half is not the lighter one.", "Mark the corners from the light end.")
 
 
-def _find(encoded: np.ndarray) -> Corners:
+def _search(encoded: np.ndarray, near: Point | None) -> FoundCard:
     """Where the drawn card lies, if it lies there: a step between its halves."""
     upper, lower = (encoded[row, 700].astype(float).mean() for row in (560, 680))
     if upper < 1.2 * lower:
-        raise CardNotFound("No card of two halves stands clear in the photo.", "Mark its corners.")
-    return cast(Corners, CARD)
+        return FoundCard("none", None, 0.0, "nothing")
+    return FoundCard("found", cast(Corners, CARD), 1.0)
 
 
 HALVES = CardKind(
@@ -127,7 +134,7 @@ HALVES = CardKind(
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.04, stray=0.003, tint=0.5),
-    find=_find,
+    search=_search,
     require_plausible=_require_plausible,
 )
 CONTRAST = 1.25

@@ -24,7 +24,7 @@ from test_pages_new_visit import client as client
 from test_pages_new_visit import look_right, named, shown_draft, upload
 
 from tracker import workflow
-from tracker.errors import HairInDoubt, HairNotFound, InvalidOutline
+from tracker.errors import CardAmbiguous, HairInDoubt, HairNotFound, InvalidOutline
 from tracker.measure import Suggestion, find_marks
 from tracker.measure.hair import DOUBTS, Outline
 from tracker.measure.reading import RIBBON, WHOLE, Marks, Point
@@ -116,6 +116,25 @@ def test_clear_hair_only_needs_a_look(store: Store, client: Client) -> None:
     measured = photo_of(test, store).reading
     assert measured is not None
     assert (measured.ok, measured.hair, measured.outline) == (True, WHOLE, found.outline)
+
+
+def test_a_card_in_question_is_asked_about_and_a_person_may_say_yes(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = CardAmbiguous("More than one thing looks like the card.", "Look whether the outline lies on it.")
+    answer(monkeypatch, lambda found, _: replace(found, card=asked))
+    test = to_marks(client)
+    assert asked.message in words(test)
+    assert test.button(key="right-before").proto.type == "secondary"
+    corners = marks_of(test, store).corners or ()
+    put(test, store, corners=((corners[0][0] + 9.0, corners[0][1]), *corners[1:]))
+    assert asked.what not in words(test), "somebody moved it"
+    again = to_marks(client, drawn_photo(41.0))
+    again.button(key="right-before").click().run()
+    assert_no_failure(again)
+    reading = photo_of(again, store).reading
+    assert reading is not None
+    assert reading.ok
 
 
 @pytest.mark.parametrize("name", ["unclear", "frame", "small"])

@@ -10,7 +10,7 @@ from tests.scenes import CARD, Drawn, photograph, scene
 from tracker import errors
 from tracker.maths.colorimetry import D50_ICC, D65, RGB_TO_XYZ, adaptation_matrix, xyz_to_lab
 from tracker.maths.rgb_space import SRGB
-from tracker.measure.reference_card import CARD_KINDS, Corners, read_card, unit_to_photo
+from tracker.measure.reference_card import CARD_KINDS, Corners, found_corners, read_card, unit_to_photo
 from tracker.measure.reference_card.kinds.chart24 import chart_reference
 
 GREY = CARD_KINDS["grey18"]
@@ -18,8 +18,8 @@ GREY = CARD_KINDS["grey18"]
 
 def find_card(encoded: np.ndarray) -> Corners:
     """The program's plain search, where it is sure."""
-    assert GREY.find is not None
-    return GREY.find(encoded)
+    assert GREY.search is not None
+    return found_corners(GREY.search, encoded)
 
 
 def turned(angle: float, centre: tuple[float, float] = (690, 560), size: tuple[float, float] = (150, 200)) -> tuple:

@@ -45,7 +45,14 @@ from tracker.measure.reading import (
     Point,
     RegionReading,
 )
-from tracker.measure.reference_card import CardKind, Corners, card_kind, correction_from_card, read_card
+from tracker.measure.reference_card import (
+    CardKind,
+    Corners,
+    card_kind,
+    correction_from_card,
+    found_corners,
+    read_card,
+)
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.measure.way import Way, way_over
@@ -74,7 +81,7 @@ class Suggestion:
     Attributes
     ----------
     marks : Marks; without an outline where no hair was found, and then without a path unless one was given
-    card : CardError or None, why no card was found
+    card : CardError or None, why no card was found; a `CardAmbiguous` where the corners may be those of the card
     hair : HairError or None, why no hair was found
     doubt : HairInDoubt or None, what is unsure about the outline that was found
     """
@@ -106,18 +113,17 @@ def find_marks(
     path : points from root to tip, pixels, along which the hair is looked for; None to look for it without help
     """
     height, width = picture.encoded.shape[:2]
-    find = card_kind(kind).find
+    search = card_kind(kind).search
     card = None
-    if corners is None and find is not None:
-        try:
-            corners = find(picture.encoded)
-        except CardError as error:
-            card = error.with_traceback(None)  # it would hold the whole photo as long as the suggestion is kept
+    if corners is None and search is not None:
+        seen = search(picture.encoded, None)
+        corners, card = seen.corners, seen.error
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     try:
         hair = find_hair(picture.encoded, corners, path)
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
+        # its traceback would hold the whole photo as long as the suggestion is kept
         return Suggestion(marks, card, error.with_traceback(None))
     doubt = HairInDoubt(*DOUBTS[hair.reason]) if hair.reason else None
     return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
@@ -192,9 +198,9 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
-    if kind.find is None:
+    if kind.search is None:
         raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
-    return kind.find(picture.encoded)
+    return found_corners(kind.search, picture.encoded)
 
 
 def _require_reflectance(reflectance: float | None) -> None:

@@ -3,15 +3,18 @@
 from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
 from tracker.measure.reference_card.read import read_card, unit_to_photo
+from tracker.measure.reference_card.search import FoundCard, found_corners
 
 __all__ = [
     "CARD_KINDS",
     "CardKind",
     "CardReading",
     "Corners",
+    "FoundCard",
     "camera_error",
     "card_kind",
     "correction_from_card",
+    "found_corners",
     "is_searched",
     "kind_or_plain",
     "read_card",

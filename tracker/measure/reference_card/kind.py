@@ -68,8 +68,8 @@ class CardKind:
         of the grey (0..1), or None
     correct : gives the correction that brings a reading to those reference values
     undone : the camera's error that this correction leaves
-    find : looks for the card in an upright photo of (h, w, 3) codes; None where the program cannot find this kind
-    search : the same in three states (found, asked about, none), also round a tap inside the card
+    search : looks for the card in an upright photo of (h, w, 3) codes, also round a tap inside the card; it is found,
+        asked about or not there. None where the program cannot find this kind
     require_plausible : refuses a reading that no card of this kind could give
     even_out : gives the reading as if the whole card were lit like its grey
     """
@@ -87,7 +87,6 @@ class CardKind:
     reference: Callable[[float | None], Floats]
     correct: Callable[[CardReading, Floats], Correction]
     undone: Undone
-    find: Callable[[np.ndarray], Corners] | None = None
     search: Search | None = None
     require_plausible: Callable[[CardReading], None] = _accept
     even_out: Callable[[CardReading], CardReading] = _as_it_is

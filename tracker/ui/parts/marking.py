@@ -8,7 +8,7 @@ from typing import Literal
 
 import streamlit as st
 
-from tracker.errors import HairError, HairNotFound, TrackerError
+from tracker.errors import CardAmbiguous, HairError, HairNotFound, TrackerError
 from tracker.maths import polyline
 from tracker.measure import Suggestion, is_searched
 from tracker.measure.hair import outline_about
@@ -195,9 +195,18 @@ def _card_is_placed(photo_id: str, marks: Marks) -> bool:
     first = held(_Looked, photo_id).card
     if first is None or first.marks.corners is None or marks.corners is None:
         return True
-    if is_searched(marks.card_kind) and first.card is None:
+    if is_searched(marks.card_kind) and (first.card is None or isinstance(first.card, CardAmbiguous)):
         return True
     return polyline.moved(first.marks.corners, marks.corners) > _STILL
+
+
+def _card_in_question(photo_id: str, marks: Marks) -> CardAmbiguous | None:
+    """Why the outline that was found may not be the card, until somebody moves it."""
+    first = held(_Looked, photo_id).card
+    if first is None or first.marks.corners is None or marks.corners is None:
+        return None
+    still = polyline.moved(first.marks.corners, marks.corners) <= _STILL
+    return first.card if still and isinstance(first.card, CardAmbiguous) else None
 
 
 def _card_error(photo_id: str, marks: Marks) -> TrackerError | None:
@@ -208,6 +217,10 @@ def _card_error(photo_id: str, marks: Marks) -> TrackerError | None:
 
 def _say_of_the_card(photo_id: str, marks: Marks, *, measured: bool) -> bool:
     """True where the corners lie on the card by now; else what is to be done before is said."""
+    asked = _card_in_question(photo_id, marks)
+    if asked is not None and not measured:
+        warning(asked.what, asked.advice)
+        return False
     if measured or _card_is_placed(photo_id, marks):
         return True
     error = _card_error(photo_id, marks)

@@ -54,4 +54,4 @@ def camera_error(name: str, light: str | None, grey: float) -> CameraError:
 
 def is_searched(name: str) -> bool:
     """True where the program can find the kind of card called `name` by itself."""
-    return name in CARD_KINDS and CARD_KINDS[name].find is not None
+    return name in CARD_KINDS and CARD_KINDS[name].search is not None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import replace
-from functools import lru_cache, partial
+from functools import lru_cache
 
 import numpy as np
 
@@ -16,7 +16,7 @@ from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction, Point
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
-from tracker.measure.reference_card.search import FoundCard, find_chart, found_corners
+from tracker.measure.reference_card.search import FoundCard, find_chart
 
 _NAME = "chart24"
 _GREY = 21  # neutral 5
@@ -172,7 +172,6 @@ CHART24 = CardKind(
     correct=_correct,
     # the rest shows in the chart's own misfit, photo by photo
     undone=Undone(contrast=0.02, stray=0.001, tint=0.0, chroma_hue=(0.03, 0.03)),
-    find=partial(found_corners, _search),
     search=_search,
     require_plausible=_require_plausible,
     even_out=_even_out,

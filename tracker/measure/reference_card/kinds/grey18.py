@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
-
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
@@ -11,7 +9,7 @@ from tracker.measure.balance import sharpened, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
-from tracker.measure.reference_card.search import find_plain, found_corners
+from tracker.measure.reference_card.search import find_plain
 
 _NAME = "grey18"
 _GREY = 0.18
@@ -44,6 +42,5 @@ GREY18 = CardKind(
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.08, stray=0.005, tint=1.0),
-    find=partial(found_corners, find_plain),
     search=find_plain,
 )

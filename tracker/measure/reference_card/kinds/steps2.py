@@ -12,7 +12,7 @@ from tracker.measure.balance import toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
-from tracker.measure.reference_card.search import find_row, found_corners
+from tracker.measure.reference_card.search import find_row
 
 _NAME = "steps2"
 _GREY, _DARK = 0, 1
@@ -84,7 +84,6 @@ STEPS2 = CardKind(
     correct=_correct,
     # what the dark half reflects is nominal: 0.045 to 0.055 is an exponent of 0.92 to 1.08
     undone=Undone(contrast=0.05, stray=0.003, tint=1.0),
-    find=partial(found_corners, _search),
     search=_search,
     require_plausible=_require_plausible,
 )

@@ -13,7 +13,7 @@ from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
-from tracker.measure.reference_card.search import find_row, found_corners
+from tracker.measure.reference_card.search import find_row
 
 _NAME = "steps3"
 _GREY = 1  # the middle step
@@ -74,7 +74,6 @@ STEPS3 = CardKind(
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
-    find=partial(found_corners, _search),
     search=_search,
     require_plausible=_require_plausible,
 )

@@ -22,7 +22,7 @@ Reason = Literal["", "nothing", "faint", "several", "rim", "bright", "other_card
 """Why a card is not simply found: nothing looks like one; its edge is faint or broken; several things look like one;
 something lies along its inner edge; it is nearly white; it is a step of a card of several steps."""
 
-_BY_HAND = "Mark its four corners by hand, or tap inside it."
+_BY_HAND = "If not, drag its four corners onto the card."
 _SENTENCES: dict[Reason, tuple[str, str]] = {
     "nothing": (
         "No card of this kind stands clear in the photo.",
