@@ -174,7 +174,7 @@ class TestOneMore:
         found = find_marks(photograph(scene()), "halves2")
         assert isinstance(found.card, CardNotFound)
         assert found.marks.corners is not None
-        with pytest.raises(CardNotFound, match="two halves"):
+        with pytest.raises(CardNotFound, match="No card of this kind"):
             measure_photo(photograph(scene()), marks("halves2", None))
 
     def test_its_own_correction_gives_the_colours(self) -> None:

@@ -124,7 +124,8 @@ def test_a_card_in_question_is_asked_about_and_a_person_may_say_yes(
     asked = CardAmbiguous("More than one thing looks like the card.", "Look whether the outline lies on it.")
     answer(monkeypatch, lambda found, _: replace(found, card=asked))
     test = to_marks(client)
-    assert asked.message in words(test)
+    assert asked.what in words(test)
+    assert asked.advice in words(test)
     assert test.button(key="right-before").proto.type == "secondary"
     corners = marks_of(test, store).corners or ()
     put(test, store, corners=((corners[0][0] + 9.0, corners[0][1]), *corners[1:]))
@@ -288,12 +289,12 @@ def test_looking_for_the_hair_in_vain_keeps_the_line(
 
 def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: Client) -> None:
     test = to_marks(client, flat(hair=True))
-    assert "No grey card stands clear" in words(test)
+    assert "No card of this kind stands clear" in words(test)
     assert test.button(key="right-before").proto.type == "secondary"
     photo = photo_of(test, store)
     assert photo.marks is not None
     put(test, store, corners=CARD, outline=photo.marks.outline, path=photo.marks.path)
-    assert "No grey card stands clear" not in words(test)
+    assert "No card of this kind stands clear" not in words(test)
 
 
 # --- marked along a ribbon, by the method before ---------------------------------------------------------------------
