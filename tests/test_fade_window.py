@@ -50,11 +50,12 @@ class TestFirstPassing:
     ) -> None:
         t = np.linspace(0, 12, 240_001)
         curve = start - fast * np.expm1(-rate * t) + slow * t
-        beyond = np.flatnonzero(curve >= limit if above else curve <= limit)
+        over = curve - limit if above else limit - curve
+        beyond = np.flatnonzero(over >= 0)
         found = first_passing(np.array([rate]), np.array([[start, fast, slow]]), limit, above=above, end=12.0)[0]
         closest = float(np.min(np.abs(curve - limit)))
-        if beyond.size == 0:
-            # the walk may step over a touch that the exact search sees
+        if beyond.size == 0 or over.max() < 1e-9:
+            # the walk may step over a touch that the exact search sees, and rounding may make one of coming near
             assert math.isinf(found) or closest < 1e-6
         else:
             assert found == pytest.approx(t[beyond[0]], abs=1e-4)

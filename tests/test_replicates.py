@@ -222,14 +222,25 @@ def test_what_would_settle_it_is_true_combed_or_not() -> None:
     assert verdict(20, False) == "cannot tell yet"
 
 
-@pytest.mark.parametrize(("hair", "remedy"), [("ribbon", "set-up check"), ("whole", "nothing")])
-def test_no_set_up_check_is_promised_for_the_whole_hair(hair: str, remedy: str) -> None:
+@pytest.mark.parametrize(
+    ("hair", "checked", "remedy"),
+    [
+        ("ribbon", None, "set-up check"),
+        ("whole", None, "set-up check"),
+        ("whole", "ribbon", "set-up check"),
+        ("whole", "whole", "nothing"),
+    ],
+)
+def test_a_set_up_check_is_promised_until_there_is_one_of_that_hair(
+    hair: str, checked: str | None, remedy: str
+) -> None:
+    known = KNOWN if checked is None else replace(KNOWN, provisional=False, covers_light=True, hair=checked)
     light = matrix3(np.diag([1.0, 0.0, 0.0]))
     sides = []
     for lab in (AT, np.add(AT, [1.5, 0, 0])):
         band = replace(region(lab, (1.02, 0.2, 0.2), math.inf), light_cov=light)
         sides.append(replace(reading(band), hair=hair))
-    [found] = compare_readings(*sides, same_kit=True, repeatability=KNOWN)
+    [found] = compare_readings(*sides, same_kit=True, repeatability=known)
     assert (found.verdict, found.remedy) == ("cannot tell yet", remedy)
 
 
