@@ -42,7 +42,7 @@ def toned_gains(seen: Floats, wanted: Floats, exponent: float = 1.0, flare: floa
     return vector3((wanted + flare) ** (1 / exponent) / np.maximum(seen, _DARKEST))
 
 
-def sharpened(gains: Vector3, wanted: Floats) -> Matrix3:
+def sharpened(gains: Vector3, wanted: Floats, exponent: float = 1.0) -> Matrix3:
     """What turns gains in linear sRGB into gains on the responses of a camera's own sensors, nearly.
 
     A camera balances its raw values before they become sRGB, so what it chose is undone where it was done. The
@@ -52,15 +52,17 @@ def sharpened(gains: Vector3, wanted: Floats) -> Matrix3:
     ----------
     gains : of red, green and blue, > 0
     wanted : (3,), linear values of the grey under the standard white
+    exponent : of the `Correction`, applied between the gains and this
 
     Returns
     -------
-    3 x 3, to be applied after the gains; it leaves the grey as it is
+    3 x 3, to be applied after gains and exponent; it leaves the grey as it is
     """
-    seen = wanted / np.asarray(gains)
+    done = np.asarray(gains) ** exponent
+    seen = wanted / done
     scale = (_SHARPENED @ wanted) / np.maximum(_SHARPENED @ seen, _DARKEST)
     whole = np.linalg.solve(_SHARPENED, scale[:, None] * _SHARPENED)
-    return matrix3(whole / np.asarray(gains))
+    return matrix3(whole / done)
 
 
 def tone(

@@ -8,7 +8,7 @@ import numpy as np
 
 from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, luminance
-from tracker.measure.balance import toned_gains
+from tracker.measure.balance import sharpened, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
@@ -38,8 +38,9 @@ def _exponent(seen: Floats, wanted: Floats) -> float:
 
 def _correct(card: CardReading, reference: Floats) -> Correction:
     """Gains from the grey, and one exponent from grey and dark."""
-    exponent = float(np.clip(_exponent(card.linear, reference), *_HELD))
-    return Correction(_NAME, toned_gains(card.linear[_GREY], reference[_GREY], exponent), exponent=exponent)
+    exponent, grey = float(np.clip(_exponent(card.linear, reference), *_HELD)), reference[_GREY]
+    gains = toned_gains(card.linear[_GREY], grey, exponent)
+    return Correction(_NAME, gains, exponent=exponent, matrix=sharpened(gains, grey, exponent))
 
 
 def _require_plausible(card: CardReading) -> None:
