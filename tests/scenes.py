@@ -118,7 +118,7 @@ def _scene(
 
 
 @lru_cache(maxsize=8)
-def _off_balance(gains: tuple[float, float, float]) -> np.ndarray:
+def off_balance(gains: tuple[float, float, float]) -> np.ndarray:
     """From linear sRGB to linear sRGB of a camera whose sensors are out of balance, (3, 3).
 
     Sensors are the sharpened responses of CAT16 (Li et al. 2017, Color Res Appl 42:703; CIE 248:2022), as
@@ -143,7 +143,7 @@ def photograph(
 ) -> Drawn:
     """The scene as an sRGB-encoded photo whose greys have these gains, from a camera that is off balance by that."""
     top = 2**bits - 1
-    cast = _off_balance(gains)
+    cast = off_balance(gains)
     codes = np.empty(linear.shape, np.uint8 if bits == 8 else np.uint16)
     # a strip at a time stays in the processor's cache
     for rows in (slice(first, first + _STRIP) for first in range(0, len(linear), _STRIP)):
