@@ -24,7 +24,7 @@ def main() -> int:
 
     cv2.setNumThreads(1)
     cli = argparse.ArgumentParser(prog="python -m tests.bench.heads", description=__doc__)
-    cli.add_argument("--method", choices=METHODS, default="ribbon")
+    cli.add_argument("--method", choices=METHODS, default="whole")
     cli.add_argument("--heads", type=int, metavar="N", help="so many heads only, spread over all")
     cli.add_argument("--card", choices=KINDS, action="append", help="this kind of card only; may be repeated")
     cli.add_argument("--lain", action="store_true", help="also three photos of hair that lies as it lay")

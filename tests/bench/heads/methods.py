@@ -21,7 +21,7 @@ from tracker.compare.replicates import mean_of_replicates
 from tracker.errors import TrackerError
 from tracker.maths.colorimetry import Floats
 from tracker.maths.uncertainty import coverage_factor
-from tracker.measure import CARD_KINDS, Settings, measure_photo
+from tracker.measure import CARD_KINDS, Settings, find_marks, measure_photo
 from tracker.measure.reading import REGIONS, RIBBON, WHOLE, PhotoReading
 from tracker.measure.repeatability import PROVISIONAL
 
@@ -72,15 +72,22 @@ class Method(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class Program:
-    """The program as it is, with the exact path."""
+    """The program as it is: with exact corners and path, or with all marks as it suggests them."""
 
     hair: str
     part: str = CORE
     kinds: tuple[str, ...] = tuple(kind for kind in KINDS if kind in CARD_KINDS)  # of those that it knows
+    suggested: bool = False
 
     def read(self, photo: Developed) -> PhotoReading:
         """The program's own reading, along a ribbon or over the whole hair as it finds it."""
         marks = photo.marks if self.hair == RIBBON else replace(photo.marks, width=None)
+        if self.suggested:
+            found = find_marks(photo.picture, photo.kind)
+            doubt = found.card or found.hair or found.doubt
+            if doubt is not None:
+                raise Refused(f"asks: {doubt.code}")
+            marks = found.marks
         settings = Settings(card_stood=not photo.head.about["held"])
         try:
             reading = measure_photo(photo.picture, marks, settings, light=photo.noted)
@@ -134,4 +141,9 @@ class WholeWidth:
         return {band: BandChange(np.asarray(second[band] - first[band])) for band in REGIONS}
 
 
-METHODS: dict[str, Method] = {"ribbon": Program(RIBBON), "whole": Program(WHOLE, MEAN), "whole width": WholeWidth()}
+METHODS: dict[str, Method] = {
+    "ribbon": Program(RIBBON),
+    "whole": Program(WHOLE, MEAN),
+    "as suggested": Program(WHOLE, MEAN, suggested=True),
+    "whole width": WholeWidth(),
+}
