@@ -233,6 +233,16 @@ def test_what_was_in_force_only_meanwhile_is_kept_nowhere(
     assert client_wear(store, client_id) == known
 
 
+@pytest.mark.parametrize(("washes", "said"), [(3.0, "3 a week"), (None, "Ask how often the hair is washed now")])
+def test_what_washing_less_would_do_stands_under_the_date(filled: Filled, washes: float | None, said: str) -> None:
+    limits = AgreedLimits(darkest=DEFAULT_SCALE.level(53.0))
+    workflow.agree_limits(filled.store, filled.visit.id, limits, washes, by="me")
+    test = open_page("client", client=filled.client.id)
+    assert_no_failure(test)
+    assert "What if it is washed less often?" in [expander.label for expander in test.expander]
+    assert said in words(test)
+
+
 def test_an_erased_or_withdrawn_client_is_not_due(filled: Filled) -> None:
     agree(filled, darkest=7.0, root_mm=10.0)
     stamp = stamp_now(filled.store)

@@ -33,7 +33,7 @@ def test_from_the_demo_to_a_calendar_file_and_a_chart(studio: str, desktop: Watc
     walk_to(page, page.get_by_role("link", name="Noor").first)
     page.keyboard.press("Enter")
     page.get_by_role("heading", name="How the colour wears").wait_for()
-    walk_to(page, page.locator("summary", has_text="What if it is washed less often?"))
+    walk_to(page, page.locator("summary", has_text="Each limit, and how sure it is"))
     page.keyboard.press("Enter")
     strike(page, "button", "Save this chart")
     with page.expect_download(timeout=60_000) as drawn:
