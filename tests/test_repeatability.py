@@ -15,7 +15,6 @@ from tracker.compare.change import CHANGED
 from tracker.compare.comparison import compare_readings
 from tracker.compare.replicates import mean_of_replicates
 from tracker.maths.quantities import LabMeasured, matrix3
-from tracker.measure import Settings, light_u
 from tracker.measure.reading import RIBBON, WHOLE, PhotoReading
 from tracker.measure.repeatability import PROVISIONAL, Repeatability, lightness_u
 
@@ -90,8 +89,8 @@ def test_a_check_counts_for_photos_read_in_its_own_way() -> None:
 
 def test_light_by_hand() -> None:
     # 0.15 EV either way, rectangular: 0.0866 EV, 6.2 % of the light; L* = 116 Y^(1/3) - 16 gives (L* + 16) / 3 of it
-    assert light_u(40.0, Settings()) == pytest.approx(0.15 / math.sqrt(3) * math.log(2) * 56 / 3)
-    assert light_u(40.0, Settings(light_half_width=0.0)) == 0.0
+    assert lightness_u(40.0, 0.15 / math.sqrt(3)) == pytest.approx(0.15 / math.sqrt(3) * math.log(2) * 56 / 3)
+    assert lightness_u(40.0, 0.0) == 0.0
 
 
 def test_few_degrees_of_freedom_cost() -> None:

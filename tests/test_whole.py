@@ -262,6 +262,14 @@ class TestReading:
         plain, checked = (measure_photo(photo, whole(), one) for one in (Settings(), Settings(repeatability=own)))
         assert plain.regions == checked.regions
 
+    def test_one_of_the_whole_hair_takes_the_place_of_what_is_allowed_for_light(self) -> None:
+        own = replace(Settings().repeatability, sd=(0.1, 0.1, 0.1), provisional=False, hair=WHOLE, covers_light=True)
+        photo = photograph(scene())
+        plain, checked = (measure_photo(photo, whole(), one) for one in (Settings(), Settings(repeatability=own)))
+        for before, after in zip(plain.regions, checked.regions, strict=True):
+            assert before.light_cov[0][0] > 0 == after.light_cov[0][0]
+            assert after.repeat_cov[0][0] < before.repeat_cov[0][0]
+
 
 class TestLight:
     def test_a_ribbon_keeps_its_limits(self) -> None:

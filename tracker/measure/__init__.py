@@ -2,7 +2,7 @@
 
 from tracker.measure.photo import Picture, Suggestion, find_marks, measure_photo
 from tracker.measure.reference_card import CARD_KINDS, card_kind, is_searched
-from tracker.measure.settings import Settings, light_u
+from tracker.measure.settings import Settings
 
 __all__ = [
     "CARD_KINDS",
@@ -12,6 +12,5 @@ __all__ = [
     "card_kind",
     "find_marks",
     "is_searched",
-    "light_u",
     "measure_photo",
 ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
@@ -23,17 +22,3 @@ class Settings:
     repeatability: Repeatability = PROVISIONAL
     light_half_width: float = 0.15
     card_stood: bool = False
-
-
-def light_u(lightness: float, settings: Settings) -> float:
-    """Standard uncertainty of L* where the light differs between card and hair.
-
-    Rectangular limits in EV (GUM 4.3.7), carried through ``L* = 116 Y^(1/3) - 16`` (CIE 15).
-
-    Parameters
-    ----------
-    lightness : float, L* of the hair
-    settings : Settings, with the limits in EV
-    """
-    relative = settings.light_half_width * math.log(2) / math.sqrt(3)
-    return relative * (lightness + 16) / 3

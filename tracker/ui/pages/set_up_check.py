@@ -23,6 +23,7 @@ from tracker.ui.parts.own_yardsticks import say_measured, versions
 from tracker.ui.parts.passing_photos import passing_photos, round_of
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import (
+    REPEAT_IT,
     counts_no_more,
     light_at_level,
     photos_table,
@@ -45,10 +46,7 @@ def page() -> None:
         st.subheader(plain(smallest_words(own.spread, own.scale)), anchor=False)
         shots = workflow.shots_so_far(store)
         if counts_no_more(own.spread):
-            st.markdown(
-                "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
-                "differ: repeat it."
-            )
+            st.markdown(REPEAT_IT)
         spread = own.spread.over(WHOLE)
         _earlier(store)
         if not shots and spread.provisional:
@@ -91,9 +89,8 @@ def _how() -> None:
         "2. Photograph each three times beside the card. **Put hair and card down in between** and pick them up "
         "again, as you would with a client.\n"
         "3. Do it again on other days, and let whoever else takes photos here do it too.\n"
-        f"4. Best: {WANTED}. Seven photos of one swatch are the minimum; fewer photos give a wider ±. The program also "
-        "allows for light that differs between card and hair, which is a guess; where your own days differ by more, "
-        "your figure counts."
+        f"4. Best: {WANTED}. Seven photos of one swatch are the minimum; fewer photos give a wider ±. On fewer than "
+        "five days the program keeps allowing for light that differs between card and hair, which is a guess."
     )
 
 
@@ -147,8 +144,8 @@ def _offer(store: Store, spread: GaugeStudy) -> None:
     st.markdown(what_it_is_made_of(spread))
     if not spread.enough:
         st.caption(
-            "Too few days to say how days differ, so what is allowed for light that differs between card and hair is "
-            "all there is. From five days on (or three people on three days) your own figure counts where it is larger."
+            "Too few days to say how days differ: light that differs between card and hair is still allowed for as "
+            "before. From five days on (or three people on three days) your own figure takes its place."
         )
     if spread.left_over:
         st.caption(

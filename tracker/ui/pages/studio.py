@@ -20,7 +20,13 @@ from tracker.ui.parts.opening import begin
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.place_view import warn_about_place
 from tracker.ui.parts.words import plain
-from tracker.ui.parts.yardstick_words import counts_no_more, locus_words, scale_words, smallest_words
+from tracker.ui.parts.yardstick_words import (
+    REPEAT_IT,
+    counts_no_more,
+    locus_words,
+    scale_words,
+    smallest_words,
+)
 from tracker.ui.session import open_store
 
 
@@ -74,10 +80,7 @@ def _set_up_check(own: Yardsticks) -> None:
     st.markdown(f"**{plain(smallest_words(own.spread, own.scale))}**")
     again = counts_no_more(own.spread)
     if again:
-        st.markdown(
-            "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair "
-            "differ: repeat it."
-        )
+        st.markdown(REPEAT_IT)
     elif own.spread.provisional:
         st.markdown(
             "Nobody has measured yet how far photos of the same hair differ in your own studio, so every ± rests on "

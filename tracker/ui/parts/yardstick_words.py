@@ -45,6 +45,10 @@ def spread_words(spread: Repeatability) -> str:
     return f"The ± rests on your {spread.name}."
 
 
+REPEAT_IT = (
+    "Your check was made on a ribbon, by the earlier method. It does not say how photos of the whole hair differ: "
+    "repeat it."
+)
 EARLIER_CHECK = "the set-up check here was made on a ribbon, by the earlier method."
 
 
