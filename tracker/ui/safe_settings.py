@@ -22,12 +22,14 @@ from streamlit import config
 from tracker.ui.gatekeeper import NAMES, is_this_computer
 from tracker.ui.parts.upload import LARGEST_RAW_MB
 
-SAFE: Final[dict[str, bool | int | str | list[str]]] = {
+SAFE: Final[dict[str, bool | int | float | str | list[str]]] = {
     "browser.gatherUsageStats": False,
     "browser.serverAddress": "127.0.0.1",
     "client.showErrorDetails": "none",
     "client.showErrorLinks": False,
     "client.toolbarMode": "minimal",
+    # runs that overtake one another make the browser look for a kept message that it does not have: the page then stops
+    "global.minCachedMessageSize": 1e12,
     "server.address": "127.0.0.1",
     "server.allowedHosts": [name.strip("[]") for name in NAMES],
     "server.enableCORS": True,
