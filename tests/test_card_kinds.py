@@ -74,7 +74,7 @@ def test_the_command_lines_help_names_every_kind() -> None:
 
 @pytest.mark.parametrize("kind", CARD_KINDS.values(), ids=list(CARD_KINDS))
 def test_what_a_kind_says_of_itself_holds_together(kind: CardKind) -> None:
-    reference = kind.reference(None)
+    reference = kind.reference(None, None)
     assert reference.shape == (len(kind.boxes), 3)
     assert kind.grey in dict(kind.sound)
     # the card read exactly as it is asks for no correction
@@ -86,7 +86,7 @@ def test_what_a_kind_says_of_itself_holds_together(kind: CardKind) -> None:
     assert correction.kind == kind.name
     np.testing.assert_allclose(correction.gains, 1, atol=2e-3)
     # a grey that reflects a tenth more makes the photo a tenth lighter
-    known = kind.reference(1.1 * kind.reflectance)[kind.grey]
+    known = kind.reference(1.1 * kind.reflectance, None)[kind.grey]
     np.testing.assert_allclose(luminance(known), 1.1 * kind.reflectance, rtol=1e-3)
 
 
@@ -95,7 +95,7 @@ def test_what_a_kind_says_of_itself_holds_together(kind: CardKind) -> None:
 _LIGHT, _DARK = 0.18, 0.05
 
 
-def _reference(reflectance: float | None) -> Floats:
+def _reference(reflectance: float | None, _dark: float | None) -> Floats:
     return np.repeat([[_LIGHT if reflectance is None else reflectance], [_DARK]], 3, axis=1)
 
 

@@ -241,7 +241,7 @@ def test_all_kinds_are_searched_for() -> None:
 
 def two_parts(contrast: float, gains: tuple[float, float, float] = (0.9, 0.7, 0.5)) -> CardReading:
     """The card as a camera renders it that raises linear light to a power."""
-    seen = (TWO.reference(None) * np.array(gains)) ** contrast
+    seen = (TWO.reference(None, None) * np.array(gains)) ** contrast
     return CardReading(TWO, CARD, seen, np.zeros((2, 3, 3)), np.ones(2, bool), 0.0, 0.0)  # type: ignore[arg-type]
 
 

@@ -40,7 +40,7 @@ Labs = dict[str, dict[str, Floats]]
 
 def labs(seen: Seen, photo: Photo, boxes: dict[str, Box]) -> Labs:
     """CIELAB of each band by each way of carrying the light."""
-    correct = own(seen.card, seen.card.kind.reference(None))
+    correct = own(seen.card, seen.card.kind.reference(None, None))
     places = {name: correct(_mean(photo, box)) for name, box in boxes.items()}
     bodies = {name: trimmed(correct(linear), usable) for name, (linear, usable) in seen.bands.items()}
     # a card that is not in the picture cannot be carried from

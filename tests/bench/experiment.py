@@ -76,7 +76,7 @@ Method = Callable[[Seen], dict[str, Floats]]
 
 def _method(candidate: Any, body: Body, seen: Seen) -> dict[str, Floats]:
     """CIELAB of each band by one way of correcting and one of choosing the body of the hair."""
-    correct = candidate(seen.card, seen.card.kind.reference(None))
+    correct = candidate(seen.card, seen.card.kind.reference(None, None))
     return {name: linear_to_lab(body(correct(linear), usable)) for name, (linear, usable) in seen.bands.items()}
 
 

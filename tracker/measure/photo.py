@@ -99,6 +99,7 @@ def find_marks(
     *,
     corners: Corners | None = None,
     path: tuple[Point, ...] | None = None,
+    near: Point | None = None,
 ) -> Suggestion:
     """A first suggestion for all marks.
 
@@ -111,12 +112,13 @@ def find_marks(
     reflectance : float or None, of the card's grey, 0..1; None for the kind's own
     corners : of the card, pixels, where they are known; None to find it
     path : points from root to tip, pixels, along which the hair is looked for; None to look for it without help
+    near : a point inside the card, pixels, as a person tapped it; None to look everywhere
     """
     height, width = picture.encoded.shape[:2]
     search = card_kind(kind).search
     card = None
     if corners is None and search is not None:
-        seen = search(picture.encoded, None)
+        seen = search(picture.encoded, near)
         corners, card = seen.corners, seen.error
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     try:
@@ -161,7 +163,7 @@ def measure_photo(
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
     way = way_over(picture.encoded, marks, corners, _pixels_per_cm(marks, corners))
     card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
-    correction = correction_from_card(card, marks.reflectance)
+    correction = correction_from_card(card, marks.reflectance, marks.dark)
     strip = way.strip()
     linear, usable = _balanced(strip, picture.space, correction)
     colours, verdict = _bands(linear, usable, strip, way)

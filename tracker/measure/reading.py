@@ -55,6 +55,7 @@ class Marks:
     path : points, pixels, from root to tip
     width : float, width of a ribbon along the path in pixels; None to read the whole width of the hair
     reflectance : float or None, replaces the nominal reflectance of the card's grey, 0..1
+    dark : float or None, replaces the nominal reflectance of the card's dark patch, 0..1
     size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
     outline : points about the whole hair, pixels; None to find it, or for a ribbon
     """
@@ -66,6 +67,7 @@ class Marks:
     reflectance: float | None = None
     size_mm: tuple[float, float] | None = None
     outline: tuple[Point, ...] | None = None
+    dark: float | None = None
 
     @property
     def hair(self) -> str:

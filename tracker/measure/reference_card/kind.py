@@ -64,10 +64,11 @@ class CardKind:
     grey : int, index of the patch that fixes the balance
     reflectance : float, nominal reflectance of that patch, 0..1
     tolerance : float, relative half width of the maker's tolerance of it
-    reference : gives the linear values of the patches under the standard white, (n, 3), for a better known reflectance
-        of the grey (0..1), or None
+    reference : gives the linear values of the patches under the standard white, (n, 3), for better known reflectances
+        of the grey and of the dark patch (0..1), None for what is nominal
     correct : gives the correction that brings a reading to those reference values
     undone : the camera's error that this correction leaves
+    dark : int or None, index of the patch that is as dark as hair and whose reflectance is only nominal
     search : looks for the card in an upright photo of (h, w, 3) codes, also round a tap inside the card; it is found,
         asked about or not there. None where the program cannot find this kind
     require_plausible : refuses a reading that no card of this kind could give
@@ -84,9 +85,10 @@ class CardKind:
     grey: int
     reflectance: float
     tolerance: float
-    reference: Callable[[float | None], Floats]
+    reference: Callable[[float | None, float | None], Floats]
     correct: Callable[[CardReading, Floats], Correction]
     undone: Undone
+    dark: int | None = None
     search: Search | None = None
     require_plausible: Callable[[CardReading], None] = _accept
     even_out: Callable[[CardReading], CardReading] = _as_it_is
@@ -109,16 +111,16 @@ def grid(columns: int, rows: int) -> tuple[Box, ...]:
     )
 
 
-def correction_from_card(card: CardReading, reflectance: float | None = None) -> Correction:
+def correction_from_card(card: CardReading, reflectance: float | None = None, dark: float | None = None) -> Correction:
     """The correction that makes the card read its own reflectance.
 
     Parameters
     ----------
     card : what the card reads
-    reflectance : float or None, replaces the grey's nominal reflectance, 0..1
+    reflectance, dark : float or None, replace the nominal reflectances of the grey and of the dark patch, 0..1
 
     Raises
     ------
     CardImplausible : patches that no correction fits
     """
-    return card.kind.correct(card, card.kind.reference(reflectance))
+    return card.kind.correct(card, card.kind.reference(reflectance, dark))

@@ -41,7 +41,7 @@ def chart_reference() -> Floats:
     return np.asarray(xyz @ adaptation_matrix(white, D65).T @ XYZ_TO_RGB.T)
 
 
-def _reference(reflectance: float | None) -> Floats:
+def _reference(reflectance: float | None, _dark: float | None = None) -> Floats:
     values = chart_reference()
     if reflectance is None:
         return values

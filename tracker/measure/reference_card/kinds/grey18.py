@@ -15,7 +15,7 @@ _NAME = "grey18"
 _GREY = 0.18
 
 
-def _reference(reflectance: float | None) -> Floats:
+def _reference(reflectance: float | None, _dark: float | None = None) -> Floats:
     return np.full((1, 3), _GREY if reflectance is None else reflectance)
 
 

@@ -23,10 +23,11 @@ _HELD = (0.75, 1.35)
 _LIMITS = (0.5, 2.0)
 
 
-def _reference(reflectance: float | None) -> Floats:
+def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
     steps = np.array(_REFLECTANCES)
-    if reflectance is not None:
-        steps[_GREY] = reflectance
+    for patch, known in ((_GREY, reflectance), (_DARK, dark)):
+        if known is not None:
+            steps[patch] = known
     return np.repeat(steps[:, None], 3, axis=1)
 
 
@@ -81,6 +82,7 @@ STEPS2 = CardKind(
     grey=_GREY,
     reflectance=_REFLECTANCES[_GREY],
     tolerance=0.05,  # as for a plain card
+    dark=_DARK,
     reference=_reference,
     correct=_correct,
     # what the dark half reflects is nominal: 0.045 to 0.055 is an exponent of 0.92 to 1.08

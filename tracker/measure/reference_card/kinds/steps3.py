@@ -21,7 +21,7 @@ _REFLECTANCES = (0.90, 0.18, 0.035)  # common practice, no source
 _LARGEST_MISS = 5.0  # L*: the strongest contrast on the truth bench leaves 2.8
 
 
-def _reference(reflectance: float | None) -> Floats:
+def _reference(reflectance: float | None, _dark: float | None = None) -> Floats:
     steps = np.array(_REFLECTANCES)
     if reflectance is not None:
         steps[_GREY] = reflectance
