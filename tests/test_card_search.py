@@ -261,4 +261,4 @@ def test_a_contrast_that_no_phone_gives_is_held_and_then_refused() -> None:
     TWO.require_plausible(two_parts(0.7))
     for contrast, word in ((0.4, "shines"), (2.2, "shadow")):
         with pytest.raises(CardImplausible, match=word):
-            TWO.require_plausible(two_parts(contrast))
+            correction_from_card(two_parts(contrast))

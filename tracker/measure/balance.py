@@ -20,11 +20,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import RGB_TO_XYZ, Floats, lightness, luminance
 from tracker.maths.quantities import Matrix3, Vector3, matrix3, vector3
 from tracker.measure.reading import Correction
 
 _EXPONENTS = (0.5, 2.0)  # beyond these it was not the card, or the photo was edited
+# exponents that phones put on a photo (six published chart photos show 0.89 to 1.02, a strong look 1.25), and room for
+# a dark patch that reflects 0.04 to 0.06
+_PHONES = (0.75, 1.35)
 _MOST_STRAY = 0.1
 _DARKEST = 1e-6
 _CAT16 = np.array([[0.401288, 0.650173, -0.051461], [-0.250268, 1.204414, 0.045854], [-0.002079, 0.048952, 0.953127]])
@@ -89,6 +93,56 @@ def tone(
     low, high = np.log(_EXPONENTS)
     found = least_squares(miss, (0.0, 0.002), bounds=((low, 0.0), (high, _MOST_STRAY)), x_scale=(0.1, 0.01))
     return float(np.exp(found.x[0])), float(found.x[1])
+
+
+def exponent_between(seen: Floats, wanted: Floats) -> float:
+    """The exponent in linear light that brings a grey and a dark patch as far apart as they are.
+
+    Parameters
+    ----------
+    seen, wanted : (2, 3), linear values of grey and dark in the photo and under the standard white
+
+    Returns
+    -------
+    float, > 0, not held within any limits
+    """
+    (grey, dark), (light, deep) = luminance(np.maximum(seen, _DARKEST)), luminance(wanted)
+    return float(np.log(light / deep) / max(np.log(grey / dark), 1e-3))
+
+
+def grey_and_dark(kind: str, seen: Floats, wanted: Floats) -> Correction:
+    """The correction from a grey and a dark patch: gains from the grey, one exponent from both.
+
+    Parameters
+    ----------
+    kind : str, name of the kind of card
+    seen, wanted : (2, 3), linear values of grey and dark in the photo and under the standard white
+
+    Raises
+    ------
+    CardImplausible : the two are not as far apart as any phone leaves them
+    """
+    _require_contrast(seen, wanted)
+    exponent, grey = float(np.clip(exponent_between(seen, wanted), *_PHONES)), wanted[0]
+    gains = toned_gains(seen[0], grey, exponent)
+    return Correction(kind, gains, exponent=exponent, matrix=sharpened(gains, grey, exponent))
+
+
+def _require_contrast(seen: Floats, wanted: Floats) -> None:
+    exponent = exponent_between(seen, wanted)
+    if _EXPONENTS[0] <= exponent <= _EXPONENTS[1]:
+        return
+    closer = exponent > 1
+    raise CardImplausible(
+        f"The dark half reads too {'light' if closer else 'dark'} beside the grey one "
+        f"(contrast {1 / exponent:.2f}, {1 / _EXPONENTS[1]:g} to {1 / _EXPONENTS[0]:g} can be).",
+        "Turn the card until nothing shines on its dark half, and keep both halves in the same light."
+        if closer
+        else "Check that the corners lie on both halves, and that the dark half is not in shadow.",
+        value=1 / exponent,
+        limit=1 / _EXPONENTS[1] if closer else 1 / _EXPONENTS[0],
+        unit="ratio",
+    )
 
 
 def apply(correction: Correction, linear: NDArray[Any]) -> Floats:
