@@ -15,7 +15,7 @@ import numpy as np
 from tests.srgb import encode
 from tracker.maths.colorimetry import lab_to_linear
 from tracker.maths.rgb_space import SRGB, RgbSpace
-from tracker.measure.reading import Marks
+from tracker.measure.reading import CardSummary, Marks
 
 CARD = ((640.0, 520.0), (800.0, 530.0), (792.0, 720.0), (634.0, 708.0))
 PATH = ((300.0, 150.0), (310.0, 450.0), (300.0, 700.0), (320.0, 940.0))
@@ -162,3 +162,8 @@ def marks(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None 
 def ribbon(kind: str = "grey18", corners: tuple[tuple[float, float], ...] | None = CARD) -> Marks:
     """Marks of a ribbon down the hair of `scene`."""
     return Marks(kind, corners, PATH, WIDTH)  # type: ignore[arg-type]
+
+
+def card_of(kind: str = "grey18", grey: float = 0.18) -> CardSummary:
+    """A card of that kind as a record has it, in even light."""
+    return CardSummary(kind, CARD, (49.5, 0.0, 0.0), 0.0, 0.0, grey)  # type: ignore[arg-type]

@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.bench import chart_photos
+from tests.scenes import card_of
 from tracker.maths.colorimetry import lab_to_linear, linear_to_lab
 from tracker.measure.balance import apply
 from tracker.measure.camera_error import MISFIT_ALONE, CameraError, between, shifts, standing_alone
@@ -40,7 +41,7 @@ def test_a_camera_of_more_contrast_stays_within_what_is_claimed_of_any_card(grey
     seen, card = (lab_to_linear(hair)) ** 1.16, np.full((1, 3), grey**1.16)  # two standard uncertainties
     reading = CardReading(CARD_KINDS["grey18"], CORNERS, card, np.zeros((1, 3, 3)), np.array([True]), 0.0, 0.0)
     error = linear_to_lab(apply(correction_from_card(reading, grey), seen)) - hair
-    spread = u(standing_alone(hair, replace(camera_error("grey18", DAYLIGHT, grey), stray=0.0)))
+    spread = u(standing_alone(hair, replace(camera_error(card_of("grey18", grey), DAYLIGHT), stray=0.0)))
     assert abs(error[0]) <= 2.1 * spread[0] + 1e-6
     assert abs(error[0]) >= 1.8 * spread[0]
 
@@ -77,14 +78,16 @@ def test_hue_turns_and_chroma_stretches() -> None:
 
 def test_a_better_card_and_a_noted_light_leave_less() -> None:
     lab = (30.0, 7.0, 15.0)
-    sizes = {kind: u(standing_alone(lab, camera_error(kind, DAYLIGHT, 0.18))) for kind in CARD_KINDS}
+    sizes = {kind: u(standing_alone(lab, camera_error(card_of(kind, 0.18), DAYLIGHT))) for kind in CARD_KINDS}
     assert (sizes["steps3"] <= sizes["grey18"]).all()
     assert (sizes["chart24"] < sizes["steps3"]).all()
-    by_light = [u(standing_alone(lab, camera_error("grey18", light, 0.18)))[2] for light in (DAYLIGHT, LAMPS, TUBES)]
+    by_light = [
+        u(standing_alone(lab, camera_error(card_of("grey18", 0.18), light)))[2] for light in (DAYLIGHT, LAMPS, TUBES)
+    ]
     assert by_light == sorted(by_light)
     for unknown in (None, NOT_NOTED, "candles"):
-        assert camera_error("grey18", unknown, 0.18) == camera_error("grey18", TUBES, 0.18)
-    assert all(camera_error(kind, light, 0.18) for kind in CARD_KINDS for light in LIGHTS)
+        assert camera_error(card_of("grey18", 0.18), unknown) == camera_error(card_of("grey18", 0.18), TUBES)
+    assert all(camera_error(card_of(kind, 0.18), light) for kind in CARD_KINDS for light in LIGHTS)
 
 
 NEAR_HAIR = (0, 1, 18, 19, 20, 22, 23)  # dark and light skin and the greys but the one that balances
@@ -107,7 +110,7 @@ def test_six_published_photos_stay_within_what_is_claimed(kind: str) -> None:
         for patch in NEAR_HAIR:
             uneven = (lab[patch, 0] + 16) * (2 ** (0.15 / np.sqrt(3) / 3) - 1)
             rest = np.square([uneven, 0.5, 0.6]) + np.square(MISFIT_ALONE * np.array(correction.misfit))
-            spread = u(standing_alone(lab[patch], camera_error(kind, None, 0.1906)) + np.diag(rest))
+            spread = u(standing_alone(lab[patch], camera_error(card_of(kind, 0.1906), None)) + np.diag(rest))
             inside[name].append(np.abs(lab[patch] - goal[patch]) <= 2 * spread)
     if kind == "chart24":
         share = np.mean([each for photo in inside.values() for each in photo], axis=0)

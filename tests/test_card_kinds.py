@@ -16,7 +16,7 @@ from test_pages_harness import assert_no_failure, open_page, sent, words
 
 from tests.command_line import entry, run, write_marks
 from tests.photo_samples import jpeg
-from tests.scenes import CARD, Drawn, marks, photograph, scene
+from tests.scenes import CARD, Drawn, card_of, marks, photograph, scene
 from tracker import workflow
 from tracker.compare.comparison import compare_readings
 from tracker.compare.lights_and_lows import shades
@@ -197,7 +197,7 @@ class TestOneMore:
             measure_photo(drawn(), upside_down)
 
     def test_its_own_camera_error_counts(self) -> None:
-        assert camera_error("halves2", "daylight", 0.18) == HALVES.undone.under("daylight", 0.18)
+        assert camera_error(card_of("halves2", 0.18), "daylight") == HALVES.undone.under("daylight", 0.18)
         known = measured(drawn())
         worse = replace(HALVES, undone=replace(HALVES.undone, contrast=0.3))
         with pytest.MonkeyPatch.context() as patch:

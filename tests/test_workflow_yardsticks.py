@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.scenes import marks, photograph, ribbon, scene
+from tests.scenes import card_of, marks, photograph, ribbon, scene
 from tracker import workflow
 from tracker.calibrate.calibration import LOCUS, SCALE, SPREAD, Swatch, Yardstick, Yardsticks, in_force, level_of
 from tracker.calibrate.gauge_study import Shot, repeatability_of, study
@@ -184,7 +184,7 @@ def band(level: float, lab: Sequence[float] = (), light: str = "daylight") -> Re
     assert found is not None
     colour = vector3(lab or (DEFAULT_SCALE.lightness(level), 5.0, 15.0))
     repeat = 0.25 * np.eye(3)
-    whole = repeat + standing_alone(colour, camera_error("grey18", light, 0.18))
+    whole = repeat + standing_alone(colour, camera_error(card_of("grey18", 0.18), light))
     return replace(found, lab=LabMeasured(colour, matrix3(whole)), repeat_cov=matrix3(repeat))
 
 
@@ -247,7 +247,7 @@ def test_a_level_on_the_built_in_scale_carries_its_whole_doubt(level: float) -> 
 
 def test_levels_hold_the_truth_with_the_kit_of_the_swatches_and_with_another() -> None:
     rng = np.random.default_rng(5)
-    size = camera_error("grey18", "daylight", 0.18)
+    size = camera_error(card_of("grey18", 0.18), "daylight")
     held: dict[Kit, list[bool]] = {MINE: [], OTHER: []}
     levels = np.arange(1.0, 11.0)
 

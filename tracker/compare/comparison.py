@@ -126,7 +126,7 @@ def pair_colours(
     first, second = before.region(name), after.region(name)
     if first is None or second is None:
         return None
-    size = camera_error(before.card.kind, light, before.card.reflectance)
+    size = camera_error(before.card, light)
     return _remaining(first, second, size) if same_kit else _unlike(first, second, size)
 
 

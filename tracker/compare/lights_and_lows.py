@@ -17,7 +17,7 @@ from tracker.maths.colorimetry import Floats
 from tracker.maths.quantities import Measured
 from tracker.measure.camera_error import MISFIT_ALONE, lightness_shifts
 from tracker.measure.reading import PhotoReading
-from tracker.measure.reference_card import kind_or_plain
+from tracker.measure.reference_card import camera_error, kind_or_plain
 
 _DRAWS = 300
 _INDEPENDENT = 12  # pieces of a stretch on different clumps
@@ -145,7 +145,7 @@ def _u_light(reading: PhotoReading) -> float | None:
 def _kit_u(reading: PhotoReading, lights: float, lows: float) -> Floats:
     """Standard uncertainties of lights, lows and dimension from the camera's rendering and the card."""
     kind, misfit = kind_or_plain(reading.card.kind), MISFIT_ALONE * reading.correction.misfit[0]
-    size = kind.undone.under(None, reading.card.reflectance)
+    size = camera_error(reading.card, None)
     light, low = (lightness_shifts(value, size, kind.tolerance) for value in (lights, lows))
     causes = (*light, misfit), (*low, misfit), (*(light - low), math.sqrt(2) * misfit)
     return np.array([math.hypot(*each) for each in causes])

@@ -16,6 +16,7 @@ from tracker.maths.quantities import vector3
 from tracker.maths.rgb_space import RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
+from tracker.measure.dark_half import LEAST, MOST
 from tracker.measure.hair import (
     BANDS,
     DOUBTS,
@@ -34,7 +35,7 @@ from tracker.measure.hair import (
     suggest_axis,
 )
 from tracker.measure.light import light_beside_card
-from tracker.measure.quality import check_outline, check_photo
+from tracker.measure.quality import check_outline, check_photo, check_spare
 from tracker.measure.reading import (
     REGIONS,
     WHOLE,
@@ -56,6 +57,8 @@ from tracker.measure.reference_card import (
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.measure.way import Way, way_over
+
+_DARKER = 0.7  # share of the grey's reflectance that a dark patch reflects at most: closer, and they tell nothing
 
 
 class Picture(Protocol):
@@ -159,7 +162,7 @@ def measure_photo(
     settings = settings or Settings()
     settings = replace(settings, repeatability=settings.repeatability.over(marks.hair))
     kind = card_kind(marks.card_kind)
-    _require_reflectance(marks.reflectance)
+    _require_reflectances(kind, marks)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
     way = way_over(picture.encoded, marks, corners, _pixels_per_cm(marks, corners))
     card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
@@ -169,7 +172,15 @@ def measure_photo(
     colours, verdict = _bands(linear, usable, strip, way)
     grey = kind.reflectance if marks.reflectance is None else marks.reflectance
     summary = CardSummary(
-        kind.name, corners, vector3(linear_to_lab(card.linear[kind.grey])), card.clipped, card.gradient, grey
+        kind.name,
+        corners,
+        vector3(linear_to_lab(card.linear[kind.grey])),
+        card.clipped,
+        card.gradient,
+        grey,
+        marks.dark,
+        marks.dark_u,
+        card.without_spare,
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
@@ -177,12 +188,14 @@ def measure_photo(
     on_card = share_on_card(strip, corners)
     filled = None if way.stripes is None else {name: colour.filled for name, colour in colours.items()}
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card, filled)
+    if card.without_spare and kind.spare is not None:
+        checks = (*checks, check_spare(dict(kind.sound)[kind.spare]))
     if way.hair == WHOLE and marks.outline is None:
         checks = (check_outline(way.doubt, way.reason), *checks)
     regions: tuple[RegionReading, ...] = ()
     if not any(check.stopped for check in checks):
         moved = _placement(picture, way, correction, colours)
-        size = kind.undone.under(light, grey)
+        size = kind.leaves(summary).under(light, grey)
         lit = light_beside_card(way.hair, light, card.gradient, settings)
         regions = tuple(
             region_reading(name, colours, card, correction, moved[name], size, lit, settings) for name in colours
@@ -205,13 +218,31 @@ def _search(picture: Picture, kind: CardKind) -> Corners:
     return found_corners(kind.search, picture.encoded)
 
 
-def _require_reflectance(reflectance: float | None) -> None:
+def _require_reflectances(kind: CardKind, marks: Marks) -> None:
+    reflectance, dark = marks.reflectance, marks.dark
     if reflectance is not None and not 0.02 <= reflectance <= 0.98:
         raise InvalidMarks(
             f"A card cannot reflect {reflectance:g} of the light (0.02 to 0.98).",
             "Give the grey's reflectance as a share, such as 0.18.",
             value=float(reflectance),
             limit=0.98,
+            unit="share",
+        )
+    if dark is None:
+        return
+    if kind.dark is None:
+        raise InvalidMarks(
+            f"A card of this kind ({kind.title}) has no dark patch, so its reflectance cannot be given.",
+            "Leave it out, or choose the kind of card that is in the photo.",
+        )
+    grey = kind.reflectance if reflectance is None else reflectance
+    if not LEAST <= dark <= MOST or not dark < _DARKER * grey:
+        limit = min(MOST, _DARKER * grey)
+        raise InvalidMarks(
+            f"The dark patch of a card cannot reflect {dark:g} of the light ({LEAST:g} to {limit:.2g}).",
+            "Give its reflectance as a share, such as 0.05.",
+            value=float(dark),
+            limit=limit if dark > limit else LEAST,
             unit="share",
         )
 

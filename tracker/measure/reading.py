@@ -58,6 +58,7 @@ class Marks:
     dark : float or None, replaces the nominal reflectance of the card's dark patch, 0..1
     size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
     outline : points about the whole hair, pixels; None to find it, or for a ribbon
+    dark_u : float or None, standard uncertainty of `dark` where photos told it; None where a person gave it
     """
 
     card_kind: str
@@ -68,6 +69,7 @@ class Marks:
     size_mm: tuple[float, float] | None = None
     outline: tuple[Point, ...] | None = None
     dark: float | None = None
+    dark_u: float | None = None
 
     @property
     def hair(self) -> str:
@@ -144,6 +146,9 @@ class CardSummary:
     clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
     reflectance : float, of the grey, as used for the balance, 0..1
+    dark, dark_u : float or None, reflectance of the dark patch with its standard uncertainty, as in `Marks`; None where
+        its nominal value was used
+    without_spare : bool, True where a patch burnt out that the card can do without
     """
 
     kind: str
@@ -152,6 +157,9 @@ class CardSummary:
     clipped: float
     gradient: float
     reflectance: float = 0.18
+    dark: float | None = None
+    dark_u: float | None = None
+    without_spare: bool = False
 
 
 @dataclass(frozen=True, slots=True)

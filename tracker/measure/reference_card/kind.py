@@ -6,13 +6,14 @@ A card's corners run clockwise from its own top left. Patches are boxes in the c
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.camera_error import Undone
-from tracker.measure.reading import Correction, Point
+from tracker.measure.dark_half import GIVEN, contrast_left
+from tracker.measure.reading import CardSummary, Correction, Point
 from tracker.measure.reference_card.search.found import Search
 
 Corners = tuple[Point, Point, Point, Point]
@@ -28,7 +29,7 @@ class CardReading:
     linear : (n, 3), mean of each patch, linear sRGB primaries
     cov : (n, 3, 3), covariance of each mean, from block to block
     usable : (n,) bool, False for patches that are clipped
-    clipped : float, share of clipped pixels of the worst patch that must be sound, 0..1
+    clipped : float, share of clipped pixels of the worst sound patch that is used, 0..1
     gradient : float, change of light across the card, EV
     """
 
@@ -39,6 +40,11 @@ class CardReading:
     usable: np.ndarray
     clipped: float
     gradient: float
+
+    @property
+    def without_spare(self) -> bool:
+        """True where the spare patch burnt out and the others gave the correction."""
+        return self.kind.spare is not None and not bool(self.usable[self.kind.spare])
 
 
 def _as_it_is(card: CardReading) -> CardReading:
@@ -69,6 +75,8 @@ class CardKind:
     correct : gives the correction that brings a reading to those reference values
     undone : the camera's error that this correction leaves
     dark : int or None, index of the patch that is as dark as hair and whose reflectance is only nominal
+    spare : int or None, index of a sound patch that is left out where it burnt out, since the others do without it
+    undone_without : the camera's error that the correction leaves without the spare patch; None as with it
     search : looks for the card in an upright photo of (h, w, 3) codes, also round a tap inside the card; it is found,
         asked about or not there. None where the program cannot find this kind
     require_plausible : refuses a reading that no card of this kind could give
@@ -89,9 +97,20 @@ class CardKind:
     correct: Callable[[CardReading, Floats], Correction]
     undone: Undone
     dark: int | None = None
+    spare: int | None = None
+    undone_without: Undone | None = None
     search: Search | None = None
     require_plausible: Callable[[CardReading], None] = _accept
     even_out: Callable[[CardReading], CardReading] = _as_it_is
+
+    def leaves(self, used: CardSummary) -> Undone:
+        """The camera's error that the correction leaves, by what was used for it."""
+        alone = self.spare is None or used.without_spare
+        undone = self.undone_without if used.without_spare and self.undone_without is not None else self.undone
+        if self.dark is None or not alone or used.dark is None:
+            return undone
+        u = GIVEN * used.dark if used.dark_u is None else used.dark_u
+        return replace(undone, contrast=contrast_left(used.reflectance, used.dark, u))
 
     @property
     def is_plain(self) -> bool:

@@ -50,15 +50,18 @@ def read_card(encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Cor
     _require_size(kind, corners)
     patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
     clipped = np.array([_clipped_share(codes) for codes in patches])
+    left_out = _burnt_spare(kind, clipped, patches)
+    used = [index for index, _ in kind.sound if index != left_out]
     for index, part in kind.sound:
-        _require_unclipped(part, float(clipped[index]), patches[index])
+        if index in used:
+            _require_unclipped(part, float(clipped[index]), patches[index])
     linear = [np.asarray(space.linear(codes), float) for codes in patches]
     means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
-    used = [index for index, _ in kind.sound]
     gradient = _check_light([linear[index] for index in used])
-    reading = CardReading(
-        kind, corners, np.array(means), np.array(covs), clipped <= 0.02, float(clipped[used].max()), gradient
-    )
+    usable = clipped <= 0.02
+    if left_out is not None:
+        usable[left_out] = False
+    reading = CardReading(kind, corners, np.array(means), np.array(covs), usable, float(clipped[used].max()), gradient)
     _require_plausible(reading)
     return reading
 
@@ -142,10 +145,22 @@ def _clipped_share(codes: np.ndarray) -> float:
     return float(np.mean(np.any((codes >= top - near) | (codes <= near), axis=-1)))
 
 
+def _burnt_spare(kind: CardKind, clipped: Floats, patches: list[np.ndarray]) -> int | None:
+    """The patch that the card can do without, where it burnt out."""
+    spare = kind.spare
+    if spare is None or clipped[spare] <= _MOST_CLIPPED or not _is_bright(patches[spare]):
+        return None
+    return spare
+
+
+def _is_bright(codes: np.ndarray) -> bool:
+    return float(codes.mean()) > np.iinfo(codes.dtype).max / 2
+
+
 def _require_unclipped(part: str, share: float, codes: np.ndarray) -> None:
     if share <= _MOST_CLIPPED:
         return
-    bright = float(codes.mean()) > np.iinfo(codes.dtype).max / 2
+    bright = _is_bright(codes)
     raise CardClipped(
         f"The {part} is {'burnt out' if bright else 'crushed to black'} in {format_share(share, 1)} of its pixels "
         f"(limit {format_share(_MOST_CLIPPED, 1)}).",

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from tracker.errors import InvalidMarks
 from tracker.measure.camera_error import CameraError
+from tracker.measure.reading import CardSummary
 from tracker.measure.reference_card.kind import CardKind
 from tracker.measure.reference_card.kinds.chart24 import CHART24
 from tracker.measure.reference_card.kinds.grey18 import GREY18
@@ -40,16 +41,15 @@ def kind_or_plain(name: str) -> CardKind:
     return CARD_KINDS.get(name, GREY18)
 
 
-def camera_error(name: str, light: str | None, grey: float) -> CameraError:
-    """What a kind of card leaves of the camera's error under a light.
+def camera_error(card: CardSummary, light: str | None) -> CameraError:
+    """What a card leaves of the camera's error under a light.
 
     Parameters
     ----------
-    name : str, of the kind; an unknown one counts as a plain card
+    card : CardSummary, of a photo; one of an unknown kind counts as a plain card
     light : str or None, one of `reading.LIGHTS`; the worst case where unknown
-    grey : float, reflectance of the card's grey, 0..1
     """
-    return kind_or_plain(name).undone.under(light, grey)
+    return kind_or_plain(card.kind).leaves(card).under(light, card.reflectance)
 
 
 def is_searched(name: str) -> bool:

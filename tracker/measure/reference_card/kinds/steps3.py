@@ -9,27 +9,30 @@ import numpy as np
 
 from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, lightness, luminance
-from tracker.measure.balance import apply, tone, toned_gains
+from tracker.measure.balance import apply, grey_and_dark, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
 from tracker.measure.reference_card.search import find_row
 
 _NAME = "steps3"
-_GREY = 1  # the middle step
+_WHITE, _GREY, _BLACK = 0, 1, 2
 _REFLECTANCES = (0.90, 0.18, 0.035)  # common practice, no source
 _LARGEST_MISS = 5.0  # L*: the strongest contrast on the truth bench leaves 2.8
 
 
-def _reference(reflectance: float | None, _dark: float | None = None) -> Floats:
+def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
     steps = np.array(_REFLECTANCES)
-    if reflectance is not None:
-        steps[_GREY] = reflectance
+    for patch, known in ((_GREY, reflectance), (_BLACK, dark)):
+        if known is not None:
+            steps[patch] = known
     return np.repeat(steps[:, None], 3, axis=1)
 
 
 def _correct(card: CardReading, reference: Floats) -> Correction:
-    """Gains, one exponent and one stray light from white, grey and black, by least squares in L*."""
+    """Gains, one exponent and one stray light from all steps, by least squares in L*; without white, no stray light."""
+    if card.without_spare:
+        return grey_and_dark(_NAME, card.linear[[_GREY, _BLACK]], reference[[_GREY, _BLACK]])
     seen, wanted = card.linear[_GREY], reference[_GREY]
     exponent, flare = tone(card.linear, reference, seen, wanted)
     toned = Correction(_NAME, toned_gains(seen, wanted, exponent, flare), flare, exponent)
@@ -48,7 +51,8 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
 
 def _require_plausible(card: CardReading) -> None:
     white, middle, black = (float(luminance(values)) for values in card.linear)
-    if not white > 1.5 * middle or not middle > 1.3 * black:
+    lightest = 1.0 if card.without_spare else 1.5  # a white that burnt out reads too dark
+    if not white > lightest * middle or not middle > 1.3 * black:
         raise CardImplausible(
             "The three steps do not run from white through grey to black.",
             "Mark the corners from the white end: top left, top right, then down to the black end.",
@@ -64,16 +68,20 @@ STEPS3 = CardKind(
     size_of="The three steps together: the area inside the corners that you mark.",
     corrected=(
         "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
-        "the stray light, and the photo was corrected so that all three read their own values."
+        "the stray light, and the photo was corrected so that all three read their own values. Where the white burnt "
+        "out, grey and black alone gave the light and the contrast."
     ),
     boxes=grid(1, 3),
-    sound=((0, "white step"), (1, "grey step"), (2, "black step")),
+    sound=((_WHITE, "white step"), (_GREY, "grey step"), (_BLACK, "black step")),
     grey=_GREY,
     reflectance=_REFLECTANCES[_GREY],
     tolerance=0.05,  # as for a plain card
     reference=_reference,
     correct=_correct,
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
+    dark=_BLACK,
+    spare=_WHITE,
+    undone_without=Undone(contrast=0.05, stray=0.003, tint=1.0),  # as a two-part card
     search=_search,
     require_plausible=_require_plausible,
 )
