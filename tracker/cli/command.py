@@ -29,7 +29,8 @@ are relative to the file, or to the current folder where MARKS comes from standa
 steps2, steps3, chart24. Corners run clockwise from the card's own top left; without them the card is searched for.
 The path runs from root to tip. "hair": "whole" finds the hair and reads its whole width; "outline": [[x, y], ...]
 in its place says where it is, and "width": pixels reads a ribbon along the path instead. "card" may also have
-"reflectance", and "size_mm": [width, height] for lengths; "light" may be left out.
+"reflectance" (of its grey, 0 to 1), "dark" (the same of the dark part of a two-part card or a strip), and "size_mm":
+[width, height] for lengths; "light" may be left out.
 """
 
 

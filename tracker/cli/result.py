@@ -1,6 +1,7 @@
 """The RESULT document of ``measure``, written and read back.
 
-Besides the keys of the contract each photo carries ``camera``, ``light``, ``lengths`` where the size of the card is
+Besides the keys of the contract ``card`` has the reflectances that were used, of its grey and of its dark patch (null
+where it has none), and each photo carries ``camera``, ``light``, ``lengths`` where the size of the card is
 noted, and ``reading``, the whole record of its reading, so that two results can be compared exactly without their
 photos. A check also carries ``stops``: false where failing it only warns.
 """
@@ -29,7 +30,7 @@ from tracker.said.colour import say_level, say_warmth
 
 Json = dict[str, Any]
 
-_CARD = ("kind", "corners", "lab", "clipped", "gradient")  # what the contract names of it
+_CARD = ("kind", "corners", "lab", "clipped", "gradient", "reflectance", "dark")  # what the contract names of it
 _NO_BAND = "No band of hair was measured."
 _ADVICE = "Make it with measured-hair measure --out."
 
@@ -58,7 +59,9 @@ class MeasuredPhoto:
         card_kind = self.reading.card.kind if self.reading else ""
         gains = self.reading.correction.gains if self.reading else None
         grey = self.reading.card.reflectance if self.reading else None
-        return Kit(self.camera, card_kind, self.light, was_developed(self.reading), gains, reflectance=grey)
+        dark = self.reading.card.dark if self.reading else None
+        developed = was_developed(self.reading)
+        return Kit(self.camera, card_kind, self.light, developed, gains, reflectance=grey, dark=dark)
 
 
 @dataclass(frozen=True, slots=True)

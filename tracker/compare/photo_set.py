@@ -108,7 +108,8 @@ def kit_of(photo: PhotoRecord) -> Kit:
     gains = photo.reading.correction.gains if photo.reading is not None else None
     method = photo.reading.method_version if photo.reading is not None else ""
     grey = photo.reading.card.reflectance if photo.reading is not None else None
-    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method, grey)
+    dark = photo.reading.card.dark if photo.reading is not None else None
+    return Kit(photo.camera, card_kind, light, was_developed(photo.reading), gains, method, grey, dark)
 
 
 def match_states(before: State, after: State) -> KitMatch:

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import math
 
-NOMINAL = 0.05
-"""Relative standard uncertainty of a dark patch of which nobody knows more than its kind."""
+from tracker.errors import InvalidMarks
+
 GIVEN = 0.03
 """The same where a person gave its reflectance: a weak choice of our own."""
 LEAST, MOST = 0.01, 0.12
 """What the dark patch of a card can reflect, 0..1."""
+_DARKER = 0.7  # share of the grey's reflectance that a dark patch reflects at most: closer, and the two tell nothing
 _CURVE = 0.03  # a phone's tone curve is no power: as the strip, whose three steps leave as much
 
 
@@ -26,3 +27,25 @@ def contrast_left(grey: float, dark: float, u: float) -> float:
     u : float, standard uncertainty of `dark`
     """
     return math.hypot(_CURVE, u / dark / math.log(grey / dark))
+
+
+def require_dark(dark: float, grey: float) -> None:
+    """Check that a card's dark patch could reflect so much.
+
+    Parameters
+    ----------
+    dark, grey : float, reflectances of dark patch and grey, 0..1
+
+    Raises
+    ------
+    InvalidMarks
+    """
+    most = min(MOST, _DARKER * grey)
+    if not LEAST <= dark <= most:
+        raise InvalidMarks(
+            f"The dark patch of a card cannot reflect {dark:g} of the light ({LEAST:g} to {most:.2g}).",
+            "Give its reflectance as a share, such as 0.05.",
+            value=float(dark),
+            limit=most if dark > most else LEAST,
+            unit="share",
+        )

@@ -32,6 +32,7 @@ class Kit:
     gains : three floats or None, that balanced the photo: they show the colour of its light
     method : str, version of the method that measured it, empty where nothing was measured
     reflectance : float or None, of the card's grey, 0..1
+    dark : float or None, reflectance of the card's dark patch, 0..1; None for a card without one
     """
 
     camera: str | None
@@ -41,6 +42,7 @@ class Kit:
     gains: Vector3 | None = None
     method: str = ""
     reflectance: float | None = None
+    dark: float | None = None
 
 
 Part = Literal["camera", "kind of file", "card", "light"]
@@ -88,6 +90,13 @@ def _other_grey(before: Kit, after: Kit) -> bool:
     return not math.isclose(before.reflectance, after.reflectance, rel_tol=1e-6)
 
 
+def _other_dark(before: Kit, after: Kit) -> bool:
+    """True where both cards' dark patches are known and differ."""
+    if before.dark is None or after.dark is None:
+        return False
+    return not math.isclose(before.dark, after.dark, rel_tol=1e-6)
+
+
 def was_developed(reading: PhotoReading | None) -> bool:
     """True where `reading` comes from a camera's raw file."""
     return reading is not None and any(check.name == RAW for check in reading.checks)
@@ -118,7 +127,7 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
     differs: dict[Part, bool] = {
         "camera": all(cameras) and cameras[0] != cameras[1],
         "kind of file": before.developed != after.developed,
-        "card": before.card_kind != after.card_kind or _other_grey(before, after),
+        "card": before.card_kind != after.card_kind or _other_grey(before, after) or _other_dark(before, after),
         "light": (all(lights) and lights[0] != lights[1]) or _cast_apart(before, after) > _LARGEST_CAST,
     }
     noted: dict[Part, bool] = {"camera": all(cameras), "light": all(lights)}

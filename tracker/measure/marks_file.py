@@ -2,14 +2,15 @@
 
     {"photos": [{"photo": "a.jpg",
                  "card": {"kind": KIND, "corners": [[x, y], [x, y], [x, y], [x, y]], "reflectance": 0.18,
-                          "size_mm": [width, height]},
+                          "dark": 0.05, "size_mm": [width, height]},
                  "path": [[x, y], ...],
                  "outline": [[x, y], ...], or "hair": "whole", or "width": pixels,
                  "light": "daylight"}]}
 
 Exactly one of ``outline`` (points about the whole hair), ``hair`` (``whole``: the outline is found) and ``width`` (a
-ribbon along the path) is given. ``corners`` (without them the card is searched for), ``reflectance``, ``size_mm``
-(gives lengths) and ``light`` may be left out. A file of any other shape is refused as a whole, before anything is
+ribbon along the path) is given. ``corners`` (without them the card is searched for), ``reflectance`` of the grey,
+``dark`` (reflectance of the dark patch of a kind that has one), ``size_mm`` (gives lengths) and ``light`` may be left
+out. A file of any other shape is refused as a whole, before anything is
 measured; whether the marks fit their photo shows when it is measured.
 """
 
@@ -103,6 +104,7 @@ def _photo(entry: object, place: str) -> MarkedPhoto:
         width=width,
         outline=outline,
         reflectance=None if reflectance is None else _number(reflectance, f"{place}.card.reflectance"),
+        dark=None if card.get("dark") is None else _number(card["dark"], f"{place}.card.dark"),
         size_mm=None if card.get("size_mm") is None else _point(card["size_mm"], f"{place}.card.size_mm"),
     )
     light = _text(found.get("light") or "", f"{place}.light").strip()
@@ -182,5 +184,5 @@ def _unknown_keys(content: Mapping[str, Any]) -> Iterator[str]:
         place = f"photos[{number}]"
         known = {"photo", "card", "path", "width", "outline", "hair", "light"}
         yield from (f"{place}.{key}" for key in entry if key not in known)
-        known = {"kind", "corners", "reflectance", "size_mm"}
+        known = {"kind", "corners", "reflectance", "dark", "size_mm"}
         yield from (f"{place}.card.{key}" for key in entry["card"] if key not in known)

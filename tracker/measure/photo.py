@@ -16,7 +16,7 @@ from tracker.maths.quantities import vector3
 from tracker.maths.rgb_space import RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
-from tracker.measure.dark_half import LEAST, MOST
+from tracker.measure.dark_half import GIVEN, require_dark
 from tracker.measure.hair import (
     BANDS,
     DOUBTS,
@@ -41,6 +41,7 @@ from tracker.measure.reading import (
     WHOLE,
     CardSummary,
     Correction,
+    DarkHalf,
     Marks,
     PhotoReading,
     Point,
@@ -57,8 +58,6 @@ from tracker.measure.reference_card import (
 from tracker.measure.seen import see, share_on_card
 from tracker.measure.settings import Settings
 from tracker.measure.way import Way, way_over
-
-_DARKER = 0.7  # share of the grey's reflectance that a dark patch reflects at most: closer, and they tell nothing
 
 
 class Picture(Protocol):
@@ -103,6 +102,7 @@ def find_marks(
     corners: Corners | None = None,
     path: tuple[Point, ...] | None = None,
     near: Point | None = None,
+    dark: DarkHalf | None = None,
 ) -> Suggestion:
     """A first suggestion for all marks.
 
@@ -116,6 +116,7 @@ def find_marks(
     corners : of the card, pixels, where they are known; None to find it
     path : points from root to tip, pixels, along which the hair is looked for; None to look for it without help
     near : a point inside the card, pixels, as a person tapped it; None to look everywhere
+    dark : DarkHalf or None, what is known of the card's dark patch; None for the kind's own
     """
     height, width = picture.encoded.shape[:2]
     search = card_kind(kind).search
@@ -124,6 +125,8 @@ def find_marks(
         seen = search(picture.encoded, near)
         corners, card = seen.corners, seen.error
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
+    if dark is not None:
+        marks = replace(marks, dark=dark.reflectance, dark_u=dark.u)
     try:
         hair = find_hair(picture.encoded, corners, path)
         outline, axis = hair.outline().points, path or suggest_axis(hair)
@@ -178,8 +181,7 @@ def measure_photo(
         card.clipped,
         card.gradient,
         grey,
-        marks.dark,
-        marks.dark_u,
+        *_dark_used(kind, marks),
         card.without_spare,
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
@@ -235,16 +237,14 @@ def _require_reflectances(kind: CardKind, marks: Marks) -> None:
             f"A card of this kind ({kind.title}) has no dark patch, so its reflectance cannot be given.",
             "Leave it out, or choose the kind of card that is in the photo.",
         )
-    grey = kind.reflectance if reflectance is None else reflectance
-    if not LEAST <= dark <= MOST or not dark < _DARKER * grey:
-        limit = min(MOST, _DARKER * grey)
-        raise InvalidMarks(
-            f"The dark patch of a card cannot reflect {dark:g} of the light ({LEAST:g} to {limit:.2g}).",
-            "Give its reflectance as a share, such as 0.05.",
-            value=float(dark),
-            limit=limit if dark > limit else LEAST,
-            unit="share",
-        )
+    require_dark(dark, kind.reflectance if reflectance is None else reflectance)
+
+
+def _dark_used(kind: CardKind, marks: Marks) -> tuple[float | None, float | None]:
+    """Reflectance of the dark patch as used, and its standard uncertainty where it is not just the nominal one."""
+    if marks.dark is None:
+        return kind.nominal_dark, None
+    return marks.dark, GIVEN * marks.dark if marks.dark_u is None else marks.dark_u
 
 
 def _balanced(strip: Strip, space: RgbSpace, correction: Correction) -> tuple[Floats, np.ndarray]:

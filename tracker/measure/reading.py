@@ -45,6 +45,20 @@ IDENTITY: Matrix3 = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True, slots=True)
+class DarkHalf:
+    """What is known of the dark patch of a card, where that is more than its nominal reflectance.
+
+    Attributes
+    ----------
+    reflectance : float, 0..1
+    u : float or None, its standard uncertainty where photos told it; None where a person gave it
+    """
+
+    reflectance: float
+    u: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Marks:
     """What a person (or the card finder) marked in one photo.
 
@@ -75,6 +89,11 @@ class Marks:
     def hair(self) -> str:
         """How the hair is read, `RIBBON` or `WHOLE`."""
         return WHOLE if self.width is None else RIBBON
+
+    @property
+    def dark_half(self) -> DarkHalf | None:
+        """What is known of the card's dark patch; None for its nominal reflectance."""
+        return None if self.dark is None else DarkHalf(self.dark, self.dark_u)
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,8 +165,8 @@ class CardSummary:
     clipped : float, share of burnt-out or crushed pixels of the worst patch that must be sound, 0..1
     gradient : float, change of light across the card, EV
     reflectance : float, of the grey, as used for the balance, 0..1
-    dark, dark_u : float or None, reflectance of the dark patch with its standard uncertainty, as in `Marks`; None where
-        its nominal value was used
+    dark : float or None, of the dark patch, as used for the balance, 0..1; None for a card without one
+    dark_u : float or None, its standard uncertainty; None where its nominal reflectance was used
     without_spare : bool, True where a patch burnt out that the card can do without
     """
 

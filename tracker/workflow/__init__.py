@@ -1,6 +1,6 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
-from tracker.workflow.cards import card_size, note_card_size
+from tracker.workflow.cards import ChosenCard, card_size, dark_half, note_card_size, note_dark_half
 from tracker.workflow.clients import add_client, answer_consent, edit_client, note_contact
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo
@@ -43,6 +43,7 @@ from tracker.workflow.yardsticks import (
 )
 
 __all__ = [
+    "ChosenCard",
     "DecodedPhotos",
     "PassingPhoto",
     "add_client",
@@ -57,6 +58,7 @@ __all__ = [
     "change_draft",
     "confirm_limits",
     "copied_steps",
+    "dark_half",
     "drop_shots",
     "drop_swatches",
     "earlier_shots",
@@ -77,6 +79,7 @@ __all__ = [
     "measure_record",
     "note_card_size",
     "note_contact",
+    "note_dark_half",
     "record_progress",
     "record_visit",
     "remeasure",

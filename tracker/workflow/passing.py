@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from tracker.errors import TrackerError
 from tracker.measure import Suggestion, find_marks, measure_photo
-from tracker.measure.reading import Marks, PhotoReading, Point
+from tracker.measure.reading import DarkHalf, Marks, PhotoReading, Point
 from tracker.measure.reference_card import Corners
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
@@ -39,7 +39,12 @@ class PassingPhoto:
 
 
 def look_at(
-    content: bytes, card_kind: str, reflectance: float | None = None, *, card_stood: bool | None = None
+    content: bytes,
+    card_kind: str,
+    reflectance: float | None = None,
+    *,
+    card_stood: bool | None = None,
+    dark: DarkHalf | None = None,
 ) -> PassingPhoto:
     """Read a photo that is not to be kept, and look for the card and the hair.
 
@@ -49,6 +54,7 @@ def look_at(
     card_kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is better known
     card_stood : bool or None, whether the card stood on its own, where that was noted
+    dark : DarkHalf or None, what is known of the card's dark patch
 
     Raises
     ------
@@ -57,7 +63,7 @@ def look_at(
     """
     with OPENING:
         photo = read_photo(content)
-        found = find_marks(photo, card_kind, reflectance)
+        found = find_marks(photo, card_kind, reflectance, dark=dark)
         clean = clean_jpeg(photo)
     return PassingPhoto(new_id(), clean, photo.size, found, photo.warnings, photo.camera, card_stood)
 
@@ -75,7 +81,14 @@ def look_again_at(
     path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
     """
     with OPENING:
-        return find_marks(read_kept(photo.content), marks.card_kind, marks.reflectance, corners=corners, path=path)
+        return find_marks(
+            read_kept(photo.content),
+            marks.card_kind,
+            marks.reflectance,
+            corners=corners,
+            path=path,
+            dark=marks.dark_half,
+        )
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from tracker.errors import InvalidEntry, TrackerError
 from tracker.measure import Settings, Suggestion, find_marks, measure_photo
-from tracker.measure.reading import LIGHTS, Marks, Point
+from tracker.measure.reading import LIGHTS, DarkHalf, Marks, Point
 from tracker.measure.reference_card import Corners
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
@@ -134,6 +134,7 @@ def suggest_marks(
     corners: Corners | None = None,
     path: tuple[Point, ...] | None = None,
     decoded: DecodedPhotos | None = None,
+    dark: DarkHalf | None = None,
 ) -> Suggestion:
     """A first suggestion of where the card and the hair are.
 
@@ -145,6 +146,7 @@ def suggest_marks(
     corners : of the card, pixels, where a person placed them; None to find it
     path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
     decoded : DecodedPhotos or None, to open a file only once
+    dark : DarkHalf or None, what is known of the card's dark patch
 
     Raises
     ------
@@ -152,7 +154,8 @@ def suggest_marks(
     InvalidMarks : no such kind of card
     """
     with OPENING:
-        found = find_marks(_photo(store, photo.file, decoded), card_kind, reflectance, corners=corners, path=path)
+        picture = _photo(store, photo.file, decoded)
+        found = find_marks(picture, card_kind, reflectance, corners=corners, path=path, dark=dark)
     return replace(found, marks=replace(found.marks, size_mm=card_size(store, card_kind)))
 
 

@@ -182,6 +182,7 @@ def _whole(store: Store, photo: PhotoRecord, marks: Marks, opened: DecodedPhotos
         corners=marks.corners,
         path=marks.path,
         decoded=opened,
+        dark=marks.dark_half,
     )
     if found.hair is not None:
         raise found.hair

@@ -137,6 +137,7 @@ def add_swatch(
         reading.correction.gains,
         reading.method_version,
         reading.card.reflectance,
+        reading.card.dark,
     )
     swatch = Swatch(called, level, lab, kit)
     _gather(store, _SWATCHES.format(kind), swatch, MOST_SWATCHES)

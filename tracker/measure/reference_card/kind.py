@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tracker.maths.colorimetry import Floats
+from tracker.maths.colorimetry import Floats, luminance
 from tracker.measure.camera_error import Undone
-from tracker.measure.dark_half import GIVEN, contrast_left
+from tracker.measure.dark_half import contrast_left
 from tracker.measure.reading import CardSummary, Correction, Point
 from tracker.measure.reference_card.search.found import Search
 
@@ -104,13 +104,22 @@ class CardKind:
     even_out: Callable[[CardReading], CardReading] = _as_it_is
 
     def leaves(self, used: CardSummary) -> Undone:
-        """The camera's error that the correction leaves, by what was used for it."""
+        """The camera's error that the correction leaves.
+
+        Parameters
+        ----------
+        used : CardSummary, of a card of this kind: what was used for the correction
+        """
         alone = self.spare is None or used.without_spare
         undone = self.undone_without if used.without_spare and self.undone_without is not None else self.undone
-        if self.dark is None or not alone or used.dark is None:
+        if used.dark is None or used.dark_u is None or not alone:
             return undone
-        u = GIVEN * used.dark if used.dark_u is None else used.dark_u
-        return replace(undone, contrast=contrast_left(used.reflectance, used.dark, u))
+        return replace(undone, contrast=contrast_left(used.reflectance, used.dark, used.dark_u))
+
+    @property
+    def nominal_dark(self) -> float | None:
+        """Nominal reflectance of the dark patch, 0..1; None without one."""
+        return None if self.dark is None else float(luminance(self.reference(None, None)[self.dark]))
 
     @property
     def is_plain(self) -> bool:

@@ -94,7 +94,7 @@ def round_of(key: str) -> int:
 
 
 def _add(store: Store, key: str, label: str, passing: _Passing) -> None:
-    kind, reflectance = choose_card(key)
+    card = choose_card(key, partial(workflow.dark_half, store))
     likely = workflow.card_stood_last(store) if passing.stood is None else passing.stood
     stood = choose_card_stood(f"{key}-card-stood", likely, _HOW_THE_CARD)
     uploads = ask_photos(label, f"{key}-upload-{passing.turns}")
@@ -105,7 +105,9 @@ def _add(store: Store, key: str, label: str, passing: _Passing) -> None:
     with st.spinner("Reading the photos and looking for card and hair"):
         for upload in uploads[:MOST_AT_ONCE]:
             try:
-                photo = workflow.look_at(upload.getvalue(), kind, reflectance, card_stood=stood)
+                photo = workflow.look_at(
+                    upload.getvalue(), card.kind, card.reflectance, card_stood=stood, dark=card.dark
+                )
             except TrackerError as error:
                 troubles.append(error)
                 continue

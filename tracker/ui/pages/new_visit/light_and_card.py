@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -10,7 +11,7 @@ from streamlit.delta_generator import DeltaGenerator
 from tracker import workflow
 from tracker.errors import TrackerError
 from tracker.measure import Suggestion
-from tracker.measure.reading import LIGHTS
+from tracker.measure.reading import LIGHTS, DarkHalf
 from tracker.record.records import PhotoRecord
 from tracker.ui.opened import OPENED
 from tracker.ui.pages.new_visit.draft_state import Work, fields_of, keep
@@ -18,6 +19,7 @@ from tracker.ui.parts.card_choice import choose_card, choose_card_stood
 from tracker.ui.parts.marking import note_card_found, note_found
 from tracker.ui.parts.notices import sorry
 from tracker.words import ROLE_WORDS, sentence_case
+from tracker.workflow import ChosenCard
 from tracker.workflow.drafts import with_changed_photos
 
 TELL_MORE = (
@@ -44,30 +46,35 @@ class Noted:
         return replace(photo, light=self.light, card_stood=self.card_stood, combed_anew=self.combed_anew)
 
 
-def choose_the_card(work: Work) -> tuple[str, float | None]:
-    """The kind of card in the photos, and the reflectance of its grey where it is known better."""
+def choose_the_card(work: Work) -> ChosenCard:
+    """The card in the photos: its kind, and what it reflects where that is known better."""
     last = _last_photo(work)
     known = last.marks if last is not None else None
     key = _field(work, "card")
     if known is None:
-        return choose_card(key)
-    return choose_card(key, known.card_kind, known.reflectance)
+        return choose_card(key, partial(workflow.dark_half, work.store))
+    card = ChosenCard.of(known)
+
+    def own(kind: str) -> DarkHalf | None:
+        # photos that are in stay as they are, whatever the studio has learnt since
+        stays = bool(work.photos) and kind == card.kind and (card.dark is None or card.dark.u is not None)
+        return card.dark if stays else workflow.dark_half(work.store, kind)
+
+    learnt = card.dark is not None and card.dark.u is not None
+    return choose_card(key, own, replace(card, dark=None) if learnt else card)
 
 
-def follow_card(work: Work, card: str, reflectance: float | None) -> None:
+def follow_card(work: Work, card: ChosenCard) -> None:
     """Photos that are already in are searched again when another card is chosen."""
     if work.draft is None:
         return
-    wanted = (card, reflectance)
-    alike = all(
-        photo.marks is None or (photo.marks.card_kind, photo.marks.reflectance) == wanted for photo in work.photos
-    )
-    _follow(work, "card", wanted, alike=alike)
+    alike = all(photo.marks is None or ChosenCard.of(photo.marks) == card for photo in work.photos)
+    _follow(work, "card", card, alike=alike)
     if alike:
         return
     try:
         with st.spinner("Looking for the card"):
-            photos = tuple(_find_card(work, photo, card, reflectance) for photo in work.photos)
+            photos = tuple(_find_card(work, photo, card) for photo in work.photos)
     except TrackerError as error:
         sorry(error)
         return
@@ -149,15 +156,15 @@ def _stood_last(work: Work) -> bool | None:
     return workflow.card_stood_last(work.store, work.client.id) if here is None else here
 
 
-def with_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> tuple[PhotoRecord, Suggestion]:
+def with_card(work: Work, record: PhotoRecord, card: ChosenCard) -> tuple[PhotoRecord, Suggestion]:
     """The photo with the marks that were found for that card, and what the search was not sure of."""
-    found = workflow.suggest_marks(work.store, record, card, reflectance, decoded=OPENED)
+    found = workflow.suggest_marks(work.store, record, card.kind, card.reflectance, decoded=OPENED, dark=card.dark)
     return replace(record, marks=found.marks, reading=None, failure=None), found
 
 
-def _find_card(work: Work, record: PhotoRecord, card: str, reflectance: float | None) -> PhotoRecord:
+def _find_card(work: Work, record: PhotoRecord, card: ChosenCard) -> PhotoRecord:
     """The photo with another card; the hair stays as it is marked."""
-    marked, found = with_card(work, record, card, reflectance)
+    marked, found = with_card(work, record, card)
     if record.marks is None or marked.marks is None or record.marks.outline is None:
         note_found(record.id, found)
         return marked

@@ -31,6 +31,7 @@ from tracker.ui.parts.marking import (
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
+from tracker.workflow import ChosenCard
 
 _PHOTO = "marks-photo"
 """Key of the field that says which photo is shown."""
@@ -147,8 +148,17 @@ def _look(work: Work, photo: PhotoRecord) -> Look:
     def look(corners: Corners | None, path: tuple[Point, ...] | None) -> Suggestion:
         if photo.marks is None:
             raise AssertionError("a photo in a draft has marks")
-        kind, reflectance = photo.marks.card_kind, photo.marks.reflectance
-        return workflow.suggest_marks(work.store, photo, kind, reflectance, corners=corners, path=path, decoded=OPENED)
+        card = ChosenCard.of(photo.marks)
+        return workflow.suggest_marks(
+            work.store,
+            photo,
+            card.kind,
+            card.reflectance,
+            corners=corners,
+            path=path,
+            decoded=OPENED,
+            dark=card.dark,
+        )
 
     return look
 

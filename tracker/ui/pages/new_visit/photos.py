@@ -35,6 +35,7 @@ from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.words import ROLE_WORDS, noun
+from tracker.workflow import ChosenCard
 from tracker.workflow.drafts import without_photo
 from tracker.workflow.visits import VISIT
 
@@ -53,8 +54,8 @@ _SEVERAL = "Several files at once are fine: photos of the same moment are read t
 def show(work: Work) -> None:
     """The step."""
     uploads = st.container()
-    card, reflectance = choose_the_card(work)
-    follow_card(work, card, reflectance)
+    card = choose_the_card(work)
+    follow_card(work, card)
     if not work.photos:
         with st.expander("How to take a photo that can be measured"):
             short_photo_advice()
@@ -69,7 +70,7 @@ def show(work: Work) -> None:
                 with shown:
                     _present(work, role)
                 with below:
-                    _add_to(work, role, (noted, card, reflectance))
+                    _add_to(work, role, (noted, card))
         _copies(work)
     _onward(work)
 
@@ -78,7 +79,7 @@ def _label(role: str) -> str:
     return "Progress photo" if role == PROGRESS else f"{ROLE_WORDS[role]} photo"
 
 
-def _add_to(work: Work, role: str, how: tuple[Noted, str, float | None]) -> None:
+def _add_to(work: Work, role: str, how: tuple[Noted, ChosenCard]) -> None:
     """The place to add photos of one state, as long as more of them tell more."""
     present, label = work.of(role), _label(role)
     if not present or (role != PROGRESS and len(present) < MOST):
@@ -114,7 +115,7 @@ def _copies(work: Work) -> None:
         )
 
 
-def _add(work: Work, role: str, label: str, how: tuple[Noted, str, float | None]) -> None:
+def _add(work: Work, role: str, label: str, how: tuple[Noted, ChosenCard]) -> None:
     """The place to add photos; a file that is not a photo does not keep the others out."""
     how_far = adding(work)
     for error in how_far.troubles.pop(role, ()):
@@ -148,7 +149,7 @@ def _all_in(
     work: Work,
     contents: list[bytes],
     role: str,
-    how: tuple[Noted, str, float | None],
+    how: tuple[Noted, ChosenCard],
     put: list[str],
     how_far: Adding,
 ) -> tuple[list[PhotoRecord], list[TrackerError]]:
@@ -160,11 +161,11 @@ def _all_in(
         try:
             if len(work.of(role)) + len(taken) >= MOST:
                 raise InvalidEntry(f"More than {MOST} photos of one state add nothing.", "Leave the others out.")
-            noted, card, reflectance = how
+            noted, card = how
             # the photo itself is let go at once, or it would stay in memory while others have their turn
             record = workflow.take_in(work.store, content, client_id=work.client.id, role=role, light=noted.light)[0]
             put.append(record.file)
-            record, how_far.found[record.id] = with_card(work, noted.on(record), card, reflectance)
+            record, how_far.found[record.id] = with_card(work, noted.on(record), card)
             # the same file twice would pass for a repeat and claim a certainty that nobody measured
             if any(other.file == record.file for other in (*work.photos, *taken)):
                 raise InvalidEntry(
