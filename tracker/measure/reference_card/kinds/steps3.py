@@ -9,7 +9,7 @@ import numpy as np
 
 from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, lightness, luminance
-from tracker.measure.balance import apply, grey_and_dark, tone, toned_gains
+from tracker.measure.balance import apply, grey_and_dark, sharpened, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
@@ -46,7 +46,8 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
             limit=_LARGEST_MISS,
             unit="L*",
         )
-    return replace(toned, misfit=(float(np.sqrt(np.mean(np.square(missed)))), 0.0, 0.0))
+    matrix = sharpened(toned.gains, wanted, exponent)
+    return replace(toned, matrix=matrix, misfit=(float(np.sqrt(np.mean(np.square(missed)))), 0.0, 0.0))
 
 
 def _require_plausible(card: CardReading) -> None:
