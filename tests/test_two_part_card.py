@@ -189,7 +189,7 @@ def test_the_command_line_takes_a_dark_half_and_says_what_it_used(tmp_path: Path
     photos = [entry("a.jpg", card={**card, "dark": 0.046}), entry("a.jpg", card=card)]
     photos += [entry("a.jpg", card={**card, "dark": 0.4}), entry("a.jpg", card={"kind": "grey18", "dark": 0.05})]
     out = tmp_path / "result.json"
-    status, said, err = run("measure", write_marks(tmp_path, *photos), "--out", out)
+    status, _, err = run("measure", write_marks(tmp_path, *photos), "--out", out)
     assert err == "", err
     found = json.loads(out.read_text("utf-8"))["photos"]
     assert status == 1

@@ -8,6 +8,7 @@ from tracker.store.edits import Edit
 from tracker.store.erasure import Counts, Erasure
 from tracker.store.folder import data_folder
 from tracker.store.merging import Merged
+from tracker.store.photos import CardUse
 from tracker.store.place import NETWORK, SYNCED, place_risk
 from tracker.store.portfolio import PortfolioEntry
 from tracker.store.remeasuring import LeftPhoto, OlderReadings
@@ -29,6 +30,7 @@ __all__ = [
     "Absent",
     "Archive",
     "Backup",
+    "CardUse",
     "ClientRecord",
     "ClientSummary",
     "Counts",

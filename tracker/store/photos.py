@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Connection, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Connection, delete, func, insert, select, update
 
 from tracker.errors import Conflict
 from tracker.record.records import PhotoRecord
@@ -13,6 +15,29 @@ from tracker.store.drafts import take_over
 from tracker.store.lookup import find, require_measuring, stored
 from tracker.store.rows import photo_row, time_text
 from tracker.store.undo import DeletingPart, Deletion
+
+
+@dataclass(frozen=True, slots=True)
+class CardUse:
+    """What a photo with a number shows of its card.
+
+    Attributes
+    ----------
+    taken_at : datetime
+    camera : str, empty where unknown
+    occasion : str, its visit, or its day
+    exponent : float, of the correction
+    grey, dark : float, reflectances that the correction used, 0..1
+    dark_u : float or None, standard uncertainty of `dark`; None for the nominal value
+    """
+
+    taken_at: datetime
+    camera: str
+    occasion: str
+    exponent: float
+    grey: float
+    dark: float
+    dark_u: float | None
 
 
 class Photos(DeletingPart):
@@ -95,6 +120,51 @@ class Photos(DeletingPart):
             .limit(limit)
         )
         return self._database.records(PhotoRecord, query)
+
+    def cards(self, kind: str, role: str, limit: int) -> list[CardUse]:
+        """What the latest photos of that role with a kind of card show of it, newest first.
+
+        Photos of other cards count in `limit`, so that no more than so many records are looked into.
+
+        Parameters
+        ----------
+        kind : str, of card
+        role : str
+        limit : int, how many photos are looked at
+        """
+        table = schema.photo
+        latest = (
+            select(table.c.record, table.c.taken_at)
+            .where(table.c.role == role, table.c.method.is_not(None))
+            .order_by(table.c.taken_at.desc())
+            .limit(limit)
+            .subquery()
+        )
+
+        def part(path: str) -> ColumnElement[Any]:
+            return func.json_extract(latest.c.record, path)
+
+        card = "$.reading.card"
+        query = (
+            select(
+                latest.c.taken_at,
+                part("$.camera"),
+                part("$.visit_id"),
+                part("$.reading.correction.exponent"),
+                part(f"{card}.reflectance"),
+                part(f"{card}.dark"),
+                part(f"{card}.dark_u"),
+            )
+            .where(func.json_valid(latest.c.record) == 1, part(f"{card}.kind") == kind)
+            .order_by(latest.c.taken_at.desc())
+        )
+        with self._database.reading() as connection:
+            rows = connection.execute(query).all()
+        return [
+            CardUse(datetime.fromisoformat(when), camera or "", visit or when[:10], exponent, grey, dark, dark_u)
+            for when, camera, visit, exponent, grey, dark, dark_u in rows
+            if all(isinstance(value, float) and value > 0 for value in (exponent, grey, dark))
+        ]
 
     def days(self, client_id: str, role: str) -> list[tuple[str, datetime]]:
         """Identifier and time of a client's photos of that role, newest first, without reading the records."""

@@ -1,6 +1,16 @@
 """The verbs of the studio: what a page or a command asks for, each all done or not at all."""
 
-from tracker.workflow.cards import ChosenCard, card_size, dark_half, note_card_size, note_dark_half
+from tracker.workflow.cards import (
+    ChosenCard,
+    OwnDark,
+    card_size,
+    dark_half,
+    learnt_dark,
+    note_card_size,
+    note_dark_half,
+    note_new_card,
+    own_dark,
+)
 from tracker.workflow.clients import add_client, answer_consent, edit_client, note_contact
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo
@@ -45,6 +55,7 @@ from tracker.workflow.yardsticks import (
 __all__ = [
     "ChosenCard",
     "DecodedPhotos",
+    "OwnDark",
     "PassingPhoto",
     "add_client",
     "add_shot",
@@ -68,6 +79,7 @@ __all__ = [
     "keep_price",
     "last_agreed",
     "last_steps",
+    "learnt_dark",
     "load_demo",
     "locus_from",
     "look_again_at",
@@ -80,6 +92,8 @@ __all__ = [
     "note_card_size",
     "note_contact",
     "note_dark_half",
+    "note_new_card",
+    "own_dark",
     "record_progress",
     "record_visit",
     "remeasure",

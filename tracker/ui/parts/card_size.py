@@ -9,6 +9,7 @@ from tracker.measure import CARD_KINDS
 from tracker.measure.card_scale import LARGEST_MM, SMALLEST_MM
 from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
+from tracker.ui.parts.own_dark import own_dark
 
 
 def card_sizes(store: Store) -> None:
@@ -43,6 +44,7 @@ def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
             _keep(store, name, (float(width or 0), float(height or 0)))
         if size is not None and st.button("Forget it", key=f"card-forget-{name}"):
             _keep(store, name, None)
+    own_dark(store, name)
 
 
 def _keep(store: Store, name: str, size: tuple[float, float] | None) -> None:

@@ -1,0 +1,59 @@
+"""What the dark half of the studio's own card reflects: as is usual, as given, or as its photos tell."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from tracker import workflow
+from tracker.measure import CARD_KINDS
+from tracker.measure.reading import DarkHalf
+from tracker.said.card import say_dark, say_learnt
+from tracker.store import Store
+from tracker.ui.parts.card_choice import ask_dark
+from tracker.ui.parts.notices import say_on_next_page, told
+
+_FROM_NOW = (
+    "It holds for the photos from then on. They count as taken with another card than those before, so a change "
+    "between the two is less sure."
+)
+_NEW = "Photos with the new card are then set against those with this one, to see what its dark half reflects."
+
+
+def own_dark(store: Store, name: str) -> None:
+    """What the dark half of a kind of card counts as, and the ways to change it; nothing where it has none."""
+    kind = CARD_KINDS[name]
+    if kind.nominal_dark is None:
+        return
+    own = workflow.own_dark(store, name)
+    st.markdown(say_dark(own.known, kind.nominal_dark, own.photos, own.noted_at))
+    _offer(store, name, own.known)
+    percent = ask_dark(f"dark-own-{name}", kind, own.known)
+    with st.container(horizontal=True):
+        if st.button("Keep this value", key=f"dark-keep-{name}", disabled=percent is None):
+            _keep(store, name, DarkHalf(round((percent or 0) / 100, 6)))
+        if own.known is not None and st.button(f"Back to {100 * kind.nominal_dark:.2g} %", key=f"dark-forget-{name}"):
+            _keep(store, name, None)
+        if st.button("I have another card now", key=f"dark-new-{name}", help=_NEW):
+            with told():
+                workflow.note_new_card(store, name)
+                say_on_next_page("Noted. Its dark half counts as usual until you or the photos with it say more.")
+                st.rerun()
+
+
+def _offer(store: Store, name: str, known: DarkHalf | None) -> None:
+    """What photos tell of it, with the button that uses it: never without a person’s word."""
+    learnt = workflow.learnt_dark(store, name)
+    if learnt is None or (known is not None and abs(known.reflectance - learnt.known.reflectance) < 0.0005):
+        return
+    with st.container(border=True):
+        st.markdown(f"{say_learnt(learnt)} Use that?")
+        st.caption(_FROM_NOW)
+        if st.button(f"Use {100 * learnt.known.reflectance:.1f} %", key=f"dark-use-{name}"):
+            _keep(store, name, learnt.known, learnt.photos)
+
+
+def _keep(store: Store, name: str, known: DarkHalf | None, photos: int = 0) -> None:
+    with told():
+        workflow.note_dark_half(store, name, known, photos)
+        say_on_next_page("What the dark half reflects is kept." if known else "The dark half counts as usual again.")
+        st.rerun()
