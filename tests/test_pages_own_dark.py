@@ -43,7 +43,8 @@ def photographed(filled: Filled, dark: float, taken_for: float, begin: datetime,
 
 def test_a_given_value_is_kept_and_goes_with_new_photos(store: Store, client: Client) -> None:
     test = open_page("studio")
-    assert "counts as 5 %" in words(test)
+    assert "Its dark half counts as 5 %, as is usual." in words(test)
+    assert "Its black step counts as 3.5 %" in words(test)
     test.number_input(key="dark-own-steps2").set_value(4.6).run()
     test.button(key="dark-keep-steps2").click().run()
     assert_no_failure(test)
@@ -62,7 +63,7 @@ def test_a_given_value_is_kept_and_goes_with_new_photos(store: Store, client: Cl
     assert_no_failure(page)
     assert shown_draft(page, store).photos[0].marks.dark_half == DarkHalf(0.046)
     test = open_page("studio")
-    assert "counts as 5.1 % (± 0.4), as 30 photos told on" in words(test)
+    assert "counts as 5.1 % (± 0.4), by 30 photos, since" in words(test)
     test.button(key="dark-forget-steps2").click().run()
     assert own_dark(store, "steps2") == OwnDark()
 
@@ -71,7 +72,7 @@ def test_a_value_for_one_visit_only(store: Store, client: Client) -> None:
     page = open_page("new_visit", client=client.id)
     assert not any(field.key.endswith("-dark") for field in page.number_input)
     page.radio(key=named(page.radio, "card-", "-kind")).set_value("steps2").run()
-    assert "as long as it is the same for both" in words(page)
+    assert "as long as it is the same for all of them" in words(page)
     page.number_input(key=named(page.number_input, "card-", "-dark")).set_value(4.2).run()
     upload(page, "before", drawn_photo(40.0))
     assert_no_failure(page)

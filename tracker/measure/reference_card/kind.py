@@ -122,6 +122,11 @@ class CardKind:
         return None if self.dark is None else float(luminance(self.reference(None, None)[self.dark]))
 
     @property
+    def dark_name(self) -> str:
+        """What the dark patch is called, such as "dark half"; empty without one."""
+        return "" if self.dark is None else dict(self.sound).get(self.dark, "dark patch")
+
+    @property
     def is_plain(self) -> bool:
         """True for one even grey: nothing on it shows which way is up, so it may be held upright or sideways."""
         return len(self.boxes) == 1

@@ -14,8 +14,8 @@ from tracker.ui.parts.notices import sorry
 from tracker.workflow import ChosenCard
 
 DARK_SAID = (
-    "Any value gives the same change between two photos, as long as it is the same for both; a right one makes single "
-    "levels surer."
+    "Any value serves to compare photos, as long as it is the same for all of them; a right one makes single levels "
+    "surer."
 )
 
 
@@ -83,7 +83,7 @@ def ask_dark(key: str, kind: CardKind, own: DarkHalf | None, value: float | None
     """
     usual = kind.nominal_dark if own is None else own.reflectance
     percent = st.number_input(
-        "Reflectance of the dark half in per cent, where you know it",
+        f"Reflectance of the {kind.dark_name} in per cent, where you know it",
         min_value=100 * LEAST,
         max_value=100 * MOST,
         value=None if value is None else round(100 * value, 4),

@@ -21,6 +21,9 @@ def card_sizes(store: Store) -> None:
     for name, kind in CARD_KINDS.items():
         size = workflow.card_size(store, name)
         noted = f"{size[0]:g} × {size[1]:g} mm" if size is not None else "size not noted"
+        dark = workflow.dark_half(store, name)
+        if kind.nominal_dark is not None:
+            noted += f", {kind.dark_name} {100 * (dark.reflectance if dark else kind.nominal_dark):.2g} %"
         with st.expander(f"{kind.title}: {noted}"):
             _fields(store, name, size)
 

@@ -16,7 +16,7 @@ _FROM_NOW = (
     "It holds for the photos from then on. They count as taken with another card than those before, so a change "
     "between the two is less sure."
 )
-_NEW = "Photos with the new card are then set against those with this one, to see what its dark half reflects."
+_NEW = "Photos with the new card are then set against those with this one, to see what its dark part reflects."
 
 
 def own_dark(store: Store, name: str) -> None:
@@ -25,7 +25,7 @@ def own_dark(store: Store, name: str) -> None:
     if kind.nominal_dark is None:
         return
     own = workflow.own_dark(store, name)
-    st.markdown(say_dark(own.known, kind.nominal_dark, own.photos, own.noted_at))
+    st.markdown(say_dark(kind.dark_name, own.known, kind.nominal_dark, own.photos, own.noted_at))
     _offer(store, name, own.known)
     percent = ask_dark(f"dark-own-{name}", kind, own.known)
     with st.container(horizontal=True):
@@ -36,7 +36,7 @@ def own_dark(store: Store, name: str) -> None:
         if st.button("I have another card now", key=f"dark-new-{name}", help=_NEW):
             with told():
                 workflow.note_new_card(store, name)
-                say_on_next_page("Noted. Its dark half counts as usual until you or the photos with it say more.")
+                say_on_next_page(f"Noted. Its {kind.dark_name} counts as usual until you or its photos say more.")
                 st.rerun()
 
 
@@ -46,7 +46,7 @@ def _offer(store: Store, name: str, known: DarkHalf | None) -> None:
     if learnt is None or (known is not None and abs(known.reflectance - learnt.known.reflectance) < 0.0005):
         return
     with st.container(border=True):
-        st.markdown(f"{say_learnt(learnt)} Use that?")
+        st.markdown(f"{say_learnt(CARD_KINDS[name].dark_name, learnt)} Use that?")
         st.caption(_FROM_NOW)
         if st.button(f"Use {100 * learnt.known.reflectance:.1f} %", key=f"dark-use-{name}"):
             _keep(store, name, learnt.known, learnt.photos)
@@ -55,5 +55,6 @@ def _offer(store: Store, name: str, known: DarkHalf | None) -> None:
 def _keep(store: Store, name: str, known: DarkHalf | None, photos: int = 0) -> None:
     with told():
         workflow.note_dark_half(store, name, known, photos)
-        say_on_next_page("What the dark half reflects is kept." if known else "The dark half counts as usual again.")
+        part = CARD_KINDS[name].dark_name
+        say_on_next_page(f"What the {part} reflects is kept." if known else f"The {part} counts as usual again.")
         st.rerun()

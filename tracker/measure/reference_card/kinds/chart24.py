@@ -67,7 +67,8 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
 
 _HAIR = (8.0, 16.0)  # a*, b* in the middle of hair's colours, and how far they reach
 _REACH = (15.0, 20.0)
-_OTHERS = 0.3  # less gains on rendered heads, and loses on published photos, whose patches left out tell (3.2 near hair; 3.3)
+# so far from hair a colour still counts: with less, rendered heads gain, and published photos lose on patches left out
+_OTHERS = 0.3
 
 
 def _like_hair(lab: Floats) -> Floats:
