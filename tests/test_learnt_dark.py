@@ -7,7 +7,8 @@ import math
 import numpy as np
 import pytest
 
-from tracker.calibrate.learnt_dark import FEWEST, PRIOR, CardSeen, learn_dark
+from tracker.calibrate.learnt_dark import FEWEST, CardSeen, learn_dark
+from tracker.measure.dark_half import NOMINAL as PRIOR
 from tracker.measure.reading import DarkHalf
 
 GREY, NOMINAL = 0.18, 0.05

@@ -139,7 +139,10 @@ def test_a_strip_without_its_white_counts_as_a_two_part_card(contrast: float) ->
         assert true is not None
         assert found.lab.lab == pytest.approx(other.lab.lab, abs=0.3)
         assert found.lab.lab == pytest.approx(true.lab.lab, abs=0.6)
-    assert camera_error(bright.card, None) == TWO.undone.under(None, 0.18)
+    assert STRIP.undone_without is not None
+    assert camera_error(bright.card, None) == STRIP.undone_without.under(None, 0.18)
+    whole = replace(bright.card, without_spare=False)
+    assert camera_error(bright.card, None).contrast > 2 * camera_error(whole, None).contrast
 
 
 def test_a_white_that_is_not_burnt_out_still_counts() -> None:

@@ -17,13 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracker.measure.dark_half import GIVEN
+from tracker.measure.dark_half import GIVEN, NOMINAL
 from tracker.measure.reading import DarkHalf
 
 FEWEST = 6
 """Visits with each card; fewer say little of how much visits differ."""
-PRIOR = 0.10
-"""Relative standard uncertainty of a nominal dark half: matt black reflects 4 to 6 %; common practice, no source."""
 _CAMERA = 0.20  # sd of the log of what camera and place make of the contrast, by the photos named above
 _OCCASION = 0.08  # the same from visit to visit, as long as few visits tell it: a weak choice of our own
 _OCCASION_DOF = 4
@@ -73,7 +71,7 @@ class LearntDark:
     @property
     def is_worth_using(self) -> bool:
         """True where it makes photos with two cards agree, or is surer than the nominal value by a quarter at least."""
-        return self.compared or (self.known.u or 1.0) <= 0.75 * PRIOR * self.known.reflectance
+        return self.compared or (self.known.u or 1.0) <= 0.75 * NOMINAL * self.known.reflectance
 
 
 def learn_dark(
@@ -91,7 +89,7 @@ def learn_dark(
     Notes
     -----
     For each camera the medians over visits of the log of the contrast are compared, and cameras weighed by how well
-    each tells. What comes out is shrunk to the nominal value by `PRIOR`.
+    each tells. What comes out is shrunk to the nominal value by `dark_half.NOMINAL`.
     """
     new, old = _by_camera(now), _by_camera(before)
     visits = sum(len(each) for each in new.values())
@@ -113,7 +111,7 @@ def learn_dark(
     spread = math.log(grey / nominal)
     # of the log of the reflectance; the slope of a log of a log
     said, u_said = math.log(grey) - math.exp(contrast), spread / math.sqrt(weights.sum())
-    u_prior = math.hypot(PRIOR, u_was) if both else PRIOR
+    u_prior = math.hypot(NOMINAL, u_was) if both else NOMINAL
     share = u_prior**2 / (u_prior**2 + u_said**2)
     dark = math.exp(math.log(nominal) + share * (said - math.log(nominal)))
     u = math.hypot(math.sqrt(share) * u_said, u_was if both else 0.0)
@@ -123,7 +121,7 @@ def learn_dark(
 def _known(dark: DarkHalf | None, nominal: float) -> tuple[float, float]:
     """Reflectance of a dark half and its relative standard uncertainty."""
     if dark is None:
-        return nominal, PRIOR
+        return nominal, NOMINAL
     return dark.reflectance, GIVEN if dark.u is None else dark.u / dark.reflectance
 
 

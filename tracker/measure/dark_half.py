@@ -10,6 +10,9 @@ import math
 
 from tracker.errors import InvalidMarks
 
+NOMINAL = 0.10
+"""Relative standard uncertainty of a dark patch by its nominal value: matt black reflects 4 to 6 %; common practice, no
+source."""
 GIVEN = 0.03
 """The same where a person gave its reflectance: a weak choice of our own."""
 LEAST, MOST = 0.01, 0.12

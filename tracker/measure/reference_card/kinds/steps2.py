@@ -10,6 +10,7 @@ from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, luminance
 from tracker.measure.balance import grey_and_dark
 from tracker.measure.camera_error import Undone
+from tracker.measure.dark_half import NOMINAL, contrast_left
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
 from tracker.measure.reference_card.search import find_row
@@ -60,8 +61,9 @@ STEPS2 = CardKind(
     dark=_DARK,
     reference=_reference,
     correct=_correct,
-    # what the dark half reflects is nominal: 0.045 to 0.055 is an exponent of 0.92 to 1.08
-    undone=Undone(contrast=0.05, stray=0.003, tint=1.0),
+    undone=Undone(
+        contrast_left(_REFLECTANCES[_GREY], _REFLECTANCES[_DARK], NOMINAL * _REFLECTANCES[_DARK]), stray=0.003, tint=1.0
+    ),
     search=_search,
     require_plausible=_require_plausible,
 )

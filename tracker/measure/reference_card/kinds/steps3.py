@@ -11,6 +11,7 @@ from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, lightness, luminance
 from tracker.measure.balance import apply, grey_and_dark, sharpened, tone, toned_gains
 from tracker.measure.camera_error import Undone
+from tracker.measure.dark_half import NOMINAL, contrast_left
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
 from tracker.measure.reference_card.search import find_row
@@ -82,7 +83,12 @@ STEPS3 = CardKind(
     undone=Undone(contrast=0.03, stray=0.002, tint=1.0),
     dark=_BLACK,
     spare=_WHITE,
-    undone_without=Undone(contrast=0.05, stray=0.003, tint=1.0),  # as a two-part card
+    # as a two-part card
+    undone_without=Undone(
+        contrast_left(_REFLECTANCES[_GREY], _REFLECTANCES[_BLACK], NOMINAL * _REFLECTANCES[_BLACK]),
+        stray=0.003,
+        tint=1.0,
+    ),
     search=_search,
     require_plausible=_require_plausible,
 )
