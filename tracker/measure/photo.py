@@ -13,7 +13,7 @@ from tracker.errors import CardError, CardNotFound, HairError, HairInDoubt, Inva
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import vector3
-from tracker.maths.rgb_space import RgbSpace
+from tracker.maths.rgb_space import SRGB, RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.hair import (
@@ -116,13 +116,13 @@ def find_marks(
     """
     height, width = picture.encoded.shape[:2]
     search = card_kind(kind).search
-    card = None
+    card, codes = None, _to_look_in(picture)
     if corners is None and search is not None:
-        seen = search(picture.encoded, near)
+        seen = search(codes, near)
         corners, card = seen.corners, seen.error
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     try:
-        hair = find_hair(picture.encoded, corners, path)
+        hair = find_hair(codes, corners, path)
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
         # its traceback would hold the whole photo as long as the suggestion is kept
@@ -202,7 +202,16 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 def _search(picture: Picture, kind: CardKind) -> Corners:
     if kind.search is None:
         raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
-    return found_corners(kind.search, picture.encoded)
+    return found_corners(kind.search, _to_look_in(picture))
+
+
+def _to_look_in(picture: Picture) -> np.ndarray:
+    """Codes as the searches expect them: those of a linear photo, such as a raw one, through the curve of sRGB."""
+    if not picture.space.is_linear:
+        return picture.encoded
+    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
+    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
+    return np.asarray(SRGB.encode(greys)[:, 0][picture.encoded])
 
 
 def _require_reflectance(reflectance: float | None) -> None:
