@@ -115,6 +115,18 @@ def test_good_photos_bring_no_warning(store: Store, client: Client) -> None:
     assert "Before you save" not in words(test)
 
 
+def test_a_photo_with_flash_is_pointed_at_before_saving(store: Store, client: Client) -> None:
+    tags, out = Image.Exif(), io.BytesIO()
+    tags.get_ifd(0x8769)[0x9209] = 1  # CIPA DC-008: Flash, bit 0 = fired
+    with Image.open(io.BytesIO(drawn_photo(62.0, seed=4))) as drawn:
+        drawn.save(out, "JPEG", quality=95, exif=tags)
+    said = words(to_result(store, client, drawn_photo(40.0, seed=3), out.getvalue()))
+    assert "Before you save: 1 thing to look at" in said
+    assert "After photo" in said
+    assert "The flash fired" in said
+    assert "Take the photo again without flash." in said
+
+
 def test_a_blurred_photo_is_pointed_at_before_saving_and_can_be_saved(store: Store, client: Client) -> None:
     test = to_result(store, client, drawn_photo(40.0, seed=3), blurred(drawn_photo(62.0, seed=4)))
     said = words(test)

@@ -41,8 +41,10 @@ from tracker.record.records import (
     Draft,
     PhotoRecord,
     Visit,
+    from_json,
     new_id,
     now,
+    to_json,
 )
 from tracker.store import Store
 from tracker.workflow import photos
@@ -467,6 +469,36 @@ def test_what_was_odd_about_the_file_is_still_a_note_on_the_reading(store: Store
     measured = workflow.measure_record(store, photo, MARKS)
     assert measured.reading is not None
     assert [check.ok for check in measured.reading.checks if check.name == "profile"] == [True]
+
+
+def flashed(content: bytes) -> bytes:
+    """The photo with tags as of a phone whose flash fired (CIPA DC-008: Flash, bit 0)."""
+    with Image.open(io.BytesIO(content)) as plain:
+        tags, out = plain.getexif(), io.BytesIO()
+        tags.get_ifd(0x8769)[0x9209] = 1
+        plain.save(out, "JPEG", quality=95, exif=tags)
+    return out.getvalue()
+
+
+def test_that_the_flash_fired_stays_with_the_record(store: Store, client: Client) -> None:
+    photo, _ = workflow.take_in(store, flashed(jpeg()), client_id=client.id, role=BEFORE, light="daylight")
+    assert photo.warnings == ("flash_fired",)
+    kept = from_json(PhotoRecord, to_json(photo))
+    # the tags themselves are gone from the kept picture
+    with Image.open(store.pictures.path(photo.file)) as picture:
+        assert dict(picture.getexif()) == {}
+    for again in range(2):
+        measured = workflow.measure_record(store, kept, MARKS)
+        assert measured.reading is not None, again
+        assert [check.name for check in measured.reading.warnings] == ["flash"]
+        assert measured.reading.ok
+
+
+def test_a_photo_that_is_not_kept_is_warned_of_too(store: Store) -> None:
+    photo = workflow.look_at(flashed(jpeg()), "grey18")
+    reading, _ = workflow.measure_passing(store, photo, MARKS)
+    assert reading is not None
+    assert [check.name for check in reading.warnings] == ["flash"]
 
 
 # photos that are too small or may be copies

@@ -44,8 +44,10 @@ class Photo:
         out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile, read as sRGB),
         ``"profile_assumed"`` (unknown colour tags, read as sRGB), ``"raw_developed"`` (linear, from a camera's raw
         file, without the camera's look), ``"damaged_step 0.43 top"`` (looks damaged at that share of its height from
-        the top, or of its width from the ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); the last
-        two withhold the number
+        the top, or of its width from the ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); these
+        two withhold the number. How it was taken, where the file tells: ``"flash_fired"``, ``"digital_zoom 2.00"``
+        (times), ``"portrait_mode"``, ``"depth_map"`` (as portrait modes write it), ``"scene night"`` (or
+        ``landscape``, ``portrait``), ``"look contrast"`` (or ``saturation``: set to other than normal)
     """
 
     encoded: NDArray[Any]

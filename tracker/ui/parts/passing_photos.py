@@ -26,6 +26,7 @@ from tracker.ui.parts.marking import (
     note_found,
 )
 from tracker.ui.parts.notices import sorry
+from tracker.ui.parts.photo_warnings import warn_of_taking
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
 
@@ -155,6 +156,7 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     photo, marks = passing.waiting[0], passing.marks
     if marks is None:
         return
+    warn_of_taking(photo.warnings)
     look = partial(workflow.look_again_at, photo, marks)
     anew = along_the_taps(photo.id, marks, look)
     if anew is None:
