@@ -25,8 +25,10 @@ from test_pages_harness import (
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
+from tracker.measure import CARD_KINDS
 from tracker.record.records import MEASURING, Client
 from tracker.store import Store
+from tracker.ui.look import drawing
 from tracker.ui.parts.pictures import aligned_url
 from tracker.ui.parts.words import plain
 
@@ -170,11 +172,32 @@ def test_the_guide_opens_and_is_reached_from_both_pages(store: Store, client: Cl
     assert_no_failure(guide)
     said = words(guide)
     steps = ("metre", "third of the way", "comb", "plain wall", "Daylight")
-    for part in (*steps, "over the back", "comb the hair anew", "card up again"):
+    locked = ("Press and hold on the card", "locked", "no zoom", "portrait and night mode off", "same settings")
+    for part in (*steps, *locked, "over the back", "comb the hair anew", "card up again"):
         assert part in said
     for test in (open_page("studio"), open_page("new_visit", client=client.id)):
         links = [json.dumps(element.proto.page) for element in test.get("page_link")]
         assert any("photo" in link for link in links)
+
+
+def test_how_to_make_a_two_part_card_is_reached_from_the_guide_and_from_studio(store: Store) -> None:
+    guide = open_page("card_guide")
+    assert_no_failure(guide)
+    said = words(guide)
+    halves = ("grey above, black below", "without a gap", "same size", "Always use this same card")
+    for part in (*halves, "turns lighter when tilted is glossy", "White is not needed"):
+        assert part in plain(said)
+    assert CARD_KINDS["steps2"].title in said  # the name by which it is chosen
+    for test in (open_page("photo_guide"), open_page("studio")):
+        links = [json.dumps(element.proto.page) for element in test.get("page_link")]
+        assert any("card-guide" in link for link in links)
+
+
+def test_the_drawing_of_the_card_has_its_true_greys() -> None:
+    # IEC 61966-2-1: the codes of 18 % and 5 % of white
+    for reflectance in (0.18, 0.05):
+        code = round(255 * (1.055 * reflectance ** (1 / 2.4) - 0.055))
+        assert f'fill="#{code:02x}{code:02x}{code:02x}"' in drawing("two part")
 
 
 def test_the_size_of_the_card_is_kept_and_goes_with_the_photos(store: Store, client: Client) -> None:

@@ -58,6 +58,7 @@ def _cards(store: Store) -> None:
     st.markdown("Any of these works. Choose the one you hold when you add the photos.")
     for kind in CARD_KINDS.values():
         st.markdown(f"**{kind.title}**  \n{kind.description}")
+    link("card_guide", "Make a two-part card for little money")
     card_sizes(store)
 
 
