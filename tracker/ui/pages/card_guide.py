@@ -24,8 +24,8 @@ _STEPS = (
     "**Test the black for shine.** Hold it up at the window and tilt it. Matt card stays as dark as it is; what turns "
     "lighter when tilted is glossy, and no use here. Test the grey in the same way.",
     "**Cut both to the same size**, about 10\u00a0×\u00a07\u00a0cm each.",
-    "**Glue them onto a stiff board** of 10\u00a0×\u00a014\u00a0cm: grey above, black below, flat, edge against edge without "
-    "a gap. Both reach to the rim of the board on every side.",
+    "**Glue them onto a stiff board** of 10\u00a0×\u00a014\u00a0cm: grey above, black below, flat, edge against edge "
+    "without a gap. Both reach to the rim of the board on every side.",
     "**Keep it clean and flat**, in an envelope, and hold it by its rim. Write nothing on it.",
 )
 
