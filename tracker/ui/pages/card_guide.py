@@ -30,8 +30,8 @@ _STEPS = (
 )
 
 _SAME = (
-    "Always use this same card. Another black card reflects a little more or less, and that would count as a change of "
-    "the hair. If you have to make a new one, do it between two services, never between before and after."
+    "Always use this same card. Another black card reflects a little more or less, and that could be taken for a "
+    "change of the hair. If you have to make a new one, do it between two services, never between before and after."
 )
 
 
