@@ -117,12 +117,23 @@ def test_good_photos_bring_no_warning(store: Store, client: Client) -> None:
     assert "Before you save" not in words(test)
 
 
-def test_a_photo_with_flash_is_pointed_at_before_saving(store: Store, client: Client) -> None:
+def flashed(content: bytes) -> bytes:
+    """The photo as from a phone whose flash fired."""
     tags, out = Image.Exif(), io.BytesIO()
     tags.get_ifd(0x8769)[0x9209] = 1  # CIPA DC-008: Flash, bit 0 = fired
-    with Image.open(io.BytesIO(drawn_photo(62.0, seed=4))) as drawn:
+    with Image.open(io.BytesIO(content)) as drawn:
         drawn.save(out, "JPEG", quality=95, exif=tags)
-    said = words(to_result(store, client, drawn_photo(40.0, seed=3), out.getvalue()))
+    return out.getvalue()
+
+
+def test_a_photo_with_flash_is_pointed_at_as_soon_as_it_is_added(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", flashed(drawn_photo(40.0, seed=3)))
+    assert "The flash fired" in words(test)
+
+
+def test_a_photo_with_flash_is_pointed_at_before_saving(store: Store, client: Client) -> None:
+    said = words(to_result(store, client, drawn_photo(40.0, seed=3), flashed(drawn_photo(62.0, seed=4))))
     assert "Before you save: 1 thing to look at" in said
     assert "After photo" in said
     assert "The flash fired" in said

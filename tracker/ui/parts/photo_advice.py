@@ -50,7 +50,7 @@ _STEPS = (
     (
         "phone",
         "What the phone shows: a finger pressed on the card until a lock appears; zoom at 1, the flash struck out",
-        "The phone locked, its looks off",
+        "Locked on the card, no zoom, no filter",
         "The main lens at 1×, no zoom. Press and hold on the card until the phone shows that focus and brightness are "
         "locked, and touch nothing more. Flash, filters, styles, beauty, portrait and night mode off: each changes "
         "light and colour in its own way. Keep the same settings next time.",
@@ -101,7 +101,7 @@ def short_photo_advice() -> None:
     st.markdown(
         "Dry, combed hair, all of it down over the back. Hold the card beside the hair, facing the phone and turned a "
         "little towards the light (a third of the way): then nothing shines on it. Press and hold on the card until "
-        "the phone locks; no zoom, flash, filter or portrait mode. Stand about a metre away before a plain wall of "
-        "another colour, with all of the hair and the card in the photo. Take three, and in between comb the hair anew "
-        "and take the card up again. Same place, phone and card before and after."
+        "focus and brightness lock; no zoom, flash, filter or portrait mode. Stand about a metre away before a plain "
+        "wall of another colour, with all of the hair and the card in the photo. Take three, and in between comb the "
+        "hair anew and take the card up again. Same place, phone and card before and after."
     )
