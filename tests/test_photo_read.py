@@ -538,16 +538,24 @@ class TestHowItWasTaken:
         tags = exif(photo={PHOTO.Flash: 1, PHOTO.DigitalZoomRatio: IFDRational(2, 1)})
         assert read_photo(save(scene(), kind, exif=tags)).warnings == ("flash_fired", "digital_zoom 2.00")
 
-    @pytest.mark.parametrize("tag", [0x9209, 0xA404, 0xA401, 0xA406, 0xA408, 0xA409])
+    @pytest.mark.parametrize("tag", [0x9209, 0xA405, 0xA404, 0xA401, 0xA406, 0xA408, 0xA409])
     def test_a_word_where_a_number_belongs_says_nothing(self, tag: int) -> None:
         tags = Image.Exif()
         tags.get_ifd(ExifTags.IFD.Exif)[tag] = "on"
-        assert read_photo(jpeg(scene(), exif=_as_words(tags))).warnings == ()
+        photo = read_photo(jpeg(scene(), exif=_as_words(tags)))
+        assert (photo.warnings, photo.lens_mm) == ((), None)
 
     def test_a_depth_map_tells_of_portrait_mode(self) -> None:
         photo = read_photo(with_depth_map())
         assert photo.warnings == ("depth_map",)
         assert np.abs(photo.encoded.astype(int) - scene()).mean() < 2  # and the photo itself is the one that is read
+
+    # CIPA DC-008 (Exif 3.0): FocalLengthIn35mmFilm, a whole number of millimetres, 0 = unknown
+    @pytest.mark.parametrize(("stated", "kept"), [(26, 26), (77, 77), (0, None), (65_535, None)])
+    def test_the_lens(self, stated: int, kept: int | None) -> None:
+        tags = exif(photo={PHOTO.FocalLengthIn35mmFilm: stated})
+        assert read_photo(jpeg(scene(), exif=tags)).lens_mm == kept
+        assert read_photo(jpeg(scene())).lens_mm is None
 
     def test_nothing_of_it_is_left_in_the_kept_copy(self) -> None:
         photo = read_photo(jpeg(scene(), exif=exif(photo={PHOTO.Flash: 1})))

@@ -472,10 +472,10 @@ def test_what_was_odd_about_the_file_is_still_a_note_on_the_reading(store: Store
 
 
 def flashed(content: bytes) -> bytes:
-    """The photo with tags as of a phone whose flash fired (CIPA DC-008: Flash, bit 0)."""
+    """The photo with tags as of a phone whose flash fired (CIPA DC-008: Flash, bit 0), through a lens of 26 mm."""
     with Image.open(io.BytesIO(content)) as plain:
         tags, out = plain.getexif(), io.BytesIO()
-        tags.get_ifd(0x8769)[0x9209] = 1
+        tags.get_ifd(0x8769)[0x9209], tags.get_ifd(0x8769)[0xA405] = 1, 26
         plain.save(out, "JPEG", quality=95, exif=tags)
     return out.getvalue()
 
@@ -484,6 +484,7 @@ def test_that_the_flash_fired_stays_with_the_record(store: Store, client: Client
     photo, _ = workflow.take_in(store, flashed(jpeg()), client_id=client.id, role=BEFORE, light="daylight")
     assert photo.warnings == ("flash_fired",)
     kept = from_json(PhotoRecord, to_json(photo))
+    assert (kept.warnings, kept.lens_mm) == (("flash_fired",), 26)
     # the tags themselves are gone from the kept picture
     with Image.open(store.pictures.path(photo.file)) as picture:
         assert dict(picture.getexif()) == {}

@@ -26,6 +26,7 @@ _TIME_TAGS = (  # first the shutter, then digitisation, then the last change of 
     (ExifTags.Base.DateTime, ExifTags.Base.OffsetTime),
 )
 
+_LONGEST_LENS = 2000  # mm; more is no lens for people
 _FIRED = 1  # bit 0 of Flash [1]
 _SCENES = {1: "scene landscape", 2: "scene portrait", 3: "scene night"}  # SceneCaptureType; 0 is standard [1]
 _BLURRED_BACKGROUND = (7, 8)  # CustomRendered [3]
@@ -94,6 +95,12 @@ def how_taken(tags: Tags) -> tuple[str, ...]:
         ),
     ]
     return tuple(warning for warning in found if warning)
+
+
+def lens_mm(tags: Tags) -> int | None:
+    """Focal length of the lens as it would be on a frame of 36 x 24 mm, mm; None where the file does not say."""
+    value = _whole(tags.get(ExifTags.Base.FocalLengthIn35mmFilm))  # 0 is unknown [1]
+    return value if 0 < value <= _LONGEST_LENS else None
 
 
 def _whole(value: Any) -> int:

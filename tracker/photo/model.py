@@ -48,6 +48,7 @@ class Photo:
         two withhold the number. How it was taken, where the file tells: ``"flash_fired"``, ``"digital_zoom 2.00"``
         (times), ``"portrait_mode"``, ``"depth_map"`` (as portrait modes write it), ``"scene night"`` (or
         ``landscape``, ``portrait``), ``"look contrast"`` (or ``saturation``: set to other than normal)
+    lens_mm : int or None, focal length as it would be on a frame of 36 x 24 mm, mm, as the file states it
     """
 
     encoded: NDArray[Any]
@@ -56,6 +57,7 @@ class Photo:
     camera: str | None
     sha256: str
     warnings: tuple[str, ...] = ()
+    lens_mm: int | None = None
 
     def __post_init__(self) -> None:
         if self.encoded.dtype not in (np.uint8, np.uint16) or self.encoded.ndim != 3 or self.encoded.shape[2] != 3:

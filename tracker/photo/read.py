@@ -14,7 +14,7 @@ from tracker.photo.colour import meaning_of
 from tracker.photo.colour_engine import EngineProfile
 from tracker.photo.container import guarded, open_image, recognise
 from tracker.photo.damage import check_bytes, decode_jpeg
-from tracker.photo.metadata import camera, how_taken, orientation, read_tags, taken_at
+from tracker.photo.metadata import camera, how_taken, lens_mm, orientation, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import bits_per_sample, check_samples, code_values, eight_bit, upright
 from tracker.photo.raw import read_raw
@@ -74,7 +74,7 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
     encoded.setflags(write=False)
     digest = hashlib.sha256(content).hexdigest()
     warnings = (*warnings, *meaning.warnings, *taken)
-    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, warnings)
+    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, warnings, lens_mm(tags))
 
 
 def check_file_size(content: bytes, limits: Limits) -> None:
