@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import struct
 import warnings
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -327,6 +328,7 @@ class TestTwoPartCard:
         assert np.abs(np.subtract(found.marks.corners, CARD)).max() < 3  # 0.3 % of the width
         reading = measure_photo(photo, found.marks)
         assert reading.ok, reading.failure
+        assert measure_photo(photo, replace(found.marks, corners=None)) == reading  # the card is searched for alike
         assert reading.correction.exponent == pytest.approx(1.0, abs=0.02)
         hair = Outline(hair_outline(len(light)))
         (_, top), *_, (_, bottom) = found.marks.path

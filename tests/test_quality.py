@@ -16,9 +16,10 @@ from tests.samples import sample_photo
 from tests.scenes import CARD, OUTLINE, PATH, Drawn, marks, photograph, ribbon, scene
 from tracker.measure import measure_photo
 from tracker.measure.hair import gloss_share
-from tracker.measure.quality import Framing, Seen, check_framing, check_taking, light_at_hair
+from tracker.measure.quality import Framing, Seen, check_framing, light_at_hair
 from tracker.measure.quality.advice import advise
 from tracker.measure.quality.light import LightAtHair
+from tracker.measure.quality.taking import check_taking
 from tracker.measure.reading import Check, Marks, PhotoReading
 from tracker.measure.sharpness import Sharpness
 from tracker.photo import read_photo

@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
+from tests.samples import sample_photo
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
 from tracker.errors import (
@@ -493,6 +494,15 @@ def test_that_the_flash_fired_stays_with_the_record(store: Store, client: Client
         assert measured.reading is not None, again
         assert [check.name for check in measured.reading.warnings] == ["flash"]
         assert measured.reading.ok
+
+
+def test_a_two_part_card_serves_for_photos_that_are_not_kept(store: Store) -> None:
+    """As those of a set-up check: found without help, and read with its own correction."""
+    photo = workflow.look_at(sample_photo("noor_before_two_part.jpg").read_bytes(), "steps2")
+    assert (photo.found.card, photo.found.hair) == (None, None)
+    reading, why = workflow.measure_passing(store, photo, photo.found.marks)
+    assert reading is not None, why
+    assert (reading.card.kind, len(reading.regions)) == ("steps2", 3)
 
 
 def test_a_photo_that_is_not_kept_is_warned_of_too(store: Store) -> None:

@@ -114,21 +114,40 @@ def find_marks(
     path : points from root to tip, pixels, along which the hair is looked for; None to look for it without help
     near : a point inside the card, pixels, as a person tapped it; None to look everywhere
     """
+    picture = _as_seen(picture)
     height, width = picture.encoded.shape[:2]
     search = card_kind(kind).search
-    card, codes = None, _to_look_in(picture)
+    card = None
     if corners is None and search is not None:
-        seen = search(codes, near)
+        seen = search(picture.encoded, near)
         corners, card = seen.corners, seen.error
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     try:
-        hair = find_hair(codes, corners, path)
+        hair = find_hair(picture.encoded, corners, path)
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
         # its traceback would hold the whole photo as long as the suggestion is kept
         return Suggestion(marks, card, error.with_traceback(None))
     doubt = HairInDoubt(*DOUBTS[hair.reason]) if hair.reason else None
     return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A picture as the searches expect it."""
+
+    encoded: np.ndarray
+    space: RgbSpace
+    warnings: tuple[str, ...] = ()
+
+
+def _as_seen(picture: Picture) -> Picture:
+    """A linear photo, such as a raw one, through the curve of sRGB, in which the searches think; others as they are."""
+    if not picture.space.is_linear:
+        return picture
+    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
+    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
+    return _Seen(SRGB.encode(greys)[:, 0][picture.encoded], SRGB)
 
 
 def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:
@@ -202,16 +221,7 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 def _search(picture: Picture, kind: CardKind) -> Corners:
     if kind.search is None:
         raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
-    return found_corners(kind.search, _to_look_in(picture))
-
-
-def _to_look_in(picture: Picture) -> np.ndarray:
-    """Codes as the searches expect them: those of a linear photo, such as a raw one, through the curve of sRGB."""
-    if not picture.space.is_linear:
-        return picture.encoded
-    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
-    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
-    return np.asarray(SRGB.encode(greys)[:, 0][picture.encoded])
+    return found_corners(kind.search, _as_seen(picture).encoded)
 
 
 def _require_reflectance(reflectance: float | None) -> None:

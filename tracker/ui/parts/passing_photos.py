@@ -148,6 +148,7 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
         passing.said = None
     passing.marks = marks
     with beside:
+        warn_of_taking(photo.warnings)
         _beside(store, key, passing, keep)
 
 
@@ -156,7 +157,6 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     photo, marks = passing.waiting[0], passing.marks
     if marks is None:
         return
-    warn_of_taking(photo.warnings)
     look = partial(workflow.look_again_at, photo, marks)
     anew = along_the_taps(photo.id, marks, look)
     if anew is None:

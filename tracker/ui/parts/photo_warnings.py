@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 import streamlit as st
 
-from tracker.measure.quality import Framing, check_framing, check_taking
+from tracker.measure.quality import Framing, check_framing
+from tracker.measure.quality.taking import check_taking
 from tracker.measure.reading import Check
 from tracker.record.records import AFTER, BEFORE, PhotoRecord
 from tracker.store import Store
