@@ -132,24 +132,6 @@ def find_marks(
     return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Seen:
-    """A picture as the searches expect it."""
-
-    encoded: np.ndarray
-    space: RgbSpace
-    warnings: tuple[str, ...] = ()
-
-
-def _as_seen(picture: Picture) -> Picture:
-    """A linear photo, such as a raw one, through the curve of sRGB, in which the searches think; others as they are."""
-    if not picture.space.is_linear:
-        return picture
-    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
-    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
-    return _Seen(SRGB.encode(greys)[:, 0][picture.encoded], SRGB)
-
-
 def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:
     x, y, w, h = 0.70 * width, 0.55 * height, 0.18 * width, 0.16 * height
     return ((x, y), (x + w, y), (x + w, y + h), (x, y + h))
@@ -284,3 +266,21 @@ def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, how: Selection
         rows = strip.rows(band.start, band.stop)
         labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], how)[0])
     return labs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A picture as the searches expect it."""
+
+    encoded: np.ndarray
+    space: RgbSpace
+    warnings: tuple[str, ...] = ()
+
+
+def _as_seen(picture: Picture) -> Picture:
+    """A linear photo, such as a raw one, through the curve of sRGB, in which the searches think; others as they are."""
+    if not picture.space.is_linear:
+        return picture
+    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
+    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
+    return _Seen(SRGB.encode(greys)[:, 0][picture.encoded], SRGB)

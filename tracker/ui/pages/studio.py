@@ -56,9 +56,9 @@ def _photo_advice() -> None:
 def _cards(store: Store) -> None:
     st.header("My cards", anchor=False)
     st.markdown("Any of these works. Choose the one you hold when you add the photos.")
+    link("card_guide", "Make a two-part card for little money")
     for kind in CARD_KINDS.values():
         st.markdown(f"**{kind.title}**  \n{kind.description}")
-    link("card_guide", "Make a two-part card for little money")
     card_sizes(store)
 
 
