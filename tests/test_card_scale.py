@@ -12,7 +12,7 @@ from tracker.errors import CardFarAway, CardTilted, InvalidEntry
 from tracker.measure.card_scale import CardScale, card_scale
 
 # of the cards as the renderer was told: sample_images/make/scenes.json
-SIZES = {"grey18": (84.0, 116.0), "steps3": (54.0, 150.0), "chart24": (116.0, 80.0)}
+SIZES = {"grey18": (84.0, 116.0), "steps2": (84.0, 116.0), "steps3": (54.0, 150.0), "chart24": (116.0, 80.0)}
 
 
 def of_photo(photo: dict[str, Any], size: tuple[float, float] | None = None) -> CardScale:

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from command_line import after, before, entry, picture, require_refusal, require_result, run, write_marks
+from PIL import Image
 
 from tests.photo_samples import save
 from tests.scenes import CARD, WIDTH, marks, photograph, scene
@@ -291,6 +292,22 @@ def test_the_module_can_be_run_and_its_output_cut_off(tmp_path: Path) -> None:
     assert closed.stderr is not None
     assert closed.stderr.read() == b""
     closed.stderr.close()
+
+
+def test_a_photo_with_flash_has_its_numbers_and_a_warning(tmp_path: Path) -> None:
+    tags = Image.Exif()
+    tags.get_ifd(0x8769)[0x9209] = 1  # CIPA DC-008: Flash, bit 0 = fired
+    Image.fromarray(photograph(scene()).encoded).save(tmp_path / "flash.png", exif=tags.tobytes())
+    marks = write_marks(tmp_path, entry("flash.png"))
+    status, out, _ = run("measure", marks, "--json")
+    [photo] = json.loads(out)["photos"]
+    assert status == 0
+    assert photo["ok"]
+    [failed] = [check for check in photo["checks"] if not check["ok"]]
+    assert (failed["name"], failed["stops"]) == ("flash", False)
+    _, said, _ = run("measure", marks)
+    assert "Look at this: The flash fired" in said
+    assert "without flash" in said
 
 
 def test_a_blurred_photo_has_its_numbers_and_a_warning(tmp_path: Path) -> None:

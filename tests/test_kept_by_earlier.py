@@ -85,7 +85,7 @@ def test_each_says_that_it_was_read_along_a_ribbon() -> None:
         assert photo.reading is not None
         assert photo.marks is not None
         assert (photo.reading.method_version, photo.reading.hair, photo.marks.hair) == ("1.2", RIBBON, RIBBON)
-        assert (photo.card_stood, photo.combed_anew) == (None, None)
+        assert (photo.card_stood, photo.combed_anew, photo.lens_mm) == (None, None, None)
     assert from_json(Visit, json.dumps(kept()["visit"])).limits.hair == RIBBON
     for name, shape in (("wear", ServiceReadings), ("outcomes", Outcome), ("shots so far", Shot)):
         assert {from_json(shape, json.dumps(entry)).hair for entry in entries(name)} == {RIBBON}

@@ -30,6 +30,7 @@ PAGES = (
     "results",
     "prices",
     "photo_guide",
+    "card_guide",
     "portfolio",
     "studio",
 )

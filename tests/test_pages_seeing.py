@@ -25,8 +25,10 @@ from test_pages_harness import (
 from test_pages_new_visit import look_right, shown_draft, upload
 
 from tracker import workflow
+from tracker.measure import CARD_KINDS
 from tracker.record.records import MEASURING, Client
 from tracker.store import Store
+from tracker.ui.look import drawing
 from tracker.ui.parts.pictures import aligned_url
 from tracker.ui.parts.words import plain
 
@@ -115,6 +117,29 @@ def test_good_photos_bring_no_warning(store: Store, client: Client) -> None:
     assert "Before you save" not in words(test)
 
 
+def flashed(content: bytes) -> bytes:
+    """The photo as from a phone whose flash fired."""
+    tags, out = Image.Exif(), io.BytesIO()
+    tags.get_ifd(0x8769)[0x9209] = 1  # CIPA DC-008: Flash, bit 0 = fired
+    with Image.open(io.BytesIO(content)) as drawn:
+        drawn.save(out, "JPEG", quality=95, exif=tags)
+    return out.getvalue()
+
+
+def test_a_photo_with_flash_is_pointed_at_as_soon_as_it_is_added(store: Store, client: Client) -> None:
+    test = open_page("new_visit", client=client.id)
+    upload(test, "before", flashed(drawn_photo(40.0, seed=3)))
+    assert "The flash fired" in words(test)
+
+
+def test_a_photo_with_flash_is_pointed_at_before_saving(store: Store, client: Client) -> None:
+    said = words(to_result(store, client, drawn_photo(40.0, seed=3), flashed(drawn_photo(62.0, seed=4))))
+    assert "Before you save: 1 thing to look at" in said
+    assert "After photo" in said
+    assert "The flash fired" in said
+    assert "Take the photo again without flash." in said
+
+
 def test_a_blurred_photo_is_pointed_at_before_saving_and_can_be_saved(store: Store, client: Client) -> None:
     test = to_result(store, client, drawn_photo(40.0, seed=3), blurred(drawn_photo(62.0, seed=4)))
     said = words(test)
@@ -158,11 +183,32 @@ def test_the_guide_opens_and_is_reached_from_both_pages(store: Store, client: Cl
     assert_no_failure(guide)
     said = words(guide)
     steps = ("metre", "third of the way", "comb", "plain wall", "Daylight")
-    for part in (*steps, "over the back", "comb the hair anew", "card up again"):
+    locked = ("Press and hold on the card", "locked", "no zoom", "portrait and night mode off", "same settings")
+    for part in (*steps, *locked, "over the back", "comb the hair anew", "card up again"):
         assert part in said
     for test in (open_page("studio"), open_page("new_visit", client=client.id)):
         links = [json.dumps(element.proto.page) for element in test.get("page_link")]
         assert any("photo" in link for link in links)
+
+
+def test_how_to_make_a_two_part_card_is_reached_from_the_guide_and_from_studio(store: Store) -> None:
+    guide = open_page("card_guide")
+    assert_no_failure(guide)
+    said = words(guide)
+    halves = ("grey above, black below", "without a gap", "same size", "Always use this same card")
+    for part in (*halves, "turns lighter when tilted is glossy", "White is not needed"):
+        assert part in plain(said)
+    assert CARD_KINDS["steps2"].title in said  # the name by which it is chosen
+    for test in (open_page("photo_guide"), open_page("studio")):
+        links = [json.dumps(element.proto.page) for element in test.get("page_link")]
+        assert any("card-guide" in link for link in links)
+
+
+def test_the_drawing_of_the_card_has_its_true_greys() -> None:
+    # IEC 61966-2-1: the codes of 18 % and 5 % of white
+    for reflectance in (0.18, 0.05):
+        code = round(255 * (1.055 * reflectance ** (1 / 2.4) - 0.055))
+        assert f'fill="#{code:02x}{code:02x}{code:02x}"' in drawing("two part")
 
 
 def test_the_size_of_the_card_is_kept_and_goes_with_the_photos(store: Store, client: Client) -> None:

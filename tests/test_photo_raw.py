@@ -5,18 +5,23 @@ from __future__ import annotations
 import hashlib
 import struct
 import warnings
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 from numpy.typing import NDArray
 
 from tests.photo_samples import lab, save, scene, stored_as
 from tests.raw_samples import BLACK, PLAIN_CAMERA, REAL_CAMERA, RGGB, SIX, WHITE, camera_codes, dng, neutral
+from tests.scenes import CARD, hair_outline
+from tests.scenes import scene as drawn_scene
 from tracker.errors import PhotoError, TooLarge, Unreadable, UnsupportedFormat
 from tracker.maths.rgb_space import LINEAR, SRGB, RgbSpace
-from tracker.measure.hair import clipped_codes
+from tracker.measure import find_marks, measure_photo
+from tracker.measure.hair import Outline, clipped_codes
 from tracker.photo import Limits, Photo, clean_jpeg, raw
 from tracker.photo import decode_photo as read_photo
 from tracker.photo.raw_clipping import saturation_level
@@ -300,3 +305,39 @@ class TestCleanCopy:
         copy = read_photo(clean_jpeg(Photo(codes, space, None, None, "")))
         expected = SRGB.encode(np.clip(space.linear(codes), 0, 1))
         assert np.abs(copy.encoded.astype(int) - expected).max() <= 2
+
+
+class TestHowItWasTaken:
+    def test_flash_and_zoom(self) -> None:
+        # CIPA DC-008 (Exif 3.0): Flash, bit 0 = fired; DigitalZoomRatio, a rational number
+        tags = {0x9209: ("H", [1]), 0xA404: ("R", [20_000])}
+        assert read_photo(sample(extra=tags)).warnings == ("raw_developed", "flash_fired", "digital_zoom 2.00")
+
+
+class TestTwoPartCard:
+    def test_a_raw_photo_goes_all_the_way(self) -> None:
+        """Linear light has no look to undo: the dark half finds none, and the hair reads as it was drawn."""
+        light, (a, b, c, d) = drawn_scene(), np.array(CARD)
+        below = np.array([(a + d) / 2, (b + c) / 2, c, d])
+        lower = cv2.fillConvexPoly(np.zeros(light.shape[:2], np.uint8), np.rint(below).astype(np.int32), 1)
+        light[lower > 0] = 0.05
+        photo = read_photo(dng(camera_codes(0.7 * light)))
+        found = find_marks(photo, "steps2")
+        assert (found.card, found.hair) == (None, None)
+        assert found.marks.corners is not None
+        assert np.abs(np.subtract(found.marks.corners, CARD)).max() < 3  # 0.3 % of the width
+        reading = measure_photo(photo, found.marks)
+        assert reading.ok, reading.failure
+        assert measure_photo(photo, replace(found.marks, corners=None)) == reading  # the card is searched for alike
+        assert reading.correction.exponent == pytest.approx(1.0, abs=0.02)
+        hair = Outline(hair_outline(len(light)))
+        (_, top), *_, (_, bottom) = found.marks.path
+        for region, (start, stop) in zip(reading.regions, ((0.0, 0.2), (0.4, 0.6), (0.8, 1.0)), strict=True):
+            true = mean_lab(light, hair, top + start * (bottom - top), top + stop * (bottom - top))
+            np.testing.assert_allclose(region.lab.lab, true, atol=0.5)
+
+
+def mean_lab(light: NDArray[Any], hair: Outline, top: float, bottom: float) -> NDArray[np.float64]:
+    """CIELAB of the mean light of the drawn hair between two heights."""
+    y, x = np.mgrid[round(top) : round(bottom), : light.shape[1]]
+    return lab(light[y, x][hair.holds(x.ravel() + 0.5, y.ravel() + 0.5).reshape(x.shape)].mean(axis=0))

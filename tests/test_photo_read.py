@@ -13,6 +13,7 @@ import pytest
 import tifffile
 from numpy.typing import NDArray
 from PIL import ExifTags, Image, features
+from PIL.TiffImagePlugin import IFDRational
 
 from tests.photo_samples import (
     colour,
@@ -33,7 +34,7 @@ from tests.photo_samples import (
 from tracker.errors import Unreadable, UnsupportedFormat
 from tracker.maths.colorimetry import D65_XY
 from tracker.maths.rgb_space import ADOBE_RGB, DISPLAY_P3, SRGB, ParametricCurve, RgbSpace
-from tracker.photo import read_photo
+from tracker.photo import clean_jpeg, read_kept, read_photo
 
 needs_avif = pytest.mark.skipif(not features.check("avif"), reason="this Pillow has no AVIF")
 LOSSLESS = {"PNG": {}, "TIFF": {}, "WEBP": {"lossless": True, "exact": True}}
@@ -488,3 +489,83 @@ class TestMetadata:
         photo = read_photo(jpeg(scene(), exif=b"Exif\0\0" + garbage))
         assert (photo.taken_at, photo.camera) == (None, None)
         assert photo.size == (64, 48)
+
+
+# values by CIPA DC-008 (Exif 3.0): Flash bit 0 = fired; DigitalZoomRatio, 0 in the numerator = not used;
+# SceneCaptureType 1 landscape, 2 portrait, 3 night scene; Contrast and Saturation 1 soft or low, 2 hard or high.
+# CustomRendered 7 and 8, blurred background, 3 = several exposures in one: a phone maker's published list
+TOLD: list[tuple[dict[int, Any], tuple[str, ...]]] = [
+    ({PHOTO.Flash: 0b1}, ("flash_fired",)),
+    ({PHOTO.Flash: 0b11001}, ("flash_fired",)),  # fired, by itself
+    ({PHOTO.Flash: 0b11000}, ()),  # not fired, left to itself
+    ({PHOTO.Flash: 0b10000}, ()),  # switched off
+    ({PHOTO.DigitalZoomRatio: IFDRational(5, 2)}, ("digital_zoom 2.50",)),
+    ({PHOTO.DigitalZoomRatio: IFDRational(1, 1)}, ()),
+    ({PHOTO.DigitalZoomRatio: IFDRational(0, 100)}, ()),
+    ({PHOTO.DigitalZoomRatio: IFDRational(0, 0)}, ()),
+    ({PHOTO.DigitalZoomRatio: IFDRational(7, 0)}, ()),
+    ({PHOTO.CustomRendered: 7}, ("portrait_mode",)),
+    ({PHOTO.CustomRendered: 8}, ("portrait_mode",)),
+    ({PHOTO.CustomRendered: 0}, ()),
+    ({PHOTO.CustomRendered: 3}, ()),  # how phones take most photos
+    ({PHOTO.SceneCaptureType: 0}, ()),
+    ({PHOTO.SceneCaptureType: 1}, ("scene landscape",)),
+    ({PHOTO.SceneCaptureType: 2}, ("scene portrait",)),
+    ({PHOTO.SceneCaptureType: 3}, ("scene night",)),
+    ({PHOTO.SceneCaptureType: 4}, ()),  # not in the standard
+    ({PHOTO.Contrast: 2, PHOTO.Saturation: 0}, ("look contrast",)),
+    ({PHOTO.Contrast: 0, PHOTO.Saturation: 1}, ("look saturation",)),
+    ({PHOTO.Flash: 1, PHOTO.CustomRendered: 8, PHOTO.SceneCaptureType: 3},
+     ("flash_fired", "portrait_mode", "scene night")),
+]  # fmt: skip
+
+
+def with_depth_map() -> bytes:
+    """A HEIC whose second picture is a depth map: ISO/IEC 23008-12 calls alpha ``auxid:1`` and depth ``auxid:2``."""
+    alpha = np.full((*scene().shape[:2], 1), 200, np.uint8)
+    content = save(np.dstack([scene(), alpha]), "HEIF", quality=95)
+    assert content.count(b"urn:mpeg:hevc:2015:auxid:1") == 1
+    return content.replace(b"urn:mpeg:hevc:2015:auxid:1", b"urn:mpeg:hevc:2015:auxid:2")
+
+
+class TestHowItWasTaken:
+    @pytest.mark.parametrize(("tags", "told"), TOLD)
+    def test_what_the_tags_say(self, tags: dict[int, Any], told: tuple[str, ...]) -> None:
+        assert read_photo(jpeg(scene(), exif=exif(photo=tags))).warnings == told
+
+    @pytest.mark.parametrize("kind", ["PNG", "WEBP", "TIFF", "HEIF", pytest.param("AVIF", marks=needs_avif)])
+    def test_every_format_tells(self, kind: str) -> None:
+        tags = exif(photo={PHOTO.Flash: 1, PHOTO.DigitalZoomRatio: IFDRational(2, 1)})
+        assert read_photo(save(scene(), kind, exif=tags)).warnings == ("flash_fired", "digital_zoom 2.00")
+
+    @pytest.mark.parametrize("tag", [0x9209, 0xA405, 0xA404, 0xA401, 0xA406, 0xA408, 0xA409])
+    def test_a_word_where_a_number_belongs_says_nothing(self, tag: int) -> None:
+        tags = Image.Exif()
+        tags.get_ifd(ExifTags.IFD.Exif)[tag] = "on"
+        photo = read_photo(jpeg(scene(), exif=_as_words(tags)))
+        assert (photo.warnings, photo.lens_mm) == ((), None)
+
+    def test_a_depth_map_tells_of_portrait_mode(self) -> None:
+        photo = read_photo(with_depth_map())
+        assert photo.warnings == ("depth_map",)
+        assert np.abs(photo.encoded.astype(int) - scene()).mean() < 2  # and the photo itself is the one that is read
+
+    # CIPA DC-008 (Exif 3.0): FocalLengthIn35mmFilm, a whole number of millimetres, 0 = unknown
+    @pytest.mark.parametrize(("stated", "kept"), [(26, 26), (77, 77), (0, None), (65_535, None)])
+    def test_the_lens(self, stated: int, kept: int | None) -> None:
+        tags = exif(photo={PHOTO.FocalLengthIn35mmFilm: stated})
+        assert read_photo(jpeg(scene(), exif=tags)).lens_mm == kept
+        assert read_photo(jpeg(scene())).lens_mm is None
+
+    def test_nothing_of_it_is_left_in_the_kept_copy(self) -> None:
+        photo = read_photo(jpeg(scene(), exif=exif(photo={PHOTO.Flash: 1})))
+        assert photo.warnings == ("flash_fired",)
+        assert read_kept(clean_jpeg(photo)).warnings == ()
+
+
+def _as_words(tags: Image.Exif) -> bytes:
+    """Those tags as text (ASCII, type 2), whatever type the standard gives them."""
+    ((tag, word),) = tags.get_ifd(ExifTags.IFD.Exif).items()
+    body = word.encode() + bytes(4 - len(word))
+    main = struct.pack("<HHHIII", 1, 0x8769, 4, 1, 26, 0)
+    return b"Exif\0\0II*\0" + struct.pack("<I", 8) + main + struct.pack("<HHHI4sI", 1, tag, 2, 4, body, 0)

@@ -19,6 +19,7 @@ from tracker.measure.hair import gloss_share
 from tracker.measure.quality import Framing, Seen, check_framing, light_at_hair
 from tracker.measure.quality.advice import advise
 from tracker.measure.quality.light import LightAtHair
+from tracker.measure.quality.taking import check_taking
 from tracker.measure.reading import Check, Marks, PhotoReading
 from tracker.measure.sharpness import Sharpness
 from tracker.photo import read_photo
@@ -191,6 +192,46 @@ class TestGloss:
         wet = np.where(mask[..., None] > 0, 0.55 * linear + bright[..., None], linear)
         codes = np.clip(np.rint(picture.space.encode(np.clip(wet, 0, 1))), 0, 255).astype(np.uint8)
         assert "gloss" in warned(measure_photo(Drawn(codes), marks_of(photo)))
+
+
+class TestTaking:
+    @pytest.mark.parametrize(
+        ("warning", "name", "says", "advice"),
+        [
+            ("flash_fired", "flash", "The flash fired", "without flash"),
+            ("digital_zoom 2.00", "zoom", "enlarged 2.0 times by digital zoom", "Set the zoom to 1"),
+            ("portrait_mode", "portrait_mode", "taken in portrait mode", "Switch portrait mode off"),
+            ("depth_map", "portrait_mode", "depth map", "If it was off, nothing is wrong"),
+            ("scene night", "scene", "set to night scenes", "ordinary photo mode"),
+            ("scene portrait", "scene", "set to portraits", "ordinary photo mode"),
+            ("scene landscape", "scene", "set to landscapes", "ordinary photo mode"),
+            ("look contrast", "look_contrast", "another contrast", "back to normal"),
+            ("look saturation", "look_saturation", "another strength of colour", "back to normal"),
+        ],
+    )
+    def test_each_warns_with_a_sentence_and_what_to_do_and_leaves_the_numbers(
+        self, warning: str, name: str, says: str, advice: str
+    ) -> None:
+        drawn = photograph(scene())
+        plain, reading = (measure_photo(Drawn(drawn.encoded, warnings=notes), marks()) for notes in ((), (warning,)))
+        [check] = reading.warnings
+        assert check.name == name
+        assert says in check.says
+        assert advice in check.advice
+        assert reading.ok
+        assert reading.regions == plain.regions
+
+    @pytest.mark.parametrize(("times", "ok"), [("1.05", True), ("1.10", True), ("1.15", False), ("3.00", False)])
+    def test_a_slight_zoom_is_let_pass(self, times: str, ok: bool) -> None:
+        # the limit of 1.1 is a weak choice of our own
+        check = check_taking(f"digital_zoom {times}")
+        assert check is not None
+        assert (check.ok, check.value, check.limit) == (ok, float(times), 1.1)
+        assert bool(check.advice) is not ok
+
+    def test_other_notes_are_no_matter_of_taking(self) -> None:
+        for note in ("profile_converted", "raw_developed", "damaged_empty", "scene beach", "look bold"):
+            assert check_taking(note) is None
 
 
 class TestFraming:

@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from PIL import Image
 
+from tests.samples import sample_photo
 from tests.scenes import marks, photograph, scene
 from tracker import workflow
 from tracker.errors import (
@@ -41,8 +42,10 @@ from tracker.record.records import (
     Draft,
     PhotoRecord,
     Visit,
+    from_json,
     new_id,
     now,
+    to_json,
 )
 from tracker.store import Store
 from tracker.workflow import photos
@@ -467,6 +470,46 @@ def test_what_was_odd_about_the_file_is_still_a_note_on_the_reading(store: Store
     measured = workflow.measure_record(store, photo, MARKS)
     assert measured.reading is not None
     assert [check.ok for check in measured.reading.checks if check.name == "profile"] == [True]
+
+
+def flashed(content: bytes) -> bytes:
+    """The photo with tags as of a phone whose flash fired (CIPA DC-008: Flash, bit 0), through a lens of 26 mm."""
+    with Image.open(io.BytesIO(content)) as plain:
+        tags, out = plain.getexif(), io.BytesIO()
+        tags.get_ifd(0x8769)[0x9209], tags.get_ifd(0x8769)[0xA405] = 1, 26
+        plain.save(out, "JPEG", quality=95, exif=tags)
+    return out.getvalue()
+
+
+def test_that_the_flash_fired_stays_with_the_record(store: Store, client: Client) -> None:
+    photo, _ = workflow.take_in(store, flashed(jpeg()), client_id=client.id, role=BEFORE, light="daylight")
+    assert photo.warnings == ("flash_fired",)
+    kept = from_json(PhotoRecord, to_json(photo))
+    assert (kept.warnings, kept.lens_mm) == (("flash_fired",), 26)
+    # the tags themselves are gone from the kept picture
+    with Image.open(store.pictures.path(photo.file)) as picture:
+        assert dict(picture.getexif()) == {}
+    for again in range(2):
+        measured = workflow.measure_record(store, kept, MARKS)
+        assert measured.reading is not None, again
+        assert [check.name for check in measured.reading.warnings] == ["flash"]
+        assert measured.reading.ok
+
+
+def test_a_two_part_card_serves_for_photos_that_are_not_kept(store: Store) -> None:
+    """As those of a set-up check: found without help, and read with its own correction."""
+    photo = workflow.look_at(sample_photo("noor_before_two_part.jpg").read_bytes(), "steps2")
+    assert (photo.found.card, photo.found.hair) == (None, None)
+    reading, why = workflow.measure_passing(store, photo, photo.found.marks)
+    assert reading is not None, why
+    assert (reading.card.kind, len(reading.regions)) == ("steps2", 3)
+
+
+def test_a_photo_that_is_not_kept_is_warned_of_too(store: Store) -> None:
+    photo = workflow.look_at(flashed(jpeg()), "grey18")
+    reading, _ = workflow.measure_passing(store, photo, MARKS)
+    assert reading is not None
+    assert [check.name for check in reading.warnings] == ["flash"]
 
 
 # photos that are too small or may be copies

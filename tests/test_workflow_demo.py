@@ -166,3 +166,11 @@ def test_the_demo_s_own_photos_are_inside_the_program_and_marked_as_their_truth_
     heads = [[sample for sample in samples if sample.client == name] for name in {each.client for each in samples}]
     assert all(demo._alike(head) == head for head in heads)
     assert {sample.path for sample in samples} == set(folder.glob("*.jpg"))
+
+
+def test_the_demo_shows_plain_and_two_part_cards_of_known_size() -> None:
+    samples = demo.read_samples(demo.sample_folder())
+    kinds = {sample.client: sample.marks.card_kind for sample in samples}
+    assert kinds == {"Noor": "grey18", "Ines": "grey18", "Maja": "steps2", "Orla": "steps2"}
+    # 8.4 by 11.6 cm: sample_images/make/scenes.json
+    assert {sample.marks.size_mm for sample in samples} == {(84.0, 116.0)}

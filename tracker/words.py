@@ -40,6 +40,7 @@ UNITS = {
     "photos": "photos combined",
     "stretches": "L*, from the darkest to the lightest, root first",
     "size_mm": "mm, width and height",
+    "lens_mm": "mm, as on a frame of 36 x 24 mm",
     "size": "px, width and height",
     "corners": "px, x and y",
     "outline": "px, x and y",

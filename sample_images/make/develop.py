@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import truth
+from camera import ELECTRONS, noise, tone
 from numpy.typing import NDArray
 from PIL import Image
 from render import load_scenes
@@ -43,21 +44,11 @@ def even_chroma(image: Array, sigma_px: float) -> Array:
     return soft * (green / base)[..., None]
 
 
-def tone(linear: Array, strength: float) -> Array:
-    """sRGB encoding, with a phone's mild contrast curve and saturation if `strength` > 0."""
-    luma = linear @ np.array([0.2126, 0.7152, 0.0722])
-    linear = luma[..., None] + (linear - luma[..., None]) * (1.0 + 0.10 * strength)
-    s = np.clip(linear, 0.0, 1.0)
-    s = np.where(s < 0.0031308, 12.92 * s, 1.055 * s ** (1 / 2.4) - 0.055)
-    return s - 0.015 * strength * np.sin(2 * np.pi * s)
-
-
 def shoot(linear_raw: Array, shot: dict[str, Any], matrix: Array, gain: float) -> NDArray[np.uint8]:
     """Balanced raw to an 8-bit photo: white balance error, matrix, exposure, sensor noise, tone."""
     rng = np.random.default_rng(shot.get("seed", 1))
     lin = linear_raw * np.array(shot.get("wb", [1, 1, 1])) @ matrix.T * gain
-    sigma = np.sqrt(np.clip(lin, 0, None) / shot.get("electrons", 12000) + 3e-4**2)
-    lin = lin + rng.normal(size=lin.shape) * sigma
+    lin = lin + rng.normal(size=lin.shape) * noise(lin, shot.get("electrons", ELECTRONS))
     return (np.clip(tone(lin, shot.get("tone", 0.0)), 0, 1) * 255 + 0.5).astype(np.uint8)
 
 

@@ -2,8 +2,9 @@
 
 marks.json holds every photo with a plain grey card: its corners as the truth has them, the outline of the whole hair as
 the program finds it along the true path, and its axis from root to tip. Somebody looks at each outline before it is
-kept. before.json and after.json hold the daylight pair of the first client and leave the outline to be found.
-photos.json is the list of the demo: the photos with a plain grey card by daylight, to be put beside them in
+kept. before.json and after.json hold the daylight pair of the first client, two_part.json the same pair with a two-part
+card, and leave the outline to be found. photos.json is the list of the demo: the photos by daylight with a plain grey
+card, or with a two-part card where two_part.py made one for the demo, to be put beside them in
 tracker/workflow/demo_photos. Units: pixels, origin at the top-left corner of the top-left pixel.
 """
 
@@ -25,7 +26,16 @@ NOTED = {"D65": "daylight", "LED-B2": "salon lamps"}
 
 Points = list[list[int]]
 
-DEMO = Path(__file__).resolve().parents[2] / "tracker" / "workflow" / "demo_photos"
+HERE = Path(__file__).resolve().parent
+
+FOUND = {
+    "before": ["noor_before_daylight.jpg"],
+    "after": ["noor_after_daylight.jpg"],
+    "two_part": ["noor_before_two_part.jpg", "noor_after_two_part.jpg"],
+}
+"""Marks files that leave the outline to be found, with their photos."""
+
+DEMO = HERE.parents[1] / "tracker" / "workflow" / "demo_photos"
 ABOUT = ("file", "client", "role", "months", "light", "card")
 """What the demo is told of a photo: all of the truth but the truth; the hair's marks come with it."""
 
@@ -60,21 +70,20 @@ def write(path: Path, entries: list[dict[str, Any]]) -> None:
 
 
 def main() -> None:
-    """Write marks.json, before.json, after.json and photos.json."""
+    """Write marks.json, before.json, after.json, two_part.json and photos.json."""
     folder = Path(sys.argv[1]).resolve()
-    entries = json.loads((folder / "truth.json").read_text())["photos"]
-    plain = [e for e in entries if e["card"]["kind"] == "grey18"]
+    entries = {e["file"]: e for e in json.loads((folder / "truth.json").read_text())["photos"]}
+    plain = [e for e in entries.values() if e["card"]["kind"] == "grey18"]
     hair = {e["file"]: hair_marks(folder, e) for e in plain}
+    shots = json.loads((HERE / "two_part.json").read_text())
+    hair |= {f"{shot['name']}.jpg": hair[f"{shot['of']}.jpg"] for shot in shots}  # the hair is the same
     write(folder / "marks.json", [mark(folder, e, hair[e["file"]]) for e in plain])
-    for name in ("before", "after"):
-        found = [
-            mark(folder, e, {"path": hair[e["file"]]["path"], "hair": "whole"})
-            for e in plain
-            if e["file"] == f"noor_{name}_daylight.jpg"
-        ]
+    for name, files in FOUND.items():
+        found = [mark(folder, entries[file], {"path": hair[file]["path"], "hair": "whole"}) for file in files]
         write(folder / f"{name}.json", found)
-    demo = [{**{key: e[key] for key in ABOUT}, **hair[e["file"]]} for e in plain if e["light"] == "D65"]
-    write(folder / "photos.json", demo)
+    instead = {f"{shot['of']}.jpg": f"{shot['name']}.jpg" for shot in shots if shot.get("demo")}
+    shown = [instead.get(e["file"], e["file"]) for e in plain if e["light"] == "D65"]
+    write(folder / "photos.json", [{**{key: entries[file][key] for key in ABOUT}, **hair[file]} for file in shown])
 
 
 if __name__ == "__main__":

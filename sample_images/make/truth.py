@@ -23,7 +23,7 @@ DEFINITIONS = {
     "mean_lab": "the same, averaged over all hair pixels of the region",
     "regions": "root, mid and end: 0-20 %, 40-60 % and 80-100 % of the length of the path, full width of the path",
     "scale": "the image is scaled so that the card's grey (strip: middle step; chart: fourth patch of the neutral "
-    "row) reads its own luminance factor; the plain card's and the strip's grey is 0.18",
+    "row) reads its own luminance factor; the grey of the plain card, the two-part card and the strip is 0.18",
     "path": "polyline from root to tip, pixels; origin at the top-left corner of the top-left pixel",
     "path_arc_cm": "distance along the hair from the scalp at each point of the path, centimetres",
     "width": "width of the path, pixels",
@@ -61,6 +61,8 @@ def neutral(card: Array, kind: str, chart_xyz: Array) -> tuple[Array, float]:
 
     if kind == "grey18":
         return card, GREY
+    if kind == "steps2":
+        return np.array([at(0, 0), at(1, 0), at(1, 1 / 2), at(0, 1 / 2)]), GREY
     if kind == "steps3":
         return np.array([at(0, 1 / 3), at(1, 1 / 3), at(1, 2 / 3), at(0, 2 / 3)]), GREY
     return np.array([at(3 / 6, 3 / 4), at(4 / 6, 3 / 4), at(4 / 6, 1), at(3 / 6, 1)]), float(chart_xyz[21, 1])

@@ -13,7 +13,7 @@ from tracker.errors import CardError, CardNotFound, HairError, HairInDoubt, Inva
 from tracker.maths import polyline
 from tracker.maths.colorimetry import Floats, linear_to_lab, luminance
 from tracker.maths.quantities import vector3
-from tracker.maths.rgb_space import RgbSpace
+from tracker.maths.rgb_space import SRGB, RgbSpace
 from tracker.measure.balance import apply
 from tracker.measure.budget import region_reading
 from tracker.measure.dark_half import GIVEN, require_dark
@@ -118,6 +118,7 @@ def find_marks(
     near : a point inside the card, pixels, as a person tapped it; None to look everywhere
     dark : DarkHalf or None, what is known of the card's dark patch; None for the kind's own
     """
+    picture = _as_seen(picture)
     height, width = picture.encoded.shape[:2]
     search = card_kind(kind).search
     card = None
@@ -217,7 +218,7 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 def _search(picture: Picture, kind: CardKind) -> Corners:
     if kind.search is None:
         raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
-    return found_corners(kind.search, picture.encoded)
+    return found_corners(kind.search, _as_seen(picture).encoded)
 
 
 def _require_reflectances(kind: CardKind, marks: Marks) -> None:
@@ -296,3 +297,21 @@ def _quick_labs(linear: Floats, usable: np.ndarray, strip: Strip, how: Selection
         rows = strip.rows(band.start, band.stop)
         labs[band.name] = linear_to_lab(body_mean(linear[rows], usable[rows], how)[0])
     return labs
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Seen:
+    """A picture as the searches expect it."""
+
+    encoded: np.ndarray
+    space: RgbSpace
+    warnings: tuple[str, ...] = ()
+
+
+def _as_seen(picture: Picture) -> Picture:
+    """A linear photo, such as a raw one, through the curve of sRGB, in which the searches think; others as they are."""
+    if not picture.space.is_linear:
+        return picture
+    levels = np.arange(2 ** (8 * picture.encoded.itemsize), dtype=picture.encoded.dtype)
+    greys = picture.space.native_linear(np.repeat(levels[:, None], 3, axis=1))
+    return _Seen(SRGB.encode(greys)[:, 0][picture.encoded], SRGB)

@@ -44,8 +44,11 @@ class Photo:
         out-of-gamut colours are clipped), ``"profile_unreadable"`` (damaged colour profile, read as sRGB),
         ``"profile_assumed"`` (unknown colour tags, read as sRGB), ``"raw_developed"`` (linear, from a camera's raw
         file, without the camera's look), ``"damaged_step 0.43 top"`` (looks damaged at that share of its height from
-        the top, or of its width from the ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); the last
-        two withhold the number
+        the top, or of its width from the ``left``), ``"damaged_empty"`` (sectors of zeros in the pixels); these
+        two withhold the number. How it was taken, where the file tells: ``"flash_fired"``, ``"digital_zoom 2.00"``
+        (times), ``"portrait_mode"``, ``"depth_map"`` (as portrait modes write it), ``"scene night"`` (or
+        ``landscape``, ``portrait``), ``"look contrast"`` (or ``saturation``: set to other than normal)
+    lens_mm : int or None, focal length as it would be on a frame of 36 x 24 mm, mm, as the file states it
     """
 
     encoded: NDArray[Any]
@@ -54,6 +57,7 @@ class Photo:
     camera: str | None
     sha256: str
     warnings: tuple[str, ...] = ()
+    lens_mm: int | None = None
 
     def __post_init__(self) -> None:
         if self.encoded.dtype not in (np.uint8, np.uint16) or self.encoded.ndim != 3 or self.encoded.shape[2] != 3:

@@ -27,7 +27,7 @@ from tracker.errors import TooLarge, Unreadable, UnsupportedFormat
 from tracker.maths.quantities import matrix3
 from tracker.maths.rgb_space import LINEAR, SRGB, RgbSpace
 from tracker.photo.container import check_size, guarded
-from tracker.photo.metadata import Tags, camera, read_tags, taken_at
+from tracker.photo.metadata import Tags, camera, how_taken, lens_mm, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import upright
 from tracker.photo.raw_clipping import mark_clipped
@@ -86,7 +86,8 @@ def read_raw(content: bytes, limits: Limits) -> Photo:
     encoded.setflags(write=False)
     tags = _tags(content)
     digest = hashlib.sha256(content).hexdigest()
-    return Photo(encoded, space, taken_at(tags), camera(tags), digest, ("raw_developed",))
+    warnings = ("raw_developed", *how_taken(tags))
+    return Photo(encoded, space, taken_at(tags), camera(tags), digest, warnings, lens_mm(tags))
 
 
 @contextmanager

@@ -14,7 +14,7 @@ from tracker.photo.colour import meaning_of
 from tracker.photo.colour_engine import EngineProfile
 from tracker.photo.container import guarded, open_image, recognise
 from tracker.photo.damage import check_bytes, decode_jpeg
-from tracker.photo.metadata import camera, orientation, read_tags, taken_at
+from tracker.photo.metadata import camera, how_taken, lens_mm, orientation, read_tags, taken_at
 from tracker.photo.model import Limits, Photo
 from tracker.photo.pixels import bits_per_sample, check_samples, code_values, eight_bit, upright
 from tracker.photo.raw import read_raw
@@ -68,9 +68,13 @@ def decode_photo(content: bytes, limits: Limits = Limits()) -> Photo:  # noqa: B
         meaning = meaning_of(image, content, tags)
         encoded = _values(image, content, bits, meaning.engine, pixels)
         encoded = upright(encoded, 1 if name in _TURNED_BY_DECODER else orientation(tags))
+        taken = how_taken(tags)
+        if image.info.get("depth_images") and "portrait_mode" not in taken:
+            taken = (*taken, "depth_map")
     encoded.setflags(write=False)
     digest = hashlib.sha256(content).hexdigest()
-    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, (*warnings, *meaning.warnings))
+    warnings = (*warnings, *meaning.warnings, *taken)
+    return Photo(encoded, meaning.space, taken_at(tags), camera(tags), digest, warnings, lens_mm(tags))
 
 
 def check_file_size(content: bytes, limits: Limits) -> None:

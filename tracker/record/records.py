@@ -211,6 +211,8 @@ class PhotoRecord:
     card_stood : bool or None, True where the card stood on its own, False where it was held; None where not noted
     combed_anew : bool or None, True where the hair was combed and the card taken up again between the photos of the
         state; None where not noted
+    lens_mm : int or None, focal length as it would be on a frame of 36 x 24 mm, mm, where the file stated it; not used
+        yet
     """
 
     id: str
@@ -231,6 +233,7 @@ class PhotoRecord:
     time_noted: bool = True
     card_stood: bool | None = None
     combed_anew: bool | None = None
+    lens_mm: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -178,12 +178,20 @@ def drawing_html(name: str, alt: str = "") -> str:
     return f'<div class="t-drawing" {said} style="{_mask(name)}"></div>'
 
 
+def greys_html(name: str, alt: str) -> str:
+    """One of our own drawings in its own greys, light or dark the page; `alt` says what it shows."""
+    picture = f"url(data:image/svg+xml,{quote(drawing(name), safe='')})"
+    style = f"aspect-ratio: {_shape(name)}; background: {picture} center / 100% 100% no-repeat"
+    return f'<div class="t-drawing" role="img" aria-label="{escape(alt)}" style="{style}"></div>'
+
+
 swatches = _shown(swatches_html)
 check_list = _shown(check_list_html)
 step_bar = _shown(step_bar_html)
 photo = _shown(photo_html)
 sparkline = _shown(sparkline_html)
 show_drawing = _shown(drawing_html)
+show_greys = _shown(greys_html)
 
 
 @cache
@@ -254,8 +262,12 @@ def _mark(name: str) -> str:
 @cache
 def _mask(name: str) -> str:
     picture = f"url(data:image/svg+xml,{quote(drawing(name), safe='')})"
-    shape = " / ".join(_SIZE.findall(drawing(name))[0])
-    return f"aspect-ratio: {shape}; -webkit-mask-image: {picture}; mask-image: {picture}"
+    return f"aspect-ratio: {_shape(name)}; -webkit-mask-image: {picture}; mask-image: {picture}"
+
+
+def _shape(name: str) -> str:
+    """Width and height of a drawing, as CSS writes their ratio."""
+    return " / ".join(_SIZE.findall(drawing(name))[0])
 
 
 def _step(index: int, name: str, current: int) -> str:

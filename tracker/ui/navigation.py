@@ -54,6 +54,7 @@ ENTRIES = (
     Entry("services_wear", "How services wear", "how-services-wear", listed=False),
     Entry("prices", "Price list", "prices", listed=False),
     Entry("photo_guide", "How to take a photo", "photo-guide", listed=False),
+    Entry("card_guide", "How to make a card", "card-guide", listed=False),
     Entry("merge", "Merge two records", "merge", listed=False),
     Entry("data", "My data", "my-data", listed=False),
     Entry("bring_in", "Bring in a list", "bring-in", listed=False),

@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Any
 
 from tracker.errors import Conflict, NotFound, StoreDamaged
-from tracker.measure import card_kind
 from tracker.measure.reading import DAYLIGHT, LAMPS, WHOLE, Marks
 from tracker.record.agreed import AgreedLimits
 from tracker.record.mixing import Amount, Charge, Strength
@@ -29,7 +28,7 @@ _AGAIN = "Install the program again."
 _NOTE = "Made up for the demo: not a real person, and the photos are drawn by a program."
 
 # Made up, like the people: what a colourist might note, with prices not of any real product
-_CARD_MM = (84.0, 116.0)  # of the rendered plain card: sample_images/make/scenes.json
+_CARD_MM = (84.0, 116.0)  # of the card in every photo shown: sample_images/make/scenes.json
 _POWDER = Charge("demo-powder", "Demo lightener powder", 500, "g", 24.0, "EUR", 40)
 _DEVELOPER = Charge("demo-developer", "Demo developer", 1000, "ml", 7.5, "EUR", 60)
 _TONER = Charge("demo-toner", "Demo violet toner", 60, "g", 9.0, "EUR", 20)
@@ -159,7 +158,6 @@ def read_samples(folder: Path) -> list[Sample]:
 
 def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
     kind = str(entry["card"]["kind"])
-    size = _CARD_MM if card_kind(kind).is_plain else None
     a, b, c, d = ((float(x), float(y)) for x, y in entry["card"]["corners"])
     path, outline = (tuple((float(x), float(y)) for x, y in entry[name]) for name in ("path", "outline"))
     return Sample(
@@ -168,7 +166,7 @@ def _sample(folder: Path, entry: dict[str, Any]) -> Sample:
         role=str(entry["role"]),
         months=float(entry.get("months") or 0.0),
         light=_light(str(entry["light"])),
-        marks=Marks(kind, (a, b, c, d), path, None, size_mm=size, outline=outline),
+        marks=Marks(kind, (a, b, c, d), path, None, size_mm=_CARD_MM, outline=outline),
     )
 
 

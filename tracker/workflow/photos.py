@@ -121,6 +121,7 @@ def take_in(
         reading=None,
         warnings=photo.warnings,
         time_noted=photo.taken_at is not None,
+        lens_mm=photo.lens_mm,
     )
     return record, photo
 

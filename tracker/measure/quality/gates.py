@@ -11,6 +11,7 @@ from tracker.maths.uncertainty import format_share
 from tracker.measure.hair import DOUBTS
 from tracker.measure.quality import limits
 from tracker.measure.quality.advice import Seen, advise
+from tracker.measure.quality.taking import check_taking
 from tracker.measure.reading import MIXED, CardSummary, Check, Dropped
 from tracker.words import region_is
 
@@ -97,7 +98,7 @@ _TWO_LIGHTS = Check(
 
 
 def _note(warning: str) -> Check:
-    """Anything odd about the file, as a check: damage withholds the number, the rest passes with a note."""
+    """Anything odd about the file, as a check: damage withholds the number, the rest warns or passes with a note."""
     name, *place = warning.split(" ")
     if name == _STEP and len(place) == 2:
         says = f"The photo looks damaged: its colour jumps along a line {_where(*place)}."
@@ -108,6 +109,9 @@ def _note(warning: str) -> Check:
     if warning == _RAW_NOTE:
         says = "The photo was developed from the camera's raw file: linear light, without the camera's look."
         return Check(RAW, True, 1.0, 1.0, "file", says)
+    taking = check_taking(warning)
+    if taking is not None:
+        return taking
     return Check("profile", True, 1.0, 1.0, "file", _NOTES.get(warning, warning), "Where you can, set it to sRGB.")
 
 

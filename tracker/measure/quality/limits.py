@@ -23,6 +23,7 @@ LIGHT_AT_HAIR = 0.5  # EV, least difference between the light on hair and card, 
 MARGIN = 3.0  # pixels between the card and the edge of the photo
 NEARER = 1.25  # ratio between two visits of the length of the hair in the photo, also relative to the card
 MOVED = 0.15  # share of the photo's longer side by which the hair has moved in it between two visits
+ZOOM = 1.1  # times that digital zoom enlarged the photo; a weak choice of our own
 
 
 def largest_blur(width: float, pieces: int) -> float:

@@ -96,6 +96,7 @@ def photo_to_json(photo: Photo) -> Head:
         "camera": photo.camera,
         "sha256": photo.sha256,
         "warnings": photo.warnings,
+        "lens_mm": photo.lens_mm,
     }
 
 
@@ -109,6 +110,7 @@ def photo_from_json(told: Head, encoded: Any) -> Photo:
         told["camera"],
         told["sha256"],
         tuple(told["warnings"]),
+        told["lens_mm"],
     )
 
 

@@ -56,6 +56,7 @@ def _photo_advice() -> None:
 def _cards(store: Store) -> None:
     st.header("My cards", anchor=False)
     st.markdown("Any of these works. Choose the one you hold when you add the photos.")
+    link("card_guide", "Make a two-part card for little money")
     for kind in CARD_KINDS.values():
         st.markdown(f"**{kind.title}**  \n{kind.description}")
     card_sizes(store)

@@ -26,6 +26,7 @@ from tracker.ui.parts.marking import (
     note_found,
 )
 from tracker.ui.parts.notices import sorry
+from tracker.ui.parts.photo_warnings import warn_of_taking
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.ui.passing import hold, let_go, passing_url
 
@@ -149,6 +150,7 @@ def _look_at(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
         passing.said = None
     passing.marks = marks
     with beside:
+        warn_of_taking(photo.warnings)
         _beside(store, key, passing, keep)
 
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import streamlit as st
 
 from tracker.ui.look import show_drawing
+from tracker.ui.navigation import link
 
-# common practice, no source: distances, the card a third of the way, light from one side, dry combed hair. Whole hair
-# before a plain wall, and photos between which hair and card are moved: the bench of rendered heads (DEVELOPERS.md)
+# common practice, no source: distances, the card a third of the way, light from one side, dry combed hair, a lock of
+# focus and brightness by pressing and holding. Whole hair before a plain wall, and photos between which hair and card
+# are moved: the bench of rendered heads (DEVELOPERS.md)
 _STEPS = (
     (
         "combed",
@@ -36,15 +38,22 @@ _STEPS = (
         "From the side: the phone level, as high as the middle of the hair, about one metre away",
         "About a metre away, level, half way down the hair",
         "An arm and a half away. Hold the phone upright and level, as high as the middle of the hair. Closer distorts "
-        "the head; farther leaves too little hair in the photo. Do not zoom with two fingers.",
+        "the head; farther leaves too little hair in the photo.",
     ),
     (
         "frame",
         "What the phone shows: all of the hair from root to tips, the whole card beside it, a plain wall behind",
         "All of the hair, the whole card, a plain wall",
         "The whole head of hair is measured, so all of it should be in the photo, with a little room around it and "
-        "around the card. A plain wall and a cape of another colour than the hair let the program find it. Tap the "
-        "hair to focus there. No filter, no beauty mode, no portrait mode.",
+        "around the card. A plain wall and a cape of another colour than the hair let the program find it.",
+    ),
+    (
+        "phone",
+        "What the phone shows: a finger pressed on the card until a lock appears; zoom at 1, the flash struck out",
+        "Locked on the card, no zoom, no filter",
+        "The main lens at 1×, no zoom. Press and hold on the card until the phone shows that focus and brightness are "
+        "locked, and touch nothing more. Flash, filters, styles, beauty, portrait and night mode off: each changes "
+        "light and colour in its own way. Keep the same settings next time.",
     ),
     (
         "three",
@@ -61,16 +70,28 @@ _AGAIN = (
 )
 
 
+_CARDS = (
+    "A plain grey card is enough. With a phone, a two-part card is better: its dark half shows how the phone "
+    "brightened or darkened the photo, which one grey cannot show."
+)
+
+
 def photo_advice() -> None:
-    """All steps, each with its drawing."""
-    for number, (drawing, alt, what, how) in enumerate(_STEPS, start=1):
-        st.subheader(f"{number}. {what}", anchor=False)
-        picture, words = st.columns([3, 2], gap="large", vertical_alignment="center")
-        with picture:
-            show_drawing(drawing, alt)
-        words.markdown(how)
-    st.subheader("And again", anchor=False)
-    st.markdown(_AGAIN)
+    """All steps, each with its drawing, two beside one another where there is room."""
+    numbered = list(enumerate(_STEPS, start=1))
+    for first in range(0, len(numbered), 2):
+        columns = st.columns(2, gap="large")
+        for column, (number, (drawing, alt, what, how)) in zip(columns, numbered[first : first + 2], strict=False):
+            with column:
+                st.subheader(f"{number}. {what}", anchor=False)
+                show_drawing(drawing, alt)
+                st.markdown(how)
+    with columns[-1]:  # the number of steps is odd
+        st.subheader("And again", anchor=False)
+        st.markdown(_AGAIN)
+        st.subheader("Which card", anchor=False)
+        st.markdown(_CARDS)
+        link("card_guide", "Make a two-part card")
 
 
 def short_photo_advice() -> None:
@@ -79,8 +100,8 @@ def short_photo_advice() -> None:
     show_drawing(drawing, alt)
     st.markdown(
         "Dry, combed hair, all of it down over the back. Hold the card beside the hair, facing the phone and turned a "
-        "little towards the light (a third of the way): then nothing shines on it. No flash and no filter. Stand about "
-        "a metre away before a plain wall of another colour, with all of the hair and the card in the photo. Take "
-        "three, and in between comb the hair anew and take the card up again. Same place, phone and card before and "
-        "after."
+        "little towards the light (a third of the way): then nothing shines on it. Press and hold on the card until "
+        "focus and brightness lock; no zoom, flash, filter or portrait mode. Stand about a metre away before a plain "
+        "wall of another colour, with all of the hair and the card in the photo. Take three, and in between comb the "
+        "hair anew and take the card up again. Same place, phone and card before and after."
     )

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import streamlit as st
 
 from tracker.measure.quality import Framing, check_framing
+from tracker.measure.quality.taking import check_taking
 from tracker.measure.reading import Check
 from tracker.record.records import AFTER, BEFORE, PhotoRecord
 from tracker.store import Store
@@ -29,6 +30,13 @@ def warn_before_saving(store: Store, photos: Sequence[PhotoRecord]) -> None:
             st.markdown(f"**{_name(photo, photos)}**")
             check_list(warnings)
     link("photo_guide", "How to take the photo")
+
+
+def warn_of_taking(notes: Sequence[str]) -> None:
+    """What the file of a photo says of flash, zoom and looks, for photos whose reading is not shown."""
+    found = [check for check in map(check_taking, notes) if check is not None and check.warns]
+    if found:
+        check_list(found)
 
 
 def _own(photo: PhotoRecord) -> tuple[Check, ...]:

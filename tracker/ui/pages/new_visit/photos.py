@@ -32,6 +32,7 @@ from tracker.ui.pages.new_visit.light_and_card import (
 )
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.photo_advice import short_photo_advice
+from tracker.ui.parts.photo_warnings import warn_of_taking
 from tracker.ui.parts.pictures import MEDIUM, photo_words, picture_ratio, picture_url
 from tracker.ui.parts.upload import ask_photos, let_go_of
 from tracker.words import ROLE_WORDS, noun
@@ -99,6 +100,7 @@ def _present(work: Work, role: str) -> None:
                 if small is not None:
                     sorry(small)
                 show_photo(picture_url(photo, MEDIUM), photo_words(photo), ratio=picture_ratio(photo), eager=True)
+                warn_of_taking(photo.warnings)
                 first = photo is photos[0]
                 word = "Remove this photo" if len(photos) == 1 else f"Remove {1 + photos.index(photo)}"
                 if st.button(word, key=f"remove-{photo.role}" if first else f"remove-{photo.id}"):
