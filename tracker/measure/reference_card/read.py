@@ -48,7 +48,7 @@ def read_card(encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Cor
     """
     _require_quadrilateral(corners, encoded.shape)
     _require_size(kind, corners)
-    patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
+    patches = [sample(encoded, corners, box, kind) for box in kind.boxes]
     clipped = np.array([_clipped_share(codes) for codes in patches])
     for index, part in kind.sound:
         _require_unclipped(part, float(clipped[index]), patches[index])
@@ -123,8 +123,16 @@ def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.nd
     return x, y
 
 
-def _sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
-    """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged."""
+def sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
+    """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    corners : four points, pixels, clockwise from the card's own top left
+    box : of the patch, in the card's unit square
+    kind : CardKind, of the card in the photo
+    """
     count = max(12, _SAMPLES // round(math.sqrt(len(kind.boxes))))
     steps = (np.arange(count) + 0.5) / count * (1 - 2 * INSET) + INSET
     u = box[0] + steps * (box[2] - box[0])
@@ -207,7 +215,7 @@ def _check_light(patches: list[Floats]) -> float:
             raise CardCovered(
                 f"{format_share(covered)} of the card shows something else or lies in a shadow "
                 f"(limit {format_share(_MOST_COVERED)}).",
-                "Keep fingers, hair and hard shadows off the card, and check that its corners are marked.",
+                "Keep fingers, hair and hard shadows off the card, and check its corners and which kind of card is chosen.",
                 value=covered,
                 limit=_MOST_COVERED,
                 unit="share",
@@ -217,7 +225,7 @@ def _check_light(patches: list[Floats]) -> float:
     if worst > _LARGEST_GRADIENT:
         raise CardUneven(
             f"The light changes by {worst:.2f} EV across the card (limit {_LARGEST_GRADIENT:.2f} EV).",
-            "Turn the card, or move away from the lamp, until it is lit evenly.",
+            "Turn the card, or move away from the lamp, until it is lit evenly, and check which kind of card is chosen.",
             value=worst,
             limit=_LARGEST_GRADIENT,
             unit="EV",
