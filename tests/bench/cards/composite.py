@@ -211,7 +211,7 @@ def _hold(picture: Floats, quad: Quad, white: Floats, rng: np.random.Generator) 
     skin = _SKIN * float(np.exp(rng.uniform(np.log(0.25), np.log(1.1)))) * white
     if rng.uniform() < 0.3:
         inwards = (middle - begin) / np.hypot(*(middle - begin))
-        _finger(picture, begin + inwards * thick * rng.uniform(0.2, 0.7), -inwards, thick, skin)
+        finger(picture, begin + inwards * thick * rng.uniform(0.2, 0.7), -inwards, thick, skin)
         return "finger on a corner"
     normal = np.array([end[1] - begin[1], begin[0] - end[0]]) / length
     normal *= np.sign((begin - middle) @ normal)
@@ -220,12 +220,20 @@ def _hold(picture: Floats, quad: Quad, white: Floats, rng: np.random.Generator) 
         place = first + k * 1.1 * thick / length
         if place < 0.78:
             tip = begin + place * (end - begin) - normal * thick * float(rng.uniform(0.1, 0.8))
-            _finger(picture, tip, normal, thick, skin * float(np.exp(rng.normal(0, 0.06))))
+            finger(picture, tip, normal, thick, skin * float(np.exp(rng.normal(0, 0.06))))
     return "finger on a side"
 
 
-def _finger(picture: Floats, tip: Floats, out: Floats, thick: float, skin: Floats) -> None:
-    """A rounded finger from `tip` along `out`, with its shade."""
+def finger(picture: Floats, tip: Floats, out: Floats, thick: float, skin: Floats) -> None:
+    """Draw a rounded finger into a picture, in place, with its shade.
+
+    Parameters
+    ----------
+    picture : (h, w, 3), linear light
+    tip, out : (2,), where it ends, pixels, and the unit vector towards the hand
+    thick : float, pixels
+    skin : (3,), linear light that it gives back
+    """
     height, width = picture.shape[:2]
     y, x = np.mgrid[0:height, 0:width] + 0.5
     along = np.maximum((x - tip[0]) * out[0] + (y - tip[1]) * out[1], 0)

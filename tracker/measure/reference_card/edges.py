@@ -11,7 +11,7 @@ from tracker.measure.reference_card.kind import Corners
 
 _PLACES = 32  # along a side
 _LEFT_OUT = 0.1  # of a side, at either end: rounded corners
-_REACH = 0.06, 3.0, 16.0  # to either side of the line between two corners: of its length, and limits in pixels
+_REACH = 0.12, 3.0, 32.0  # to either side of the line between two corners: of its length, and limits in pixels
 _STEP = 0.5  # pixels of a profile
 _LEAST = 4.0  # codes across an edge
 _ON_LINE = 0.7  # share of a side's places that must agree, or the side says nothing
@@ -63,7 +63,7 @@ def _reach(length: float) -> float:
 
 
 def _offsets(encoded: np.ndarray, begin: Floats, end: Floats, along: Floats) -> Floats:
-    """Where the photo changes most across a side, pixels from the line between its corners; NaN where it hardly does."""
+    """The strongest step across a side, pixels from the line between its corners; NaN where there is hardly one."""
     length = float(np.hypot(*(end - begin)))
     way = (end - begin) / length
     across = np.array([way[1], -way[0]])

@@ -17,14 +17,13 @@ from tracker.maths.rgb_space import RgbSpace
 from tracker.maths.robust import robust_sd
 from tracker.measure.reference_card.edges import bow_of
 from tracker.measure.reference_card.kind import CardKind, Corners
-from tracker.measure.reference_card.read import INSET, sample
+from tracker.measure.reference_card.read import INSET, of_another_hue, sample
 from tracker.measure.reference_card.surround import framed_sides
 
 _BLOCKS = 8  # at most, across and down; each is the mean of its samples
 _STRANGE = 0.12  # EV from the plane of light, the least at which a pixel can be something else
 _LEAST_SIDE = 3  # samples across a block
 _FAR = 0.6  # EV from the middle of a patch: no change of light
-_HUE = 0.25  # log2 of a ratio of two channels: beyond it a pixel has another hue
 _SPREADS = 4.0  # standard deviations of the patch's own noise
 _CHANCE = 3.0  # standard deviations that the largest of all blocks stands above the others by chance
 
@@ -91,12 +90,9 @@ class _Look:
 
 def _look(values: Floats) -> _Look:
     ev = np.log2(np.maximum(luminance(values), 1e-5))
-    hue = np.log2(np.maximum(values[..., (0, 2)], 1e-5) / np.maximum(values[..., 1:2], 1e-5))
     rest = ev - _surface(ev, 1)[0]
     most = max(_SPREADS * float(robust_sd(rest.ravel())), _STRANGE)
-    other = np.abs(hue - np.median(hue, axis=(0, 1)))
-    hues = np.maximum(_SPREADS * robust_sd(other.reshape(-1, 2)), _HUE)
-    strange = (rest < -most) | ((rest > most) & np.any(other > hues, axis=-1))
+    strange = (rest < -most) | of_another_hue(values)
     blocks = _means(np.where(strange, np.nan, ev))
     curved, bend, u_bend = _surface(blocks, 2)
     noise = float(robust_sd((blocks - curved)[np.isfinite(blocks)]))
@@ -145,7 +141,6 @@ def _surface(values: Floats, degree: int) -> tuple[Floats, float, float]:
 
 def _against(dark: _Look, grey: _Look) -> float:
     """How otherwise the light changes across the dark patch than across the grey one, EV, at least."""
-    shown, *_ = _surface(dark.blocks - grey.blocks, 1)
     apart = dark.blocks - grey.blocks
     apart = apart - np.nanmedian(apart)
     noise = float(np.hypot(dark.noise, grey.noise))
