@@ -52,7 +52,7 @@ from tracker.measure.reference_card import (
     Corners,
     card_kind,
     correction_from_card,
-    found_corners,
+    look_for,
     read_card,
 )
 from tracker.measure.seen import see, share_on_card
@@ -120,11 +120,9 @@ def find_marks(
     """
     picture = _as_seen(picture)
     height, width = picture.encoded.shape[:2]
-    search = card_kind(kind).search
     card = None
-    if corners is None and search is not None:
-        seen = search(picture.encoded, near)
-        corners, card = seen.corners, seen.error
+    if corners is None and card_kind(kind).search is not None:
+        corners, card = look_for(picture.encoded, card_kind(kind), near)
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
     if dark is not None:
         marks = replace(marks, dark=dark.reflectance, dark_u=dark.u)
@@ -216,9 +214,10 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
-    if kind.search is None:
-        raise CardNotFound("The program cannot find this kind of card by itself.", "Mark its four corners by hand.")
-    return found_corners(kind.search, _as_seen(picture).encoded)
+    corners, error = look_for(_as_seen(picture).encoded, kind)
+    if corners is None or error is not None:
+        raise error or CardNotFound("No card stands in the photo.", "Mark its four corners by hand.")
+    return corners
 
 
 def _require_reflectances(kind: CardKind, marks: Marks) -> None:

@@ -1,4 +1,4 @@
-"""What a photo shows besides the colours: blur, gloss, fall-off of the light, room around the card."""
+"""What a photo shows besides the colours: blur, gloss, fall-off of the light, room around the card, what lies on it."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from tracker.measure.quality import Seen, largest_blur, light_at_hair
 from tracker.measure.reading import Point
 from tracker.measure.reference_card import CardKind, Corners, unit_to_photo
 from tracker.measure.reference_card.read import INSET
+from tracker.measure.reference_card.surface import surface_of
 from tracker.measure.sharpness import Sharpness, card_blur, hair_blur
 from tracker.measure.way import Way
 
@@ -50,6 +51,7 @@ def see(
         gloss_share(linear, strip.inside, burnt, way.stripes),
         light_at_hair(ev, x, y, way.path.points),
         _margin(corners, encoded.shape),
+        surface_of(encoded, space, kind, corners),
     )
 
 

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 
 from tracker.maths.uncertainty import format_share
 from tracker.measure.quality import limits
+from tracker.measure.quality.card import check_card
 from tracker.measure.quality.light import LightAtHair
 from tracker.measure.reading import Check
+from tracker.measure.reference_card.surface import Surface
 from tracker.measure.sharpness import Sharpness
 from tracker.words import pixels
 
@@ -24,6 +26,7 @@ class Seen:
     gloss : float, share of the hair that shines, 0..1
     light : light on the hair against that on the card
     margin : float, pixels between the card and the nearest edge of the photo
+    card : what lies on the card, or None to leave its checks out
     """
 
     sharpness: Sharpness
@@ -32,12 +35,14 @@ class Seen:
     gloss: float
     light: LightAtHair
     margin: float
+    card: Surface | None = None
 
 
 def advise(seen: Seen) -> tuple[Check, ...]:
     """Every check that only warns, passed or not, of what is `seen` in a photo."""
     return (
         _card_whole(seen.margin),
+        *(check_card(seen.card) if seen.card is not None else ()),
         _light(seen.light),
         *_sharp(seen),
         _size(seen),

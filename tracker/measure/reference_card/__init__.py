@@ -1,5 +1,6 @@
 """The neutral card in the photo: kinds of card, finding one, reading one, and the correction that it gives."""
 
+from tracker.measure.reference_card.another import look_for, other_kind
 from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
 from tracker.measure.reference_card.read import read_card, unit_to_photo
@@ -17,6 +18,8 @@ __all__ = [
     "found_corners",
     "is_searched",
     "kind_or_plain",
+    "look_for",
+    "other_kind",
     "read_card",
     "unit_to_photo",
 ]

@@ -28,6 +28,8 @@ _MOST_CLIPPED = 0.005  # share of the grey's pixels at either end of the code ra
 _LARGEST_GRADIENT = 0.5  # EV across the card; 0.1 EV is 1.3 L* at L* 40
 _MOST_COVERED = 0.08  # share of a patch's pixels that do not belong to it
 
+_HUE = 0.25  # log2 of a ratio of two channels, from the patch's own, the least that is another hue
+_SPREADS = 5.0  # standard deviations of the patch's own noise
 INSET = 0.18  # of a patch's side, left out at each edge: keeps out frames, rounded corners and imprecise marks
 _SAMPLES = 64  # per side of a single grey; more adds nothing, since blocks are larger than a pixel
 
@@ -48,7 +50,7 @@ def read_card(encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Cor
     """
     _require_quadrilateral(corners, encoded.shape)
     _require_size(kind, corners)
-    patches = [_sample(encoded, corners, box, kind) for box in kind.boxes]
+    patches = [sample(encoded, corners, box, kind) for box in kind.boxes]
     clipped = np.array([_clipped_share(codes) for codes in patches])
     left_out = _burnt_spare(kind, clipped, patches)
     used = [index for index, _ in kind.sound if index != left_out]
@@ -56,7 +58,7 @@ def read_card(encoded: np.ndarray, space: RgbSpace, kind: CardKind, corners: Cor
         if index in used:
             _require_unclipped(part, float(clipped[index]), patches[index])
     linear = [np.asarray(space.linear(codes), float) for codes in patches]
-    means, covs = zip(*(_mean_and_cov(values) for values in linear), strict=True)
+    means, covs = zip(*(_mean_and_cov(values, grey=index in used) for index, values in enumerate(linear)), strict=True)
     gradient = _check_light([linear[index] for index in used])
     usable = clipped <= 0.02
     if left_out is not None:
@@ -126,8 +128,16 @@ def unit_to_photo(corners: Corners, u: np.ndarray, v: np.ndarray) -> tuple[np.nd
     return x, y
 
 
-def _sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
-    """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged."""
+def sample(encoded: np.ndarray, corners: Corners, box: Box, kind: CardKind) -> np.ndarray:
+    """Codes on a grid over the inner part of a patch, shape (n, n, 3): nearest pixels, so nothing is averaged.
+
+    Parameters
+    ----------
+    encoded : (h, w, 3) uint8 or uint16, upright
+    corners : four points, pixels, clockwise from the card's own top left
+    box : of the patch, in the card's unit square
+    kind : CardKind, of the card in the photo
+    """
     count = max(12, _SAMPLES // round(math.sqrt(len(kind.boxes))))
     steps = (np.arange(count) + 0.5) / count * (1 - 2 * INSET) + INSET
     u = box[0] + steps * (box[2] - box[0])
@@ -174,9 +184,11 @@ def _require_unclipped(part: str, share: float, codes: np.ndarray) -> None:
 _BLOCKS = 6
 
 
-def _mean_and_cov(values: Floats) -> tuple[Floats, Floats]:
+def _mean_and_cov(values: Floats, *, grey: bool) -> tuple[Floats, Floats]:
     """Mean of a patch without outliers, and the covariance of that mean from block to block."""
     _, inside = _light_plane(values)
+    if grey:  # the noise of a strongly coloured patch is no other hue
+        inside &= ~of_another_hue(values)
     kept = np.where(inside[..., None], values, np.nan)
     cut = [np.array_split(rows, _BLOCKS, axis=1) for rows in np.array_split(kept, _BLOCKS, axis=0)]
     flat = [block.reshape(-1, 3) for row in cut for block in row]
@@ -212,17 +224,30 @@ def _light_plane(values: Floats) -> tuple[Floats, np.ndarray]:
     return plane, np.asarray(keep.reshape(ev.shape))
 
 
+def of_another_hue(values: Floats) -> np.ndarray:
+    """True on the pixels of a patch that are of another hue than the patch, as print or a finger of its lightness is.
+
+    Parameters
+    ----------
+    values : (n, n, 3), linear light
+    """
+    ratios = np.log2(np.maximum(values[..., (0, 2)], 1e-5) / np.maximum(values[..., 1:2], 1e-5))
+    off = np.abs(ratios - np.median(ratios, axis=(0, 1)))
+    most = np.maximum(_SPREADS * robust_sd(off.reshape(-1, 2)), _HUE)
+    return np.asarray(np.any(off > most, axis=-1))
+
+
 def _check_light(patches: list[Floats]) -> float:
     """Gradient across the card in EV; refuses a card that is covered or lit too unevenly."""
     worst = 0.0
     for values in patches:
         plane, inside = _light_plane(values)
-        covered = 1 - float(np.mean(inside))
+        covered = 1 - float(np.mean(inside & ~of_another_hue(values)))
         if covered > _MOST_COVERED:
             raise CardCovered(
                 f"{format_share(covered)} of the card shows something else or lies in a shadow "
                 f"(limit {format_share(_MOST_COVERED)}).",
-                "Keep fingers, hair and hard shadows off the card, and check that its corners are marked.",
+                "Keep fingers, hair and hard shadows off the card, and check its corners and its kind.",
                 value=covered,
                 limit=_MOST_COVERED,
                 unit="share",
@@ -232,7 +257,7 @@ def _check_light(patches: list[Floats]) -> float:
     if worst > _LARGEST_GRADIENT:
         raise CardUneven(
             f"The light changes by {worst:.2f} EV across the card (limit {_LARGEST_GRADIENT:.2f} EV).",
-            "Turn the card, or move away from the lamp, until it is lit evenly.",
+            "Turn the card, or move away from the lamp, until it is lit evenly, and check that its kind is right.",
             value=worst,
             limit=_LARGEST_GRADIENT,
             unit="EV",

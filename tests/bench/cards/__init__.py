@@ -1,0 +1,1 @@
+"""How well cards are found: photos with a card whose corners are known, and photos without any card."""
