@@ -19,14 +19,12 @@ from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
 from tracker.measure.reference_card.search.geometry import area, card_shaped, contains, overlap
 from tracker.measure.reference_card.search.light import light_on
-from tracker.measure.reference_card.search.plain import Outline, outlines
+from tracker.measure.reference_card.search.plain import LONGEST_STEP, Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
 from tracker.measure.reference_card.search.sides import refine
 from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of
 
-LONGEST_STEP = 4.5
-"""Longer over shorter side of one step."""
 _LONGEST = 4.5  # of the whole row
 _LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
 _CONTRAST = (0.55, 1.6)  # seen over true log ratio of two steps: a phone's look, stray light, a printed dark
@@ -162,10 +160,10 @@ def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool
     middles = [_middle(photo, step) for step in steps]  # a first look, which leaves few
     if not all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(middles), wanted, strict=True)):
         return False
-    lights = [light_on(photo.smooth, step, 0.6) for step in steps]
-    if any(light.unevenness > max(_EVEN, 3 * photo.noise) for light in lights):
+    lights = [light_on(photo.smooth, step[None], 0.6) for step in steps]
+    if any(light.unevenness[0] > max(_EVEN, 3 * photo.noise) for light in lights):
         return False
-    levels = [light.plane[0] for light in lights]
+    levels = [light.plane[0, 0] for light in lights]
     return all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(levels), wanted, strict=True))
 
 
