@@ -17,8 +17,8 @@ from tracker.measure.reference_card.search.geometry import (
     which_card_shaped,
 )
 
-# blur in pixels, by how much the photo is made smaller, and gradients below which a region counts as even, in codes a pixel: a card's weakest side may have a
-# step of 4 codes, so a wide blur goes with a small limit
+# blur in pixels, by how much the photo is made smaller, and gradients below which a region counts as even, in codes a
+# pixel: a card's weakest side may have a step of 4 codes, so a wide blur goes with a small limit
 _LADDER = (
     (1.2, 2, (0.5, 0.8, 1.3, 2.1, 3.4, 5.5)),
     (2.5, 4, (0.16, 0.25, 0.4, 0.63, 1.0, 1.6, 2.5)),
@@ -56,15 +56,15 @@ def places(codes: np.ndarray, longest: float, smallest: float) -> Places:
     longest : float, largest ratio of the sides
     smallest : float, share of the photo
     """
-    found, blurs = [], []
+    found: list[Floats] = []
+    blurs: list[float] = []
     halves = codes
     for blur, step, limits in _LADDER:
         halves = cv2.resize(halves, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         slopes = gradient(halves, blur, step)
         for limit in limits:
-            quads = _even_quads(cv2.compare(slopes, limit, cv2.CMP_LT), step, smallest)
-            found += quads
-            blurs += [blur] * len(quads)
+            found += _even_quads(cv2.compare(slopes, limit, cv2.CMP_LT), step, smallest)
+            blurs += [blur] * (len(found) - len(blurs))
     quads = np.array(found).reshape(-1, 4, 2)
     shaped = which_card_shaped(quads, 0.1, longest)
     return _distinct(quads[shaped], np.array(blurs)[shaped])
@@ -94,7 +94,7 @@ def _even_quads(even: np.ndarray, step: int, smallest: float) -> list[Floats]:
     left, top, wide, high, count = stats.T
     whole = height * width
     fits = (0.35 * smallest * whole <= count) & (count <= LARGEST * whole) & (count >= 0.3 * wide * high)
-    fits &= (np.minimum(wide, high) >= _THINNEST / step)
+    fits &= np.minimum(wide, high) >= _THINNEST / step
     fits &= (left > 0) & (top > 0) & (left + wide < width) & (top + high < height)
     fits[0] = False  # what is not even
     found: list[Floats] = []

@@ -117,7 +117,7 @@ def which_card_shaped(quads: Floats, slack: float = 0.0, longest: float = _ASPEC
     quads : (n, 4, 2)
     slack, longest : float, see `card_shaped`
     """
-    finite = np.isfinite(quads).all(axis=(1, 2))
+    finite = np.asarray(np.isfinite(quads).all(axis=(1, 2)))
     along, lengths = all_sides(np.where(finite[:, None, None], quads, 0.0))
     following = along[:, _NEXT]
     turns = along[..., 0] * following[..., 1] - along[..., 1] * following[..., 0]

@@ -52,6 +52,14 @@ class Light:
         middle = median(self.rest, axis=1)[:, None]
         return np.asarray(1.4826 * median(np.abs(self.rest - middle), axis=1).mean(axis=1), float)
 
+    @property
+    def blotches(self) -> Floats:
+        """What fifths of its width and height differ from the plane, codes, root mean square of the even half, (n,)."""
+        fifth = _SAMPLES // 5
+        boxes = self.rest.reshape(-1, 5, fifth, 5, fifth, 3).mean(axis=(2, 4)).reshape(-1, 25, 3)
+        squares = np.sort(np.square(boxes).mean(axis=2), axis=1)
+        return np.asarray(np.sqrt(squares[:, :18].mean(axis=1)), float)
+
     def noise(self, photo: float) -> Floats:
         """Noise of each card itself where that is less than the photo's, codes, (n,).
 
@@ -107,4 +115,4 @@ def sample(picture: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:
     if not across.size:
         return np.empty((*x.shape, 3), np.float32)
     codes = cv2.remap(picture, across, down, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return codes.reshape(*x.shape, 3)
+    return np.asarray(codes.reshape(*x.shape, 3))

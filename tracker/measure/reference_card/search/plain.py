@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST, places
-from tracker.measure.reference_card.search.geometry import area, areas, each_once
+from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST, Places, places
+from tracker.measure.reference_card.search.geometry import all_sides, area, areas, each_once
 from tracker.measure.reference_card.search.reduced import Reduced
 from tracker.measure.reference_card.search.score import log_odds
 from tracker.measure.reference_card.search.sides import look_inside, reaches, refine_all, rim_limit
@@ -18,6 +18,7 @@ LONGEST_SIDE = 2.2
 """Longer over shorter side of a plain card."""
 LONGEST_STEP, SMALLEST_STEP = 4.5, SMALLEST / 3
 """The same of a step of a card, and the share of the photo that it covers."""
+_SMALL = 60.0  # pixels of the shorter side, below which the finer copy tells more
 _SAME = 0.02  # of the size
 _ALREADY = 0.005  # of the size: two places that lead to the same sides
 
@@ -31,11 +32,13 @@ class Outline:
     quad : (4, 2), pixels of the search picture
     traits : Traits
     odds : float, log odds that it is one even card
+    fine : bool, True where it was measured on the finer copy
     """
 
     quad: Floats
     traits: Traits
     odds: float
+    fine: bool = False
 
 
 def outlines(photo: Reduced, longest: float = LONGEST_SIDE, smallest: float = SMALLEST) -> list[Outline]:
@@ -47,7 +50,7 @@ def outlines(photo: Reduced, longest: float = LONGEST_SIDE, smallest: float = SM
     longest : float, largest ratio of the sides
     smallest : float, share of the photo
     """
-    found = photo.shared("outlines", lambda: _outlines(photo))
+    found = photo.shared("outlines", lambda: _all_outlines(photo))
     area_of_photo = float(np.prod(photo.size))
     return [
         one
@@ -56,15 +59,34 @@ def outlines(photo: Reduced, longest: float = LONGEST_SIDE, smallest: float = SM
     ]
 
 
-def _outlines(photo: Reduced) -> list[Outline]:
-    quads = np.empty((0, 4, 2))
-    begun = np.empty((0, 4, 2))
+def _all_outlines(photo: Reduced) -> list[Outline]:
+    """Large ones measured on the search copy, small ones on the finer copy."""
     begin = places(photo.codes, LONGEST_STEP, SMALLEST_STEP)
+    moved = np.empty((0, 4, 2))
+    blurs = np.empty(0)
     for blur in np.unique(begin.blurs):
-        wide, close = reaches(float(blur))
-        moved = _new(refine_all(photo, begin.quads[begin.blurs == blur], wide, LONGEST_STEP), begun, _ALREADY)
-        begun = np.concatenate([begun, moved])
-        moved = refine_all(photo, moved, close, LONGEST_STEP)
+        there = refine_all(photo, begin.quads[begin.blurs == blur], reaches(float(blur))[0], LONGEST_STEP)
+        there = _new(there, moved, _ALREADY)
+        moved, blurs = np.concatenate([moved, there]), np.concatenate([blurs, np.full(len(there), blur)])
+    small = all_sides(moved)[1].min(axis=1) < _SMALL
+    finer = photo.finer if small.any() else None
+    if finer is None:
+        return _outlines(photo, Places(moved, blurs))
+    found = _outlines(photo, Places(moved[~small], blurs[~small]))
+    fine = _outlines(finer, Places(_moved(moved[small], photo, finer), blurs[small]))
+    return found + [replace(one, quad=_moved(one.quad, finer, photo), fine=True) for one in fine]
+
+
+def _moved(quads: Floats, here: Reduced, there: Reduced) -> Floats:
+    """Pixels of one copy, from those of another."""
+    return np.asarray(there.from_photo(here.to_photo(quads)))
+
+
+def _outlines(photo: Reduced, begin: Places) -> list[Outline]:
+    """The outlines of places whose sides lie about where they should."""
+    quads = np.empty((0, 4, 2))
+    for blur in np.unique(begin.blurs):
+        moved = refine_all(photo, begin.quads[begin.blurs == blur], reaches(float(blur))[1], LONGEST_STEP)
         quads = np.concatenate([quads, _new(_inside(photo, moved), quads, _SAME)])
     first = _measured(photo, quads)
     doubtful = [
@@ -88,4 +110,4 @@ def _inside(photo: Reduced, quads: Floats) -> Floats:
 def _new(quads: Floats, known: Floats, share: float) -> Floats:
     """Those that remain, each once, and unlike what is known."""
     quads = quads[np.isfinite(quads).all(axis=(1, 2))]
-    return quads[each_once(quads, share * np.sqrt(areas(quads)) + 0.7, known)]
+    return np.asarray(quads[each_once(quads, share * np.sqrt(areas(quads)) + 0.7, known)])

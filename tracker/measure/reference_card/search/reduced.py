@@ -37,6 +37,7 @@ class Reduced:
     noise : float, standard deviation of the codes where the photo is flat
     tint : (3,), mean of the photo in linear light, each channel against their mean
     shrink : float, search pixels per photo pixel
+    larger : (h, w, 3) and its pixels per photo pixel, the photo at up to twice the size; None where there is no more
     parts : what searches found out about the photo and share, by name
     """
 
@@ -45,7 +46,16 @@ class Reduced:
     noise: float
     tint: Floats
     shrink: float
+    larger: tuple[np.ndarray, float] | None = None
     parts: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def finer(self) -> Reduced | None:
+        """The copy of up to twice the size, on which small cards are measured; None where the photo is no larger."""
+        if self.larger is None:
+            return None
+        codes, shrink = self.larger
+        return self.shared("finer", lambda: _copy(codes, shrink, None))
 
     def shared(self, name: str, make: Callable[[], _Part]) -> _Part:
         """A part of the work that several searches need: made once for this copy.
@@ -104,9 +114,13 @@ def reduce(photo: np.ndarray | Reduced) -> Reduced:
     """
     if isinstance(photo, Reduced):
         return photo
-    small, shrink = _shrunk(photo)
+    small, shrink, finer = _shrunk(photo)
+    return _copy(small, shrink, finer)
+
+
+def _copy(small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | None) -> Reduced:
     codes = small.astype(np.float32)
-    if photo.dtype == np.uint16:
+    if small.dtype == np.uint16:
         codes /= 257
     noise = _noise(codes)
     if noise > _NOISY:
@@ -114,21 +128,26 @@ def reduce(photo: np.ndarray | Reduced) -> Reduced:
         noise = max(_noise(codes), _NOISY)
     noise = float(np.clip(noise, _LEAST_NOISE, _MOST_NOISE))
     mean = roughly_linear(codes[::8, ::8]).reshape(-1, 3).mean(axis=0)
-    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink)
+    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink, finer)
 
 
-def _shrunk(photo: np.ndarray) -> tuple[np.ndarray, float]:
-    """The photo at about search size, and its pixels per photo pixel."""
+def _shrunk(photo: np.ndarray) -> tuple[np.ndarray, float, tuple[np.ndarray, float] | None]:
+    """The photo at about search size, its pixels per photo pixel, and the same of up to twice that size."""
     wanted = min(1.0, LONGEST / max(photo.shape[:2]))
     small, shrink = photo, 1.0
-    while shrink / 2 >= wanted * (1 - _ABOUT):  # ten times as fast as one step that is no whole number
-        height, width = (edge // 2 for edge in small.shape[:2])
+    finer = None
+    while True:
+        if 1 + 4 * _ABOUT < shrink / wanted < 2 + 4 * _ABOUT:
+            finer = small, shrink
+        if shrink / 2 < wanted * (1 - _ABOUT):
+            break
+        height, width = (edge // 2 for edge in small.shape[:2])  # ten times as fast as one step of no whole number
         small = cv2.resize(small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA)
         shrink /= 2
     if shrink > wanted * (1 + _ABOUT):
         height, width = (max(1, round(edge * wanted / shrink)) for edge in small.shape[:2])
-        return cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), wanted
-    return small, shrink
+        return cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), wanted, finer
+    return small, shrink, finer
 
 
 def grey_of(codes: np.ndarray) -> np.ndarray:
@@ -138,7 +157,7 @@ def grey_of(codes: np.ndarray) -> np.ndarray:
     ----------
     codes : (h, w, 3) float32
     """
-    return cv2.transform(codes, np.full((1, 3), 1 / 3, np.float32))
+    return np.asarray(cv2.transform(codes, np.full((1, 3), 1 / 3, np.float32)))
 
 
 def _noise(codes: np.ndarray) -> float:
@@ -151,7 +170,7 @@ def _noise(codes: np.ndarray) -> float:
 
     def blocks(picture: np.ndarray) -> np.ndarray:
         whole = picture[: rows * _BLOCK, : columns * _BLOCK]
-        return cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA)
+        return np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA))
 
     level = blocks(grey)
     spread = np.sqrt(np.maximum(blocks(detail * detail) - blocks(detail) ** 2, 0))[(level > 20) & (level < 240)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
@@ -16,10 +17,13 @@ from tracker.measure.reference_card.search.geometry import (
     which_card_shaped,
 )
 from tracker.measure.reference_card.search.light import Light, light_on, sample
-from tracker.measure.reference_card.search.reduced import Reduced, median
+from tracker.measure.reference_card.search.reduced import Reduced
+
+Noise = TypeVar("Noise", float, Floats)
 
 _FINE, _COARSE = 0.5, 1.0  # pixels between samples across a side
 _ROWS = 28  # places along a side
+_BLENDED = 5  # of those places, against noise
 _MARGIN = 5.0  # pixels sampled beyond the reach
 _BESIDE = 2.5  # pixels inside a side where the photo must still be the card
 _PENALTY = 1.5
@@ -143,7 +147,7 @@ def look_inside(photo: Reduced, quads: Floats, rims: Floats, longest: float = 2.
     return out
 
 
-def rim_limit(noise: Floats) -> Floats:
+def rim_limit(noise: Noise) -> Noise:
     """Codes above which what lies inside a side is not the card any more.
 
     Parameters
@@ -163,7 +167,7 @@ def _lines(
     noise: Floats,
     most: Floats | None = None,
 ) -> tuple[Floats, Floats]:
-    """A point and a direction of the straight line near each side with the steepest step that still has the card inside.
+    """A point and a direction of the line near each side with the steepest step that still has the card inside.
 
     `within` is how far a side may move, at most `reach`. `most` caps the step, so that the card's own edge wins over a
     stronger one further out.
@@ -180,9 +184,7 @@ def _lines(
     return first, direction / np.maximum(np.hypot(direction[..., 0], direction[..., 1]), 1e-9)[..., None]
 
 
-def _across(
-    picture: np.ndarray, light: Light, quads: Floats, spacing: Floats, reach: tuple[float, float]
-) -> _Across:
+def _across(picture: np.ndarray, light: Light, quads: Floats, spacing: Floats, reach: tuple[float, float]) -> _Across:
     count, gap = len(quads), float(spacing.max())
     samples = np.arange(-np.ceil((reach[0] + _MARGIN) / gap), np.ceil((reach[1] + _MARGIN) / gap) + 1)
     along = np.linspace(*_ENDS, _ROWS)
@@ -193,26 +195,28 @@ def _across(
         + (offsets * normals[..., axis, None])[:, :, None]
         for axis in (0, 1)
     )
-    codes = sample(picture, x, y)
+    codes = along_smoothed(sample(picture, x, y))
     off = size_of(codes - light.at(x, y))
     two = 2 if gap < 0.75 else 1  # samples, so that the step is over two pixels, or over two samples
     step = np.zeros_like(off)
     step[..., two:-two] = size_of(codes[..., 2 * two :, :] - codes[..., : -2 * two, :])
-    return _Across(along_smoothed(step), along_smoothed(off), along, offsets.reshape(count, 4, -1))
+    return _Across(step, off, along, offsets.reshape(count, 4, -1))
 
 
-def along_smoothed(values: np.ndarray) -> np.ndarray:
-    """Mean of three neighbours along each side, (n, 4, t, o).
+def along_smoothed(codes: np.ndarray) -> np.ndarray:
+    """Mean over five neighbouring places along each side: less noise, and the edge across it as sharp as it was.
 
     Parameters
     ----------
-    values : (n, 4, t, o) float32
+    codes : (n, 4, t, o, 3) float32
     """
-    out = values.copy()
-    out[:, :, 1:-1] += values[:, :, 2:] + values[:, :, :-2]
-    out[:, :, 0] += 2 * values[:, :, 1]
-    out[:, :, -1] += 2 * values[:, :, -2]
-    return np.asarray(out / 3)
+    rows = codes.shape[2]
+    sums = np.cumsum(codes, axis=2, dtype=np.float32)
+    last = np.minimum(np.arange(rows) + _BLENDED // 2, rows - 1)
+    before = np.arange(rows) - _BLENDED // 2 - 1
+    means = sums[:, :, last]
+    means[:, :, before >= 0] -= sums[:, :, before[before >= 0]]
+    return np.asarray(means / (last - np.maximum(before, -1)).astype(np.float32)[:, None, None])
 
 
 def size_of(difference: np.ndarray) -> np.ndarray:
@@ -231,7 +235,7 @@ def _best_line(
     across: _Across, lengths: Floats, within: tuple[Floats, Floats], limit: Floats, most: Floats | None
 ) -> np.ndarray:
     """Of all straight lines across the samples, the best one of each side: its sample at each place, (n, 4, t)."""
-    count, _, rows, columns = across.step.shape
+    columns = across.step.shape[3]
     gap = float((across.offsets[..., 1] - across.offsets[..., 0]).max())
     margin, every = int(_MARGIN / gap), 2 if gap < 0.75 else 1
     ends = np.arange(margin, columns - margin, every)
@@ -263,7 +267,7 @@ def _means(values: np.ndarray, lines: np.ndarray) -> np.ndarray:
 
 
 def _sub_pixel(across: _Across, line: np.ndarray) -> tuple[Floats, Floats]:
-    """Shift and slope (n, 4) of the line through the peaks of the step near a line, weighted against strays (Cauchy)."""
+    """Shift and slope (n, 4) of the line through the peaks of the step near a line, with few strays (Cauchy)."""
     gap = (across.offsets[..., 1] - across.offsets[..., 0])[..., None]
     peak_reach = max(round(_PEAK / float(gap.max())), 2)
     near = np.clip(line[..., None] + np.arange(-peak_reach, peak_reach + 1), 3, across.step.shape[3] - 4)
@@ -271,9 +275,7 @@ def _sub_pixel(across: _Across, line: np.ndarray) -> tuple[Floats, Floats]:
     at = steps.argmax(axis=3)
     clear = (at > 0) & (at < 2 * peak_reach)
     peak = np.take_along_axis(near, at[..., None], axis=3)
-    before, top, after = (
-        np.take_along_axis(across.step, peak + k, axis=3)[..., 0].astype(float) for k in (-1, 0, 1)
-    )
+    before, top, after = (np.take_along_axis(across.step, peak + k, axis=3)[..., 0].astype(float) for k in (-1, 0, 1))
     spots = np.take_along_axis(across.offsets, peak[..., 0], axis=2) + gap * parabola(before, top, after)
     clear |= clear.sum(axis=2, keepdims=True) < 6
     along, weight = across.along, clear.astype(float)

@@ -24,6 +24,8 @@ _SPACING = 0.5
 _INSIDE, _OUTSIDE = slice(2, 5), slice(-5, -2)  # samples 3 to 4 pixels from the side
 _ON_LINE = 0.8  # pixels
 _ROWS = 36  # places along a side
+_STRIP = np.array([0.03, 0.07])  # of the card's size, outside a side
+_LIKE = 0.05  # of the card's codes, by which what lies outside may differ and still look like it
 _FEWEST = 8  # places for a line
 _DEPTHS = ((3.0, 0.0), (4.0, 0.04), (5.0, 0.08), (6.0, 0.13))  # pixels, and share of the card, inside a side
 
@@ -34,8 +36,13 @@ class Traits:
 
     Attributes
     ----------
-    edge : float, share of the weakest side where the photo stops being the card on one straight line, 0..1
-    seen : float, share of the weakest side where it stops being the card at all, 0..1
+    edge : float, share of the weakest side where the photo stops being the card on one straight line, of what is not
+        covered, 0..1
+    edges : float, the same, mean of the sides
+    seen : float, share of the weakest side where it stops being the card at all, of what is not covered, 0..1
+    covered : float, share of the most covered side where something else, such as a finger, lies inside it, 0..1
+    goes_on : float, share of a strip outside a side that looks like the card, the worst side, 0..1
+    blotches : float, codes, by which fifths of its width and height differ from the plane of light
     ragged : float, pixels, scatter of those places about their line, the worst side
     step : float, codes, across the weakest side
     runs_on : float, how much of the sides' steps goes on beyond the corners, mean
@@ -51,7 +58,11 @@ class Traits:
     """
 
     edge: float
+    edges: float
     seen: float
+    covered: float
+    goes_on: float
+    blotches: float
     ragged: float
     step: float
     runs_on: float
@@ -75,9 +86,11 @@ class _Sides:
 
     edge: Floats
     seen: Floats
+    covered: Floats
     ragged: Floats
     step: Floats
     runs_on: Floats
+    goes_on: Floats
 
 
 def traits_of(photo: Reduced, quad: Floats) -> Traits:
@@ -104,7 +117,7 @@ def traits_of_all(photo: Reduced, quads: Floats) -> list[Traits]:
     light = light_on(photo.smooth, quads, 0.86)
     found = _sides(photo, light, quads)
     rims, uneven, noise = _rims(photo, quads), light.unevenness, light.noise(photo.noise)
-    levels = light.plane[:, 0]
+    blotches, levels = light.blotches, light.plane[:, 0]
     linear = roughly_linear(levels)
     cast = linear.max(axis=1) / linear.min(axis=1)
     beside = linear / photo.tint
@@ -114,7 +127,11 @@ def traits_of_all(photo: Reduced, quads: Floats) -> list[Traits]:
     return [
         Traits(
             edge=float(found.edge[k].min()),
+            edges=float(found.edge[k].mean()),
             seen=float(found.seen[k].min()),
+            covered=float(found.covered[k].max()),
+            goes_on=float(found.goes_on[k].max()),
+            blotches=float(blotches[k]),
             ragged=float(found.ragged[k].max()),
             step=float(found.step[k].min()),
             runs_on=float(found.runs_on[k].mean()),
@@ -141,24 +158,27 @@ def _sides(photo: Reduced, light: Light, quads: Floats) -> _Sides:
     offsets = np.arange(-_REACH, _REACH + 0.01, _SPACING)
     places = quads[:, :, None] + along[:, None] * (following - quads)[:, :, None]
     spots = places[:, :, :, None] + offsets[:, None] * normals
-    codes = sample(photo.smooth, spots[..., 0], spots[..., 1])
+    codes = along_smoothed(sample(photo.smooth, spots[..., 0], spots[..., 1]))
     across = median(codes[..., _OUTSIDE, :].mean(axis=3) - codes[..., _INSIDE, :].mean(axis=3), axis=2)
     length = np.linalg.norm(across, axis=2)
     step = length / np.sqrt(3)
-    off = along_smoothed(size_of(codes - light.at(spots[..., 0], spots[..., 1])))
-    seen, at = _first_departure(off, offsets, photo.noise)
-    edge, ragged = _on_one_line(along, at, seen)
-    share = seen.mean(axis=2)
+    off = size_of(codes - light.at(spots[..., 0], spots[..., 1]))
+    seen, covered, at = _first_departure(off, offsets, photo.noise)
+    on_line, ragged = _on_one_line(along, at, seen)
+    open_to_view = np.maximum((~covered).sum(axis=2), 0.3 * _ROWS)
+    share = seen.sum(axis=2) / open_to_view
     colour = across / np.maximum(length, 1e-6)[..., None]
     beyond = _beyond(photo, quads, colour)
     runs_on = np.minimum(np.abs(beyond) / np.maximum(step, 1e-6)[..., None], 3.0).mean(axis=2)
-    return _Sides(edge * share, share, ragged, step, runs_on)
+    goes_on = _goes_on(photo, light, places, normals[:, :, 0])
+    return _Sides(on_line * share, share, covered.mean(axis=2), ragged, step, runs_on, goes_on)
 
 
-def _first_departure(off: np.ndarray, offsets: Floats, noise: float) -> tuple[np.ndarray, Floats]:
+def _first_departure(off: np.ndarray, offsets: Floats, noise: float) -> tuple[np.ndarray, np.ndarray, Floats]:
     """Where the photo first stops being the card, from inside outwards: holds before a busy background too.
 
-    Returns which places along the sides show it, (n, 4, t) bool, and how far outwards it is, pixels.
+    Returns which places along the sides show it and at which something covers the card, (n, 4, t) bool, and how far
+    outwards it is, pixels.
     """
     outside = median(off[..., -6:-2], axis=3)
     limit = np.maximum(max(2.0 * noise, 1.6), 0.45 * np.minimum(outside, 60))[..., None]
@@ -168,7 +188,7 @@ def _first_departure(off: np.ndarray, offsets: Floats, noise: float) -> tuple[np
     at = np.where(seen, first, 1)
     below, above = (np.take_along_axis(off, (at + k)[..., None], axis=3) for k in (-1, 0))
     share = (limit - below) / np.maximum(above - below, 1e-6)
-    return seen, np.asarray(offsets[at - 1] + _SPACING * share[..., 0], float)
+    return seen, (first >= 0) & (first <= 3), np.asarray(offsets[at - 1] + _SPACING * share[..., 0], float)
 
 
 def _on_one_line(along: Floats, places: Floats, seen: np.ndarray) -> tuple[Floats, Floats]:
@@ -189,6 +209,18 @@ def _on_one_line(along: Floats, places: Floats, seen: np.ndarray) -> tuple[Float
     on_line = (seen & (rest < _ON_LINE)).sum(axis=2) / np.maximum(many, 1)
     enough = many >= _FEWEST
     return np.where(enough, on_line, 0.0), np.where(enough, spread, _REACH)
+
+
+def _goes_on(photo: Reduced, light: Light, places: Floats, normals: Floats) -> Floats:
+    """Share of a strip outside each side that looks like the card, (n, 4): a side along fingertips has card beyond."""
+    away = light.size[:, None] * _STRIP + _REACH
+    spots = places[:, :, None] + away[:, None, :, None, None] * normals[:, :, :, None]
+    x, y = spots[..., 0], spots[..., 1]
+    off = size_of(sample(photo.smooth, x, y) - light.at(x, y))
+    width, height = photo.size
+    within = (x > 0) & (y > 0) & (x < width - 1) & (y < height - 1)
+    like = (off < np.maximum(3 * photo.noise, _LIKE * light.plane[:, 0].mean(axis=1))[:, None, None, None]) & within
+    return np.asarray(like.mean(axis=3).min(axis=2))
 
 
 def _beyond(photo: Reduced, quads: Floats, colour: Floats) -> Floats:
