@@ -13,11 +13,13 @@ from tracker.measure.reference_card.search.plain import Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.measure.reference_card.search.rows import rows_among
 from tracker.measure.reference_card.search.score import fit, probability
+from tracker.measure.reference_card.search.traits import Traits
 
-_SURE, _MAYBE = 0.75, 0.1  # probability
+_SURE, _MAYBE = 0.6, 0.1  # probability
 _TAPPED = 1e-4  # a person who taps has said that there is a card
-_HOLDS = 0.6  # of the outline that is taken
+_HOLDS = 0.5  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
+_FINGERS, _BEYOND = (0.1, 0.65), 0.15  # share of a side that they cover; share of a strip outside that is like the card
 _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
@@ -73,6 +75,11 @@ def _is_a_step(photo: Reduced, outline: Outline) -> bool:
     return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows_among(photo, [outline], _TWO_STEPS))
 
 
+def _held(traits: Traits) -> bool:
+    """True where fingers on a side are what its rim shows: they leave some of it, and no card lies beyond them."""
+    return _FINGERS[0] < traits.covered < _FINGERS[1] and traits.goes_on < _BEYOND
+
+
 def _fitting_best(found: list[Outline], best: Outline) -> Outline:
     """Of the outlines of the same thing, the one whose sides sit best."""
     least = max(0.15, 0.2 * probability(best.odds))
@@ -85,7 +92,7 @@ def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:
     traits = taken.traits
     if taken.odds - max(elsewhere, -20.0) < _LEAD:
         return "several"
-    if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest):
+    if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest) and not _held(traits):
         return "rim"
     if traits.brightest > _BRIGHTEST:
         return "bright"

@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
-from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST, places
-from tracker.measure.reference_card.search.geometry import apart, area
+from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST, Places, places
+from tracker.measure.reference_card.search.geometry import all_sides, area, areas, each_once
 from tracker.measure.reference_card.search.reduced import Reduced
 from tracker.measure.reference_card.search.score import log_odds
-from tracker.measure.reference_card.search.sides import look_inside, reaches, refine, rim_limit
-from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of
+from tracker.measure.reference_card.search.sides import look_inside, reaches, refine_all, rim_limit
+from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of_all
 
 LONGEST_SIDE = 2.2
 """Longer over shorter side of a plain card."""
+LONGEST_STEP, SMALLEST_STEP = 4.5, SMALLEST / 3
+"""The same of a step of a card, and the share of the photo that it covers."""
+_SMALL = 60.0  # pixels of the shorter side, below which the finer copy tells more
 _SAME = 0.02  # of the size
 _ALREADY = 0.005  # of the size: two places that lead to the same sides
 
@@ -29,15 +32,17 @@ class Outline:
     quad : (4, 2), pixels of the search picture
     traits : Traits
     odds : float, log odds that it is one even card
+    fine : bool, True where it was measured on the finer copy
     """
 
     quad: Floats
     traits: Traits
     odds: float
+    fine: bool = False
 
 
 def outlines(photo: Reduced, longest: float = LONGEST_SIDE, smallest: float = SMALLEST) -> list[Outline]:
-    """All outlines that could be measured, in no order.
+    """All outlines that could be measured, in no order; worked out once for a photo.
 
     Parameters
     ----------
@@ -45,44 +50,64 @@ def outlines(photo: Reduced, longest: float = LONGEST_SIDE, smallest: float = SM
     longest : float, largest ratio of the sides
     smallest : float, share of the photo
     """
-    found: list[Outline] = []
-    begun: list[Floats] = []
-    for place in places(photo.codes, longest, smallest):
-        wide, close = reaches(place.blur)
-        quad = refine(photo, place.quad, place.blur, wide, longest)
-        if quad is None or not _new(quad, begun, _ALREADY):
-            continue
-        begun.append(quad)
-        quad = refine(photo, quad, place.blur, close, longest)
-        if (
-            quad is not None
-            and _new(quad, [one.quad for one in found])
-            and inside_photo(photo, quad, smallest, LARGEST)
-        ):
-            found += _measured(photo, quad, found, longest, smallest)
-    return found
+    found = photo.shared("outlines", lambda: _all_outlines(photo))
+    area_of_photo = float(np.prod(photo.size))
+    return [
+        one
+        for one in found
+        if one.traits.aspect < longest and smallest * area_of_photo <= area(one.quad) <= LARGEST * area_of_photo
+    ]
 
 
-def _measured(photo: Reduced, quad: Floats, known: list[Outline], longest: float, smallest: float) -> list[Outline]:
-    """The outline, and one further in where something else lies inside its sides."""
-    first = _outline(photo, quad)
-    found = [first]
-    if first.traits.rim.max() > rim_limit(first.traits.noise) and first.traits.opposite > 0.75:
-        inner = look_inside(photo, quad, first.traits.rim, longest)
-        if (
-            inner is not None
-            and _new(inner, [one.quad for one in (*known, first)])
-            and inside_photo(photo, inner, smallest, LARGEST)
-        ):
-            found.append(_outline(photo, inner))
-    return found
+def _all_outlines(photo: Reduced) -> list[Outline]:
+    """Large ones measured on the search copy, small ones on the finer copy."""
+    begin = places(photo.codes, LONGEST_STEP, SMALLEST_STEP)
+    moved = np.empty((0, 4, 2))
+    blurs = np.empty(0)
+    for blur in np.unique(begin.blurs):
+        there = refine_all(photo, begin.quads[begin.blurs == blur], reaches(float(blur))[0], LONGEST_STEP)
+        there = _new(there, moved, _ALREADY)
+        moved, blurs = np.concatenate([moved, there]), np.concatenate([blurs, np.full(len(there), blur)])
+    small = all_sides(moved)[1].min(axis=1) < _SMALL
+    finer = photo.finer if small.any() else None
+    if finer is None:
+        return _outlines(photo, Places(moved, blurs))
+    found = _outlines(photo, Places(moved[~small], blurs[~small]))
+    fine = _outlines(finer, Places(_moved(moved[small], photo, finer), blurs[small]))
+    return found + [replace(one, quad=_moved(one.quad, finer, photo), fine=True) for one in fine]
 
 
-def _outline(photo: Reduced, quad: Floats) -> Outline:
-    traits = traits_of(photo, quad)
-    return Outline(quad, traits, log_odds(traits))
+def _moved(quads: Floats, here: Reduced, there: Reduced) -> Floats:
+    """Pixels of one copy, from those of another."""
+    return np.asarray(there.from_photo(here.to_photo(quads)))
 
 
-def _new(quad: Floats, known: list[Floats], share: float = _SAME) -> bool:
-    limit = share * np.sqrt(area(quad)) + 0.7
-    return not known or bool(apart(quad, np.array(known)).min() >= limit)
+def _outlines(photo: Reduced, begin: Places) -> list[Outline]:
+    """The outlines of places whose sides lie about where they should."""
+    quads = np.empty((0, 4, 2))
+    for blur in np.unique(begin.blurs):
+        moved = refine_all(photo, begin.quads[begin.blurs == blur], reaches(float(blur))[1], LONGEST_STEP)
+        quads = np.concatenate([quads, _new(_inside(photo, moved), quads, _SAME)])
+    first = _measured(photo, quads)
+    doubtful = [
+        one for one in first if one.traits.rim.max() > rim_limit(one.traits.noise) and one.traits.opposite > 0.75
+    ]
+    outer = np.array([one.quad for one in doubtful]).reshape(-1, 4, 2)
+    inner = look_inside(photo, outer, np.array([one.traits.rim for one in doubtful]), LONGEST_STEP)
+    return first + _measured(photo, _new(_inside(photo, inner), quads, _SAME))
+
+
+def _measured(photo: Reduced, quads: Floats) -> list[Outline]:
+    measured = zip(quads, traits_of_all(photo, quads), strict=True)
+    return [Outline(quad, traits, log_odds(traits)) for quad, traits in measured]
+
+
+def _inside(photo: Reduced, quads: Floats) -> Floats:
+    """Those that lie wholly in the photo, large enough for a step of a card and not too large."""
+    return quads[[inside_photo(photo, quad, SMALLEST_STEP, LARGEST) for quad in quads]]
+
+
+def _new(quads: Floats, known: Floats, share: float) -> Floats:
+    """Those that remain, each once, and unlike what is known."""
+    quads = quads[np.isfinite(quads).all(axis=(1, 2))]
+    return np.asarray(quads[each_once(quads, share * np.sqrt(areas(quads)) + 0.7, known)])

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import TypeVar, cast
 
 import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.reading import Point
+
+_Part = TypeVar("_Part")
 
 LONGEST = 1000
 """Pixels of the longer edge while searching."""
@@ -19,6 +23,7 @@ _MOST_BLUR = 2.0  # pixels
 _BLOCK = 8  # pixels
 _FLAT = 0.2  # of all blocks count as flat
 _SMOOTH = 0.8  # pixels
+_ABOUT = 0.05  # of the search size by which a copy may be larger or smaller
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,6 +37,8 @@ class Reduced:
     noise : float, standard deviation of the codes where the photo is flat
     tint : (3,), mean of the photo in linear light, each channel against their mean
     shrink : float, search pixels per photo pixel
+    larger : (h, w, 3) and its pixels per photo pixel, the photo at up to twice the size; None where there is no more
+    parts : what searches found out about the photo and share, by name
     """
 
     codes: np.ndarray
@@ -39,6 +46,28 @@ class Reduced:
     noise: float
     tint: Floats
     shrink: float
+    larger: tuple[np.ndarray, float] | None = None
+    parts: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def finer(self) -> Reduced | None:
+        """The copy of up to twice the size, on which small cards are measured; None where the photo is no larger."""
+        if self.larger is None:
+            return None
+        codes, shrink = self.larger
+        return self.shared("finer", lambda: _copy(codes, shrink, None))
+
+    def shared(self, name: str, make: Callable[[], _Part]) -> _Part:
+        """A part of the work that several searches need: made once for this copy.
+
+        Parameters
+        ----------
+        name : str
+        make : makes it
+        """
+        if name not in self.parts:
+            self.parts[name] = make()
+        return cast(_Part, self.parts[name])
 
     @property
     def size(self) -> tuple[int, int]:
@@ -76,45 +105,75 @@ class Reduced:
         return a, b, c, d
 
 
-def reduce(encoded: np.ndarray) -> Reduced:
-    """The search copy of a photo, each pixel the mean of those that it covers.
+def reduce(photo: np.ndarray | Reduced) -> Reduced:
+    """The search copy of a photo, each pixel the mean of those that it covers; a copy is given back as it is.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    photo : (h, w, 3) uint8 or uint16, upright; or its search copy, so that several searches share their work
     """
-    height, width = encoded.shape[:2]
-    shrink = min(1.0, LONGEST / max(height, width))
-    small = encoded
-    if shrink < 1:
-        size = max(1, round(width * shrink)), max(1, round(height * shrink))
-        small = cv2.resize(encoded, size, interpolation=cv2.INTER_AREA)
+    if isinstance(photo, Reduced):
+        return photo
+    small, shrink, finer = _shrunk(photo)
+    return _copy(small, shrink, finer)
+
+
+def _copy(small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | None) -> Reduced:
     codes = small.astype(np.float32)
-    if encoded.dtype == np.uint16:
+    if small.dtype == np.uint16:
         codes /= 257
     noise = _noise(codes)
     if noise > _NOISY:
         codes = cv2.GaussianBlur(codes, (0, 0), min(max(_BLURRED * noise / _NOISY, 0.5), _MOST_BLUR))
         noise = max(_noise(codes), _NOISY)
     noise = float(np.clip(noise, _LEAST_NOISE, _MOST_NOISE))
-    mean = roughly_linear(codes[::4, ::4]).reshape(-1, 3).mean(axis=0)
-    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink)
+    mean = roughly_linear(codes[::8, ::8]).reshape(-1, 3).mean(axis=0)
+    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink, finer)
+
+
+def _shrunk(photo: np.ndarray) -> tuple[np.ndarray, float, tuple[np.ndarray, float] | None]:
+    """The photo at about search size, its pixels per photo pixel, and the same of up to twice that size."""
+    wanted = min(1.0, LONGEST / max(photo.shape[:2]))
+    small, shrink = photo, 1.0
+    finer = None
+    while True:
+        if 1 + 4 * _ABOUT < shrink / wanted < 2 + 4 * _ABOUT:
+            finer = small, shrink
+        if shrink / 2 < wanted * (1 - _ABOUT):
+            break
+        height, width = (edge // 2 for edge in small.shape[:2])  # ten times as fast as one step of no whole number
+        small = cv2.resize(small[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA)
+        shrink /= 2
+    if shrink > wanted * (1 + _ABOUT):
+        height, width = (max(1, round(edge * wanted / shrink)) for edge in small.shape[:2])
+        return cv2.resize(small, (width, height), interpolation=cv2.INTER_AREA), wanted, finer
+    return small, shrink, finer
+
+
+def grey_of(codes: np.ndarray) -> np.ndarray:
+    """Mean of the channels, (h, w) float32.
+
+    Parameters
+    ----------
+    codes : (h, w, 3) float32
+    """
+    return np.asarray(cv2.transform(codes, np.full((1, 3), 1 / 3, np.float32)))
 
 
 def _noise(codes: np.ndarray) -> float:
     """Standard deviation of the finest detail in the flattest blocks that are neither black nor white, codes."""
-    grey = codes.mean(axis=2)
+    grey = grey_of(codes)
     rows, columns = (n // _BLOCK for n in grey.shape)
     if not rows or not columns:
         return 1.0
     detail = grey - cv2.GaussianBlur(grey, (0, 0), 1.5)
 
     def blocks(picture: np.ndarray) -> np.ndarray:
-        cut = picture[: rows * _BLOCK, : columns * _BLOCK].reshape(rows, _BLOCK, columns, _BLOCK)
-        return np.asarray(cut.swapaxes(1, 2).reshape(rows * columns, -1))
+        whole = picture[: rows * _BLOCK, : columns * _BLOCK]
+        return np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA))
 
-    level = blocks(grey).mean(axis=1)
-    spread = blocks(detail).std(axis=1)[(level > 20) & (level < 240)]
+    level = blocks(grey)
+    spread = np.sqrt(np.maximum(blocks(detail * detail) - blocks(detail) ** 2, 0))[(level > 20) & (level < 240)]
     return float(np.quantile(spread, _FLAT)) * 1.3 if len(spread) else 1.0  # the blur takes part of the noise with it
 
 

@@ -6,7 +6,7 @@ the same colour of light, and lighter or darker as its reflectance says; then al
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -17,18 +17,17 @@ from tracker.maths.colorimetry import Floats
 from tracker.measure.reading import Point
 from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
-from tracker.measure.reference_card.search.geometry import area, card_shaped, contains, overlap
-from tracker.measure.reference_card.search.light import light_on
-from tracker.measure.reference_card.search.plain import Outline, outlines
+from tracker.measure.reference_card.search.geometry import area, areas, card_shaped, contains, overlap
+from tracker.measure.reference_card.search.light import light_on, sample
+from tracker.measure.reference_card.search.plain import LONGEST_STEP, Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
-from tracker.measure.reference_card.search.sides import refine
-from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of
+from tracker.measure.reference_card.search.sides import reaches, refine_all
+from tracker.measure.reference_card.search.traits import inside_photo, traits_of_all
 
-LONGEST_STEP = 4.5
-"""Longer over shorter side of one step."""
 _LONGEST = 4.5  # of the whole row
 _LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
+_BLUR = 1.5  # pixels, see `reaches`: how far the sides of a step may be from where its neighbour says
 _CONTRAST = (0.55, 1.6)  # seen over true log ratio of two steps: a phone's look, stray light, a printed dark
 _BURNT = 245.0  # code: a white step may burn out, and then only has to be lighter
 _TINT = 0.45  # log ratio by which the channels of two steps may differ
@@ -103,31 +102,65 @@ def rows_among(photo: Reduced, found: Sequence[Outline], reflectances: Sequence[
     found : outlines of single steps
     reflectances : of the steps from top to bottom, 0..1
     """
+    finer = photo.finer if any(one.fine for one in found) else None
+    if finer is not None:
+        fine = [replace(one, quad=finer.from_photo(photo.to_photo(one.quad)), fine=False) for one in found if one.fine]
+        coarse = rows_among(photo, [one for one in found if not one.fine], reflectances)
+        return coarse + [
+            replace(row, quad=photo.from_photo(finer.to_photo(row.quad)))
+            for row in rows_among(finer, fine, reflectances)
+        ]
     likely = [one for one in found if form(one.traits) > _LIKELY and one.traits.opposite > 0.75]
     rows: list[Row] = []
-    for outline in sorted(likely, key=lambda one: -form(one.traits)):
-        for place, quad in _turned(outline.quad, len(reflectances)):
-            if not _new(quad, rows) or not _matches(photo, quad, reflectances):
-                continue
-            row = _row(photo, outline, place, quad, len(reflectances))
-            if row is not None:
-                rows.append(row)
+    likely.sort(key=lambda one: -form(one.traits))
+    for which, turn, place in _promising(photo, likely, reflectances):
+        outline = likely[which]
+        step = np.roll(outline.quad, -turn, axis=0)
+        quad = _seen(_plane(_box(place, len(reflectances)), step), _box(0, 1))
+        if not card_shaped(quad, 0.1, _LONGEST) or not _new(quad, rows) or not _matches(photo, quad, reflectances):
+            continue
+        row = _row(photo, outline, place, quad, len(reflectances))
+        if row is not None:
+            rows.append(row)
     return rows
+
+
+def _promising(photo: Reduced, likely: list[Outline], reflectances: Sequence[float]) -> list[tuple[int, int, int]]:
+    """Outline, turn and place in the row, wherever the middles of all steps look as their reflectances say."""
+    if not likely:
+        return []
+    count = len(reflectances)
+    quads = np.array([np.roll(one.quad, -turn, axis=0) for one in likely for turn in range(4)])
+    steps = np.arange(1 - count, count)  # from the outline's own
+    u, v = np.array([(x, y + step) for step in steps for x in (0.4, 0.6) for y in (0.4, 0.6)]).T
+    spots = _unit_square_to(quads, u, v)
+    width, height = photo.size
+    within = ((spots > 0) & (spots < [width - 1, height - 1])).all(axis=2).reshape(len(quads), len(steps), 4)
+    codes = sample(photo.smooth, spots[..., 0], spots[..., 1]).reshape(len(quads), len(steps), 4, 3).mean(axis=2)
+    wanted = np.log(np.divide(reflectances[:-1], reflectances[1:]))
+    found = []
+    for place in range(count):
+        of_row = slice(count - 1 - place, 2 * count - 1 - place)
+        stands = _stand(codes[:, of_row][:, :-1], codes[:, of_row][:, 1:], wanted).all(axis=1)
+        found += [(k // 4, k % 4, place) for k in np.flatnonzero(stands & within[:, of_row].all(axis=(1, 2))).tolist()]
+    return sorted(found)
+
+
+def _unit_square_to(quads: Floats, u: Floats, v: Floats) -> Floats:
+    """Points (m,) of the unit square on each of the quadrilaterals (n, 4, 2) in perspective, (n, m, 2)."""
+    (a, b, c, d) = (quads[:, k] for k in range(4))
+    right, down, skew = b - c, d - c, a - b + c - d
+    across = right[:, 0] * down[:, 1] - down[:, 0] * right[:, 1]
+    g = (skew[:, 0] * down[:, 1] - down[:, 0] * skew[:, 1]) / across
+    h = (right[:, 0] * skew[:, 1] - skew[:, 0] * right[:, 1]) / across
+    along = (b - a + g[:, None] * b)[:, None] * u[:, None] + (d - a + h[:, None] * d)[:, None] * v[:, None] + a[:, None]
+    depth = g[:, None] * u + h[:, None] * v + 1
+    return np.asarray(along / np.where(depth > 0.05, depth, np.nan)[..., None])
 
 
 def _new(quad: Floats, rows: list[Row]) -> bool:
     limit = 0.06 * np.sqrt(area(quad))
     return all(float(np.abs(quad - row.quad).max()) > limit for row in rows)
-
-
-def _turned(quad: Floats, steps: int) -> Iterator[tuple[int, Floats]]:
-    """Each place in the row that an outline may have, and the outline of the row then, from its own top left."""
-    for turn in range(4):
-        step = np.roll(quad, -turn, axis=0)
-        for place in range(steps):
-            row = _seen(_plane(_box(place, steps), step), _box(0, 1))
-            if card_shaped(row, 0.1, _LONGEST):
-                yield place, row
 
 
 def _box(place: int, steps: int) -> Floats:
@@ -157,48 +190,38 @@ def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool
     """True where all steps lie in the photo, are even, and stand to one another as their reflectances do."""
     if not inside_photo(photo, row, SMALLEST, LARGEST):
         return False
-    steps = _steps_of(row, len(reflectances))
-    wanted = [float(np.log(a / b)) for a, b in pairwise(reflectances)]
-    middles = [_middle(photo, step) for step in steps]  # a first look, which leaves few
-    if not all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(middles), wanted, strict=True)):
+    light = light_on(photo.smooth, np.array(_steps_of(row, len(reflectances))), 0.6)
+    if (light.unevenness > max(_EVEN, 3 * photo.noise)).any():
         return False
-    lights = [light_on(photo.smooth, step, 0.6) for step in steps]
-    if any(light.unevenness > max(_EVEN, 3 * photo.noise) for light in lights):
-        return False
-    levels = [light.plane[0] for light in lights]
-    return all(_stand(*pair, log_ratio) for pair, log_ratio in zip(pairwise(levels), wanted, strict=True))
+    levels = light.plane[:, 0]
+    wanted = np.log(np.divide(reflectances[:-1], reflectances[1:]))
+    return bool(_stand(levels[:-1], levels[1:], wanted).all())
 
 
-def _middle(photo: Reduced, step: Floats) -> Floats:
-    """Codes in the middle of a step, (3,)."""
-    column, row = np.rint(step.mean(axis=0)).astype(int)
-    return np.asarray(photo.smooth[row - 1 : row + 2, column - 1 : column + 2].mean(axis=(0, 1)), float)
-
-
-def _stand(lighter: Floats, darker: Floats, expected: float) -> bool:
-    """True where the codes of one step are lighter than the next by about a log ratio, in the same colour of light."""
+def _stand(lighter: np.ndarray, darker: np.ndarray, expected: Floats) -> np.ndarray:
+    """True where codes (..., n, 3) are lighter than the next by about a log ratio (n,), in the same colour of light."""
     ratios = np.log(roughly_linear(lighter) / roughly_linear(darker))
-    seen = float(ratios.mean())
-    if lighter.max() > _BURNT:
-        return seen > 0.35 * expected
-    alike = float(np.ptp(ratios)) < _TINT
-    return alike and _CONTRAST[0] * expected < seen < _CONTRAST[1] * expected
+    seen = ratios.mean(axis=-1)
+    burnt = lighter.max(axis=-1) > _BURNT
+    alike = np.ptp(ratios, axis=-1) < _TINT
+    stands = alike & (_CONTRAST[0] * expected < seen) & (seen < _CONTRAST[1] * expected)
+    return np.asarray(np.where(burnt, seen > 0.35 * expected, stands))
 
 
 def _row(photo: Reduced, outline: Outline, place: int, quad: Floats, steps: int) -> Row | None:
     """The row with every step on its own edges; None where a step has none, or they do not join."""
-    outlines_of_steps: list[Floats] = []
-    traits: list[Traits] = []
-    for k, step in enumerate(_steps_of(quad, steps)):
-        if k == place:
-            outlines_of_steps.append(_from_corner(outline.quad, step))
-            traits.append(outline.traits)
-            continue
-        found = refine(photo, step, 1.5, longest=LONGEST_STEP)
-        if found is None or float(np.abs(found - step).max()) > 0.3 * np.sqrt(area(step)):
+    begin = np.array(_steps_of(quad, steps))
+    others = [k for k in range(steps) if k != place]
+    found = begin[others]
+    for reach in reaches(_BLUR):
+        found = refine_all(photo, found, reach, LONGEST_STEP)
+        if not np.isfinite(found).all():
             return None
-        outlines_of_steps.append(found)
-        traits.append(traits_of(photo, found))
+    if (np.abs(found - begin[others]).max(axis=(1, 2)) > 0.3 * np.sqrt(areas(begin[others]))).any():
+        return None
+    outlines_of_steps, traits = list(found), traits_of_all(photo, found)
+    outlines_of_steps.insert(place, _from_corner(outline.quad, begin[place]))
+    traits.insert(place, outline.traits)
     size = float(np.sqrt(area(outlines_of_steps[0])))
     for upper, lower in pairwise(outlines_of_steps):
         if np.abs(upper[[3, 2]] - lower[[0, 1]]).max() > _JOINED * size + 1.5:

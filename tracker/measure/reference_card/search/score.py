@@ -10,20 +10,25 @@ from tracker.measure.reference_card.search.traits import Traits
 
 # Fitted by penalised maximum likelihood on 390 photos: some of the bench's heads, cards drawn into public photos, and
 # public photos without a card. DEVELOPERS.md says what photos with no part in it gave.
-_INTERCEPT = -5.495
+_INTERCEPT = -10.337
 _MODEL = (  # trait, weight, mean and spread in the fit
-    ("edge", 0.5046, 0.6071, 0.2919),
-    ("uneven", -1.8571, 0.2811, 0.6895),
-    ("runs on", -0.3863, 0.4845, 0.3812),
-    ("opposite sides", -0.1741, 0.8391, 0.5765),
-    ("corners", -0.2229, 0.6653, 0.5383),
-    ("step", 0.6136, 2.2465, 0.9832),
-    ("shortest side", 2.967, 3.6703, 0.5838),
-    ("rim", -0.9924, 1.3593, 0.615),
-    ("ragged", -0.1611, 0.9645, 0.8447),
-    ("tint", -0.8548, 0.3764, 0.375),
-    ("level", -0.5447, -0.0216, 0.8501),
-    ("level squared", -1.0675, 0.7231, 0.8039),
+    ("edge", 2.649, 0.561, 0.292),
+    ("edges", 0.616, -1.602, 0.707),
+    ("covered", -0.328, 0.281, 0.237),
+    ("goes on", -1.027, 0.317, 0.363),
+    ("blotches", -0.891, -0.248, 0.652),
+    ("uneven", -0.772, 0.481, 0.571),
+    ("runs on", -1.193, 0.701, 0.407),
+    ("opposite sides", -1.648, 0.996, 0.567),
+    ("corners", -0.203, 0.879, 0.516),
+    ("step", 0.405, 1.810, 1.014),
+    ("shortest side", 1.314, 3.658, 0.553),
+    ("rim", -0.506, 1.546, 0.631),
+    ("ragged", 0.602, 0.054, 0.710),
+    ("tint", -0.901, 0.400, 0.441),
+    ("level", 0.174, 0.340, 0.968),
+    ("level squared", -2.453, 1.053, 1.050),
+    ("aspect", -0.173, 0.311, 0.201),
 )
 _WEIGHT, _MEAN, _SPREAD = (np.array([row[k] for row in _MODEL]) for k in (1, 2, 3))
 
@@ -62,6 +67,10 @@ def _odds(traits: Traits, level: float, tint: float) -> float:
     noise = max(traits.grain, 0.5)
     values = (
         traits.edge,
+        math.log(1 - min(traits.edges, 1.0) + 0.05),
+        traits.covered,
+        traits.goes_on,
+        math.log((traits.blotches + 0.15) / (traits.grain + 0.3)),
         math.log((traits.uneven + 0.3) / (traits.grain + 0.3)),
         traits.runs_on,
         (1 - traits.opposite) * 10,
@@ -69,10 +78,11 @@ def _odds(traits: Traits, level: float, tint: float) -> float:
         math.log(min(traits.step, 40.0) / noise + 0.5),
         math.log(min(traits.shortest, 120.0)),
         math.log(min(float(traits.rim.max()), 20.0) / noise + 0.8),
-        traits.ragged,
+        math.log(traits.ragged + 0.1),
         math.log(tint),
         level,
         level**2,
+        math.log(traits.aspect),
     )
     return float(_INTERCEPT + (np.array(values) - _MEAN) / _SPREAD @ _WEIGHT)
 

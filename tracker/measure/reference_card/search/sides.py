@@ -1,32 +1,56 @@
-"""Straight sides of a card to a fraction of a pixel, from the step along each of them."""
+"""Straight sides of cards to a fraction of a pixel, from the step along each of them."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeVar
 
 import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.reference_card.search.geometry import (
-    Line,
-    area,
-    card_shaped,
-    corners_of,
+    all_corners_of,
+    all_sides,
+    areas,
     outward,
-    sides,
+    which_card_shaped,
 )
 from tracker.measure.reference_card.search.light import Light, light_on, sample
-from tracker.measure.reference_card.search.reduced import Reduced, median
+from tracker.measure.reference_card.search.reduced import Reduced
 
-_SPACING = 0.5  # pixels between samples across a side
+Noise = TypeVar("Noise", float, Floats)
+
+_FINE, _COARSE = 0.5, 1.0  # pixels between samples across a side
+_ROWS = 28  # places along a side
+_BLENDED = 5  # of those places, against noise
 _MARGIN = 5.0  # pixels sampled beyond the reach
-_BESIDE = 5  # samples: 2.5 pixels inside a side the photo must still be the card
+_BESIDE = 2.5  # pixels inside a side where the photo must still be the card
 _PENALTY = 1.5
 _SHADE = 0.02  # of the card's codes, by which a rim may be shaded more than the plane of light says
-_PEAK = 4  # samples on both sides of a line where the step may lie
+_PEAK = 2.0  # pixels on both sides of a line where the step may lie
 _ENDS = (0.05, 0.95)  # of a side; corners are rounded
-_STRONG = 4.0  # times the median: one strong crossing does not win a line
 _MOST_UNEVEN = 6.0  # codes about the plane of light: no card, and not worth the search
 _CORE = 0.75  # of a card's width and height, free of its rim
+_INWARDS = 32  # samples over the way in which a card's own edge is looked for further in
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Across:
+    """What lies across the sides of n outlines: t places along each side, o samples at each.
+
+    Attributes
+    ----------
+    step : (n, 4, t, o) float32, codes, how much changes over two pixels
+    off : (n, 4, t, o) float32, codes, what differs from the card's own light
+    along : (t,), places along a side, 0..1
+    offsets : (n, 4, o), pixels outwards
+    """
+
+    step: np.ndarray
+    off: np.ndarray
+    along: Floats
+    offsets: Floats
 
 
 def refine(
@@ -42,21 +66,43 @@ def refine(
     reach : pixels inwards and outwards, for one round; None for two rounds by the blur
     longest : float, largest ratio of the sides
     """
-    rounds = [reach] if reach else reaches(blur)
-    for inwards, outwards in rounds:
-        light = light_on(photo.smooth, quad, _CORE)
-        if light.unevenness > max(_MOST_UNEVEN, 2.5 * photo.noise):
+    quads = quad[None]
+    for each in [reach] if reach else reaches(blur):
+        quads = refine_all(photo, quads, each, longest)
+        if not np.isfinite(quads).all():
             return None
-        noise = light.noise(photo.noise)
-        shortest = sides(quad)[1].min()
-        within = min(inwards, 0.1 * shortest), min(outwards, 0.3 * shortest + 2)
-        centre = quad.mean(axis=0)
-        lines = [_side(photo.smooth, light, quad[k], quad[(k + 1) % 4], centre, within, noise) for k in range(4)]
-        moved = corners_of(lines)
-        if moved is None or not card_shaped(moved, 0.15, longest) or _far_outside(photo, moved):
-            return None
-        quad = moved
-    return quad
+    return np.asarray(quads[0])
+
+
+def refine_all(photo: Reduced, quads: Floats, reach: tuple[float, float], longest: float = 2.2) -> Floats:
+    """One round of moving all sides of many outlines, (n, 4, 2); NaN for those where no card remains.
+
+    Parameters
+    ----------
+    photo : Reduced
+    quads : (n, 4, 2), pixels
+    reach : pixels inwards and outwards
+    longest : float, largest ratio of the sides
+    """
+    out = np.full(quads.shape, np.nan)
+    if not len(quads):
+        return out
+    light = light_on(photo.smooth, quads, _CORE)
+    even = np.flatnonzero(light.unevenness <= max(_MOST_UNEVEN, 2.5 * photo.noise))
+    if not len(even):
+        return out
+    light = Light(light.plane[even], light.centre[even], light.size[even], light.rest[even])
+    begin = quads[even]
+    shortest = all_sides(begin)[1].min(axis=1)[:, None]
+    within = np.minimum(reach[0], 0.1 * shortest), np.minimum(reach[1], 0.3 * shortest + 2)
+    spacing = np.full((len(even), 4), _COARSE if reach[1] > 6 else _FINE)
+    points, directions = _lines(photo.smooth, light, begin, within, spacing, reach, light.noise(photo.noise))
+    moved = all_corners_of(points, directions)
+    slack = 0.02 * max(photo.size)
+    keep = which_card_shaped(moved, 0.15, longest)
+    keep &= (moved >= -slack).all(axis=(1, 2)) & (moved <= np.array(photo.size) + slack).all(axis=(1, 2))
+    out[even[keep]] = moved[keep]
+    return out
 
 
 def reaches(blur: float) -> list[tuple[float, float]]:
@@ -69,129 +115,196 @@ def reaches(blur: float) -> list[tuple[float, float]]:
     return [(2.0, 4.0 * blur + 3), (3.0, 3.0 + 0.6 * blur)]
 
 
-def _far_outside(photo: Reduced, quad: Floats) -> bool:
-    slack = 0.02 * max(photo.size)
-    return bool(np.any(quad < -slack) or np.any(quad > np.array(photo.size) + slack))
-
-
-def look_inside(photo: Reduced, quad: Floats, rim: Floats, longest: float = 2.2) -> Floats | None:
-    """The outline with each doubtful side moved inwards to the first edge of the even middle; None where none is.
+def look_inside(photo: Reduced, quads: Floats, rims: Floats, longest: float = 2.2) -> Floats:
+    """The outlines with each doubtful side moved inwards to the first edge of the even middle; NaN where none is.
 
     Parameters
     ----------
     photo : Reduced
-    quad : (4, 2), pixels
-    rim : (4,), codes by which each side's rim differs from the middle
+    quads : (n, 4, 2), pixels
+    rims : (n, 4), codes by which each side's rim differs from the middle
     longest : float, largest ratio of the sides
     """
-    light = light_on(photo.smooth, quad, 0.55)
+    if not len(quads):
+        return np.empty((0, 4, 2))
+    light = light_on(photo.smooth, quads, 0.55)
     noise = light.noise(photo.noise)
-    along, lengths = sides(quad)
-    centre = quad.mean(axis=0)
-    lines: list[Line] = []
-    for k in range(4):
-        start, end = quad[k], quad[(k + 1) % 4]
-        if rim[k] > rim_limit(noise):
-            reach = 0.24 * min(lengths[(k + 1) % 4], lengths[k - 1]), 1.0
-            lines.append(_side(photo.smooth, light, start, end, centre, reach, noise, most=5 * noise))
-        else:
-            lines.append((start, along[k] / lengths[k]))
-    inner = corners_of(lines)
-    if inner is None or not card_shaped(inner, 0.15, longest) or area(inner) < 0.5 * area(quad):
-        return None
-    return refine(photo, inner, 1.0, (2.0, 2.0), longest)
+    along, lengths = all_sides(quads)
+    across = np.minimum(lengths[:, [1, 2, 3, 0]], lengths[:, [3, 0, 1, 2]])
+    spacing = np.maximum(0.24 * across / _INWARDS, _FINE)
+    reach = _INWARDS * spacing.max(), spacing.max()
+    points, directions = _lines(
+        photo.smooth, light, quads, (0.24 * across, np.ones_like(across)), spacing, reach, noise, most=5 * noise
+    )
+    clean = (rims <= rim_limit(noise)[:, None])[..., None]
+    points = np.where(clean, quads, points)
+    directions = np.where(clean, along / lengths[..., None], directions)
+    inner = all_corners_of(points, directions)
+    keep = which_card_shaped(inner, 0.15, longest)
+    keep[keep] = areas(inner[keep]) >= 0.5 * areas(quads[keep])
+    out = np.full(quads.shape, np.nan)
+    out[keep] = refine_all(photo, inner[keep], (2.0, 2.0), longest)
+    return out
 
 
-def rim_limit(noise: float) -> float:
+def rim_limit(noise: Noise) -> Noise:
     """Codes above which what lies inside a side is not the card any more.
 
     Parameters
     ----------
-    noise : float, codes
+    noise : float or (n,), codes
     """
     return 1.2 * noise + 0.8
 
 
-def _side(
+def _lines(
     picture: np.ndarray,
     light: Light,
-    start: Floats,
-    end: Floats,
-    centre: Floats,
+    quads: Floats,
+    within: tuple[Floats, Floats],
+    spacing: Floats,
     reach: tuple[float, float],
-    noise: float,
-    most: float | None = None,
-) -> Line:
-    """The straight line near a side with the steepest step whose inner edge still is the card.
+    noise: Floats,
+    most: Floats | None = None,
+) -> tuple[Floats, Floats]:
+    """A point and a direction of the line near each side with the steepest step that still has the card inside.
 
-    `most` caps the step, so that the card's own edge wins over a stronger one further out.
+    `within` is how far a side may move, at most `reach`. `most` caps the step, so that the card's own edge wins over a
+    stronger one further out.
     """
-    length = float(np.hypot(*(end - start)))
-    normal = outward(start, end, centre)
-    along = np.linspace(*_ENDS, int(np.clip(length / 3, 16, 48)))
-    offsets = np.arange(-reach[0] - _MARGIN, reach[1] + _MARGIN + _SPACING, _SPACING)
-    x, y = ((start + along[:, None] * (end - start))[:, None, axis] + offsets * normal[axis] for axis in (0, 1))
-    codes = sample(picture, x, y)
-    off = cv2.blur(_size(codes - light.at(x, y)), (1, 3))
+    across = _across(picture, light, quads, spacing, reach)
+    lengths = all_sides(quads)[1]
+    limit = (rim_limit(noise) + _SHADE * light.plane[:, 0].mean(axis=1))[:, None]
+    line = _best_line(across, lengths, within, limit, most)
+    shift, slope = _sub_pixel(across, line)
+    normals = outward(quads)
+    first = quads + shift[..., None] * normals
+    last = quads[:, [1, 2, 3, 0]] + (shift + slope)[..., None] * normals
+    direction = last - first
+    return first, direction / np.maximum(np.hypot(direction[..., 0], direction[..., 1]), 1e-9)[..., None]
+
+
+def _across(picture: np.ndarray, light: Light, quads: Floats, spacing: Floats, reach: tuple[float, float]) -> _Across:
+    count, gap = len(quads), float(spacing.max())
+    samples = np.arange(-np.ceil((reach[0] + _MARGIN) / gap), np.ceil((reach[1] + _MARGIN) / gap) + 1)
+    along = np.linspace(*_ENDS, _ROWS)
+    offsets = spacing[..., None] * samples
+    normals, following = outward(quads), quads[:, [1, 2, 3, 0]]
+    x, y = (
+        (quads[..., axis, None] + along * (following - quads)[..., axis, None])[..., None]
+        + (offsets * normals[..., axis, None])[:, :, None]
+        for axis in (0, 1)
+    )
+    codes = along_smoothed(sample(picture, x, y))
+    off = size_of(codes - light.at(x, y))
+    two = 2 if gap < 0.75 else 1  # samples, so that the step is over two pixels, or over two samples
     step = np.zeros_like(off)
-    step[:, 2:-2] = _size(codes[:, 4:] - codes[:, :-4])
-    step = cv2.blur(step, (1, 3))
-    line = _best_line(step, off, along, length, noise, _SHADE * float(light.plane[0].mean()), most)
-    shift, slope = _sub_pixel(step, line, along, offsets)
-    first, last = start + shift * normal, end + (shift + slope) * normal
-    return first, (last - first) / np.hypot(*(last - first))
+    step[..., two:-two] = size_of(codes[..., 2 * two :, :] - codes[..., : -2 * two, :])
+    return _Across(step, off, along, offsets.reshape(count, 4, -1))
 
 
-def _size(difference: np.ndarray) -> np.ndarray:
-    """Root mean square over the channels."""
-    red, green, blue = (difference[..., k] for k in range(3))
-    return np.asarray(np.sqrt((red * red + green * green + blue * blue) / 3))
+def along_smoothed(codes: np.ndarray) -> np.ndarray:
+    """Mean over five neighbouring places along each side: less noise, and the edge across it as sharp as it was.
+
+    Parameters
+    ----------
+    codes : (n, 4, t, o, 3) float32
+    """
+    rows = codes.shape[2]
+    sums = np.cumsum(codes, axis=2, dtype=np.float32)
+    last = np.minimum(np.arange(rows) + _BLENDED // 2, rows - 1)
+    before = np.arange(rows) - _BLENDED // 2 - 1
+    means = sums[:, :, last]
+    means[:, :, before >= 0] -= sums[:, :, before[before >= 0]]
+    return np.asarray(means / (last - np.maximum(before, -1)).astype(np.float32)[:, None, None])
+
+
+def size_of(difference: np.ndarray) -> np.ndarray:
+    """Root mean square over the channels, (...).
+
+    Parameters
+    ----------
+    difference : (..., 3) float32, codes
+    """
+    flat = np.ascontiguousarray(difference).reshape(1, -1, 3)
+    squares = cv2.transform(cv2.multiply(flat, flat), np.full((1, 3), 1 / 3, np.float32))
+    return np.asarray(cv2.sqrt(squares)).reshape(difference.shape[:-1])
 
 
 def _best_line(
-    step: np.ndarray, off: np.ndarray, along: Floats, length: float, noise: float, shade: float, most: float | None
+    across: _Across, lengths: Floats, within: tuple[Floats, Floats], limit: Floats, most: Floats | None
 ) -> np.ndarray:
-    """Of all straight lines across the samples (t, o), the best one: its sample in each row, (t,)."""
-    rows, columns = step.shape
-    margin = int(_MARGIN / _SPACING)
-    ends = np.arange(margin, columns - margin, 2)
+    """Of all straight lines across the samples, the best one of each side: its sample at each place, (n, 4, t)."""
+    columns = across.step.shape[3]
+    gap = float((across.offsets[..., 1] - across.offsets[..., 0]).max())
+    margin, every = int(_MARGIN / gap), 2 if gap < 0.75 else 1
+    ends = np.arange(margin, columns - margin, every)
     first, last = (grid.ravel() for grid in np.meshgrid(ends, ends, indexing="ij"))
-    flat = np.abs(first - last) * _SPACING < 0.35 * length + 2
-    first, last = first[flat], last[flat]
-    share = (along - _ENDS[0]) / (_ENDS[1] - _ENDS[0])
+    share = (across.along - _ENDS[0]) / (_ENDS[1] - _ENDS[0])
     lines = np.rint(first[:, None] + (last - first)[:, None] * share).astype(np.intp)
-    row = np.arange(rows)
-    steps = step[row, lines]
-    seen = np.minimum(steps, _STRONG * median(steps, axis=1)[:, None] + 1e-6).mean(axis=1)
+    beside = np.maximum(lines - max(round(_BESIDE / gap), 1), 0)
+    # the mean of roots: one strong crossing does not win a line
+    seen = np.square(_means(np.sqrt(across.step), lines))
     if most is not None:
-        seen = np.minimum(seen, most)
-    inside = off[row, np.maximum(lines - _BESIDE, 0)].mean(axis=1)
-    score = seen - _PENALTY * np.maximum(inside - rim_limit(noise) - shade, 0)
-    return np.asarray(lines[int(np.argmax(score))])
+        seen = np.minimum(seen, most[:, None, None])
+    inside = _means(across.off, beside)
+    score = seen - _PENALTY * np.maximum(inside - limit[..., None], 0)
+    begin, end = across.offsets[..., first], across.offsets[..., last]
+    low, high = np.minimum(begin, end), np.maximum(begin, end)
+    allowed = (low >= -within[0][..., None] - 0.75 * gap) & (high <= within[1][..., None] + 0.75 * gap)
+    allowed &= high - low < 0.35 * lengths[..., None] + 2
+    best = np.where(allowed, score, -np.inf).argmax(axis=2)
+    return np.asarray(lines[best])
 
 
-def _sub_pixel(step: np.ndarray, line: np.ndarray, along: Floats, offsets: Floats) -> tuple[float, float]:
-    """Shift and slope of the line through the peaks of the step near a line, weighted against strays (Cauchy)."""
-    rows = np.arange(len(line))
-    near = np.clip(line[:, None] + np.arange(-_PEAK, _PEAK + 1), 3, step.shape[1] - 4)
-    at = step[rows[:, None], near].argmax(axis=1)
-    clear = (at > 0) & (at < 2 * _PEAK)
-    peak = near[rows, at]
-    before, top, after = (step[rows, peak + k].astype(float) for k in (-1, 0, 1))
-    places = offsets[peak] + _SPACING * parabola(before, top, after)
-    if clear.sum() < 6:
-        clear[:] = True
-    weight = clear.astype(float)
-    shift = slope = 0.0
+def _means(values: np.ndarray, lines: np.ndarray) -> np.ndarray:
+    """Mean of the values (n, 4, t, o) along each line (l, t), (n, 4, l)."""
+    count, four, rows, columns = values.shape
+    chosen = np.zeros((rows * columns, len(lines)), np.float32)
+    for row in range(rows):
+        chosen[row * columns + lines[:, row], np.arange(len(lines))] = 1 / rows
+    return np.asarray((values.reshape(count * four, -1) @ chosen).reshape(count, four, -1))
+
+
+def _sub_pixel(across: _Across, line: np.ndarray) -> tuple[Floats, Floats]:
+    """Shift and slope (n, 4) of the line through the peaks of the step near a line, with few strays (Cauchy)."""
+    gap = (across.offsets[..., 1] - across.offsets[..., 0])[..., None]
+    peak_reach = max(round(_PEAK / float(gap.max())), 2)
+    near = np.clip(line[..., None] + np.arange(-peak_reach, peak_reach + 1), 3, across.step.shape[3] - 4)
+    steps = np.take_along_axis(across.step, near, axis=3)
+    at = steps.argmax(axis=3)
+    clear = (at > 0) & (at < 2 * peak_reach)
+    peak = np.take_along_axis(near, at[..., None], axis=3)
+    before, top, after = (np.take_along_axis(across.step, peak + k, axis=3)[..., 0].astype(float) for k in (-1, 0, 1))
+    spots = np.take_along_axis(across.offsets, peak[..., 0], axis=2) + gap * parabola(before, top, after)
+    clear |= clear.sum(axis=2, keepdims=True) < 6
+    along, weight = across.along, clear.astype(float)
     for _ in range(4):
-        share = weight / max(weight.sum(), 1e-9)
-        middle, place = share @ along, share @ places
-        slope = float(share @ ((along - middle) * (places - place)) / max(share @ (along - middle) ** 2, 1e-9))
-        shift = float(place - slope * middle)
-        rest = places - shift - slope * along
-        spread = max(1.4826 * float(median(np.abs(rest[clear]))), 0.15)
-        weight = clear / (1 + (rest / (1.5 * spread)) ** 2)
+        share = weight / np.maximum(weight.sum(axis=2, keepdims=True), 1e-9)
+        middle, place = (share * along).sum(axis=2), (share * spots).sum(axis=2)
+        beside = along - middle[..., None]
+        slope = (share * beside * (spots - place[..., None])).sum(axis=2) / np.maximum(
+            (share * beside**2).sum(axis=2), 1e-9
+        )
+        shift = place - slope * middle
+        rest = np.abs(spots - shift[..., None] - slope[..., None] * along)
+        spread = np.maximum(1.4826 * masked_median(rest, clear), 0.15)
+        weight = clear / (1 + (rest / (1.5 * spread[..., None])) ** 2)
     return shift, slope
+
+
+def masked_median(values: np.ndarray, chosen: np.ndarray) -> np.ndarray:
+    """The upper median of the chosen values along the last axis, (...); 0 where none is chosen.
+
+    Parameters
+    ----------
+    values : (..., t)
+    chosen : (..., t) bool
+    """
+    ordered = np.sort(np.where(chosen, values, np.inf), axis=-1)
+    count = chosen.sum(axis=-1, keepdims=True)
+    middle = np.take_along_axis(ordered, np.minimum(count // 2, values.shape[-1] - 1), axis=-1)[..., 0]
+    return np.asarray(np.where(count[..., 0] > 0, middle, 0.0))
 
 
 def parabola(before: Floats, top: Floats, after: Floats) -> Floats:
