@@ -26,7 +26,8 @@ _MARKS = """\
 MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
 "path": [[x, y], ...], "hair": "whole", "light": "daylight"}]}. Points are pixels of the upright photo; photo paths
 are relative to the file, or to the current folder where MARKS comes from standard input. Kinds of card: grey18,
-steps2, steps3, chart24. Corners run clockwise from the card's own top left; without them the card is searched for.
+steps2, steps3, markers4, chart24. Corners run clockwise from the card's own top left; without them the card is
+searched for.
 The path runs from root to tip. "hair": "whole" finds the hair and reads its whole width; "outline": [[x, y], ...]
 in its place says where it is, and "width": pixels reads a ribbon along the path instead. "card" may also have
 "reflectance", and "size_mm": [width, height] for lengths; "light" may be left out.

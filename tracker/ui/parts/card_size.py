@@ -18,6 +18,8 @@ def card_sizes(store: Store) -> None:
         "it blends, in centimetres."
     )
     for name, kind in CARD_KINDS.items():
+        if kind.size_in is not None:
+            continue  # it shows its size by itself
         size = workflow.card_size(store, name)
         noted = f"{size[0]:g} × {size[1]:g} mm" if size is not None else "size not noted"
         with st.expander(f"{kind.title}: {noted}"):
