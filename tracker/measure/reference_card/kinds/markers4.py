@@ -1,4 +1,4 @@
-"""The printed holder: a grey card in a window, a printed dark patch, four markers that tell where and how large it is."""
+"""The printed holder: a grey card in a window, a printed dark patch, and four markers that tell its place and size."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def _require_plausible(card: CardReading) -> None:
     if not grey > 1.3 * dark:
         raise CardImplausible(
             "The holder's dark patch is not darker than the grey card above it.",
-            "Mark the outer corners of the four markers, from the top left where the holder stands upright.",
+            "Turn the holder until nothing shines on it. By hand, mark the corners from the upright holder's top left.",
         )
     _require_even(card)
 

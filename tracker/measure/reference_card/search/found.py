@@ -19,8 +19,17 @@ ASK: State = "ask"
 NONE: State = "none"
 
 Reason = Literal[
-    *("", "nothing", "faint", "several", "rim", "bright", "other_card"),
-    *("few_markers", "bent", "two_boards", "cut_off"),
+    "",
+    "nothing",
+    "faint",
+    "several",
+    "rim",
+    "bright",
+    "other_card",
+    "few_markers",
+    "bent",
+    "two_boards",
+    "cut_off",
 ]
 """Why a card is not simply found: nothing looks like one; its edge is faint or broken; several things look like one;
 something lies along its inner edge; it is nearly white; it is a step of a card of several steps.

@@ -1,72 +1,38 @@
 """Finds a printed board by its markers: two of the four are enough, since each gives four corners of its plane.
 
-The detector of the library sees few markers that are small, soft or grainy. It sees most of them in several views of
-the photo (as it is, halved, sharpened, doubled) with more thresholds and finer cells. Markers that it still misses are
-looked for where the others say that they are.
+Markers that the detector misses are looked for where the others say that they are.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import cv2
 import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.reading import Point
-from tracker.measure.reference_card.board import BOARDS, DARK, MODULES, PAPER, WINDOW, Board, Box, cells, dictionary
+from tracker.measure.reference_card.board import BOARDS, DARK, MODULES, PAPER, WINDOW, Board, Box, cells
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Outline, Reason
 from tracker.measure.reference_card.search.geometry import contains
-from tracker.measure.reference_card.search.reduced import roughly_linear
+from tracker.measure.reference_card.search.marker_edges import on_its_edges
+from tracker.measure.reference_card.search.marker_views import Marker, greys_of, look
 
-LONGEST = 1500
-"""Pixels of the longer edge while searching."""
-_FINER = 2.0  # times as many pixels along each edge, in the finest view
-_WORTH = 0.75  # of the photo's own pixels along an edge are left; fewer, and a finer view shows more
-_AROUND = 7.0  # sides of a marker, round one that was seen, in which the others are
 _LONG_SHOT = 12  # pixels, the least side of a marker that counts when it is the only one
-_SHARPER = 1.5  # of the detail finer than two pixels is added
 _ALIKE = 0.35  # of its distance, by which a marker may lie off where another one says
 _DETAIL = 0.6  # correlation of the cells of a marker that is looked for where it must be
-_NEXT = 0.45  # of a marker's side, within which two sightings are one marker
 # by which the corners may miss one plane, root mean square: pixels, and share of a marker's side
-_FLAT = 0.6, 0.02
+_FLAT = 0.6, 0.008
 _ROUGH = 0.05  # of a marker's side, by which the detector's own corners lie off
 _OUTSIDE = 1.0  # pixel
-
-Part = tuple[slice, slice]
-_EVERYWHERE: Part = slice(None), slice(None)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Photo:
-    """Grey codes (h, w) uint8 of the whole photo and of its search copy, and search pixels per photo pixel."""
-
-    whole: np.ndarray
-    small: np.ndarray
-    shrink: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Marker:
-    """A marker that was seen: of which board, its place in it, and its corners (4, 2), pixel centres."""
-
-    board: Board
-    place: int
-    corners: Floats
-
-    @property
-    def side(self) -> float:
-        return _side(self.corners)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Placed:
     """A board in the photo: its markers, and the map (3, 3) of its unit square to pixel centres."""
 
-    markers: tuple[_Marker, ...]
+    markers: tuple[Marker, ...]
     plane: Floats
     miss: float
 
@@ -98,9 +64,9 @@ def find_markers(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
     -------
     FoundCard : corners of the frame, clockwise from the board's own top left
     """
-    photo = _greys(encoded)
+    photo = greys_of(encoded)
     tapped = None if near is None else np.array(near) * photo.shrink - 0.5
-    placed = [_complete(photo.small, group) for group in _groups(_look(photo, tapped))]
+    placed = [_complete(photo.small, group) for group in _groups(look(photo, tapped))]
     if tapped is not None:
         placed = [one for one in placed if contains(one.frame, tapped)]
     placed.sort(key=lambda one: -len(one.markers))
@@ -124,7 +90,7 @@ def board_at(encoded: np.ndarray, corners: Sequence[Point]) -> Board | None:
     encoded : (h, w, 3) uint8 or uint16, upright
     corners : four points, pixels, clockwise from the board's own top left
     """
-    photo = _greys(encoded)
+    photo = greys_of(encoded)
     plane = _plane(_corners((0.0, 0.0, 1.0, 1.0)), np.asarray(corners, float) * photo.shrink - 0.5)
     likeness = {
         board: float(np.mean([_likeness(photo.small, plane, board, place) for place in range(len(board.ids))]))
@@ -145,168 +111,10 @@ def _doubt(placed: list[_Placed], tapped: bool) -> Reason:
     return ""
 
 
-# --- views of the photo ----------------------------------------------------------------------------------------------
-
-
-def _greys(encoded: np.ndarray) -> _Photo:
-    whole = cv2.cvtColor(np.ascontiguousarray(encoded), cv2.COLOR_RGB2GRAY)
-    if whole.dtype != np.uint8:
-        whole = (whole // 257).astype(np.uint8)
-    shrink = min(1.0, LONGEST / max(whole.shape))
-    return _Photo(whole, _resized(whole, shrink), shrink)
-
-
-def _detector(step: int) -> cv2.aruco.ArucoDetector:
-    """A detector whose thresholds look at windows from 5 to 65 pixels, in such steps."""
-    how = cv2.aruco.DetectorParameters()
-    how.adaptiveThreshWinSizeMin, how.adaptiveThreshWinSizeMax, how.adaptiveThreshWinSizeStep = 5, 65, step
-    how.perspectiveRemovePixelPerCell = 8
-    how.perspectiveRemoveIgnoredMarginPerCell = 0.3
-    return cv2.aruco.ArucoDetector(dictionary(), how)
-
-
-def _look(photo: _Photo, tapped: Floats | None) -> list[_Marker]:
-    """All markers of our boards; the costlier views are looked at where no board shows its four."""
-    found: list[_Marker] = []
-    quick, thorough = _detector(20), _detector(10)
-    for scale in (1.0, 0.5):
-        _take(found, quick, _resized(photo.small, scale), scale)
-    if _is_whole(found):
-        return found
-    if not found and tapped is None:
-        if photo.shrink <= _WORTH:
-            _take(found, _detector(30), *_finer(photo))
-        return found
-    place = _around(photo.small, found, tapped)
-    _take(found, thorough, _sharpened(photo.small[place]), 1.0, place)
-    if not _is_whole(found):
-        fine, scale = _finer(photo, place)
-        _take(found, thorough, fine, scale, place)
-        _take(found, thorough, _sharpened(fine), scale, place)
-    return found
-
-
-def _is_whole(found: list[_Marker]) -> bool:
-    return any({marker.place for marker in found if marker.board == board} == {0, 1, 2, 3} for board in BOARDS)
-
-
-def _resized(grey: np.ndarray, scale: float) -> np.ndarray:
-    if scale == 1:
-        return grey
-    how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-    height, width = grey.shape
-    return np.asarray(cv2.resize(grey, (max(1, round(width * scale)), max(1, round(height * scale))), interpolation=how))
-
-
-def _sharpened(grey: np.ndarray) -> np.ndarray:
-    return np.asarray(cv2.addWeighted(grey, 1 + _SHARPER, cv2.GaussianBlur(grey, (0, 0), 2.0), -_SHARPER, 0))
-
-
-def _around(grey: np.ndarray, found: list[_Marker], tapped: Floats | None) -> Part:
-    """Rows and columns of the search copy round the markers that were seen, else round the tap."""
-    height, width = grey.shape
-    points = np.concatenate([marker.corners for marker in found]) if found else np.array([tapped])
-    reach = _AROUND * max(marker.side for marker in found) if found else 0.25 * max(height, width)
-    left, top = np.maximum(np.floor(points.min(axis=0) - reach), 0).astype(int)
-    right, low = np.minimum(np.ceil(points.max(axis=0) + reach), (width, height)).astype(int)
-    return slice(int(top), int(low)), slice(int(left), int(right))
-
-
-def _finer(photo: _Photo, place: Part = _EVERYWHERE) -> tuple[np.ndarray, float]:
-    """A finer view of a part, of the photo's own pixels where it has them, and how much finer than the search copy."""
-    if photo.shrink > _WORTH:
-        return _resized(photo.small[place], _FINER), _FINER
-    rows, columns = (
-        slice(*(None if edge is None else round(edge / photo.shrink) for edge in (part.start, part.stop)))
-        for part in place
-    )
-    scale = min(_FINER, 1 / photo.shrink)
-    return _resized(photo.whole[rows, columns], scale * photo.shrink), scale
-
-
-def _take(
-    found: list[_Marker],
-    detector: cv2.aruco.ArucoDetector,
-    picture: np.ndarray,
-    scale: float,
-    place: Part = _EVERYWHERE,
-) -> None:
-    """Add the markers of our boards in a view of a part of the search copy that are not there yet."""
-    quads, numbers, _ = detector.detectMarkers(picture)
-    if numbers is None:
-        return
-    corner = np.array([place[1].start or 0, place[0].start or 0])
-    for quad, number in zip(quads, np.ravel(numbers), strict=True):
-        corners = (quad.reshape(4, 2).astype(float) + 0.5) / scale - 0.5 + corner
-        for board in BOARDS:
-            if int(number) not in board.ids:
-                continue
-            marker = _Marker(board, board.ids.index(int(number)), corners)
-            if all(_is_another(marker, other) for other in found):
-                found.append(marker)
-
-
-def _is_another(marker: _Marker, other: _Marker) -> bool:
-    apart = float(np.hypot(*(marker.corners.mean(axis=0) - other.corners.mean(axis=0))))
-    return apart > _NEXT * max(marker.side, other.side)
-
-
-_ALONG = np.linspace(0.12, 0.88, 15)
-"""Shares of a side at which its edge is looked for, away from the corners."""
-_REACH = 0.09  # of a side, to both sides of an edge; the black frame of a marker is a sixth
-_FAINTEST = 0.01  # of the light of white, from a marker's black to the paper
-_STRAY = 0.25  # of the reach, by which an edge may lie off the others of its side
-
-
-def _on_its_edges(grey: np.ndarray, corners: Floats) -> Floats | None:
-    """The corners where the straight edges of a marker meet; None where one of its edges does not show.
-
-    A corner itself is rounded by any blur; the edges beside it stay where they are, in linear light.
-    """
-    lines = []
-    for start, end in pairwise((*corners, corners[0])):
-        line = _edge(grey, start, end)
-        if line is None:
-            return None
-        lines.append(line)
-    meets = [np.cross(before, after) for before, after in zip((lines[-1], *lines[:-1]), lines, strict=True)]
-    if any(abs(w) < 1e-9 for _, _, w in meets):
-        return None
-    found = np.array([(x / w, y / w) for x, y, w in meets])
-    return found if float(np.abs(found - corners).max()) < max(2.5, 0.2 * _side(corners)) else None
-
-
-def _edge(grey: np.ndarray, start: Floats, end: Floats) -> Floats | None:
-    """The line, in homogeneous coordinates, along the edge of a marker's black beside the line given."""
-    length = float(np.hypot(*(end - start)))
-    reach = max(2.0, _REACH * length)
-    outward = np.array([end[1] - start[1], start[0] - end[0]]) / max(length, 1e-6)
-    offsets = np.linspace(-reach, reach, 2 * int(np.ceil(2 * reach)) + 1)
-    points = (start + _ALONG[:, None] * (end - start))[:, None] + offsets[None, :, None] * outward
-    light = roughly_linear(cv2.remap(grey, points.astype(np.float32), None, cv2.INTER_LINEAR)).astype(float)
-    dark, bright = light[:, :2].mean(axis=1), light[:, -2:].mean(axis=1)
-    step = float(np.median(bright - dark))
-    if step < _FAINTEST:
-        return None
-    clear = (bright - dark) > 0.5 * step
-    # the share of the way that is light says where the edge is, however it is blurred
-    share = (light - dark[:, None]) / np.where(clear, bright - dark, 1.0)[:, None]
-    at = reach - 2 * reach * (share[:, :-1] + share[:, 1:]).mean(axis=1) / 2
-    clear &= np.abs(at - np.median(at[clear])) < max(1.0, _STRAY * reach)
-    if clear.sum() < len(_ALONG) // 2:
-        return None
-    slope, level = np.polyfit(_ALONG[clear], at[clear], 1)
-    return np.cross((*(start + level * outward), 1.0), (*(end + (level + slope) * outward), 1.0))
-
-
-def _side(corners: Floats) -> float:
-    return float(np.sqrt(cv2.contourArea(corners.astype(np.float32))))
-
-
 # --- from markers to boards ------------------------------------------------------------------------------------------
 
 
-def _groups(found: list[_Marker]) -> Iterator[list[_Marker]]:
+def _groups(found: list[Marker]) -> Iterator[list[Marker]]:
     """The markers that belong to one board each."""
     left = list(found)
     while left:
@@ -316,7 +124,7 @@ def _groups(found: list[_Marker]) -> Iterator[list[_Marker]]:
         yield group
 
 
-def _belonging(seed: _Marker, found: list[_Marker]) -> list[_Marker]:
+def _belonging(seed: Marker, found: list[Marker]) -> list[Marker]:
     """The marker, and of each other place of its board the one that lies best where it should."""
     group = [seed]
     for place in range(len(seed.board.ids)):
@@ -329,7 +137,7 @@ def _belonging(seed: _Marker, found: list[_Marker]) -> list[_Marker]:
     return group
 
 
-def _off(seed: _Marker, marker: _Marker) -> float:
+def _off(seed: Marker, marker: Marker) -> float:
     """How far a marker lies from where another one of its board says, by the nearer of both, in their distance."""
     here, there = (_middle(seed.board.markers[one.place]) for one in (seed, marker))
     (x, y), apart = (there - here) / seed.board.marker_mm, marker.corners.mean(axis=0) - seed.corners.mean(axis=0)
@@ -370,7 +178,7 @@ def _seen(plane: Floats, unit: Floats) -> Floats:
     return np.asarray(cv2.perspectiveTransform(unit[None].astype(float), plane)[0])
 
 
-def _placed(markers: Sequence[_Marker], off: float = 0.0) -> _Placed:
+def _placed(markers: Sequence[Marker], off: float = 0.0) -> _Placed:
     unit = np.concatenate([_unit(marker.board, marker.place) for marker in markers])
     pixels = np.concatenate([marker.corners for marker in markers])
     plane = _plane(unit, pixels, off)
@@ -378,7 +186,7 @@ def _placed(markers: Sequence[_Marker], off: float = 0.0) -> _Placed:
     return _Placed(tuple(markers), plane, miss)
 
 
-def _complete(grey: np.ndarray, group: Sequence[_Marker]) -> _Placed:
+def _complete(grey: np.ndarray, group: Sequence[Marker]) -> _Placed:
     """The board of some markers: those that the detector missed join them, and all lie on their own edges."""
     board = group[0].board
     rough = _placed(group, off=max(1.5, _ROUGH * float(np.mean([marker.side for marker in group]))))
@@ -390,12 +198,12 @@ def _complete(grey: np.ndarray, group: Sequence[_Marker]) -> _Placed:
             # the detector's corner may be cut off or have run out along something dark
             apart = float(np.median(np.hypot(*(marker.corners - expected).T)))
             start = expected if apart < 2 * _ROUGH * marker.side else marker.corners
-            own = _on_its_edges(grey, start)
-            markers.append(_Marker(board, place, start if own is None else own))
+            own = on_its_edges(grey, start)
+            markers.append(Marker(board, place, start if own is None else own))
         elif len(group) > 1 and _likeness(grey, rough.plane, board, place) > _DETAIL:
-            own = _on_its_edges(grey, expected)
+            own = on_its_edges(grey, expected)
             if own is not None:
-                markers.append(_Marker(board, place, own))
+                markers.append(Marker(board, place, own))
     return _without_a_stray(_placed(markers))
 
 
