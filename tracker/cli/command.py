@@ -26,7 +26,8 @@ _MARKS = """\
 MARKS is {"photos": [{"photo": "a.jpg", "card": {"kind": "grey18", "corners": [[x, y], [x, y], [x, y], [x, y]]},
 "path": [[x, y], ...], "hair": "whole", "light": "daylight"}]}. Points are pixels of the upright photo; photo paths
 are relative to the file, or to the current folder where MARKS comes from standard input. Kinds of card: grey18,
-steps2, steps3, chart24. Corners run clockwise from the card's own top left; without them the card is searched for.
+steps2, steps3, markers4, chart24. Corners run clockwise from the card's own top left; without them the card is
+searched for.
 The path runs from root to tip. "hair": "whole" finds the hair and reads its whole width; "outline": [[x, y], ...]
 in its place says where it is, and "width": pixels reads a ribbon along the path instead. "card" may also have
 "reflectance" (of its grey, 0 to 1), "dark" (the same of the dark part of a two-part card or a strip), and "size_mm":
@@ -106,6 +107,7 @@ def _parser(more: Sequence[Command]) -> argparse.ArgumentParser:
     common.add_argument("--quiet", action="store_true", help="show no progress")
     _add_measuring(commands, common)
     commands.add_parser("demo", parents=[common], help="fill an empty studio with made-up clients")
+    _add_printing(commands, common)
     _add_keeping(commands, common)
     completing = commands.add_parser("completion", help="print the script that lets a shell complete these commands")
     completing.add_argument("shell", choices=("bash", "zsh", "fish"))
@@ -139,6 +141,13 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
             metavar="NAME=LIMIT",
             help=f"when that quantity first lies {side} a limit, such as b*=24; may be given several times",
         )
+
+
+def _add_printing(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
+    holder = commands.add_parser("holder", parents=[common], help="write the holder for a grey card, to print")
+    papers = ("a4", "letter", "pocket-a4", "pocket-letter")
+    holder.add_argument("--paper", choices=papers, default=papers[0], help="the paper in the printer, and the size")
+    holder.add_argument("--out", type=Path, metavar="HOLDER.pdf", help="write it there, not to holder-PAPER.pdf")
 
 
 def _add_keeping(commands: argparse._SubParsersAction[_Parser], common: _Parser) -> None:
@@ -176,6 +185,10 @@ def _run(options: argparse.Namespace) -> int:
         if options.command == "check-backup":
             return keeping.check(options.backup, options.json)
         return keeping.restore(options.backup, options.folder, options.json)
+    if options.command == "holder":
+        from tracker.cli.printing import holder
+
+        return holder(options.paper, options.out, options.json)
     from tracker.cli.demo import demo
 
     return demo(options.json, quiet=options.quiet)

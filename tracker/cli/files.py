@@ -62,8 +62,12 @@ def require_writable(path: Path, sources: tuple[Path, ...]) -> None:
         raise StoreError(f"{path} would be overwritten by its own result.", "Name another file.")
 
 
-def write_whole(path: Path, text: str) -> None:
+def write_whole(path: Path, content: str | bytes) -> None:
     """Write a file in one go: after a crash or a full disk the old one is there, never half of the new.
+
+    Parameters
+    ----------
+    content : text, written as UTF-8, or bytes
 
     Raises
     ------
@@ -75,8 +79,8 @@ def write_whole(path: Path, text: str) -> None:
     except OSError as error:
         raise StoreError(f"{path} cannot be written ({_reason(error)}).", "Name another file.") from error
     try:
-        with os.fdopen(descriptor, "w", encoding="utf-8") as file:
-            file.write(text)
+        with os.fdopen(descriptor, "wb") as file:
+            file.write(content.encode() if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         Path(name).replace(target)

@@ -8,7 +8,7 @@ from tracker.cli.terminal import Progress, complain, printable, say, say_json, t
 from tracker.errors import InvalidMarks, TrackerError, Unreadable
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured
-from tracker.measure import measure_photo
+from tracker.measure import measure_photo, with_card
 from tracker.measure.card_scale import in_cm
 from tracker.measure.marks_file import MarkedPhoto, parse_marks
 from tracker.photo import Limits, Photo, read_photo, start_reader
@@ -55,8 +55,9 @@ def measure(marks: Path | None, out: Path | None, as_json: bool, *, quiet: bool 
 def _entry(marked: MarkedPhoto, folder: Path) -> Json:
     try:
         photo = _read(folder / marked.photo)
-        reading = measure_photo(photo, marked.marks, light=marked.light)
-        found = lengths(reading, marked.marks, photo.size)
+        marks = with_card(photo, marked.marks)
+        reading = measure_photo(photo, marks, light=marked.light)
+        found = lengths(reading, marks, photo.size)
         return measured_entry(marked.photo, reading, photo.camera, marked.light, found)
     except TrackerError as error:
         return failed_entry(marked.photo, error.code, error.message, marked.light)

@@ -123,7 +123,8 @@ def find_marks(
     card = None
     if corners is None and card_kind(kind).search is not None:
         corners, card = look_for(picture.encoded, card_kind(kind), near)
-    marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance)
+    size = _size_on_card(picture, card_kind(kind), corners)
+    marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance, size)
     if dark is not None:
         marks = replace(marks, dark=dark.reflectance, dark_u=dark.u)
     try:
@@ -134,6 +135,29 @@ def find_marks(
         return Suggestion(marks, card, error.with_traceback(None))
     doubt = HairInDoubt(*DOUBTS[hair.reason]) if hair.reason else None
     return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
+
+
+def with_card(picture: Picture, marks: Marks) -> Marks:
+    """The marks with what the photo itself tells of the card: its corners where none are marked, and perhaps its size.
+
+    Parameters
+    ----------
+    picture : Picture, upright codes and their meaning
+    marks : Marks, pixels; a size that somebody noted stays
+
+    Raises
+    ------
+    CardNotFound, CardAmbiguous : there are no corners, and the card is not found for sure
+    InvalidMarks : no such kind of card
+    """
+    kind = card_kind(marks.card_kind)
+    corners = marks.corners if marks.corners is not None else _search(picture, kind)
+    return replace(marks, corners=corners, size_mm=marks.size_mm or _size_on_card(picture, kind, corners))
+
+
+def _size_on_card(picture: Picture, kind: CardKind, corners: Corners | None) -> tuple[float, float] | None:
+    """Width and height in mm that the card shows by itself."""
+    return None if corners is None or kind.size_in is None else kind.size_in(picture.encoded, corners)
 
 
 def _default_corners(width: int, height: int) -> tuple[Point, Point, Point, Point]:
@@ -166,6 +190,7 @@ def measure_photo(
     kind = card_kind(marks.card_kind)
     _require_reflectances(kind, marks)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
+    marks = replace(marks, size_mm=marks.size_mm or _size_on_card(picture, kind, corners))
     way = way_over(picture.encoded, marks, corners, _pixels_per_cm(marks, corners))
     card = kind.even_out(read_card(picture.encoded, picture.space, kind, corners))
     correction = correction_from_card(card, marks.reflectance, marks.dark)

@@ -9,7 +9,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from tracker.errors import InvalidEntry, TrackerError
-from tracker.measure import Settings, Suggestion, find_marks, measure_photo
+from tracker.measure import Settings, Suggestion, find_marks, measure_photo, with_card
 from tracker.measure.reading import LIGHTS, DarkHalf, Marks, Point
 from tracker.measure.reference_card import Corners
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
@@ -157,7 +157,8 @@ def suggest_marks(
     with OPENING:
         picture = _photo(store, photo.file, decoded)
         found = find_marks(picture, card_kind, reflectance, corners=corners, path=path, dark=dark)
-    return replace(found, marks=replace(found.marks, size_mm=card_size(store, card_kind)))
+    # a size that the card itself shows counts before one that was noted
+    return replace(found, marks=replace(found.marks, size_mm=found.marks.size_mm or card_size(store, card_kind)))
 
 
 def measure_record(
@@ -179,6 +180,7 @@ def measure_record(
         with OPENING:
             kept = _photo(store, photo.file, decoded)
             # the kept copy is sound, so what was odd about the original file is remembered beside it
+            marks = with_card(kept, marks)
             reading = measure_photo(replace(kept, warnings=photo.warnings), marks, own, light=photo.light)
     except TrackerError as error:
         small = too_small(photo.size)

@@ -81,6 +81,8 @@ class CardKind:
         asked about or not there. None where the program cannot find this kind
     require_plausible : refuses a reading that no card of this kind could give
     even_out : gives the reading as if the whole card were lit like its grey
+    size_in : reads off the card, in a photo and at its corners there, its width and height in mm; None where nothing
+        on the card tells its size, so that a person has to measure it
     """
 
     name: str
@@ -102,6 +104,7 @@ class CardKind:
     search: Search | None = None
     require_plausible: Callable[[CardReading], None] = _accept
     even_out: Callable[[CardReading], CardReading] = _as_it_is
+    size_in: Callable[[np.ndarray, Corners], tuple[float, float] | None] | None = None
 
     def leaves(self, used: CardSummary) -> Undone:
         """The camera's error that the correction leaves.

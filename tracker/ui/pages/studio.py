@@ -19,6 +19,7 @@ from tracker.ui.parts.older_readings import older_words
 from tracker.ui.parts.opening import begin
 from tracker.ui.parts.photo_advice import short_photo_advice
 from tracker.ui.parts.place_view import warn_about_place
+from tracker.ui.parts.print_holder import print_holder
 from tracker.ui.parts.words import plain
 from tracker.ui.parts.yardstick_words import (
     REPEAT_IT,
@@ -59,6 +60,7 @@ def _cards(store: Store) -> None:
     link("card_guide", "Make a two-part card for little money")
     for kind in CARD_KINDS.values():
         st.markdown(f"**{kind.title}**  \n{kind.description}")
+    print_holder()
     card_sizes(store)
 
 

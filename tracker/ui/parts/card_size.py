@@ -19,6 +19,8 @@ def card_sizes(store: Store) -> None:
         "it blends, in centimetres."
     )
     for name, kind in CARD_KINDS.items():
+        if kind.size_in is not None:
+            continue  # it shows its size by itself
         size = workflow.card_size(store, name)
         noted = f"{size[0]:g} × {size[1]:g} mm" if size is not None else "size not noted"
         dark = workflow.dark_half(store, name)

@@ -10,10 +10,11 @@ from tracker.measure.reading import CardSummary
 from tracker.measure.reference_card.kind import CardKind
 from tracker.measure.reference_card.kinds.chart24 import CHART24
 from tracker.measure.reference_card.kinds.grey18 import GREY18
+from tracker.measure.reference_card.kinds.markers4 import MARKERS4
 from tracker.measure.reference_card.kinds.steps2 import STEPS2
 from tracker.measure.reference_card.kinds.steps3 import STEPS3
 
-KINDS = (GREY18, STEPS2, STEPS3, CHART24)
+KINDS = (GREY18, STEPS2, STEPS3, MARKERS4, CHART24)
 """In the order offered; the first is the default."""
 
 CARD_KINDS: Mapping[str, CardKind] = {kind.name: kind for kind in KINDS}

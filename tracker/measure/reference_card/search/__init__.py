@@ -3,6 +3,7 @@
 from tracker.measure.reference_card.search.chart import find_chart
 from tracker.measure.reference_card.search.decide import find_plain
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason, Search, found_corners
+from tracker.measure.reference_card.search.markers import board_at, find_markers
 from tracker.measure.reference_card.search.rows import find_row
 
 __all__ = [
@@ -12,7 +13,9 @@ __all__ = [
     "FoundCard",
     "Reason",
     "Search",
+    "board_at",
     "find_chart",
+    "find_markers",
     "find_plain",
     "find_row",
     "found_corners",

@@ -18,9 +18,23 @@ FOUND: State = "found"
 ASK: State = "ask"
 NONE: State = "none"
 
-Reason = Literal["", "nothing", "faint", "several", "rim", "bright", "other_card"]
+Reason = Literal[
+    "",
+    "nothing",
+    "faint",
+    "several",
+    "rim",
+    "bright",
+    "other_card",
+    "few_markers",
+    "bent",
+    "two_boards",
+    "cut_off",
+]
 """Why a card is not simply found: nothing looks like one; its edge is faint or broken; several things look like one;
-something lies along its inner edge; it is nearly white; it is a step of a card of several steps."""
+something lies along its inner edge; it is nearly white; it is a step of a card of several steps.
+Of a printed board: one marker alone was seen; its markers do not lie in one plane; there are two; it leaves the photo.
+"""
 
 _BY_HAND = "If not, drag its four corners onto the card."
 _SENTENCES: dict[Reason, tuple[str, str]] = {
@@ -47,6 +61,24 @@ _SENTENCES: dict[Reason, tuple[str, str]] = {
     "other_card": (
         "What stands in the photo looks like one part of a card of several steps.",
         "Choose that kind of card, or look whether the outline lies on a plain card.",
+    ),
+    "few_markers": (
+        "Only one of the holder’s four markers was seen, so its outline is a guess.",
+        "Drag its four corners to the outer corners of the markers. Next time, keep fingers and hair off the markers, "
+        "and hold the holder closer to the camera.",
+    ),
+    "bent": (
+        "The holder is bent: its markers do not lie in one plane.",
+        "Stick it onto stiff board and take the photo again. For this photo, look whether all four corners lie on the "
+        "outer corners of the markers.",
+    ),
+    "two_boards": (
+        "There are two holders in the photo.",
+        "Tap the one beside the hair, or take the photo again with one.",
+    ),
+    "cut_off": (
+        "Part of the holder is outside the photo.",
+        "Take the photo again with all four markers in frame.",
     ),
 }
 
