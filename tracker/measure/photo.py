@@ -34,7 +34,7 @@ from tracker.measure.hair import (
     suggest_axis,
 )
 from tracker.measure.light import light_beside_card
-from tracker.measure.quality import check_outline, check_photo
+from tracker.measure.quality import VOUCHED, check_outline, check_photo
 from tracker.measure.reading import (
     REGIONS,
     WHOLE,
@@ -177,6 +177,8 @@ def measure_photo(
     on_card = share_on_card(strip, corners)
     filled = None if way.stripes is None else {name: colour.filled for name, colour in colours.items()}
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card, filled)
+    if marks.vouched:
+        checks = (*checks, VOUCHED)
     if way.hair == WHOLE and marks.outline is None:
         checks = (check_outline(way.doubt, way.reason), *checks)
     regions: tuple[RegionReading, ...] = ()

@@ -58,6 +58,7 @@ class Marks:
     dark : float or None, replaces the nominal reflectance of the card's dark patch, 0..1
     size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
     outline : points about the whole hair, pixels; None to find it, or for a ribbon
+    vouched : bool, True where a person said that this is the card although it does not read as one
     """
 
     card_kind: str
@@ -68,6 +69,7 @@ class Marks:
     size_mm: tuple[float, float] | None = None
     outline: tuple[Point, ...] | None = None
     dark: float | None = None
+    vouched: bool = False
 
     @property
     def hair(self) -> str:

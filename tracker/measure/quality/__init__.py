@@ -5,5 +5,16 @@ from tracker.measure.quality.framing import Framing, check_framing
 from tracker.measure.quality.gates import RAW, check_outline, check_photo
 from tracker.measure.quality.light import light_at_hair
 from tracker.measure.quality.limits import largest_blur
+from tracker.measure.quality.vouched import VOUCHED
 
-__all__ = ["RAW", "Framing", "Seen", "check_framing", "check_outline", "check_photo", "largest_blur", "light_at_hair"]
+__all__ = [
+    "RAW",
+    "VOUCHED",
+    "Framing",
+    "Seen",
+    "check_framing",
+    "check_outline",
+    "check_photo",
+    "largest_blur",
+    "light_at_hair",
+]
