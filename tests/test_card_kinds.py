@@ -34,6 +34,7 @@ from tracker.measure.reference_card import (
     FoundCard,
     camera_error,
     correction_from_card,
+    read_as,
 )
 from tracker.measure.reference_card import kinds as package
 from tracker.measure.reference_card.kind import grid
@@ -176,6 +177,14 @@ class TestOneMore:
         assert found.marks.corners is not None
         with pytest.raises(CardNotFound, match="No card of this kind"):
             measure_photo(photograph(scene()), marks("halves2", None))
+
+    def test_its_corners_are_checked_by_its_own_boxes_and_reflectances(self) -> None:
+        corners = cast(Corners, CARD)
+        assert read_as(HALVES, drawn().encoded, corners) is None
+        plain = read_as(HALVES, photograph(scene()).encoded, corners)
+        assert isinstance(plain, CardImplausible), "its own word on what is plausible"
+        assert read_as(HALVES, drawn().encoded, cast(Corners, tuple((x, y + 19.0) for x, y in CARD))) is not None
+        assert read_as(HALVES, drawn().encoded, (CARD[2], CARD[3], CARD[0], CARD[1])) is not None
 
     def test_its_own_correction_gives_the_colours(self) -> None:
         plain = measure_photo(photograph(scene(spread=1.0)), marks("grey18"))

@@ -53,7 +53,18 @@ def found_about(path):
 
 
 def editor():
-    marks = edit_marks(key="marks-editor", url="/photo.jpg", size=(1200, 900), rev=kept.rev, label="Hair", **kept.marks)
+    asked = st.query_params.get("card") == "asked" and not kept.get("found")
+    marks = edit_marks(
+        key="marks-editor", url="/photo.jpg", size=(1200, 900), rev=kept.rev, label="Hair", tap_card=asked, **kept.marks
+    )
+    if marks.near is not None:
+        time.sleep(0.6)
+        x, y = marks.near
+        if x < 900:  # further right there is none
+            kept.marks["corners"] = [[x - 80, y - 60], [x + 80, y - 60], [x + 80, y + 60], [x - 80, y + 60]]
+            kept.found = True
+        kept.rev += 1
+        st.rerun()
     before = kept.marks
     kept.marks = {"corners": marks.corners, "path": marks.path, "outline": marks.outline}
     if st.button("From Python"):
@@ -592,6 +603,65 @@ def test_three_points_by_the_keyboard_alone(unmarked_at_desk: Watched) -> None:
     assert page.locator(".asks").inner_text() == "Tap the tips"
     once(page, lambda now: now["path"] == [])
     unmarked_at_desk.assert_clean()
+
+
+CARD_HERE, NOTHING_HERE = (420, 650), (1000, 700)
+
+
+def test_one_tap_of_a_finger_finds_the_card_even_on_a_mark(address: str, phone: Watched) -> None:
+    page = load(phone, f"{address}/?card=asked").page
+    before = marks(page)
+    assert page.locator(".asks").inner_text() == "Tap inside the card, or drag its corners"
+    swipe(page, place(page, 1000, 800), (0, -150))
+    page.wait_for_function("document.querySelector('[data-testid=stMain]').scrollTop > 80")
+    page.evaluate("document.querySelector('[data-testid=stMain]').scrollTop = 0")
+    settled(page)
+    assert marks(page) == before, "a swipe is no tap"
+    page.touchscreen.tap(*place(page, *NOTHING_HERE))
+    page.get_by_text("Looking for the card", exact=True).wait_for()
+    page.get_by_text("Tap inside the card, or drag its corners", exact=True).wait_for()
+    assert marks(page) == before
+    page.touchscreen.tap(*spot(page, "corner-2"))
+    found, k = changed(page, before), scale(page)
+    assert np.allclose(np.mean(found["corners"], axis=0), before["corners"][2], atol=k)
+    assert [found["path"], found["outline"]] == [before["path"], before["outline"]]
+    assert page.locator(".asks").is_hidden()
+    phone.assert_clean()
+
+
+def test_one_click_finds_the_card_corners_can_be_dragged_meanwhile_and_undo_takes_it_back(
+    address: str, desktop: Watched
+) -> None:
+    page = load(desktop, f"{address}/?card=asked").page
+    before = marks(page)
+    drag(page, spot(page, "corner-1"), (30, 10))
+    dragged = changed(page, before)
+    page.mouse.click(*place(page, *CARD_HERE))
+    page.get_by_text("Looking for the card", exact=True).wait_for()
+    drag(page, spot(page, "corner-1"), (20, 0))  # stops the run that looks for it
+    found = once(page, lambda now: np.allclose(np.mean(now["corners"], axis=0), CARD_HERE, atol=scale(page)))
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_role("button", name="Undo").click()
+    once(page, lambda now: now["corners"] == dragged["corners"])
+    assert found["outline"] == before["outline"]
+    desktop.assert_clean()
+
+
+def test_the_card_is_found_by_the_keyboard_alone(address: str, desktop: Watched) -> None:
+    page = load(desktop, f"{address}/?card=asked").page
+    page.get_by_test_id("card-0").focus()
+    page.keyboard.press("Tab")
+    assert focused(page) == "aim-0"
+    label = "Cross for the card: 600 across, 450 down. Arrow keys move it, Enter looks for the card there."
+    assert page.get_by_test_id("aim-0").get_attribute("aria-label") == label
+    before, k = marks(page), scale(page)
+    for _ in range(4):
+        page.keyboard.press("Shift+ArrowLeft")
+    page.keyboard.press("Enter")
+    found = changed(page, before)
+    assert np.allclose(np.mean(found["corners"], axis=0), [600 - 40 * k, 450], atol=0.05)
+    page.wait_for_function("document.activeElement.shadowRoot?.activeElement?.dataset.testid === 'card-0'")
+    desktop.assert_clean()
 
 
 def test_zoom_keeps_the_marks_and_makes_drags_finer(at_desk: Watched) -> None:

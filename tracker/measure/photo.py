@@ -35,7 +35,7 @@ from tracker.measure.hair import (
     suggest_axis,
 )
 from tracker.measure.light import light_beside_card
-from tracker.measure.quality import check_outline, check_photo, check_spare
+from tracker.measure.quality import VOUCHED, check_outline, check_photo, check_spare
 from tracker.measure.reading import (
     REGIONS,
     WHOLE,
@@ -216,6 +216,8 @@ def measure_photo(
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card, filled)
     if card.without_spare and kind.spare is not None:
         checks = (*checks, check_spare(dict(kind.sound)[kind.spare]))
+    if marks.vouched:
+        checks = (*checks, VOUCHED)
     if way.hair == WHOLE and marks.outline is None:
         checks = (check_outline(way.doubt, way.reason), *checks)
     regions: tuple[RegionReading, ...] = ()

@@ -73,6 +73,7 @@ class Marks:
     size_mm : width and height of the card inside its corners, millimetres, or None where nobody measured it
     outline : points about the whole hair, pixels; None to find it, or for a ribbon
     dark_u : float or None, standard uncertainty of `dark` where photos told it; None where a person gave it
+    vouched : bool, True where a person said that this is the card although it does not read as one
     """
 
     card_kind: str
@@ -84,6 +85,7 @@ class Marks:
     outline: tuple[Point, ...] | None = None
     dark: float | None = None
     dark_u: float | None = None
+    vouched: bool = False
 
     @property
     def hair(self) -> str:

@@ -15,11 +15,20 @@ from tracker.workflow.clients import add_client, answer_consent, edit_client, no
 from tracker.workflow.copies import look_like_copies, small_picture_of
 from tracker.workflow.demo import has_demo, load_demo, remove_demo
 from tracker.workflow.drafts import change_draft
-from tracker.workflow.passing import PassingPhoto, look_again_at, look_at, measure_passing
+from tracker.workflow.passing import (
+    PassingPhoto,
+    look_again_at,
+    look_at,
+    measure_passing,
+    other_card_in,
+    passing_card_fault,
+)
 from tracker.workflow.photos import (
     DecodedPhotos,
+    card_fault,
     card_stood_last,
     measure_record,
+    other_card,
     suggest_marks,
     take_in,
     too_small,
@@ -64,6 +73,7 @@ __all__ = [
     "adopt_swatches",
     "agree_limits",
     "answer_consent",
+    "card_fault",
     "card_size",
     "card_stood_last",
     "change_draft",
@@ -93,7 +103,10 @@ __all__ = [
     "note_contact",
     "note_dark_half",
     "note_new_card",
+    "other_card",
+    "other_card_in",
     "own_dark",
+    "passing_card_fault",
     "record_progress",
     "record_visit",
     "remeasure",

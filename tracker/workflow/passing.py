@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from tracker.errors import TrackerError
+from tracker.errors import CardError, TrackerError
 from tracker.measure import Suggestion, find_marks, measure_photo
 from tracker.measure.reading import DarkHalf, Marks, PhotoReading, Point
 from tracker.measure.reference_card import Corners
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
-from tracker.workflow.photos import OPENING, settings_in_force
+from tracker.workflow.photos import OPENING, fault_in, other_in, settings_in_force
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -69,7 +69,11 @@ def look_at(
 
 
 def look_again_at(
-    photo: PassingPhoto, marks: Marks, corners: Corners | None, path: tuple[Point, ...] | None
+    photo: PassingPhoto,
+    marks: Marks,
+    corners: Corners | None = None,
+    path: tuple[Point, ...] | None = None,
+    near: Point | None = None,
 ) -> Suggestion:
     """Look in a photo once more for what is not given.
 
@@ -79,6 +83,7 @@ def look_again_at(
     marks : Marks, with the kind of card
     corners : of the card, pixels, where a person placed them; None to find it
     path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
+    near : a point inside the card, pixels, that a person tapped; None to look everywhere
     """
     with OPENING:
         return find_marks(
@@ -87,8 +92,26 @@ def look_again_at(
             marks.reflectance,
             corners=corners,
             path=path,
+            near=near,
             dark=marks.dark_half,
         )
+
+
+def passing_card_fault(photo: PassingPhoto, marks: Marks) -> CardError | None:
+    """What tells that the corners of these marks do not lie on a card of their kind; None where they do."""
+    with OPENING:
+        return fault_in(read_kept(photo.content), marks)
+
+
+def other_card_in(photo: PassingPhoto, kind: str) -> str | None:
+    """The name of another kind of card that stands in a photo for sure; None where there is none.
+
+    Parameters
+    ----------
+    kind : str, name of the kind that was looked for already
+    """
+    with OPENING:
+        return other_in(read_kept(photo.content), kind)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:

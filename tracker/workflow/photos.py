@@ -8,10 +8,11 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 
-from tracker.errors import InvalidEntry, TrackerError
-from tracker.measure import Settings, Suggestion, find_marks, measure_photo, with_card
+from tracker.errors import CardError, InvalidEntry, TrackerError
+from tracker.measure import Picture, Settings, Suggestion, find_marks, measure_photo, with_card
 from tracker.measure.reading import LIGHTS, DarkHalf, Marks, Point
-from tracker.measure.reference_card import Corners
+from tracker.measure.reference_card import CARD_KINDS, Corners, card_kind, read_as
+from tracker.measure.reference_card.search import FOUND
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
@@ -129,11 +130,12 @@ def take_in(
 def suggest_marks(
     store: Store,
     photo: PhotoRecord,
-    card_kind: str,
+    kind: str,
     reflectance: float | None = None,
     *,
     corners: Corners | None = None,
     path: tuple[Point, ...] | None = None,
+    near: Point | None = None,
     decoded: DecodedPhotos | None = None,
     dark: DarkHalf | None = None,
 ) -> Suggestion:
@@ -142,10 +144,11 @@ def suggest_marks(
     Parameters
     ----------
     photo : PhotoRecord, its picture is kept
-    card_kind : str, name of a kind of card
+    kind : str, name of a kind of card
     reflectance : float or None, of the card's grey where it is better known
     corners : of the card, pixels, where a person placed them; None to find it
     path : points from root to tip, pixels, that a person tapped; None to look for the hair without help
+    near : a point inside the card, pixels, that a person tapped; None to look everywhere
     decoded : DecodedPhotos or None, to open a file only once
     dark : DarkHalf or None, what is known of the card's dark patch
 
@@ -156,9 +159,71 @@ def suggest_marks(
     """
     with OPENING:
         picture = _photo(store, photo.file, decoded)
-        found = find_marks(picture, card_kind, reflectance, corners=corners, path=path, dark=dark)
+        found = find_marks(picture, kind, reflectance, corners=corners, path=path, near=near, dark=dark)
     # a size that the card itself shows counts before one that was noted
-    return replace(found, marks=replace(found.marks, size_mm=found.marks.size_mm or card_size(store, card_kind)))
+    return replace(found, marks=replace(found.marks, size_mm=found.marks.size_mm or card_size(store, kind)))
+
+
+def card_fault(
+    store: Store, photo: PhotoRecord, marks: Marks, *, decoded: DecodedPhotos | None = None
+) -> CardError | None:
+    """What tells that the corners of these marks do not lie on a card of their kind; None where they do.
+
+    Parameters
+    ----------
+    photo : PhotoRecord, its picture is kept
+    decoded : DecodedPhotos or None, to open a file only once
+
+    Raises
+    ------
+    NotFound, StoreDamaged : the picture cannot be read back
+    InvalidMarks : no such kind of card
+    """
+    with OPENING:
+        return fault_in(_photo(store, photo.file, decoded), marks)
+
+
+def fault_in(picture: Picture, marks: Marks) -> CardError | None:
+    """What tells that the corners of these marks do not lie on a card of their kind; None where they do, or are not.
+
+    Parameters
+    ----------
+    picture : Picture, upright codes
+    """
+    return None if marks.corners is None else read_as(card_kind(marks.card_kind), picture.encoded, marks.corners)
+
+
+def other_card(store: Store, photo: PhotoRecord, kind: str, *, decoded: DecodedPhotos | None = None) -> str | None:
+    """The name of another kind of card that stands in a photo for sure; None where there is none.
+
+    Parameters
+    ----------
+    photo : PhotoRecord, its picture is kept
+    kind : str, name of the kind that was looked for already
+    decoded : DecodedPhotos or None, to open a file only once
+
+    Raises
+    ------
+    NotFound, StoreDamaged : the picture cannot be read back
+    """
+    with OPENING:
+        return other_in(_photo(store, photo.file, decoded), kind)
+
+
+def other_in(picture: Picture, kind: str) -> str | None:
+    """The name of another kind of card that is found in a picture; None where there is none.
+
+    Parameters
+    ----------
+    picture : Picture, upright codes
+    kind : str, name of the kind that was looked for already
+    """
+    others = [one for one in CARD_KINDS.values() if one.name != kind and one.search is not None]
+    # a plain card may be one step of a card of several, never the other way round
+    for other in sorted(others, key=lambda one: -len(one.boxes)):
+        if other.search is not None and other.search(picture.encoded, None).state == FOUND:
+            return other.name
+    return None
 
 
 def measure_record(

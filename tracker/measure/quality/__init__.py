@@ -6,9 +6,11 @@ from tracker.measure.quality.gates import RAW, check_outline, check_photo
 from tracker.measure.quality.light import light_at_hair
 from tracker.measure.quality.limits import largest_blur
 from tracker.measure.quality.spare import check_spare
+from tracker.measure.quality.vouched import VOUCHED
 
 __all__ = [
     "RAW",
+    "VOUCHED",
     "Framing",
     "Seen",
     "check_framing",

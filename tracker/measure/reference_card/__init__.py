@@ -5,6 +5,7 @@ from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, 
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
 from tracker.measure.reference_card.read import read_card, unit_to_photo
 from tracker.measure.reference_card.search import FoundCard, found_corners
+from tracker.measure.reference_card.search.placed import read_as
 
 __all__ = [
     "CARD_KINDS",
@@ -20,6 +21,7 @@ __all__ = [
     "kind_or_plain",
     "look_for",
     "other_kind",
+    "read_as",
     "read_card",
     "unit_to_photo",
 ]

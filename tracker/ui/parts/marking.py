@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, Protocol
 
 import streamlit as st
 
-from tracker.errors import CardAmbiguous, HairError, HairNotFound, TrackerError
+from tracker.errors import CardAmbiguous, CardError, CardMisplaced, CardNotFound, HairError, HairNotFound
 from tracker.maths import polyline
 from tracker.measure import Suggestion, is_searched
 from tracker.measure.hair import outline_about
@@ -18,8 +18,29 @@ from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure, warning
 from tracker.ui.parts.held import drop, held
 
-Look = Callable[[Corners | None, tuple[Point, ...] | None], Suggestion]
-"""Looks for the card, unless its corners are given, and for the hair, along a path if one is given."""
+
+class Look(Protocol):
+    """Looks for the card, unless its corners are given, and for the hair."""
+
+    def __call__(
+        self, corners: Corners | None = None, path: tuple[Point, ...] | None = None, near: Point | None = None
+    ) -> Suggestion:
+        """What was found: the hair along a path if one is given, the card round a point if one is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Looking:
+    """How one photo is looked at.
+
+    Attributes
+    ----------
+    look : looks for card and hair
+    fault : tells what is wrong with where the card's corners lie; None where they lie on a card of their kind
+    """
+
+    look: Look
+    fault: Callable[[Marks], CardError | None]
+
 
 _STILL = 1.0
 """How far a point may be from where it started and still count as not moved, pixels: rounding only."""
@@ -29,10 +50,17 @@ _PLACED = (
     "root to tip."
 )
 _BY_HAND = (
-    "The program cannot find this kind of card by itself. Drag its four corners into place, starting with the card’s "
-    "own top left."
+    "The program cannot find this kind of card by itself.",
+    "Drag its four corners into place, starting with the card’s own top left.",
 )
-_NOT_MOVED = "The card’s corners have not been moved yet. Drag each of the four onto its corner of the card."
+_TAP_OR_DRAG = (
+    "Tap inside the card, or drag its corners onto it. If it is not in full in the photo, take another photo."
+)
+_NOT_THERE = (
+    "No card of this kind was found where you tapped.",
+    "Tap nearer to the middle of the card, or drag its four corners onto it.",
+)
+_VOUCHED = "You said that this is the card. The result will say that it did not read as one."
 _TAP = "Tap the root, the middle and the tip of the hair: the program looks for it along them."
 _NOTHING_ALONG = "No hair was found along these points."
 _DRAW = "Start from a plain outline and drag it round the hair, or tap three other points."
@@ -47,11 +75,17 @@ class _Looked:
     ----------
     card, hair : Suggestion or None, those that placed the corners and the outline; None where nobody has looked yet
     rev : int, how often the editor was told to begin with other marks
+    near : point that a person tapped inside the card and round which it is still to be looked for; else None
+    tapping : bool, True while a person asked to tap the card
+    checked : kind and corners that were checked last, and what was wrong with them
     """
 
     card: Suggestion | None = None
     hair: Suggestion | None = None
     rev: int = 0
+    near: Point | None = None
+    tapping: bool = False
+    checked: tuple[tuple[str, Corners], CardError | None] | None = None
 
 
 def note_found(photo_id: str, found: Suggestion) -> None:
@@ -72,7 +106,9 @@ def was_looked_at(photo_id: str) -> bool:
 
 def begin_anew(photo_id: str) -> None:
     """Let the editor of a photo begin with the marks that it is given."""
-    held(_Looked, photo_id).rev += 1
+    looked = held(_Looked, photo_id)
+    looked.rev += 1
+    looked.tapping = False
 
 
 def forget_marking(photo_id: str) -> None:
@@ -84,6 +120,7 @@ def edited(photo_id: str, marks: Marks, *, key: str, url: str, size: tuple[int, 
     """The editor; gives the marks where the person has put them, the same where nothing was moved."""
     if marks.corners is None:
         return marks
+    looked = held(_Looked, photo_id)
     result = edit_marks(
         key=key,
         url=url,
@@ -91,19 +128,27 @@ def edited(photo_id: str, marks: Marks, *, key: str, url: str, size: tuple[int, 
         corners=marks.corners,
         path=marks.path,
         outline=marks.outline,
-        rev=held(_Looked, photo_id).rev,
+        rev=looked.rev,
         label=label,
+        tap_card=looked.tapping or _taps_at_once(photo_id, marks),
     )
-    return replace(marks, corners=result.corners, path=result.path, outline=result.outline)
+    looked.near = result.near
+    vouched = marks.vouched and polyline.moved(marks.corners, result.corners) <= _STILL
+    return replace(marks, corners=result.corners, path=result.path, outline=result.outline, vouched=vouched)
 
 
-def first_look(photo_id: str, marks: Marks, look: Look) -> Marks:
+def _taps_at_once(photo_id: str, marks: Marks) -> bool:
+    """True where a tap on the photo means the card without being asked for: it is missing, and the hair is not."""
+    return is_searched(marks.card_kind) and bool(marks.path) and not _card_is_placed(photo_id, marks)
+
+
+def first_look(photo_id: str, marks: Marks, looking: Looking) -> Marks:
     """The marks after a search in a photo of which this window knows nothing yet; what is there already stays.
 
     A reload forgets why a card or an outline was doubted, so the photo is searched once more.
     """
     with st.spinner("Looking for card and hair"):
-        found = look(None, None)
+        found = looking.look()
     note_found(photo_id, found)
     if marks.outline is None and marks.path:
         held(_Looked, photo_id).hair = None  # tapped, and not looked along yet
@@ -112,33 +157,57 @@ def first_look(photo_id: str, marks: Marks, look: Look) -> Marks:
     return placed if placed.outline is not None else _with_hair(placed, found)
 
 
-def along_the_taps(photo_id: str, marks: Marks, look: Look) -> Marks | None:
-    """The marks after a search along the three taps, found or not; None where there is nothing to look for."""
+def after_taps(photo_id: str, marks: Marks, looking: Looking) -> Marks | None:
+    """The marks after a search round a tap or along three, found or not; None where there is nothing to look for."""
+    looked = held(_Looked, photo_id)
+    if looked.near is not None and marks.corners is not None:
+        return _round_the_tap(looked, looked.near, marks, looking)
     if marks.outline is not None or not marks.path:
         return None
-    looked = held(_Looked, photo_id)
     if looked.hair is not None and looked.hair.hair is not None and looked.hair.marks.path == marks.path:
         return None
     with st.spinner("Looking for the hair"):
-        looked.hair = look(_placed_corners(photo_id, marks), marks.path)
+        looked.hair = looking.look(_placed_corners(photo_id, marks), marks.path)
     return _with_hair(marks, looked.hair)
 
 
-def looks_right(photo_id: str, marks: Marks, *, measured: bool, key: str) -> bool:
+def _round_the_tap(looked: _Looked, near: Point, marks: Marks, looking: Looking) -> Marks:
+    """The marks with the card round a tap; where none is found, its corners stay, to be dragged."""
+    with st.spinner("Looking for the card"):
+        found = looking.look(near=near)
+    looked.near, looked.tapping = None, False
+    if found.card is not None and not isinstance(found.card, CardAmbiguous):
+        found = replace(found, marks=replace(found.marks, corners=marks.corners), card=CardNotFound(*_NOT_THERE))
+    looked.card = found
+    return replace(marks, corners=found.marks.corners, vouched=False)
+
+
+def looks_right(photo_id: str, marks: Marks, looking: Looking, *, measured: bool, key: str) -> bool:
     """What the person should look at, or do, and the button that says that it is done; True when it was pressed.
 
-    It is the next thing to press only where nothing is in doubt, and cannot be pressed without an outline.
+    It is the next thing to press only where nothing is in doubt, and cannot be pressed without an outline, nor while
+    the corners do not lie on something that reads as the card.
     """
-    placed = _say_of_the_card(photo_id, marks, measured=measured)
+    fault = card_fault(photo_id, marks, looking)
+    placed = _say_of_the_card(photo_id, marks, fault, measured=measured)
     clear = _say_of_the_hair(photo_id, marks, measured=measured) and placed
     if clear:
         st.markdown(_PLACED)
     kind: Literal["primary", "secondary"] = "primary" if clear else "secondary"
-    return st.button("Looks right", type=kind, disabled=marks.outline is None, key=key)
+    cannot = marks.outline is None or fault is not None
+    return st.button("Looks right", type=kind, disabled=cannot, key=key) and not cannot
 
 
-def look_again(photo_id: str, marks: Marks, look: Look, size: tuple[int, int], *, key: str) -> Marks | None:
+def look_again(photo_id: str, marks: Marks, looking: Looking, size: tuple[int, int], *, key: str) -> Marks | None:
     """The ways to place marks anew; gives the marks that a press placed, None where nothing was pressed."""
+    look, fault = looking.look, card_fault(photo_id, marks, looking)
+    _tap_the_card(photo_id, marks, in_doubt=fault is not None, key=key)
+    if (
+        fault is not None
+        and _card_is_placed(photo_id, marks)
+        and st.button("This is the card all the same", key=f"vouch-{key}")
+    ):
+        return replace(marks, vouched=True)
     if (
         marks.outline is None
         and marks.path
@@ -153,21 +222,49 @@ def look_again(photo_id: str, marks: Marks, look: Look, size: tuple[int, int], *
     return None
 
 
-def card_not_placed(photo_id: str, marks: Marks) -> str | None:
-    """What is wrong if no card was found and the corners were not moved: a wall must not pass for a card."""
-    error = _card_error(photo_id, marks)
-    if error is not None:
-        return error.message
-    return None if _card_is_placed(photo_id, marks) else _NOT_MOVED
+def _tap_the_card(photo_id: str, marks: Marks, *, in_doubt: bool, key: str) -> None:
+    """The button after which a tap in the photo says where the card is, where that is in doubt."""
+    tapping = held(_Looked, photo_id).tapping
+    asked = _card_in_question(photo_id, marks) is not None
+    if not is_searched(marks.card_kind) or _taps_at_once(photo_id, marks) or not (in_doubt or asked or tapping):
+        return
+    st.button(
+        "Leave the card as it is" if tapping else "Tap the card",
+        type="primary" if in_doubt and not tapping else "secondary",
+        key=f"tap-card-{key}",
+        on_click=_turn_tapping,
+        args=(photo_id,),
+    )
+
+
+def _turn_tapping(photo_id: str) -> None:
+    looked = held(_Looked, photo_id)
+    looked.tapping = not looked.tapping
+
+
+def card_fault(photo_id: str, marks: Marks, looking: Looking) -> CardError | None:
+    """What is wrong with where the card's corners lie: a wall must not pass for a card, unless a person vouches."""
+    if marks.vouched or marks.corners is None:
+        return None
+    looked = held(_Looked, photo_id)
+    if not _card_is_placed(photo_id, marks):
+        missing = looked.card.card if looked.card is not None else None
+        if missing is None:
+            return CardMisplaced(*_BY_HAND)
+        return CardNotFound(missing.what, missing.advice if missing.what == _NOT_THERE[0] else _TAP_OR_DRAG)
+    where = marks.card_kind, marks.corners
+    if looked.checked is None or looked.checked[0] != where:
+        looked.checked = where, looking.fault(marks)
+    return looked.checked[1]
 
 
 def _card_again(photo_id: str, marks: Marks, look: Look) -> Marks:
     """The marks with the card looked for anew; the hair stays as it is marked."""
     with st.spinner("Looking for the card"):
-        found = look(None, None)
+        found = look()
     looked = held(_Looked, photo_id)
     looked.card = found
-    moved = replace(marks, corners=found.marks.corners)
+    moved = replace(marks, corners=found.marks.corners, vouched=False)
     if marks.outline is not None or marks.path:
         return moved
     looked.hair = found
@@ -209,26 +306,19 @@ def _card_in_question(photo_id: str, marks: Marks) -> CardAmbiguous | None:
     return first.card if still and isinstance(first.card, CardAmbiguous) else None
 
 
-def _card_error(photo_id: str, marks: Marks) -> TrackerError | None:
-    """Why no card was found, until the corners are moved."""
-    first = held(_Looked, photo_id).card
-    return None if first is None or _card_is_placed(photo_id, marks) else first.card
-
-
-def _say_of_the_card(photo_id: str, marks: Marks, *, measured: bool) -> bool:
-    """True where the corners lie on the card by now; else what is to be done before is said."""
+def _say_of_the_card(photo_id: str, marks: Marks, fault: CardError | None, *, measured: bool) -> bool:
+    """True where the corners lie on the card for sure; else what is wrong and what is to be done is said."""
+    if fault is not None:
+        (warning if _card_is_placed(photo_id, marks) else failure)(fault.what, fault.advice)
+        return False
+    if marks.vouched:
+        st.markdown(_VOUCHED)
+        return False
     asked = _card_in_question(photo_id, marks)
     if asked is not None and not measured:
         warning(asked.what, asked.advice)
         return False
-    if measured or _card_is_placed(photo_id, marks):
-        return True
-    error = _card_error(photo_id, marks)
-    if error is not None:
-        failure(error.what, error.advice)
-    else:
-        st.markdown(_BY_HAND)
-    return False
+    return True
 
 
 def _say_of_the_hair(photo_id: str, marks: Marks, *, measured: bool) -> bool:

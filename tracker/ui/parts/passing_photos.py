@@ -16,9 +16,9 @@ from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card, choose_card_stood
 from tracker.ui.parts.held import held
 from tracker.ui.parts.marking import (
-    along_the_taps,
+    Looking,
+    after_taps,
     begin_anew,
-    card_not_placed,
     edited,
     forget_marking,
     look_again,
@@ -159,13 +159,13 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     photo, marks = passing.waiting[0], passing.marks
     if marks is None:
         return
-    look = partial(workflow.look_again_at, photo, marks)
-    anew = along_the_taps(photo.id, marks, look)
+    looking = Looking(partial(workflow.look_again_at, photo, marks), partial(workflow.passing_card_fault, photo))
+    anew = after_taps(photo.id, marks, looking)
     if anew is None:
         if passing.said:
             failure(passing.said)
-        right = looks_right(photo.id, marks, measured=passing.said is not None, key=f"{key}-right")
-        anew = look_again(photo.id, marks, look, photo.size, key=key)
+        right = looks_right(photo.id, marks, looking, measured=passing.said is not None, key=f"{key}-right")
+        anew = look_again(photo.id, marks, looking, photo.size, key=key)
         if right:
             _measure(store, passing, photo, marks, keep)
     if anew is not None:
@@ -178,10 +178,8 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
 
 
 def _measure(store: Store, passing: _Passing, photo: workflow.PassingPhoto, marks: Marks, keep: Keep) -> None:
-    reading, why = None, card_not_placed(photo.id, marks)
-    if why is None:
-        with st.spinner("Measuring"):
-            reading, why = workflow.measure_passing(store, photo, marks)
+    with st.spinner("Measuring"):
+        reading, why = workflow.measure_passing(store, photo, marks)
     if reading is not None:
         try:
             keep(reading, photo.camera)

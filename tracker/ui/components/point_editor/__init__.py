@@ -35,11 +35,13 @@ class EditedMarks:
     corners : four points, clockwise from the card's own top left
     path : two or more points from root to tip; () while the hair is not marked
     outline : three to sixteen points about the hair in order; None while it is not known
+    near : point inside the card that was just tapped, round which the card is to be found; else None
     """
 
     corners: tuple[Point, Point, Point, Point]
     path: tuple[Point, ...]
     outline: tuple[Point, ...] | None
+    near: Point | None = None
 
     @property
     def asks_for_outline(self) -> bool:
@@ -57,12 +59,16 @@ def edit_marks(
     outline: Sequence[Sequence[float]] | None,
     rev: int | str = 0,
     label: str = "Photo",
+    tap_card: bool = False,
 ) -> EditedMarks:
     """Show the photo with its marks and return where the person has put them.
 
     Without an outline and a path the person is asked to tap the root, the middle and the tips. The three points come
     back as the path; find the hair along it and answer with the outline under another `rev`, or, where none is found,
     with the same path under another `rev`. "Start again" comes back as no path and no outline.
+
+    With `tap_card` a tap anywhere in the photo comes back as `near`; find the card round it and answer under another
+    `rev`. Handles can still be dragged.
 
     Parameters
     ----------
@@ -73,6 +79,7 @@ def edit_marks(
     rev : int or str, raise it to make the browser take the marks from here again (a new search for card or hair);
         while it stays the same, the person's marks win
     label : str, what the photo shows, for those who cannot see it
+    tap_card : bool, True to ask for a tap inside the card
 
     Returns
     -------
@@ -98,6 +105,7 @@ def edit_marks(
             "bands": [[REGION_PLURALS[band.name], band.start, band.stop] for band in BANDS],
             "rev": rev,
             "label": label,
+            "tap_card": tap_card,
         },
         on_value_change=_nothing,
     )
@@ -124,13 +132,14 @@ def _read(value: Any, size: tuple[int, int], rev: int | str) -> EditedMarks | No
             return None
         corners, path = _four(value["corners"]), _points(value["path"])
         outline = None if value["outline"] is None else _points(value["outline"])
-    except (KeyError, TypeError, ValueError, OverflowError):
+        near = _points([value["near"]]) if value.get("near") is not None else ()
+    except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         return None
     if len(path) == 1 or len(path) > _LONGEST:
         return None
     if outline is not None and not (path and FEWEST <= len(outline) <= MOST):
         return None
     # whatever is not a number fails both comparisons
-    if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path, *(outline or ()))):
+    if not all(0 <= x <= size[0] and 0 <= y <= size[1] for x, y in (*corners, *path, *(outline or ()), *near)):
         return None
-    return EditedMarks(corners, path, outline)
+    return EditedMarks(corners, path, outline, near[0] if near else None)

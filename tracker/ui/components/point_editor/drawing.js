@@ -128,7 +128,8 @@ class Drawing {
   #place(kind, index, marks, k) {
     const group = this.parts.get(`${kind}-${index}`), p = placeOf(marks, kind, index)
     this.#put(group, p, k)
-    const how = kind === "aim" ? "Arrow keys move it, Enter sets the point." : "Arrow keys move it."
+    const enter = marks.tapsCard ? "Enter looks for the card there" : "Enter sets the point"
+    const how = kind === "aim" ? `Arrow keys move it, ${enter}.` : "Arrow keys move it."
     group.setAttribute("aria-label", `${said(marks, kind, index)}. ${how}`)
     this.#placeWord(group.querySelector("text"), p, this.#wordSpot(kind, index, p, marks))
   }

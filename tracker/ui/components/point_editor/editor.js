@@ -23,7 +23,7 @@ class Editor {
     Object.assign(this, { bands: data.bands, fewest: data.fewest, most: data.most })
     this.stage.setAttribute("aria-label", data.label)
     if (this.url !== data.url) this.#show(data)
-    if (this.rev === data.rev) return
+    if (this.rev === data.rev) return this.#askForCard(data.tap_card)
     this.rev = data.rev
     clearTimeout(this.timer)
     this.timer = null
@@ -31,12 +31,25 @@ class Editor {
     const answered = this.waits
     if (answered) this.view.setZoom(1, [0, 0]) // the whole outline is to be looked at
     else this.past = [] // after an answer the taps, and what stood there before them, can still be brought back
-    this.waits = false
-    this.picked = null
+    this.waits = ""
+    this.near = null
+    this.picked = answered === "card" ? "card-0" : null // where the keyboard goes on
     this.marks = marksFrom(data)
     this.sent = JSON.stringify(this.value)
     this.rebuild()
-    if (answered) this.say(this.marks.outline.length ? "The hair is outlined." : "")
+    if (answered === "hair") this.say(this.marks.outline.length ? "The hair is outlined." : "")
+  }
+
+  /** Begins or ends asking for a tap inside the card, with the photo in view. */
+  #askForCard(tapsCard) {
+    if (!this.marks || this.marks.tapsCard === tapsCard) return
+    this.flush()
+    this.marks.tapsCard = tapsCard
+    this.rebuild()
+    if (!tapsCard || !this.asksForCard) return
+    this.stage.scrollIntoView({ block: "nearest" })
+    this.drawing.parts.get("aim-0").focus({ preventScroll: true })
+    this.say(this.asking)
   }
 
   #show(data) {
@@ -56,7 +69,7 @@ class Editor {
     const { value } = this, text = JSON.stringify(value)
     if (text !== this.sent) { // a tap or the cross may have moved, of which Python is told nothing yet
       this.sent = text
-      this.waits = asksForOutline(this.marks)
+      if (!this.near) this.waits = asksForOutline(this.marks) ? "hair" : ""
       this.setStateValue("value", value)
       this.draw()
     }
@@ -69,7 +82,8 @@ class Editor {
   }
 
   get value() {
-    return { rev: this.rev, ...marksTo(this.marks) }
+    // a drag while Python looks for the card stops the search, so what was tapped is sent until there is an answer
+    return { rev: this.rev, ...marksTo(this.marks), ...(this.near && { near: this.near }) }
   }
 
   commitSoon(words) {
@@ -96,14 +110,28 @@ class Editor {
     this.flush()
     const before = this.past.pop()
     if (!before) return
-    this.marks = before
+    this.marks = { ...before, tapsCard: this.marks.tapsCard }
     this.rebuild()
     this.commit(`Undone. ${this.asking}`)
   }
 
-  /** One tap on the way to three; the third is a path, along which Python looks for the hair. */
+  /** A tap in the photo: where the card is, or a point of the hair. */
   tap(at, byKey = false) {
     this.flush()
+    if (this.asksForCard) this.#tapCard(at)
+    else this.#tapHair(at, byKey)
+  }
+
+  /** A point inside the card, round which Python looks for it. */
+  #tapCard(at) {
+    this.remember(this.snapshot())
+    this.waits = "card"
+    this.near = tidy([keepInside(at, this.view.size)])[0]
+    this.commit("Looking for the card.")
+  }
+
+  /** One tap on the way to three; the third is a path, along which Python looks for the hair. */
+  #tapHair(at, byKey) {
     const near = this.marks.taps.findIndex(p => distance(p, at) < TAP_REACH * this.view.scale)
     if (near >= 0) return this.say(`Too near to the ${TAPS[near][0]}. ${this.asking}`)
     this.remember(this.snapshot())
@@ -185,18 +213,23 @@ class Editor {
     this.find(".undo").disabled = !this.past.length
     this.find(".remove").disabled = !this.picked || !this.canRemove(...this.pickedMark)
     this.find(".again").disabled = isTapping(this.marks) && !this.marks.taps.length
-    const line = this.asking || (this.waits ? "Looking for the hair" : "")
+    const line = this.waits ? `Looking for the ${this.waits}` : this.asking
     this.find(".asks").textContent = line
     this.find(".asks").hidden = !line
-    this.stage.classList.toggle("tapping", isTapping(this.marks))
+    this.stage.classList.toggle("tapping", this.asksForCard || isTapping(this.marks))
     for (const button of this.root.querySelectorAll("[data-zoom]")) {
       button.setAttribute("aria-pressed", String(Number(button.dataset.zoom) === this.view.zoom))
     }
   }
 
-  /** What the person is to do next, where the hair is not marked. */
+  /** What the person is to do next, where card or hair is not marked. */
   get asking() {
+    if (this.asksForCard) return "Tap inside the card, or drag its corners"
     return isTapping(this.marks) ? `Tap ${TAPS[this.marks.taps.length][1]}` : ""
+  }
+
+  get asksForCard() {
+    return this.marks.tapsCard
   }
 
   /** Kind and index of what is picked. */

@@ -1,5 +1,6 @@
 // Fingers and mice on the photo: what is nearest to the touch moves, a bare photo scrolls the page or is panned.
-// While the hair is not marked, a short touch that stays where it is sets the next point.
+// While the card or the hair is asked for, a short touch that stays where it is says where it is: for the card even a
+// touch on a mark, which may lie over the card.
 const TAP_REACH = 10, TAP_TIME = 500
 
 class Hands {
@@ -26,8 +27,9 @@ class Hands {
     if (event.button || this.gesture || !editor.marks || !event.isPrimary) return
     editor.flush()
     const at = view.toPhoto(event), from = [event.clientX, event.clientY]
-    const [kind, index] = editor.pick(at) ?? [view.zoom > 1 ? "pan" : null, 0]
-    if (isTapping(editor.marks) && (!kind || kind === "pan")) {
+    const picked = editor.pick(at), bare = [view.zoom > 1 ? "pan" : null, 0]
+    const [kind, index] = editor.asksForCard && picked?.[0] === "add" ? bare : picked ?? bare
+    if (editor.asksForCard || (isTapping(editor.marks) && (!kind || kind === "pan"))) {
       this.tap = { id: event.pointerId, at, from, latest: event.pointerType === "touch" ? event.timeStamp + TAP_TIME : Infinity }
     }
     if (!kind) return

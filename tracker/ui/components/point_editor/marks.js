@@ -3,15 +3,18 @@ const TAPS = [["root", "the root of the hair"], ["middle", "the middle of the ha
 const CORNERS = ["card top left", "card top right", "card bottom right", "card bottom left"]
 const LISTS = { corner: "corners", outline: "outline", point: "path", tap: "taps", aim: "aim" }
 
-/** The marks as Python gives them, inside the photo; `aim` is where the cross for the keyboard stands. */
-function marksFrom({ corners, path, outline, size }) {
+/** The marks as Python gives them, inside the photo; `aim` is where the cross for the keyboard stands. While `tapsCard`
+ * is true a tap says where the card is, else it may be a point of the hair. */
+function marksFrom({ corners, path, outline, size, tap_card: tapsCard }) {
   const keep = p => keepInside(p, size)
-  return { corners: corners.map(keep), path: path.map(keep), outline: (outline ?? []).map(keep), taps: [], aim: [size.map(v => v / 2)] }
+  return { corners: corners.map(keep), path: path.map(keep), outline: (outline ?? []).map(keep), taps: [], tapsCard,
+           aim: [size.map(v => v / 2)] }
 }
+
+const tidy = points => points.map(p => p.map(v => Math.round(v * 100) / 100))
 
 /** The marks as Python takes them; taps are no path until there are three. */
 function marksTo({ corners, path, outline }) {
-  const tidy = points => points.map(p => p.map(v => Math.round(v * 100) / 100))
   return { corners: tidy(corners), path: tidy(path), outline: outline.length ? tidy(outline) : null }
 }
 
@@ -29,7 +32,8 @@ const placeOf = (marks, kind, index) => kind === "card" ? centre(marks.corners) 
 function handlesOf(marks) {
   const all = kind => marks[LISTS[kind]].map((_, i) => [kind, i])
   const hair = isTapping(marks) ? [...all("tap"), ...all("aim")] : [...all("outline"), ...all("point")]
-  return [...all("corner"), ["card", 0], ...hair]
+  const aim = marks.tapsCard && !isTapping(marks) ? all("aim") : []
+  return [...all("corner"), ["card", 0], ...aim, ...hair]
 }
 
 function nameOf(marks, kind, index) {
@@ -53,7 +57,7 @@ function wordOf(marks, kind, index) {
 /** A name with its place, to be read aloud. */
 function said(marks, kind, index) {
   const p = placeOf(marks, kind, index), where = `${Math.round(p[0])} across, ${Math.round(p[1])} down`
-  if (kind === "aim") return `Cross for ${TAPS[marks.taps.length][1]}: ${where}`
+  if (kind === "aim") return `Cross for ${marks.tapsCard ? "the card" : TAPS[marks.taps.length][1]}: ${where}`
   const name = nameOf(marks, kind, index)
   return name[0].toUpperCase() + name.slice(1) + (kind === "card" ? "" : `: ${where}`)
 }

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import streamlit as st
 
 from tracker import workflow
+from tracker.errors import CardError
 from tracker.measure import Suggestion
 from tracker.measure.reading import WHOLE, Marks, Point
 from tracker.measure.reference_card import Corners
@@ -18,10 +19,10 @@ from tracker.ui.pages.new_visit.earlier_marks import along_a_ribbon
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import held
 from tracker.ui.parts.marking import (
-    Look,
-    along_the_taps,
+    Looking,
+    after_taps,
     begin_anew,
-    card_not_placed,
+    card_fault,
     edited,
     first_look,
     look_again,
@@ -95,7 +96,7 @@ def _one_photo(work: Work, photo_id: str) -> None:
                 _next(work, photo)
             return
         if not is_measured(photo) and not was_looked_at(photo.id):
-            marks = first_look(photo.id, photo.marks, _look(work, photo))
+            marks = first_look(photo.id, photo.marks, _looking(work, photo))
             if marks != photo.marks:
                 _take(work, photo, marks)
         # an upright photo leaves room for the buttons beside it; on a phone they come below
@@ -142,10 +143,12 @@ def begin_editor_anew(work: Work, photo: PhotoRecord) -> None:
         work.tab.marks.pop(photo.id, None)
 
 
-def _look(work: Work, photo: PhotoRecord) -> Look:
-    """How card and hair are looked for in a photo."""
+def _looking(work: Work, photo: PhotoRecord) -> Looking:
+    """How card and hair are looked for in a photo, and the card's place is checked."""
 
-    def look(corners: Corners | None, path: tuple[Point, ...] | None) -> Suggestion:
+    def look(
+        corners: Corners | None = None, path: tuple[Point, ...] | None = None, near: Point | None = None
+    ) -> Suggestion:
         if photo.marks is None:
             raise AssertionError("a photo in a draft has marks")
         card = ChosenCard.of(photo.marks)
@@ -156,11 +159,15 @@ def _look(work: Work, photo: PhotoRecord) -> Look:
             card.reflectance,
             corners=corners,
             path=path,
+            near=near,
             decoded=OPENED,
             dark=card.dark,
         )
 
-    return look
+    def fault(marks: Marks) -> CardError | None:
+        return workflow.card_fault(work.store, photo, marks, decoded=OPENED)
+
+    return Looking(look, fault)
 
 
 def _take(work: Work, photo: PhotoRecord, marks: Marks) -> None:
@@ -176,17 +183,23 @@ def _beside(work: Work, photo: PhotoRecord) -> None:
     marks = photo.marks
     if marks is None:
         return
-    look = _look(work, photo)
-    anew = along_the_taps(photo.id, marks, look)
+    looking = _looking(work, photo)
+    anew = after_taps(photo.id, marks, looking)
     if anew is None:
-        right = looks_right(photo.id, marks, measured=is_measured(photo), key=f"right-{photo.role}")
-        anew = look_again(photo.id, marks, look, photo.size, key=photo.role)
+        right = looks_right(photo.id, marks, looking, measured=is_measured(photo), key=f"right-{photo.role}")
+        anew = look_again(photo.id, marks, looking, photo.size, key=photo.role)
         if right:
             _confirm(work, photo, marks)
     if anew is not None:
         _take(work, photo, anew)
     if is_measured(photo) and no_number(photo):
         _without_number(work, photo)
+        return
+    fault = card_fault(photo.id, marks, looking)
+    if fault is not None and st.button("Go on without a number", key=f"without-{photo.role}"):
+        given_up = replace(photo, reading=None, failure=fault.message)
+        put_photo(work, given_up, photo)
+        _next(work, given_up)
 
 
 def _without_number(work: Work, photo: PhotoRecord) -> None:
@@ -201,12 +214,8 @@ def _confirm(work: Work, photo: PhotoRecord, marks: Marks) -> None:
     """Measure with these marks, once; go on if there is a number."""
     measured = photo
     if not is_measured(photo):
-        missing = card_not_placed(photo.id, marks)
-        if missing:
-            measured = replace(photo, reading=None, failure=missing)
-        else:
-            with st.spinner("Measuring"):
-                measured = workflow.measure_record(work.store, photo, marks, decoded=OPENED)
+        with st.spinner("Measuring"):
+            measured = workflow.measure_record(work.store, photo, marks, decoded=OPENED)
         put_photo(work, measured, photo)
     if no_number(measured):
         st.rerun()
