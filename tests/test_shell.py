@@ -45,9 +45,9 @@ def test_the_file_of_settings_says_what_the_program_sets_itself() -> None:
     for name, value in SAFE.items():
         section, option = name.split(".")
         assert SETTINGS[section][option] == value, name
-    assert {f"{section}.{name}" for section in ("browser", "client", "server") for name in SETTINGS[section]} == set(
-        SAFE
-    )
+    assert {
+        f"{section}.{name}" for section in ("browser", "client", "global", "server") for name in SETTINGS[section]
+    } == set(SAFE)
 
 
 def test_what_may_be_handed_over_is_what_is_read() -> None:
