@@ -66,7 +66,7 @@ _search = partial(find_row, reflectances=_REFLECTANCES)
 STEPS3 = CardKind(
     name=_NAME,
     title="Three-step strip",
-    description="White, grey and black in equal thirds. Also undoes the camera's contrast.",
+    description="White, grey and black in equal thirds. Also undoes the camera's contrast; its white may burn out.",
     size_of="The three steps together: the area inside the corners that you mark.",
     corrected=(
         "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
