@@ -22,8 +22,8 @@ _NEW = "Photos with the new card are then set against those with this one, to se
 def own_darks(store: Store) -> None:
     """What the dark half of each kind of card counts as, with the ways to change it."""
     st.markdown(
-        "A card with a dark part also shows the contrast that the phone puts on a photo. What the dark part of yours "
-        "counts as holds for the photos from then on."
+        "A card with a dark part also shows the contrast that the phone puts on a photo. Note what that part of yours "
+        "reflects, and the photos from then on are measured with it."
     )
     for name, kind in CARD_KINDS.items():
         if kind.nominal_dark is None:
