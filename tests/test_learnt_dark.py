@@ -9,6 +9,7 @@ import pytest
 
 from tracker.calibrate.learnt_dark import FEWEST, CardSeen, learn_dark
 from tracker.measure.dark_half import NOMINAL as PRIOR
+from tracker.measure.dark_half import contrast_left, u_of_contrast
 from tracker.measure.reading import DarkHalf
 
 GREY, NOMINAL = 0.18, 0.05
@@ -70,6 +71,16 @@ def test_a_new_card_is_known_by_the_photos_with_the_one_before_it(new: float) ->
     assert (learnt.photos, learnt.visits) == (72, 24)
     assert learnt.known.u is not None
     assert abs(learnt.known.reflectance - new) < 2.5 * learnt.known.u
+
+
+def test_the_prior_is_what_the_kind_of_card_says_of_its_contrast() -> None:
+    for u in (0.05, 0.1, 0.16):
+        assert u_of_contrast(GREY, NOMINAL, contrast_left(GREY, NOMINAL, u * NOMINAL)) == pytest.approx(u)
+    [photos] = studio(np.random.default_rng(7), (0.05,), 30)
+    wide, narrow = (learn_dark(photos, NOMINAL, prior=prior) for prior in (0.2, 0.05))
+    assert wide is not None
+    assert narrow is not None
+    assert (wide.known.u or 0) > (narrow.known.u or 0)
 
 
 def test_what_it_was_taken_for_meanwhile_changes_nothing() -> None:

@@ -8,15 +8,21 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
+from photo_samples import jpeg
+from scenes import CARD, marks, ribbon, scene
 from test_pages_harness import Filled, assert_no_failure, drawn_photo, open_page, words
 from test_pages_new_visit import named, shown_draft, upload
+from test_two_part_card import steps, taken
 
 from tracker import workflow
+from tracker.calibrate.calibration import SCALE
 from tracker.errors import InvalidEntry, InvalidMarks
 from tracker.measure.reading import DarkHalf
 from tracker.record.records import MEASURING, PROGRESS, Client, new_id
 from tracker.store import Store
 from tracker.workflow.cards import OwnDark, note_new_card, own_dark
+from tracker.workflow.remeasuring import remeasure
+from tracker.workflow.yardsticks import add_swatch
 
 pytest_plugins = ("test_pages_harness",)
 
@@ -129,3 +135,29 @@ def test_what_cannot_be_kept_is_refused_and_what_is_damaged_counts_as_nothing(st
         assert_no_failure(open_page("studio"))
     workflow.note_dark_half(store, "steps2", DarkHalf(0.046))
     assert workflow.dark_half(store, "steps2") == DarkHalf(0.046)
+
+
+def test_measured_again_a_photo_keeps_the_dark_half_it_was_given(store: Store, client: Client) -> None:
+    picture = taken(steps(scene(), 0.18, 0.046))
+    record = workflow.take_in(store, jpeg(picture.encoded), client_id=client.id, role=PROGRESS, light="daylight")[0]
+    for given in (replace(marks("steps2"), dark=0.046, dark_u=0.002), replace(ribbon("steps2"), dark=0.044)):
+        photo = workflow.measure_record(store, record, given)
+        assert photo.reading is not None, photo.failure
+        store.photos.save(photo)
+        again = remeasure(store, photo.id)
+        assert again.marks is not None
+        assert again.reading is not None
+        assert again.marks.dark_half == given.dark_half
+        assert again.reading.card.dark == given.dark
+
+
+def test_photos_that_are_not_kept_follow_the_card_too(store: Store) -> None:
+    content = jpeg(taken(steps(scene(), 0.18, 0.046)).encoded)
+    photo = workflow.look_at(content, "steps2", dark=DarkHalf(0.046))
+    assert photo.found.marks.dark_half == DarkHalf(0.046)
+    given = replace(marks("steps2"), dark=0.046)
+    assert workflow.look_again_at(photo, given, CARD, None).marks.dark_half == DarkHalf(0.046)
+    reading, why = workflow.measure_passing(store, photo, given)
+    assert reading is not None, why
+    swatch = add_swatch(store, SCALE, reading, name="", level=6.0)
+    assert swatch.kit.dark == 0.046

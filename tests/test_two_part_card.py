@@ -128,7 +128,7 @@ def test_a_strip_without_its_white_counts_as_a_two_part_card(contrast: float) ->
     as_two = measure_photo(taken(steps(linear, 0.18, 0.035), contrast, exposure=1.6), two)
     plain = measure_photo(taken(linear), marks())  # the truth: exposed well, and without any contrast
     assert bright.ok, bright.failure
-    assert bright.card.without_spare
+    assert bright.card.patch_left_out
     note = next(check for check in bright.checks if check.name == "card_spare")
     assert note.ok
     assert "white step of the card burnt out" in note.says
@@ -141,14 +141,14 @@ def test_a_strip_without_its_white_counts_as_a_two_part_card(contrast: float) ->
         assert found.lab.lab == pytest.approx(true.lab.lab, abs=0.6)
     assert STRIP.undone_without is not None
     assert camera_error(bright.card, None) == STRIP.undone_without.under(None, 0.18)
-    whole = replace(bright.card, without_spare=False)
+    whole = replace(bright.card, patch_left_out=False)
     assert camera_error(bright.card, None).contrast > 2 * camera_error(whole, None).contrast
 
 
 def test_a_white_that_is_not_burnt_out_still_counts() -> None:
     reading = measure_photo(taken(steps(scene(), 0.90, 0.18, 0.035), 1.15, exposure=0.8), marks("steps3"))
     assert reading.ok, reading.failure
-    assert not reading.card.without_spare
+    assert not reading.card.patch_left_out
     assert not any(check.name == "card_spare" for check in reading.checks)
     assert camera_error(reading.card, None) == STRIP.undone.under(None, 0.18)
 
@@ -214,7 +214,7 @@ def test_records_of_before_still_open_and_new_ones_keep_what_was_known() -> None
     assert (opened.dark, opened.dark_u, opened.dark_half) == (None, None, None)
     card = CardSummary("steps3", CARD, (49.5, 0.0, 0.0), 0.0, 0.0)  # type: ignore[arg-type]
     kept = json.loads(to_json(card))
-    for name in ("dark", "dark_u", "without_spare"):
+    for name in ("dark", "dark_u", "patch_left_out"):
         del kept[name]
     assert from_json(CardSummary, json.dumps(kept)) == card
     assert camera_error(card, None) == STRIP.undone.under(None, 0.18)

@@ -47,6 +47,8 @@ UNITS = {
     "path": "px, x and y from root to tip",
     "width": "px",
     "reflectance": "0 to 1",
+    "dark": "0 to 1",
+    "dark_u": "0 to 1, standard uncertainty",
     "pixels": "pixels averaged",
     "kit_u": "standard uncertainty of lights, lows and dimension (L*) and of lightened (share)",
     "gradient": "EV across the card",

@@ -61,21 +61,23 @@ class LearntDark:
     known : DarkHalf, its reflectance with the standard uncertainty
     photos, visits : int, with this card, that told it
     compared : bool, True where photos with an earlier card by the same camera were there to compare with
+    is_worth_using : bool, True where it makes photos with two cards agree, or is surer than the nominal value by a
+        quarter at least
     """
 
     known: DarkHalf
     photos: int
     visits: int
     compared: bool
-
-    @property
-    def is_worth_using(self) -> bool:
-        """True where it makes photos with two cards agree, or is surer than the nominal value by a quarter at least."""
-        return self.compared or (self.known.u or 1.0) <= 0.75 * NOMINAL * self.known.reflectance
+    is_worth_using: bool
 
 
 def learn_dark(
-    now: Sequence[CardSeen], nominal: float, before: Sequence[CardSeen] = (), earlier: DarkHalf | None = None
+    now: Sequence[CardSeen],
+    nominal: float,
+    before: Sequence[CardSeen] = (),
+    earlier: DarkHalf | None = None,
+    prior: float = NOMINAL,
 ) -> LearntDark | None:
     """The reflectance of a card's dark half by the photos with it; None where they are too few.
 
@@ -85,18 +87,19 @@ def learn_dark(
     nominal : float, reflectance of the dark half of such cards, 0..1
     before : photos with the card before it, of the same kind
     earlier : DarkHalf or None, what was known of the dark half of that one; None for its nominal value
+    prior : float, relative standard uncertainty of the nominal value
 
     Notes
     -----
     For each camera the medians over visits of the log of the contrast are compared, and cameras weighed by how well
-    each tells. What comes out is shrunk to the nominal value by `dark_half.NOMINAL`.
+    each tells. What comes out is shrunk to the nominal value by `prior`.
     """
     new, old = _by_camera(now), _by_camera(before)
     visits = sum(len(each) for each in new.values())
     if visits < FEWEST:
         return None
     grey = float(np.median([seen.grey for seen in now]))
-    was, u_was = _known(earlier, nominal)
+    was, u_was = _known(earlier, nominal, prior)
     both = [name for name in new if name in old and len(old[name]) + len(new[name]) >= FEWEST]
     here, found = _scatter([*new.values(), *old.values()]), []
     for name, values in new.items():
@@ -111,17 +114,17 @@ def learn_dark(
     spread = math.log(grey / nominal)
     # of the log of the reflectance; the slope of a log of a log
     said, u_said = math.log(grey) - math.exp(contrast), spread / math.sqrt(weights.sum())
-    u_prior = math.hypot(NOMINAL, u_was) if both else NOMINAL
+    u_prior = math.hypot(prior, u_was) if both else prior
     share = u_prior**2 / (u_prior**2 + u_said**2)
     dark = math.exp(math.log(nominal) + share * (said - math.log(nominal)))
     u = math.hypot(math.sqrt(share) * u_said, u_was if both else 0.0)
-    return LearntDark(DarkHalf(dark, u * dark), len(now), visits, bool(both))
+    return LearntDark(DarkHalf(dark, u * dark), len(now), visits, bool(both), bool(both) or u <= 0.75 * prior)
 
 
-def _known(dark: DarkHalf | None, nominal: float) -> tuple[float, float]:
+def _known(dark: DarkHalf | None, nominal: float, prior: float) -> tuple[float, float]:
     """Reflectance of a dark half and its relative standard uncertainty."""
     if dark is None:
-        return nominal, NOMINAL
+        return nominal, prior
     return dark.reflectance, GIVEN if dark.u is None else dark.u / dark.reflectance
 
 

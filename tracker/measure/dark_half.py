@@ -32,6 +32,17 @@ def contrast_left(grey: float, dark: float, u: float) -> float:
     return math.hypot(_CURVE, u / dark / math.log(grey / dark))
 
 
+def u_of_contrast(grey: float, dark: float, contrast: float) -> float:
+    """Relative standard uncertainty of a dark patch that leaves so much contrast; undoes `contrast_left`.
+
+    Parameters
+    ----------
+    grey, dark : float, reflectances, 0..1, dark below grey
+    contrast : float, standard uncertainty of the exponent
+    """
+    return math.sqrt(max(contrast**2 - _CURVE**2, 0.0)) * math.log(grey / dark)
+
+
 def require_dark(dark: float, grey: float) -> None:
     """Check that a card's dark patch could reflect so much.
 

@@ -206,7 +206,7 @@ def measure_photo(
         card.gradient,
         grey,
         *_dark_used(kind, marks),
-        card.without_spare,
+        card.patch_left_out,
     )
     coloured = float(np.mean(np.any(strip.codes != strip.codes[..., :1], axis=-1)))
     dropped = [(name, colour.dropped) for name, colour in colours.items()]
@@ -214,7 +214,7 @@ def measure_photo(
     on_card = share_on_card(strip, corners)
     filled = None if way.stripes is None else {name: colour.filled for name, colour in colours.items()}
     checks = check_photo(summary, dropped, picture.warnings, coloured, seen, light, on_card, filled)
-    if card.without_spare and kind.spare is not None:
+    if card.patch_left_out and kind.spare is not None:
         checks = (*checks, check_spare(dict(kind.sound)[kind.spare]))
     if marks.vouched:
         checks = (*checks, VOUCHED)

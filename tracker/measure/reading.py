@@ -169,7 +169,7 @@ class CardSummary:
     reflectance : float, of the grey, as used for the balance, 0..1
     dark : float or None, of the dark patch, as used for the balance, 0..1; None for a card without one
     dark_u : float or None, its standard uncertainty; None where its nominal reflectance was used
-    without_spare : bool, True where a patch burnt out that the card can do without
+    patch_left_out : bool, True where a patch burnt out that the card can do without
     """
 
     kind: str
@@ -180,7 +180,7 @@ class CardSummary:
     reflectance: float = 0.18
     dark: float | None = None
     dark_u: float | None = None
-    without_spare: bool = False
+    patch_left_out: bool = False
 
 
 @dataclass(frozen=True, slots=True)

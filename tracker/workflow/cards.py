@@ -11,7 +11,7 @@ from tracker.calibrate.learnt_dark import CardSeen, LearntDark, learn_dark
 from tracker.errors import InvalidEntry, InvalidMarks
 from tracker.measure import CARD_KINDS, CardKind
 from tracker.measure.card_scale import require_size
-from tracker.measure.dark_half import require_dark
+from tracker.measure.dark_half import require_dark, u_of_contrast
 from tracker.measure.reading import DarkHalf, Marks
 from tracker.record.records import ROLES, from_json, now, to_json
 from tracker.store import CardUse, Store
@@ -147,7 +147,8 @@ def learnt_dark(store: Store, card_kind: str) -> LearntDark | None:
     begin = own.since or datetime.min.replace(tzinfo=UTC)
     later = [_seen(use) for use in used if use.taken_at >= begin]
     before = [_seen(use) for use in used if use.taken_at < begin]
-    learnt = learn_dark(later, kind.nominal_dark, before, own.earlier)
+    prior = u_of_contrast(kind.reflectance, kind.nominal_dark, kind.undone.contrast)
+    learnt = learn_dark(later, kind.nominal_dark, before, own.earlier, prior)
     return learnt if learnt is not None and learnt.is_worth_using else None
 
 

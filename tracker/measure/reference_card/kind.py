@@ -42,7 +42,7 @@ class CardReading:
     gradient: float
 
     @property
-    def without_spare(self) -> bool:
+    def patch_left_out(self) -> bool:
         """True where the spare patch burnt out and the others gave the correction."""
         return self.kind.spare is not None and not bool(self.usable[self.kind.spare])
 
@@ -113,8 +113,8 @@ class CardKind:
         ----------
         used : CardSummary, of a card of this kind: what was used for the correction
         """
-        alone = self.spare is None or used.without_spare
-        undone = self.undone_without if used.without_spare and self.undone_without is not None else self.undone
+        alone = self.spare is None or used.patch_left_out
+        undone = self.undone_without if used.patch_left_out and self.undone_without is not None else self.undone
         if used.dark is None or used.dark_u is None or not alone:
             return undone
         return replace(undone, contrast=contrast_left(used.reflectance, used.dark, used.dark_u))

@@ -9,7 +9,7 @@ from tracker.measure import CARD_KINDS
 from tracker.measure.card_scale import LARGEST_MM, SMALLEST_MM
 from tracker.store import Store
 from tracker.ui.parts.notices import say_on_next_page, told
-from tracker.ui.parts.own_dark import own_dark
+from tracker.ui.parts.own_dark import own_darks
 
 
 def card_sizes(store: Store) -> None:
@@ -23,11 +23,9 @@ def card_sizes(store: Store) -> None:
             continue  # it shows its size by itself
         size = workflow.card_size(store, name)
         noted = f"{size[0]:g} × {size[1]:g} mm" if size is not None else "size not noted"
-        dark = workflow.dark_half(store, name)
-        if kind.nominal_dark is not None:
-            noted += f", {kind.dark_name} {100 * (dark.reflectance if dark else kind.nominal_dark):.2g} %"
         with st.expander(f"{kind.title}: {noted}"):
             _fields(store, name, size)
+    own_darks(store)
 
 
 def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
@@ -49,7 +47,6 @@ def _fields(store: Store, name: str, size: tuple[float, float] | None) -> None:
             _keep(store, name, (float(width or 0), float(height or 0)))
         if size is not None and st.button("Forget it", key=f"card-forget-{name}"):
             _keep(store, name, None)
-    own_dark(store, name)
 
 
 def _keep(store: Store, name: str, size: tuple[float, float] | None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from tracker import workflow
-from tracker.measure import CARD_KINDS
+from tracker.measure import CARD_KINDS, CardKind
 from tracker.measure.reading import DarkHalf
 from tracker.said.card import say_dark, say_learnt
 from tracker.store import Store
@@ -19,19 +19,30 @@ _FROM_NOW = (
 _NEW = "Photos with the new card are then set against those with this one, to see what its dark part reflects."
 
 
-def own_dark(store: Store, name: str) -> None:
-    """What the dark half of a kind of card counts as, and the ways to change it; nothing where it has none."""
-    kind = CARD_KINDS[name]
-    if kind.nominal_dark is None:
-        return
+def own_darks(store: Store) -> None:
+    """What the dark half of each kind of card counts as, with the ways to change it."""
+    st.markdown(
+        "A card with a dark part also shows the contrast that the phone puts on a photo. Note what that part of yours "
+        "reflects, and the photos from then on are measured with it."
+    )
+    for name, kind in CARD_KINDS.items():
+        if kind.nominal_dark is None:
+            continue
+        known = workflow.dark_half(store, name)
+        share = 100 * (kind.nominal_dark if known is None else known.reflectance)
+        with st.expander(f"{kind.title}: {kind.dark_name} {share:.2g} %"):
+            _own_dark(store, name, kind, kind.nominal_dark)
+
+
+def _own_dark(store: Store, name: str, kind: CardKind, nominal: float) -> None:
     own = workflow.own_dark(store, name)
-    st.markdown(say_dark(kind.dark_name, own.known, kind.nominal_dark, own.photos, own.noted_at))
+    st.markdown(say_dark(kind.dark_name, own.known, nominal, own.photos, own.noted_at))
     _offer(store, name, own.known)
     percent = ask_dark(f"dark-own-{name}", kind, own.known)
     with st.container(horizontal=True):
         if st.button("Keep this value", key=f"dark-keep-{name}", disabled=percent is None):
             _keep(store, name, DarkHalf(round((percent or 0) / 100, 6)))
-        if own.known is not None and st.button(f"Back to {100 * kind.nominal_dark:.2g} %", key=f"dark-forget-{name}"):
+        if own.known is not None and st.button(f"Back to {100 * nominal:.2g} %", key=f"dark-forget-{name}"):
             _keep(store, name, None)
         if st.button("I have another card now", key=f"dark-new-{name}", help=_NEW):
             with told():

@@ -32,7 +32,7 @@ def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
 
 def _correct(card: CardReading, reference: Floats) -> Correction:
     """Gains, one exponent and one stray light from all steps, by least squares in L*; without white, no stray light."""
-    if card.without_spare:
+    if card.patch_left_out:
         return grey_and_dark(_NAME, card.linear[[_GREY, _BLACK]], reference[[_GREY, _BLACK]])
     seen, wanted = card.linear[_GREY], reference[_GREY]
     exponent, flare = tone(card.linear, reference, seen, wanted)
@@ -53,7 +53,7 @@ def _correct(card: CardReading, reference: Floats) -> Correction:
 
 def _require_plausible(card: CardReading) -> None:
     white, middle, black = (float(luminance(values)) for values in card.linear)
-    lightest = 1.0 if card.without_spare else 1.5  # a white that burnt out reads too dark
+    lightest = 1.0 if card.patch_left_out else 1.5  # a white that burnt out reads too dark
     if not white > lightest * middle or not middle > 1.3 * black:
         raise CardImplausible(
             "The three steps do not run from white through grey to black.",
@@ -66,7 +66,7 @@ _search = partial(find_row, reflectances=_REFLECTANCES)
 STEPS3 = CardKind(
     name=_NAME,
     title="Three-step strip",
-    description="White, grey and black in equal thirds. Also undoes the camera's contrast.",
+    description="White, grey and black in equal thirds. Also undoes the camera's contrast; its white may burn out.",
     size_of="The three steps together: the area inside the corners that you mark.",
     corrected=(
         "The white, grey and black of the strip gave the colour and strength of the light, the camera's contrast and "
