@@ -83,13 +83,13 @@ def _dark(shine: float) -> Check:
 
 
 def _no_screen(sides: int) -> Check:
-    ok = sides <= limits.FRAMED
+    ok = sides / 4 <= limits.FRAMED
     return Check(
         "card_screen",
         ok,
-        float(sides),
-        float(limits.FRAMED),
-        "sides",
+        sides / 4,
+        limits.FRAMED,
+        "share",
         "Nothing frames the card as a screen is framed."
         if ok
         else "A dark frame runs round the grey, as round the screen of a phone or a tablet.",

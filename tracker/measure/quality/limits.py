@@ -20,13 +20,13 @@ DOUBT = 0.5  # that what was found is the hair, 0 to 1: from here on a person ha
 # share of the hair that shines; our rendered heads of dry hair have 0 to 0.03 along a ribbon, 0 to 0.05 over the whole
 GLOSS = 0.08
 LIGHT_AT_HAIR = 0.5  # EV, least difference between the light on hair and card, by the fall-off across the card
-# what lies on a card: good photos of the rendered heads, of all kinds of card, give at most what stands in brackets
-STRANGE = 0.05  # share of a patch's pixels (0.035); from 0.08 on the card is refused
-SHINE = 0.08  # EV by which a part is lighter than the rest (0.027); a card that shines so on a third is 0.4 L* off
-BEND = 0.15  # EV between the middle of a patch and its edges (0.053 on large patches, 0.11 on those of a chart)
-BOW = 0.02  # share of a side's length (0.003; 0.014 on a chart, by the rims of its patches)
-DARK_SHINE = 0.10  # EV across the dark patch and not the grey one (0.035); it moves the exponent by 0.05
-FRAMED = 2  # sides with a dark frame of one width (0); a hand hides one side of a phone
+# what lies on a card; in brackets the most that 130 good photos of the rendered heads give, of all kinds of card
+STRANGE = 0.05  # share of a patch's pixels (0.014; 0.035 on another 30 charts); from 0.08 on the card is refused
+SHINE = 0.08  # EV by which a part is lighter than the rest (0.033)
+BEND = 0.18  # EV between the middle of a patch and its edges (0.142); the mean is then off by a third of it
+BOW = 0.02  # share of a side's length (0.014, at the rims of a chart's patches and where hair lies along a side)
+DARK_SHINE = 0.10  # EV across the dark patch and not the grey one (0.034); all over it, the exponent moves by 0.05
+FRAMED = 0.5  # share of the sides that have a dark frame of one width (0.25); a hand hides one side of a phone
 MARGIN = 3.0  # pixels between the card and the edge of the photo
 NEARER = 1.25  # ratio between two visits of the length of the hair in the photo, also relative to the card
 MOVED = 0.15  # share of the photo's longer side by which the hair has moved in it between two visits
