@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.bench.heads.cards import KINDS
 from tests.bench.heads.develop import CHANGING, Developed, develop
 from tests.bench.heads.plates import heads
 from tests.scenes import CARD, off_balance, photograph, scene
@@ -47,7 +48,7 @@ def rendered(place: int, kind: str) -> Developed:
     return develop(head, head.shots[0], kind, CHANGING)
 
 
-@pytest.mark.parametrize("kind", CARD_KINDS)
+@pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("place", [2, 33])
 def test_finds_each_kind_beside_a_rendered_head(place: int, kind: str) -> None:
     photo = rendered(place, kind)

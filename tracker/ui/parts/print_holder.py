@@ -27,6 +27,6 @@ def print_holder() -> None:
                 key=f"holder-{name}",
             )
     st.caption(
-        "The large one is seen from farther away. The pocket one takes a card of the size of a bank card, and fits an "
-        "apron. A holder that you print anew has another dark patch: keep to one print where you compare photos."
+        "The large one can be farther from the camera. The pocket one takes a card the size of a bank card, and goes "
+        "into an apron. A holder that you print anew has another dark patch, so keep to one for photos to be compared."
     )

@@ -19,6 +19,7 @@ LONGEST = 1500
 """Pixels of the longer edge while searching."""
 _FINER = 2.0  # times as many pixels along each edge, in the finest view
 _WORTH = 0.75  # search pixels per photo pixel, above which the photo shows hardly more than its copy
+_LARGE = 60.0  # pixels, a side whose corners half of the pixels show well enough to start from
 _AROUND = 7.0  # sides of a marker, round one that was seen, in which the others are
 _SHARPER = 1.5  # of the detail finer than two pixels is added
 _NEXT = 0.45  # of a marker's side, within which two sightings are one marker
@@ -74,7 +75,9 @@ def greys_of(encoded: np.ndarray) -> GreyPhoto:
     if whole.dtype != np.uint8:
         whole = (whole // 257).astype(np.uint8)
     shrink = min(1.0, LONGEST / max(whole.shape))
-    return GreyPhoto(whole, _resized(whole, shrink), shrink)
+    halved = _resized(whole, 0.5) if shrink <= 0.5 else whole  # to halve first is twice as fast
+    height, width = (max(1, round(side * shrink)) for side in whole.shape)
+    return GreyPhoto(whole, cv2.resize(halved, (width, height), interpolation=cv2.INTER_AREA), shrink)
 
 
 def _detector(step: int) -> cv2.aruco.ArucoDetector:
@@ -94,16 +97,19 @@ def look(photo: GreyPhoto, tapped: Floats | None) -> list[Marker]:
     photo : GreyPhoto
     tapped : (2,) or None, pixel centre of the search copy, a point inside the board
     """
+    halved: list[Marker] = []
     found: list[Marker] = []
     quick, thorough = _detector(20), _detector(10)
-    for scale in (1.0, 0.5):
-        _take(found, quick, _resized(photo.small, scale), scale)
+    _take(halved, quick, _resized(photo.small, 0.5), 0.5)
+    if _is_whole(halved, _LARGE):
+        return halved
+    _take(found, quick, photo.small, 1.0)
+    for marker in halved:
+        _add(found, marker)
     if _is_whole(found):
         return found
     if not found and tapped is None:
-        if photo.shrink <= _WORTH:
-            _take(found, _detector(30), *_finer(photo))
-        return found
+        return found  # finer views of all of a photo show none where these show none
     place = _around(photo.small, found, tapped)
     _take(found, thorough, _sharpened(photo.small[place]), 1.0, place)
     if not _is_whole(found):
@@ -113,8 +119,10 @@ def look(photo: GreyPhoto, tapped: Floats | None) -> list[Marker]:
     return found
 
 
-def _is_whole(found: list[Marker]) -> bool:
-    return any({marker.place for marker in found if marker.board == board} == {0, 1, 2, 3} for board in BOARDS)
+def _is_whole(found: list[Marker], least: float = 0.0) -> bool:
+    """True where a board shows its four markers, each with a side of at least so many pixels."""
+    large = [marker for marker in found if marker.side >= least]
+    return any({marker.place for marker in large if marker.board == board} == {0, 1, 2, 3} for board in BOARDS)
 
 
 def _resized(grey: np.ndarray, scale: float) -> np.ndarray:
@@ -141,14 +149,11 @@ def _around(grey: np.ndarray, found: list[Marker], tapped: Floats | None) -> Par
     return slice(int(top), int(low)), slice(int(left), int(right))
 
 
-def _finer(photo: GreyPhoto, place: Part = _EVERYWHERE) -> tuple[np.ndarray, float]:
+def _finer(photo: GreyPhoto, place: Part) -> tuple[np.ndarray, float]:
     """A finer view of a part, of the photo's own pixels where it has them, and how much finer than the search copy."""
     if photo.shrink > _WORTH:
         return _resized(photo.small[place], _FINER), _FINER
-    rows, columns = (
-        slice(*(None if edge is None else round(edge / photo.shrink) for edge in (part.start, part.stop)))
-        for part in place
-    )
+    rows, columns = (slice(round(part.start / photo.shrink), round(part.stop / photo.shrink)) for part in place)
     scale = min(_FINER, 1 / photo.shrink)
     return _resized(photo.whole[rows, columns], scale * photo.shrink), scale
 
@@ -170,9 +175,13 @@ def _take(
         for board in BOARDS:
             if int(number) not in board.ids:
                 continue
-            marker = Marker(board, board.ids.index(int(number)), corners)
-            if all(_is_another(marker, other) for other in found):
-                found.append(marker)
+            _add(found, Marker(board, board.ids.index(int(number)), corners))
+
+
+def _add(found: list[Marker], marker: Marker) -> None:
+    """Add a marker, unless it is one that is there already."""
+    if all(_is_another(marker, other) for other in found):
+        found.append(marker)
 
 
 def _is_another(marker: Marker, other: Marker) -> bool:

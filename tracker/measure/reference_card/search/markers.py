@@ -25,6 +25,7 @@ _DETAIL = 0.6  # correlation of the cells of a marker that is looked for where i
 # by which the corners may miss one plane, root mean square: pixels, and share of a marker's side
 _FLAT = 0.6, 0.008
 _ROUGH = 0.05  # of a marker's side, by which the detector's own corners lie off
+_ROUNDS = 2  # from the detector's corners to those where the edges meet
 _OUTSIDE = 1.0  # pixel
 
 
@@ -154,12 +155,12 @@ def _middle(box: Box) -> Floats:
 
 def _corners(box: Box) -> Floats:
     left, top, right, bottom = box
-    return np.array([(left, top), (right, top), (right, bottom), (left, bottom)])
+    return np.array([(left, top), (right, top), (right, bottom), (left, bottom)], float)
 
 
 def _unit(board: Board, place: int) -> Floats:
     """Corners of a marker, (4, 2), in the unit square of the frame."""
-    return _corners(board.markers[place]) / np.array(board.size_mm)
+    return np.asarray(_corners(board.markers[place]) / np.array(board.size_mm))
 
 
 def _plane(unit: Floats, pixels: Floats, off: float = 0.0) -> Floats:
@@ -188,23 +189,30 @@ def _placed(markers: Sequence[Marker], off: float = 0.0) -> _Placed:
 
 def _complete(grey: np.ndarray, group: Sequence[Marker]) -> _Placed:
     """The board of some markers: those that the detector missed join them, and all lie on their own edges."""
-    board = group[0].board
-    rough = _placed(group, off=max(1.5, _ROUGH * float(np.mean([marker.side for marker in group]))))
-    seen = {marker.place: marker for marker in group}
+    side = float(np.mean([marker.side for marker in group]))
+    placed = _placed(group, off=max(1.5, _ROUGH * side))
+    for _ in range(_ROUNDS):
+        placed = _on_edges(grey, placed)
+    return _without_a_stray(placed)
+
+
+def _on_edges(grey: np.ndarray, placed: _Placed) -> _Placed:
+    """The board with each marker on its own edges, looked for where the whole board says that they are."""
+    seen = {marker.place: marker for marker in placed.markers}
     markers = []
-    for place in range(len(board.ids)):
-        expected, marker = _seen(rough.plane, _unit(board, place)), seen.get(place)
+    for place in range(len(placed.board.ids)):
+        expected, marker = _seen(placed.plane, _unit(placed.board, place)), seen.get(place)
         if marker is not None:
             # the detector's corner may be cut off or have run out along something dark
             apart = float(np.median(np.hypot(*(marker.corners - expected).T)))
             start = expected if apart < 2 * _ROUGH * marker.side else marker.corners
             own = on_its_edges(grey, start)
-            markers.append(Marker(board, place, start if own is None else own))
-        elif len(group) > 1 and _likeness(grey, rough.plane, board, place) > _DETAIL:
+            markers.append(marker if own is None else Marker(placed.board, place, own))
+        elif len(seen) > 1 and _likeness(grey, placed.plane, placed.board, place) > _DETAIL:
             own = on_its_edges(grey, expected)
             if own is not None:
-                markers.append(Marker(board, place, own))
-    return _without_a_stray(_placed(markers))
+                markers.append(Marker(placed.board, place, own))
+    return _placed(markers)
 
 
 def _without_a_stray(placed: _Placed) -> _Placed:
