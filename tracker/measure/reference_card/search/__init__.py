@@ -3,6 +3,7 @@
 from tracker.measure.reference_card.search.chart import find_chart
 from tracker.measure.reference_card.search.decide import find_plain
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason, Search, found_corners
+from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.measure.reference_card.search.rows import find_row
 
 __all__ = [
@@ -11,9 +12,11 @@ __all__ = [
     "NONE",
     "FoundCard",
     "Reason",
+    "Reduced",
     "Search",
     "find_chart",
     "find_plain",
     "find_row",
     "found_corners",
+    "reduce",
 ]

@@ -21,6 +21,7 @@ _UNLIKELY = 2.0  # log odds against an outline that only a tap speaks for
 _TAPPED = 1e-4  # a person who taps has said that there is a card
 _HOLDS = 0.5  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
+_GOES_ON = 0.25  # share of a strip outside a side that looks like the card: the side may lie along fingertips
 _FINGERS, _BEYOND = (0.1, 0.65), 0.15  # share of a side that they cover; share of a strip outside that is like the card
 _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
@@ -30,12 +31,12 @@ _BELONGS = -1.0, 4.0  # log odds and miss (pixels) of a longer card of which it 
 _TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
 
 
-def find_plain(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+def find_plain(encoded: np.ndarray | Reduced, near: Point | None = None) -> FoundCard:
     """The one plain card in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which several searches then share
     near : (x, y) or None, pixels, a point inside the card as a person tapped it
 
     Returns
@@ -100,6 +101,8 @@ def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:
     traits = taken.traits
     if taken.odds - max(elsewhere, -20.0) < _LEAD:
         return "several"
+    if traits.goes_on > _GOES_ON:
+        return "rim"
     if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest) and not _held(traits):
         return "rim"
     if traits.brightest > _BRIGHTEST:

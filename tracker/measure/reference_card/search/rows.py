@@ -26,7 +26,7 @@ from tracker.measure.reference_card.search.sides import reaches, refine_all
 from tracker.measure.reference_card.search.traits import inside_photo, traits_of_all
 
 _LONGEST = 4.5  # of the whole row
-_LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
+_LIKELY = -4.0  # log odds of a step by its form, below which no row is tried
 _BLUR = 1.5  # pixels, see `reaches`: how far the sides of a step may be from where its neighbour says
 _CONTRAST = (0.55, 1.6)  # seen over true log ratio of two steps: a phone's look, stray light, a printed dark
 _BURNT = 245.0  # code: a white step may burn out, and then only has to be lighter
@@ -62,12 +62,12 @@ class Row:
     rim: float
 
 
-def find_row(encoded: np.ndarray, near: Point | None = None, *, reflectances: Sequence[float]) -> FoundCard:
+def find_row(encoded: np.ndarray | Reduced, near: Point | None = None, *, reflectances: Sequence[float]) -> FoundCard:
     """The one card of equal steps in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which several searches then share
     near : (x, y) or None, pixels, a point inside the card as a person tapped it
     reflectances : of the steps from the card's top to its bottom, 0..1
 

@@ -104,4 +104,4 @@ def fit(traits: Traits) -> float:
     ----------
     traits : Traits
     """
-    return 3 * (traits.edge - 0.5 * traits.ragged - 0.08 * float(traits.rim.max()))
+    return 3 * (traits.edge - 0.5 * traits.ragged - 0.08 * float(traits.rim.max()) - traits.goes_on)
