@@ -18,6 +18,7 @@ import time
 import urllib.request
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -60,7 +61,7 @@ def speed_lines(photo: Path) -> list[Line]:
     both, decode, convert, measure = (found[name] for name in ("both", "decode", "convert", "measure"))
     slower, faster, more = both / decode, convert / both, found["read"] / found["here"]
     whole, outline = found["whole"] / decode, found["outline"] / decode
-    every, dearest = found["every kind"] / decode, max(found["each kind"]) / decode
+    every, slowest = found["every_kind"] / decode, found["slowest"] / decode
     return [
         Line(found["photo"], ""),
         Line("Pillow, whole photo to an array", f"{1e3 * decode:.0f} ms"),
@@ -79,9 +80,9 @@ def speed_lines(photo: Path) -> list[Line]:
         Line("  against Pillow", f"{whole:.2f} times", "at most 2.5", whole <= 2.5),
         Line("find the outline of the hair, card known", f"{1e3 * found['outline']:.0f} ms"),
         Line("  against Pillow", f"{outline:.2f} times", "at most 3.0", outline <= 3.0),
-        Line("search for the card, the slowest kind", f"{1e3 * max(found['each kind']):.0f} ms"),
-        Line("  against Pillow", f"{dearest:.2f} times", "at most 3.0", dearest <= 3.0),
-        Line("search for cards of every kind", f"{1e3 * found['every kind']:.0f} ms"),
+        Line("search for the card, the slowest kind", f"{1e3 * found['slowest']:.0f} ms"),
+        Line("  against Pillow", f"{slowest:.2f} times", "at most 3.0", slowest <= 3.0),
+        Line("search for cards of every kind", f"{1e3 * found['every_kind']:.0f} ms"),
         Line("  against Pillow", f"{every:.2f} times", "at most 3.0", every <= 3.0),
         Line("both decoding and measuring a ribbon", f"{1e3 * both:.0f} ms"),
         Line("  against Pillow", f"{slower:.2f} times", "at most 2.0", slower <= 2.0),
@@ -244,14 +245,12 @@ def speed(photo: Path) -> dict[str, Any]:
         measure=lambda: measure_photo(picture, placed),
         whole=lambda: measure_photo(picture, whole_placed),
         outline=lambda: find_hair(picture.encoded, placed.corners),
-        **{"every kind": every_kind},
+        every_kind=every_kind,
+        **{f"search {k}": partial(search, picture.encoded, None) for k, search in enumerate(searches)},
     )
-    each = seconds(**{str(k): lambda search=search: search(picture.encoded, None) for k, search in enumerate(searches)})
-    return {
-        "photo": f"photo of {width} x {height} pixels, {len(content) / 1e6:.1f} MB, drawn",
-        **taken,
-        "each kind": list(each.values()),
-    }
+    slowest = max(taken[name] for name in taken if name.startswith("search"))
+    about = f"photo of {width} x {height} pixels, {len(content) / 1e6:.1f} MB, drawn"
+    return {"photo": about, **taken, "slowest": slowest}
 
 
 def memory(photo: Path) -> dict[str, Any]:

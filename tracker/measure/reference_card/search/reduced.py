@@ -38,7 +38,7 @@ class Reduced:
     noise : float, standard deviation of the codes where the photo is flat
     tint : (3,), mean of the photo in linear light, each channel against their mean
     shrink : float, search pixels per photo pixel
-    larger : (h, w, 3) and its pixels per photo pixel, the photo at 1.2 to 2.5 times the size; None where there is no more
+    larger : (h, w, 3) and its pixels per photo pixel, the photo at 1.2 to 2.5 times this size, or None
     parts : what searches found out about the photo and share, by name
     """
 
@@ -52,7 +52,7 @@ class Reduced:
 
     @property
     def finer(self) -> Reduced | None:
-        """The copy of up to 2.5 times the size, on which small cards are measured; None where the photo is no larger."""
+        """The copy of up to 2.5 times this size, on which small cards are measured; None where there is one."""
         if self.larger is None:
             return None
         codes, shrink = self.larger
