@@ -16,14 +16,14 @@ from tracker.measure.reference_card.search.rows import joins, rows_among
 from tracker.measure.reference_card.search.score import fit, form, probability
 from tracker.measure.reference_card.search.traits import Traits
 
-_SURE, _MAYBE = 0.5, 0.1  # probability
+_SURE, _MAYBE = 0.6, 0.1  # probability
 _UNLIKELY = 2.0  # log odds against an outline that only a tap speaks for
 _TAPPED = 1e-4  # a person who taps has said that there is a card
 _HOLDS = 0.5  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
 _GOES_ON = 0.25  # share of a strip outside a side that looks like the card: the side may lie along fingertips
 _FINGERS, _BEYOND = (0.1, 0.65), 0.15  # share of a side that they cover; share of a strip outside that is like the card
-_LEAD = 1.0  # log odds over any other place
+_LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
