@@ -18,6 +18,7 @@ import time
 import urllib.request
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -60,6 +61,7 @@ def speed_lines(photo: Path) -> list[Line]:
     both, decode, convert, measure = (found[name] for name in ("both", "decode", "convert", "measure"))
     slower, faster, more = both / decode, convert / both, found["read"] / found["here"]
     whole, outline = found["whole"] / decode, found["outline"] / decode
+    every, slowest = found["every_kind"] / decode, found["slowest"] / decode
     return [
         Line(found["photo"], ""),
         Line("Pillow, whole photo to an array", f"{1e3 * decode:.0f} ms"),
@@ -78,6 +80,10 @@ def speed_lines(photo: Path) -> list[Line]:
         Line("  against Pillow", f"{whole:.2f} times", "at most 2.5", whole <= 2.5),
         Line("find the outline of the hair, card known", f"{1e3 * found['outline']:.0f} ms"),
         Line("  against Pillow", f"{outline:.2f} times", "at most 3.0", outline <= 3.0),
+        Line("search for the card, the slowest kind", f"{1e3 * found['slowest']:.0f} ms"),
+        Line("  against Pillow", f"{slowest:.2f} times", "at most 3.0", slowest <= 3.0),
+        Line("search for cards of every kind", f"{1e3 * found['every_kind']:.0f} ms"),
+        Line("  against Pillow", f"{every:.2f} times", "at most 3.0", every <= 3.0),
         Line("both decoding and measuring a ribbon", f"{1e3 * both:.0f} ms"),
         Line("  against Pillow", f"{slower:.2f} times", "at most 2.0", slower <= 2.0),
         Line("  against scikit-image", f"{faster:.1f} times faster", "at least 8", faster >= 8),
@@ -213,6 +219,8 @@ def speed(photo: Path) -> dict[str, Any]:
 
     from tracker.measure import measure_photo
     from tracker.measure.hair import find_hair
+    from tracker.measure.reference_card import CARD_KINDS
+    from tracker.measure.reference_card.search import reduce
     from tracker.photo import decode_photo, read_photo
     from tracker.photo.damage import decode_jpeg
 
@@ -220,6 +228,13 @@ def speed(photo: Path) -> dict[str, Any]:
     whole = np.asarray(Image.open(io.BytesIO(content)))
     picture = read_photo(content)
     height, width = whole.shape[:2]
+    searches = [kind.search for kind in CARD_KINDS.values() if kind.search]
+
+    def every_kind() -> None:
+        copy: Any = reduce(picture.encoded)  # the searches share their work through it
+        for search in searches:
+            search(copy, None)
+
     taken = seconds(
         decode=lambda: np.asarray(Image.open(io.BytesIO(content))),
         convert=lambda: rgb2lab(whole),
@@ -230,8 +245,12 @@ def speed(photo: Path) -> dict[str, Any]:
         measure=lambda: measure_photo(picture, placed),
         whole=lambda: measure_photo(picture, whole_placed),
         outline=lambda: find_hair(picture.encoded, placed.corners),
+        every_kind=every_kind,
+        **{f"search {k}": partial(search, picture.encoded, None) for k, search in enumerate(searches)},
     )
-    return {"photo": f"photo of {width} x {height} pixels, {len(content) / 1e6:.1f} MB, drawn", **taken}
+    slowest = max(taken[name] for name in taken if name.startswith("search"))
+    about = f"photo of {width} x {height} pixels, {len(content) / 1e6:.1f} MB, drawn"
+    return {"photo": about, **taken, "slowest": slowest}
 
 
 def memory(photo: Path) -> dict[str, Any]:

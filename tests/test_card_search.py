@@ -18,9 +18,18 @@ from tracker.errors import CardAmbiguous, CardImplausible, CardNotFound
 from tracker.maths.colorimetry import Floats
 from tracker.measure.balance import apply
 from tracker.measure.reference_card import CARD_KINDS, CardKind, CardReading, correction_from_card
-from tracker.measure.reference_card.search import ASK, FOUND, NONE, FoundCard, Reason, found_corners
-from tracker.measure.reference_card.search.geometry import area, corner_cosine, meet, overlap
-from tracker.measure.reference_card.search.sides import parabola
+from tracker.measure.reference_card.search import ASK, FOUND, NONE, FoundCard, Reason, found_corners, reduce
+from tracker.measure.reference_card.search.geometry import (
+    all_corners_of,
+    all_sides,
+    area,
+    corner_cosine,
+    each_once,
+    meet,
+    overlap,
+)
+from tracker.measure.reference_card.search.sides import parabola, refine, refine_all
+from tracker.measure.reference_card.search.traits import traits_of, traits_of_all
 
 PLAIN, TWO, STRIP, CHART = (CARD_KINDS[name] for name in ("grey18", "steps2", "steps3", "chart24"))
 REASONS = get_args(Reason)
@@ -145,6 +154,57 @@ def test_a_corner_behind_a_finger_comes_back() -> None:
     assert off(found, HERE, turns=True) < 6
 
 
+def test_a_side_of_fingertips_is_never_taken_for_the_cards_own() -> None:
+    encoded = drawn((HERE, (0.18,)))
+    left = HERE[[0, 3]]
+    for share in (0.3, 0.5, 0.7):
+        x, y = left[0] + share * (left[1] - left[0])
+        cv2.line(encoded, (round(x) - 60, round(y)), (round(x) + 25, round(y)), (196, 142, 120), 24)
+    found = search(PLAIN, encoded)
+    assert found.state == ASK or off(found, HERE, turns=True) < 0.01 * encoded.shape[1]
+
+
+@pytest.mark.parametrize("width", [60, 90])
+def test_a_small_card_in_a_large_photo_is_measured_on_a_finer_copy(width: int) -> None:
+    card = np.array([(700.0, 900.0), (700 + width, 906), (697 + width, 906 + 1.4 * width), (697, 900 + 1.4 * width)])
+    encoded = cv2.resize(drawn((np.array(HERE) * 0 - 50, (0.18,))), (1800, 2200), interpolation=cv2.INTER_CUBIC)
+    fill = np.zeros(encoded.shape[:2], np.float32)
+    cv2.fillConvexPoly(fill, np.rint((card - 0.5) * 16).astype(np.int32), 1.0, cv2.LINE_AA, 4)
+    fill = cv2.GaussianBlur(fill, (0, 0), 0.8)[..., None]
+    encoded = np.rint(encoded * (1 - fill) + 96 * fill).astype(np.uint8)
+    photo = reduce(encoded)
+    assert photo.finer is not None
+    assert photo.finer.shrink > 1.5 * photo.shrink
+    found = search(PLAIN, encoded)
+    assert found.state == FOUND
+    assert off(found, card, turns=True) < 0.001 * encoded.shape[1]
+
+
+def test_the_halves_of_a_drawn_card_are_not_taken_for_a_plain_one() -> None:
+    for steps in ((0.18, 0.05), (0.9, 0.18, 0.035)):
+        assert search(PLAIN, drawn((HERE, steps))).state != FOUND
+
+
+def test_searches_that_share_a_copy_answer_as_each_alone() -> None:
+    encoded = drawn((HERE, (0.18, 0.05)))
+    shared = reduce(encoded)
+    assert reduce(shared) is shared
+    for kind in CARD_KINDS.values():
+        assert search(kind, shared) == search(kind, encoded)  # type: ignore[arg-type]
+
+
+def test_outlines_refined_together_are_those_refined_alone() -> None:
+    photo = reduce(drawn((HERE, (0.18,))))
+    begin = photo.from_photo(HERE) + np.array([[[3.0, -2.0]], [[-4.0, 3.0]], [[0.0, 0.0]]])
+    together = refine_all(photo, begin, (3.0, 5.0))
+    for quad, moved in zip(begin, together, strict=True):
+        alone = refine(photo, quad, 1.0, (3.0, 5.0))
+        assert alone == pytest.approx(moved, abs=1e-3)
+        assert np.abs(moved - photo.from_photo(HERE)).max() < 1.0  # the drawn truth
+    for one, traits in zip(together, traits_of_all(photo, together), strict=True):
+        assert traits.edge == pytest.approx(traits_of(photo, one).edge)
+
+
 def test_two_cards_are_asked_about_and_a_tap_decides() -> None:
     other = HERE - np.array([0.0, 390.0])
     encoded = drawn((HERE, (0.18,)), (other, (0.18,)))
@@ -223,6 +283,17 @@ def test_lines_meet_where_they_do_and_parallels_nowhere() -> None:
     assert meet(first, (np.array([3.0, 9.0]), np.array([0.6, 0.8]))) == pytest.approx([-3.0, 1.0])
     assert meet(first, (np.array([0.0, 2.0]), np.array([1.0, 0.0]))) is None
     assert corner_cosine(np.array([(0.0, 0.0), (4.0, 0.0), (4.0, 2.0), (0.0, 2.0)])) == pytest.approx(0, abs=1e-12)
+
+
+def test_corners_of_all_sides_are_those_of_each_pair() -> None:
+    along, lengths = all_sides(HERE[None])
+    assert all_corners_of(HERE[None], along / lengths[..., None])[0] == pytest.approx(HERE)
+
+
+def test_of_outlines_alike_the_first_is_kept_whatever_corner_it_starts_at() -> None:
+    quads = np.stack([HERE, np.roll(HERE, 1, axis=0) + 1, HERE + 40])
+    assert each_once(quads, np.full(3, 5.0)).tolist() == [0, 2]
+    assert each_once(quads, np.full(3, 5.0), HERE[None] + 2).tolist() == [2]
 
 
 def test_the_peak_of_a_parabola_is_exact() -> None:

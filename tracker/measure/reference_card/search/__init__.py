@@ -4,6 +4,7 @@ from tracker.measure.reference_card.search.chart import find_chart
 from tracker.measure.reference_card.search.decide import find_plain
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason, Search, found_corners
 from tracker.measure.reference_card.search.markers import board_at, find_markers
+from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.measure.reference_card.search.rows import find_row
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "NONE",
     "FoundCard",
     "Reason",
+    "Reduced",
     "Search",
     "board_at",
     "find_chart",
@@ -19,4 +21,5 @@ __all__ = [
     "find_plain",
     "find_row",
     "found_corners",
+    "reduce",
 ]

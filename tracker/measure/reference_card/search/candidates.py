@@ -60,10 +60,12 @@ def places(codes: np.ndarray, longest: float, smallest: float) -> Places:
     blurs: list[float] = []
     halves = codes
     for blur, step, limits in _LADDER:
+        known = np.empty((0, 4))
         halves = cv2.resize(halves, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
         slopes = gradient(halves, blur, step)
         for limit in limits:
-            found += _even_quads(cv2.compare(slopes, limit, cv2.CMP_LT), step, smallest)
+            quads_here, known = _even_quads(cv2.compare(slopes, limit, cv2.CMP_LT), step, smallest, known)
+            found += quads_here
             blurs += [blur] * (len(found) - len(blurs))
     quads = np.array(found).reshape(-1, 4, 2)
     shaped = which_card_shaped(quads, 0.1, longest)
@@ -87,8 +89,11 @@ def gradient(codes: np.ndarray, blur: float, step: int) -> np.ndarray:
     return np.asarray(cv2.sqrt(squares))
 
 
-def _even_quads(even: np.ndarray, step: int, smallest: float) -> list[Floats]:
-    """Quadrilaterals of the even regions off the frame, pixels of the full search size."""
+def _even_quads(even: np.ndarray, step: int, smallest: float, known: np.ndarray) -> tuple[list[Floats], np.ndarray]:
+    """Quadrilaterals of the even regions off the frame, pixels of the full search size, and the boxes of the regions.
+
+    Regions with the box of a known one are left out: a sharp edge gives the same region at many limits.
+    """
     height, width = even.shape
     _, labels, stats, _ = cv2.connectedComponentsWithStats(even, connectivity=4)
     left, top, wide, high, count = stats.T
@@ -97,12 +102,16 @@ def _even_quads(even: np.ndarray, step: int, smallest: float) -> list[Floats]:
     fits &= np.minimum(wide, high) >= _THINNEST / step
     fits &= (left > 0) & (top > 0) & (left + wide < width) & (top + high < height)
     fits[0] = False  # what is not even
+    boxes = np.stack([left, top, left + wide, top + high], axis=1)
+    labels_here = np.flatnonzero(fits)
+    if len(known):
+        labels_here = labels_here[(np.abs(boxes[labels_here][:, None] - known).max(axis=2) > 0).all(axis=1)]
     found: list[Floats] = []
-    for label in np.flatnonzero(fits):
+    for label in labels_here:
         x, y, w, h = stats[label, :4].tolist()
         region = cv2.inRange(labels[y : y + h, x : x + w], int(label), int(label))
         found += [(quad + [x, y] + 0.5) * step - 0.5 for quad in _quads_round(region)]
-    return found
+    return found, np.concatenate([known, boxes[labels_here]])
 
 
 def _quads_round(region: np.ndarray) -> list[Floats]:

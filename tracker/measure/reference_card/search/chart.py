@@ -39,12 +39,12 @@ class _Chart:
     patches: int
 
 
-def find_chart(encoded: np.ndarray, near: Point | None = None, *, reference: Floats) -> FoundCard:
+def find_chart(encoded: np.ndarray | Reduced, near: Point | None = None, *, reference: Floats) -> FoundCard:
     """The one chart in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which several searches then share
     near : (x, y) or None, pixels, a point inside the chart as a person tapped it
     reference : (rows, columns, 3), linear values of its patches from its own top left
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,29 +12,31 @@ from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundC
 from tracker.measure.reference_card.search.geometry import contains, overlap
 from tracker.measure.reference_card.search.plain import Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, reduce
-from tracker.measure.reference_card.search.rows import rows_among
-from tracker.measure.reference_card.search.score import fit, probability
+from tracker.measure.reference_card.search.rows import joins, rows_among
+from tracker.measure.reference_card.search.score import fit, form, probability
 from tracker.measure.reference_card.search.traits import Traits
 
 _SURE, _MAYBE = 0.6, 0.1  # probability
+_UNLIKELY = 2.0  # log odds against an outline that only a tap speaks for
 _TAPPED = 1e-4  # a person who taps has said that there is a card
 _HOLDS = 0.5  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
+_GOES_ON = 0.25  # share of a strip outside a side that looks like the card: the side may lie along fingertips
 _FINGERS, _BEYOND = (0.1, 0.65), 0.15  # share of a side that they cover; share of a strip outside that is like the card
 _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
-_BELONGS = 3.0, 1.6  # log odds and miss (pixels) of a longer card of which it is a step
+_BELONGS = -1.0, 4.0  # log odds and miss (pixels) of a longer card of which it is a step
 _TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
 
 
-def find_plain(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+def find_plain(encoded: np.ndarray | Reduced, near: Point | None = None) -> FoundCard:
     """The one plain card in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which several searches then share
     near : (x, y) or None, pixels, a point inside the card as a person tapped it
 
     Returns
@@ -55,7 +58,12 @@ def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> F
     """
     if near is not None:
         tapped = photo.from_photo(np.array(near))
-        found = [outline for outline in found if contains(outline.quad, tapped)]
+        # a person knows a card also where its shape or its light is unlikely
+        found = [
+            replace(one, odds=max(one.odds, form(one.traits) - _UNLIKELY))
+            for one in found
+            if contains(one.quad, tapped)
+        ]
     best = max(found, key=lambda outline: outline.odds, default=None)
     if best is None or probability(best.odds) < (_MAYBE if near is None else _TAPPED):
         return FoundCard(NONE, None, 0.0 if best is None else probability(best.odds), "nothing")
@@ -72,7 +80,8 @@ def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> F
 
 def _is_a_step(photo: Reduced, outline: Outline) -> bool:
     """True where a lighter or darker step of a longer card joins on."""
-    return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows_among(photo, [outline], _TWO_STEPS))
+    rows = rows_among(photo, [outline], _TWO_STEPS)
+    return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows) or joins(photo, outline, _TWO_STEPS)
 
 
 def _held(traits: Traits) -> bool:
@@ -92,6 +101,8 @@ def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:
     traits = taken.traits
     if taken.odds - max(elsewhere, -20.0) < _LEAD:
         return "several"
+    if traits.goes_on > _GOES_ON:
+        return "rim"
     if traits.rim.max() > max(_CLEANEST[0], _CLEANEST[1] * traits.brightest) and not _held(traits):
         return "rim"
     if traits.brightest > _BRIGHTEST:

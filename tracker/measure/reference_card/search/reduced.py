@@ -21,6 +21,7 @@ _NOISY = 2.0  # codes; more is blurred away, so that a weak edge shows
 _BLURRED = 0.28  # of white noise is left by a blur of one pixel, and half as much by two
 _MOST_BLUR = 2.0  # pixels
 _BLOCK = 8  # pixels
+_BAND, _MANY_ROWS = 128, 1100  # pixels
 _FLAT = 0.2  # of all blocks count as flat
 _SMOOTH = 0.8  # pixels
 _ABOUT = 0.05  # of the search size by which a copy may be larger or smaller
@@ -37,7 +38,7 @@ class Reduced:
     noise : float, standard deviation of the codes where the photo is flat
     tint : (3,), mean of the photo in linear light, each channel against their mean
     shrink : float, search pixels per photo pixel
-    larger : (h, w, 3) and its pixels per photo pixel, the photo at up to twice the size; None where there is no more
+    larger : (h, w, 3) and its pixels per photo pixel, the photo at 1.2 to 2.5 times this size, or None
     parts : what searches found out about the photo and share, by name
     """
 
@@ -51,7 +52,7 @@ class Reduced:
 
     @property
     def finer(self) -> Reduced | None:
-        """The copy of up to twice the size, on which small cards are measured; None where the photo is no larger."""
+        """The copy of up to 2.5 times this size, on which small cards are measured; None where there is one."""
         if self.larger is None:
             return None
         codes, shrink = self.larger
@@ -132,12 +133,12 @@ def _copy(small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | No
 
 
 def _shrunk(photo: np.ndarray) -> tuple[np.ndarray, float, tuple[np.ndarray, float] | None]:
-    """The photo at about search size, its pixels per photo pixel, and the same of up to twice that size."""
+    """The photo at about search size, its pixels per photo pixel, and the same of up to 2.5 times that size."""
     wanted = min(1.0, LONGEST / max(photo.shape[:2]))
     small, shrink = photo, 1.0
     finer = None
     while True:
-        if 1 + 4 * _ABOUT < shrink / wanted < 2 + 4 * _ABOUT:
+        if 1.2 <= shrink / wanted <= 2.5:
             finer = small, shrink
         if shrink / 2 < wanted * (1 - _ABOUT):
             break
@@ -162,10 +163,18 @@ def grey_of(codes: np.ndarray) -> np.ndarray:
 
 def _noise(codes: np.ndarray) -> float:
     """Standard deviation of the finest detail in the flattest blocks that are neither black nor white, codes."""
+    every = _BAND if len(codes) <= _MANY_ROWS else 4 * _BAND  # a quarter of a large copy tells as much
+    spreads = np.concatenate([_detail(codes[top : top + _BAND]) for top in range(0, len(codes), every)])
+    # the blur takes part of the noise with it
+    return float(np.quantile(spreads, _FLAT)) * 1.3 if len(spreads) else 1.0
+
+
+def _detail(codes: np.ndarray) -> np.ndarray:
+    """Standard deviation of the finest detail in each block that is neither black nor white, codes."""
     grey = grey_of(codes)
     rows, columns = (n // _BLOCK for n in grey.shape)
     if not rows or not columns:
-        return 1.0
+        return np.empty(0)
     detail = grey - cv2.GaussianBlur(grey, (0, 0), 1.5)
 
     def blocks(picture: np.ndarray) -> np.ndarray:
@@ -173,8 +182,8 @@ def _noise(codes: np.ndarray) -> float:
         return np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA))
 
     level = blocks(grey)
-    spread = np.sqrt(np.maximum(blocks(detail * detail) - blocks(detail) ** 2, 0))[(level > 20) & (level < 240)]
-    return float(np.quantile(spread, _FLAT)) * 1.3 if len(spread) else 1.0  # the blur takes part of the noise with it
+    spread = np.sqrt(np.maximum(blocks(detail * detail) - blocks(detail) ** 2, 0))
+    return np.asarray(spread[(level > 20) & (level < 240)])
 
 
 def roughly_linear(codes: np.ndarray) -> np.ndarray:

@@ -20,23 +20,26 @@ from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundC
 from tracker.measure.reference_card.search.geometry import area, areas, card_shaped, contains, overlap
 from tracker.measure.reference_card.search.light import light_on, sample
 from tracker.measure.reference_card.search.plain import LONGEST_STEP, Outline, outlines
-from tracker.measure.reference_card.search.reduced import Reduced, reduce, roughly_linear
+from tracker.measure.reference_card.search.reduced import Reduced, median, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
 from tracker.measure.reference_card.search.sides import reaches, refine_all
 from tracker.measure.reference_card.search.traits import inside_photo, traits_of_all
 
 _LONGEST = 4.5  # of the whole row
-_LIKELY = -9.0  # log odds of a step by its form, below which no row is tried
+_LIKELY = -4.0  # log odds of a step by its form, below which no row is tried
 _BLUR = 1.5  # pixels, see `reaches`: how far the sides of a step may be from where its neighbour says
 _CONTRAST = (0.55, 1.6)  # seen over true log ratio of two steps: a phone's look, stray light, a printed dark
 _BURNT = 245.0  # code: a white step may burn out, and then only has to be lighter
 _TINT = 0.45  # log ratio by which the channels of two steps may differ
 _EVEN = 5.0  # codes, and 3 times the noise
+_BESIDE = 4.0, 6.0  # times the noise, and codes, by which what lies beside a step differs from it
+_BOTH = 0.75  # share of a step's length that shows it, on both sides
 _JOINED = 0.06  # of a step's size: how far the corners of two neighbours may lie apart
 _PRIOR = 1.0  # log odds of two steps that stand to one another as they should
-_SURE, _MAYBE, _TAPPED = 0.35, 0.1, 1e-4  # probability
+_SURE, _MAYBE, _TAPPED = 0.2, 0.02, 1e-4  # probability; of 167 photos without a card the highest was 2e-4
 _LARGEST_MISS = 1.6  # pixels by which the steps' corners may miss one plane
 _CLEANEST = 8.0  # codes by which a step's rim may differ from its middle
+_CERTAIN = 1.5  # log odds above which fingers on a rim do not matter: all steps gave the corners together
 _LEAD = 3.0
 _SAME_THING = 0.3
 
@@ -59,12 +62,12 @@ class Row:
     rim: float
 
 
-def find_row(encoded: np.ndarray, near: Point | None = None, *, reflectances: Sequence[float]) -> FoundCard:
+def find_row(encoded: np.ndarray | Reduced, near: Point | None = None, *, reflectances: Sequence[float]) -> FoundCard:
     """The one card of equal steps in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which several searches then share
     near : (x, y) or None, pixels, a point inside the card as a person tapped it
     reflectances : of the steps from the card's top to its bottom, 0..1
 
@@ -88,7 +91,7 @@ def _doubt(best: Row, rows: list[Row]) -> Reason:
     elsewhere = max((row.odds for row in rows if overlap(row.quad, best.quad) < _SAME_THING), default=-20.0)
     if best.odds - elsewhere < _LEAD:
         return "several"
-    if best.rim > _CLEANEST:
+    if best.rim > _CLEANEST and best.odds < _CERTAIN:
         return "rim"
     return "faint" if probability(best.odds) < _SURE or best.miss > _LARGEST_MISS else ""
 
@@ -144,6 +147,27 @@ def _promising(photo: Reduced, likely: list[Outline], reflectances: Sequence[flo
         stands = _stand(codes[:, of_row][:, :-1], codes[:, of_row][:, 1:], wanted).all(axis=1)
         found += [(k // 4, k % 4, place) for k in np.flatnonzero(stands & within[:, of_row].all(axis=(1, 2))).tolist()]
     return sorted(found)
+
+
+def joins(photo: Reduced, outline: Outline, two: Sequence[float]) -> bool:
+    """True where an even step as wide as the outline joins on, even if its far end is not to be seen.
+
+    Parameters
+    ----------
+    photo : Reduced
+    outline : a step
+    two : reflectances of two neighbouring steps, the lighter first
+    """
+    limit = max(_BESIDE[0] * photo.noise, _BESIDE[1])
+    for _, turn, place in _promising(photo, [outline], two):
+        v = np.tile(np.linspace(0.2, 0.8, 9) + (1 if place == 0 else -1), 4)
+        u = np.repeat([-0.12, 0.12, 0.88, 1.12], 9)
+        spots = _unit_square_to(np.roll(outline.quad, -turn, axis=0)[None], u, v)
+        codes = sample(photo.smooth, spots[..., 0], spots[..., 1]).reshape(4, 9, 3)
+        left, across, right = np.sqrt(np.square(np.diff(codes, axis=0)).mean(axis=2))
+        if min((left > limit).mean(), (right > limit).mean()) >= _BOTH and float(median(across)) < limit:
+            return True
+    return False
 
 
 def _unit_square_to(quads: Floats, u: Floats, v: Floats) -> Floats:
