@@ -10,7 +10,7 @@ import streamlit as st
 
 from tracker.errors import CardAmbiguous, CardError, CardMisplaced, CardNotFound, HairError, HairNotFound
 from tracker.maths import polyline
-from tracker.measure import Suggestion, is_searched
+from tracker.measure import CARD_KINDS, Suggestion, is_searched
 from tracker.measure.hair import outline_about
 from tracker.measure.reading import Marks, Point
 from tracker.measure.reference_card import Corners
@@ -36,10 +36,12 @@ class Looking:
     ----------
     look : looks for card and hair
     fault : tells what is wrong with where the card's corners lie; None where they lie on a card of their kind
+    other : gives another kind of card that stands in the photo, by the kind that is marked; None where none does
     """
 
     look: Look
     fault: Callable[[Marks], CardError | None]
+    other: Callable[[str], str | None]
 
 
 _STILL = 1.0
@@ -54,7 +56,7 @@ _BY_HAND = (
     "Drag its four corners into place, starting with the card’s own top left.",
 )
 _TAP_OR_DRAG = (
-    "Tap inside the card, or drag its corners onto it. If it is not in full in the photo, take another photo."
+    "Tap inside the card, or drag its corners onto it. If part of the card is outside the photo, take another photo."
 )
 _NOT_THERE = (
     "No card of this kind was found where you tapped.",
@@ -78,6 +80,7 @@ class _Looked:
     near : point that a person tapped inside the card and round which it is still to be looked for; else None
     tapping : bool, True while a person asked to tap the card
     checked : kind and corners that were checked last, and what was wrong with them
+    other : another kind of card that was found, empty where there is none; None while nobody looked for one
     """
 
     card: Suggestion | None = None
@@ -86,17 +89,20 @@ class _Looked:
     near: Point | None = None
     tapping: bool = False
     checked: tuple[tuple[str, Corners], CardError | None] | None = None
+    other: str | None = None
 
 
 def note_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for both card and hair found, and why it was not sure."""
     looked = held(_Looked, photo_id)
     looked.card = looked.hair = found
+    looked.other = None
 
 
 def note_card_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for the card found."""
-    held(_Looked, photo_id).card = found
+    looked = held(_Looked, photo_id)
+    looked.card, looked.other = found, None
 
 
 def was_looked_at(photo_id: str) -> bool:
@@ -203,12 +209,6 @@ def look_again(photo_id: str, marks: Marks, looking: Looking, size: tuple[int, i
     look, fault = looking.look, card_fault(photo_id, marks, looking)
     _tap_the_card(photo_id, marks, in_doubt=fault is not None, key=key)
     if (
-        fault is not None
-        and _card_is_placed(photo_id, marks)
-        and st.button("This is the card all the same", key=f"vouch-{key}")
-    ):
-        return replace(marks, vouched=True)
-    if (
         marks.outline is None
         and marks.path
         and st.button("Start from a plain outline", type="primary", key=f"plain-{key}")
@@ -219,6 +219,31 @@ def look_again(photo_id: str, marks: Marks, looking: Looking, size: tuple[int, i
         return _card_again(photo_id, marks, look)
     if st.button("Find the hair again", key=f"hair-again-{key}"):
         return _hair_again(photo_id, marks, look)
+    if (
+        fault is not None
+        and _card_is_placed(photo_id, marks)
+        and st.button("This is the card all the same", key=f"vouch-{key}")
+    ):
+        return replace(marks, vouched=True)
+    return None
+
+
+def other_kind(photo_id: str, marks: Marks, looking: Looking, *, key: str) -> str | None:
+    """The kind of card that a person took instead of the one that is not found, or not for sure; None for none."""
+    missing = not _card_is_placed(photo_id, marks) or _card_in_question(photo_id, marks) is not None
+    if marks.vouched or not missing:
+        return None
+    looked = held(_Looked, photo_id)
+    if looked.other is None and st.button("Look for another kind of card", key=f"other-{key}"):
+        with st.spinner("Looking for the other kinds of card"):
+            looked.other = looking.other(marks.card_kind) or ""
+        st.rerun()
+    if looked.other == "":
+        st.markdown("No card of another kind was found for sure either.")
+    elif looked.other is not None:
+        st.markdown(f"This looks like another kind of card: {CARD_KINDS[looked.other].title}.")
+        if st.button("Use that kind", type="primary", key=f"use-other-{key}"):
+            return looked.other
     return None
 
 
