@@ -62,6 +62,7 @@ _NOT_THERE = (
     "No card of this kind was found where you tapped.",
     "Tap nearer to the middle of the card, or drag its four corners onto it.",
 )
+_OR_TAP = "Or press “Tap the card”, then tap inside it in the photo."
 _VOUCHED = "You said that this is the card. The result will say that it did not read as one."
 _TAP = "Tap the root, the middle and the tip of the hair: the program looks for it along them."
 _NOTHING_ALONG = "No hair was found along these points."
@@ -334,16 +335,25 @@ def _card_in_question(photo_id: str, marks: Marks) -> CardAmbiguous | None:
 def _say_of_the_card(photo_id: str, marks: Marks, fault: CardError | None, *, measured: bool) -> bool:
     """True where the corners lie on the card for sure; else what is wrong and what is to be done is said."""
     if fault is not None:
-        (warning if _card_is_placed(photo_id, marks) else failure)(fault.what, fault.advice)
+        if _card_is_placed(photo_id, marks):
+            warning(fault.what, _with_tapping(photo_id, marks, fault.advice))
+        else:
+            failure(fault.what, fault.advice)
         return False
     if marks.vouched:
         st.markdown(_VOUCHED)
         return False
     asked = _card_in_question(photo_id, marks)
     if asked is not None and not measured:
-        warning(asked.what, asked.advice)
+        warning(asked.what, _with_tapping(photo_id, marks, asked.advice))
         return False
     return True
+
+
+def _with_tapping(photo_id: str, marks: Marks, advice: str) -> str:
+    """The advice, with the button for tapping where that is there to be pressed."""
+    offered = is_searched(marks.card_kind) and not held(_Looked, photo_id).tapping
+    return f"{advice} {_OR_TAP}" if offered else advice
 
 
 def _say_of_the_hair(photo_id: str, marks: Marks, *, measured: bool) -> bool:
