@@ -30,7 +30,7 @@ from tracker.measure.hair import DOUBTS, Outline
 from tracker.measure.reading import RIBBON, WHOLE, Marks, Point
 from tracker.record.records import AFTER, BEFORE, PROGRESS, Client, Draft, PhotoRecord
 from tracker.store import Store
-from tracker.ui.parts import marking
+from tracker.ui.parts import marked_card
 from tracker.ui.parts.held import key_of
 from tracker.ui.parts.passing_photos import _Passing
 
@@ -74,7 +74,7 @@ def marks_of(test: AppTest, store: Store) -> Marks:
 def put(test: AppTest, store: Store, **where: Any) -> AppTest:
     """Let the editor send marks, as its browser part does."""
     photo_id = photo_of(test, store).id
-    rev = test.session_state[key_of(marking._Looked, photo_id)].rev
+    rev = test.session_state[key_of(marked_card.Looked, photo_id)].rev
     test.session_state[f"marks-{photo_id}"] = sent(rev, **where)
     test.run()
     assert_no_failure(test)
@@ -620,7 +620,7 @@ def add_passing(test: AppTest, content: bytes) -> AppTest:
 
 def send_passing(test: AppTest, **where: Any) -> AppTest:
     photo_id = passing(test).waiting[0].id
-    rev = test.session_state[key_of(marking._Looked, photo_id)].rev
+    rev = test.session_state[key_of(marked_card.Looked, photo_id)].rev
     test.session_state[f"passing-{photo_id}"] = sent(rev, **where)
     test.run()
     assert_no_failure(test)

@@ -15,8 +15,8 @@ from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card, choose_card_stood
 from tracker.ui.parts.held import held
+from tracker.ui.parts.marked_card import Looking, other_kind
 from tracker.ui.parts.marking import (
-    Looking,
     after_taps,
     begin_anew,
     edited,
@@ -25,7 +25,6 @@ from tracker.ui.parts.marking import (
     looks_right,
     note_card_found,
     note_found,
-    other_kind,
 )
 from tracker.ui.parts.notices import sorry
 from tracker.ui.parts.upload import ask_photos, let_go_of

@@ -18,17 +18,15 @@ from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, keep, put_p
 from tracker.ui.pages.new_visit.earlier_marks import along_a_ribbon
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import held
+from tracker.ui.parts.marked_card import Looking, card_fault, other_kind
 from tracker.ui.parts.marking import (
-    Looking,
     after_taps,
     begin_anew,
-    card_fault,
     edited,
     first_look,
     look_again,
     looks_right,
     note_card_found,
-    other_kind,
     was_looked_at,
 )
 from tracker.ui.parts.notices import told
