@@ -21,6 +21,8 @@ def mounted() -> None:
         key="marks", url="/p.jpg", size=(100, 80), corners=corners, path=[[50, 10], [50, 70]], outline=outline, rev=3
     )
     st.text(repr((result.corners[0], result.path, result.outline, result.asks_for_outline)))
+    if result.near is not None:
+        st.text(repr(result.near))
 
 
 GIVEN = repr(
@@ -44,6 +46,18 @@ def edited(sent: Any) -> str:
     running = AppTest.from_function(mounted, default_timeout=30)
     running.session_state["marks"] = {"value": sent}
     return str(running.run().text[0].value)
+
+
+def tapped(sent: Any) -> str:
+    running = AppTest.from_function(mounted, default_timeout=30)
+    running.session_state["marks"] = {"value": sent}
+    return "\n".join(text.value for text in running.run().text[1:])
+
+
+def test_a_tap_in_the_card_comes_with_the_marks_and_never_late() -> None:
+    assert tapped(SENT) == ""
+    assert tapped({**SENT, "near": [40, 50.5]}) == "(40.0, 50.5)"
+    assert tapped({**SENT, "near": [40, 50.5], "rev": 2}) == ""
 
 
 def test_the_persons_marks_win_while_the_revision_is_the_same() -> None:
@@ -87,6 +101,10 @@ def test_a_path_without_an_outline_asks_for_one() -> None:
         {**SENT, "outline": [[40, 5], [60, 5], [10**400, 75]]},
         {**SENT, "outline": [[40, 5], [60, 5], [60]]},
         {**SENT, "outline": "round"},
+        {**SENT, "near": [40, 81]},
+        {**SENT, "near": [40]},
+        {**SENT, "near": 40},
+        {**SENT, "near": [float("nan"), 40]},
         {key: value for key, value in SENT.items() if key != "outline"},
         {"rev": 3},
     ],

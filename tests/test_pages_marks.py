@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageDraw
 from scenes import CARD, OUTLINE, PATH, Drawn, marks, ribbon
 from streamlit.testing.v1 import AppTest
 from test_pages_harness import (
@@ -24,13 +24,13 @@ from test_pages_new_visit import client as client
 from test_pages_new_visit import look_right, named, shown_draft, upload
 
 from tracker import workflow
-from tracker.errors import CardAmbiguous, HairInDoubt, HairNotFound, InvalidOutline
+from tracker.errors import CardAmbiguous, CardNotFound, HairInDoubt, HairNotFound, InvalidOutline
 from tracker.measure import Suggestion, find_marks
 from tracker.measure.hair import DOUBTS, Outline
 from tracker.measure.reading import RIBBON, WHOLE, Marks, Point
 from tracker.record.records import AFTER, BEFORE, PROGRESS, Client, Draft, PhotoRecord
 from tracker.store import Store
-from tracker.ui.parts import marking
+from tracker.ui.parts import marked_card
 from tracker.ui.parts.held import key_of
 from tracker.ui.parts.passing_photos import _Passing
 
@@ -74,7 +74,7 @@ def marks_of(test: AppTest, store: Store) -> Marks:
 def put(test: AppTest, store: Store, **where: Any) -> AppTest:
     """Let the editor send marks, as its browser part does."""
     photo_id = photo_of(test, store).id
-    rev = test.session_state[key_of(marking._Looked, photo_id)].rev
+    rev = test.session_state[key_of(marked_card.Looked, photo_id)].rev
     test.session_state[f"marks-{photo_id}"] = sent(rev, **where)
     test.run()
     assert_no_failure(test)
@@ -86,7 +86,7 @@ def answer(monkeypatch: pytest.MonkeyPatch, change: Callable[[Suggestion, Any], 
     search, asked = workflow.suggest_marks, []
 
     def changed(*given: Any, **named_: Any) -> Suggestion:
-        asked.append({name: named_.get(name) for name in ("corners", "path")})
+        asked.append({name: named_.get(name) for name in ("corners", "path", "near") if name in named_})
         return change(search(*given, **named_), named_)
 
     monkeypatch.setattr(workflow, "suggest_marks", changed)
@@ -180,7 +180,7 @@ def test_where_no_hair_is_found_three_taps_find_it(
     assert test.button(key="right-before").disabled
     assert marks_of(test, store).outline is None
     put(test, store, path=TAPS, outline=None)
-    assert asked[-1] == {"corners": CARD, "path": TAPS}
+    assert asked[-1] == {"corners": CARD, "path": TAPS, "near": None}
     found = marks_of(test, store)
     assert found.path == TAPS
     assert Outline(found.outline or ()).area == pytest.approx(np.pi * 170 * 510, rel=0.1)
@@ -287,14 +287,179 @@ def test_looking_for_the_hair_in_vain_keeps_the_line(
     assert not test.button(key="right-before").disabled
 
 
-def test_a_card_that_was_put_in_place_is_no_longer_missed(store: Store, client: Client) -> None:
-    test = to_marks(client, flat(hair=True))
-    assert "No card of this kind stands clear" in words(test)
+# --- where the card's corners lie ------------------------------------------------------------------------------------
+
+OFF_THE_CARD = tuple((x - 150.0, y) for x, y in CARD)
+"""On the wall between the hair and the card that `scenes.scene` draws."""
+WRONG = "The corners do not lie on the card"
+
+
+def has(test: AppTest, key: str) -> bool:
+    return any(button.key == key for button in test.button)
+
+
+def locked(test: AppTest, key: str = "right-before") -> bool:
+    """Whether what looks right cannot be said."""
+    return bool(test.button(key=key).disabled)
+
+
+def lost(found: Suggestion, given: Any) -> Suggestion:
+    """The card was not found, unless somebody tapped it."""
+    if given.get("near"):
+        return found
+    away = replace(found.marks, corners=OFF_THE_CARD)
+    return replace(found, marks=away, card=CardNotFound("No card of this kind stands clear in the photo.", "Mark it."))
+
+
+def test_a_card_that_is_missed_locks_the_way_on_until_its_corners_are_put_in_place(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer(monkeypatch, lost)
+    test = to_marks(client)
+    said = words(test)
+    assert "No card of this kind stands clear" in said
+    assert "Tap inside the card, or drag its corners" in said
+    assert locked(test)
     assert test.button(key="right-before").proto.type == "secondary"
-    photo = photo_of(test, store)
-    assert photo.marks is not None
-    put(test, store, corners=CARD, outline=photo.marks.outline, path=photo.marks.path)
+    assert not has(test, "vouch-before"), "nobody has placed a card yet"
+    put(test, store, corners=CARD)
     assert "No card of this kind stands clear" not in words(test)
+    assert not locked(test)
+    assert test.button(key="right-before").proto.type == "primary"
+
+
+def test_the_warning_goes_when_the_corners_are_mended_and_comes_back_when_they_are_not(
+    store: Store, client: Client
+) -> None:
+    test = to_marks(client)
+    assert not locked(test)
+    for _ in range(2):
+        put(test, store, corners=OFF_THE_CARD)
+        assert WRONG in words(test)
+        assert "Drag each corner onto its corner of the card" in words(test)
+        assert locked(test)
+        put(test, store, corners=CARD)
+        assert WRONG not in words(test)
+        assert not locked(test)
+        test.button(key="right-before").click().run()
+        assert photo_of(test, store).reading is not None
+        test.button(key="step-back").click().run()  # measured, and moved once more
+
+
+def test_a_yes_counts_only_where_the_outline_reads_as_the_card(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = CardAmbiguous("More than one thing looks like the card.", "Look whether the outline lies on it.")
+    answer(monkeypatch, lambda found, _: replace(lost(found, {}), card=asked))
+    test = to_marks(client)
+    assert WRONG in words(test)
+    assert locked(test)
+
+
+def test_one_tap_in_the_card_finds_it_and_keeps_the_hair(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = answer(monkeypatch, lost)
+    test = to_marks(client)
+    put(test, store, corners=OFF_THE_CARD, outline=OUTLINE, near=[715.0, 620.0])
+    assert asked[-1]["near"] == (715.0, 620.0)
+    assert np.abs(np.array(marks_of(test, store).corners) - CARD).max() < 1.5
+    assert marks_of(test, store).outline == OUTLINE
+    assert not locked(test)
+    assert "No card of this kind" not in words(test)
+    searched = len(asked)
+    test.run()
+    assert len(asked) == searched, "looked for once"
+
+
+def test_a_tap_beside_the_card_says_so_and_leaves_the_corners(
+    store: Store, client: Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answer(monkeypatch, lambda found, _: lost(found, {}))
+    test = to_marks(client)
+    put(test, store, corners=OFF_THE_CARD, near=[60.0, 60.0])
+    assert "No card of this kind was found where you tapped." in words(test)
+    assert "Tap nearer to the middle of the card" in words(test)
+    assert marks_of(test, store).corners == OFF_THE_CARD
+    assert locked(test)
+
+
+def test_tapping_is_offered_where_the_card_is_in_doubt_and_can_be_left(store: Store, client: Client) -> None:
+    test = to_marks(client)
+    assert not has(test, "tap-card-before")
+    put(test, store, corners=OFF_THE_CARD)
+    assert test.button(key="tap-card-before").proto.type == "primary"
+    test.button(key="tap-card-before").click().run()
+    assert test.button(key="tap-card-before").label == "Leave the card as it is"
+    test.button(key="tap-card-before").click().run()
+    assert test.button(key="tap-card-before").label == "Tap the card"
+
+
+def test_a_person_may_vouch_for_a_card_and_the_result_says_so_until_it_is_moved(store: Store, client: Client) -> None:
+    test = to_marks(client)
+    bent = ((CARD[0][0] - 25.0, CARD[0][1]), *CARD[1:])
+    put(test, store, corners=bent)
+    assert locked(test)
+    test.button(key="vouch-before").click().run()
+    assert_no_failure(test)
+    assert not locked(test)
+    assert "You said that this is the card" in words(test)
+    test.button(key="right-before").click().run()
+    reading = photo_of(test, store).reading
+    assert reading is not None
+    assert reading.ok
+    assert [check.name for check in reading.warnings if check.name == "card_reads"] == ["card_reads"]
+    test.button(key="step-back").click().run()
+    put(test, store, corners=bent, outline=OUTLINE)
+    assert marks_of(test, store).vouched, "the hair was moved, not the card"
+    put(test, store, corners=OFF_THE_CARD)
+    assert not marks_of(test, store).vouched
+    assert locked(test)
+
+
+def test_a_photo_without_a_card_goes_on_without_a_number(store: Store, client: Client) -> None:
+    test = to_marks(client, flat(hair=True))
+    assert locked(test)
+    test.button(key="without-before").click().run()
+    assert_no_failure(test)
+    kept = photo_of(test, store)
+    assert kept.reading is None
+    assert "No card of this kind" in (kept.failure or "")
+
+
+def two_part_photo() -> bytes:
+    """The drawn scene with a dark lower half on its card."""
+    with Image.open(io.BytesIO(drawn_photo(40.0))) as opened:
+        picture = opened.convert("RGB")
+    upper, lower = [((CARD[a][0] + CARD[b][0]) / 2, (CARD[a][1] + CARD[b][1]) / 2) for a, b in ((0, 3), (1, 2))]
+    # code 63 of sRGB is a reflectance of 0.05 where 117 is 0.18
+    ImageDraw.Draw(picture).polygon([upper, lower, CARD[2], CARD[3]], fill=(63, 63, 63))
+    stream = io.BytesIO()
+    picture.save(stream, "JPEG", quality=95)
+    return stream.getvalue()
+
+
+def test_another_kind_of_card_is_offered_and_taken_for_all_photos(store: Store, client: Client) -> None:
+    test = to_marks(client, two_part_photo())
+    assert test.button(key="right-before").proto.type == "secondary"
+    test.button(key="other-before").click().run()
+    assert_no_failure(test)
+    assert "This looks like another kind of card: Two-part card, grey and dark." in words(test)
+    hair = marks_of(test, store).outline
+    test.button(key="use-other-before").click().run()
+    assert_no_failure(test)
+    found = marks_of(test, store)
+    assert (found.card_kind, found.outline) == ("steps2", hair)
+    assert np.abs(np.array(found.corners) - CARD).max() < 3
+    assert not locked(test)
+    test.button(key="step-back").click().run()
+    assert marks_of(test, store).card_kind == "steps2", "the field follows"
+
+
+def test_where_no_other_card_is_there_it_is_said(store: Store, client: Client) -> None:
+    test = to_marks(client, flat(hair=True))
+    test.button(key="other-before").click().run()
+    assert "No card of another kind was found" in words(test)
 
 
 # --- marked along a ribbon, by the method before ---------------------------------------------------------------------
@@ -455,7 +620,7 @@ def add_passing(test: AppTest, content: bytes) -> AppTest:
 
 def send_passing(test: AppTest, **where: Any) -> AppTest:
     photo_id = passing(test).waiting[0].id
-    rev = test.session_state[key_of(marking._Looked, photo_id)].rev
+    rev = test.session_state[key_of(marked_card.Looked, photo_id)].rev
     test.session_state[f"passing-{photo_id}"] = sent(rev, **where)
     test.run()
     assert_no_failure(test)
@@ -469,6 +634,11 @@ def test_photos_that_are_not_kept_are_marked_in_the_same_way(store: Store) -> No
     add_passing(test, drawn_photo(40.0))
     assert passing(test).waiting[0].card_stood is True
     assert "round all of the hair" in words(test)
+    send_passing(test, corners=OFF_THE_CARD)
+    assert WRONG in words(test)
+    assert locked(test, "set-up-right")
+    send_passing(test, corners=OFF_THE_CARD, near=[715.0, 620.0])
+    assert not locked(test, "set-up-right")
     send_passing(test, path=(), outline=None)
     assert "Tap the root, the middle and the tip" in words(test)
     assert test.button(key="set-up-right").disabled

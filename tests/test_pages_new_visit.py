@@ -155,12 +155,13 @@ def test_a_wall_where_the_corners_began_is_not_measured_as_a_card(store: Store, 
     test.radio(key=named(test.radio, "card-", "-kind")).set_value(kind).run()
     upload(test, "before", written.getvalue())
     test.button(key="to-marks").click().run()
-    test.button(key="right-before").click().run()
+    assert test.button(key="right-before").disabled
+    test.button(key="without-before").click().run()
     assert_no_failure(test)
     [photo] = shown_draft(test, store).photos
     assert photo.reading is None
     assert photo.failure is not None
-    assert "four corners" in photo.failure
+    assert "No card of this kind stands clear" in photo.failure
     assert "No number" in words(test)
 
 
@@ -171,9 +172,11 @@ def test_a_photo_without_a_number_can_still_be_saved(store: Store, client: Clien
     [photo] = shown_draft(test, store).photos
     tiny = [[10.0, 10.0], [14.0, 10.0], [14.0, 14.0], [10.0, 14.0]]
     test.session_state[f"marks-{photo.id}"] = sent(corners=tiny)
-    test.button(key="right-before").click().run()
+    test.button(key="right-before").click().run()  # pressed before the page knew of the corners
     assert_no_failure(test)
-    assert "No number" in words(test)
+    assert shown_draft(test, store).photos[0].reading is None
+    assert "too small in the photo" in words(test)
+    assert test.button(key="right-before").disabled
     test.button(key="without-before").click().run()
     test.button(key="to-save").click().run()
     test.button(key="save").click().run()

@@ -223,9 +223,12 @@ def _check(check: Check) -> str:
     advice = f'<span class="t-advice">{escape(check.advice)}</span>' if check.advice else ""
     word, kind, mark = _STATES["ok" if check.ok else "stop" if check.stops else "warn"]
     says = f'<span class="t-says"><span class="t-unseen">{word}: </span>{_together(check.says)}</span>'
-    figures = f'<span class="t-figures">{_together(_figures(check))}</span>' if check.unit != "file" else ""
+    figures = f'<span class="t-figures">{_together(_figures(check))}</span>' if check.unit not in _NO_FIGURES else ""
     return f'<li class="{kind}">{_mark(mark)}<div>{says}{advice}{figures}</div></li>'
 
+
+_NO_FIGURES = ("file", "word")
+"""Units of checks that measured nothing: of notes on the file, and of what a person said."""
 
 _STATES = {
     "ok": ("Passed", "t-ok", "passed"),

@@ -9,7 +9,7 @@ VOUCHED = Check(
     False,
     1.0,
     0.0,
-    "cards",
+    "word",
     "The card did not read as a card of its kind; a person said that it is the card all the same.",
     "Trust the number only if you know this card. Next time, use a plain, even card with nothing printed on it.",
     stops=False,

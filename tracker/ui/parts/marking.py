@@ -2,125 +2,78 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
-from typing import Literal, Protocol
+from dataclasses import replace
+from typing import Literal
 
 import streamlit as st
 
-from tracker.errors import CardAmbiguous, CardError, CardMisplaced, CardNotFound, HairError, HairNotFound
+from tracker.errors import HairError, HairNotFound
 from tracker.maths import polyline
 from tracker.measure import Suggestion, is_searched
 from tracker.measure.hair import outline_about
-from tracker.measure.reading import Marks, Point
+from tracker.measure.reading import Marks
 from tracker.measure.reference_card import Corners
 from tracker.ui.components.point_editor import edit_marks
 from tracker.ui.look import failure, warning
-from tracker.ui.parts.held import drop, held
-
-
-class Look(Protocol):
-    """Looks for the card, unless its corners are given, and for the hair."""
-
-    def __call__(
-        self, corners: Corners | None = None, path: tuple[Point, ...] | None = None, near: Point | None = None
-    ) -> Suggestion:
-        """What was found: the hair along a path if one is given, the card round a point if one is given."""
-
-
-@dataclass(frozen=True, slots=True)
-class Looking:
-    """How one photo is looked at.
-
-    Attributes
-    ----------
-    look : looks for card and hair
-    fault : tells what is wrong with where the card's corners lie; None where they lie on a card of their kind
-    """
-
-    look: Look
-    fault: Callable[[Marks], CardError | None]
-
-
-_STILL = 1.0
-"""How far a point may be from where it started and still count as not moved, pixels: rounding only."""
+from tracker.ui.parts.marked_card import (
+    STILL,
+    Look,
+    Looking,
+    card_fault,
+    card_is_placed,
+    forget_looked,
+    looked_at,
+    round_the_tap,
+    say_of_the_card,
+    tap_the_card,
+    taps_at_once,
+)
 
 _PLACED = (
     "The corners should lie on the card’s corners. The line should run round all of the hair, and the dashed line from "
     "root to tip."
 )
-_BY_HAND = (
-    "The program cannot find this kind of card by itself.",
-    "Drag its four corners into place, starting with the card’s own top left.",
-)
-_TAP_OR_DRAG = (
-    "Tap inside the card, or drag its corners onto it. If it is not in full in the photo, take another photo."
-)
-_NOT_THERE = (
-    "No card of this kind was found where you tapped.",
-    "Tap nearer to the middle of the card, or drag its four corners onto it.",
-)
-_VOUCHED = "You said that this is the card. The result will say that it did not read as one."
 _TAP = "Tap the root, the middle and the tip of the hair: the program looks for it along them."
 _NOTHING_ALONG = "No hair was found along these points."
 _DRAW = "Start from a plain outline and drag it round the hair, or tap three other points."
 _LOOK_ROUND = "Follow the line all the way round, and drag it where it is off. If it fits, go on."
 
 
-@dataclass
-class _Looked:
-    """What the searches of a photo found last.
-
-    Attributes
-    ----------
-    card, hair : Suggestion or None, those that placed the corners and the outline; None where nobody has looked yet
-    rev : int, how often the editor was told to begin with other marks
-    near : point that a person tapped inside the card and round which it is still to be looked for; else None
-    tapping : bool, True while a person asked to tap the card
-    checked : kind and corners that were checked last, and what was wrong with them
-    """
-
-    card: Suggestion | None = None
-    hair: Suggestion | None = None
-    rev: int = 0
-    near: Point | None = None
-    tapping: bool = False
-    checked: tuple[tuple[str, Corners], CardError | None] | None = None
-
-
 def note_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for both card and hair found, and why it was not sure."""
-    looked = held(_Looked, photo_id)
+    looked = looked_at(photo_id)
     looked.card = looked.hair = found
+    looked.other = None
 
 
 def note_card_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for the card found."""
-    held(_Looked, photo_id).card = found
+    looked = looked_at(photo_id)
+    looked.card, looked.other = found, None
 
 
 def was_looked_at(photo_id: str) -> bool:
     """True where this window knows what was found in a photo."""
-    return held(_Looked, photo_id).card is not None
+    return looked_at(photo_id).card is not None
 
 
 def begin_anew(photo_id: str) -> None:
     """Let the editor of a photo begin with the marks that it is given."""
-    looked = held(_Looked, photo_id)
+    looked = looked_at(photo_id)
     looked.rev += 1
     looked.tapping = False
 
 
 def forget_marking(photo_id: str) -> None:
     """Let go of what was found in a photo."""
-    drop(_Looked, photo_id)
+    forget_looked(photo_id)
 
 
 def edited(photo_id: str, marks: Marks, *, key: str, url: str, size: tuple[int, int], label: str) -> Marks:
     """The editor; gives the marks where the person has put them, the same where nothing was moved."""
     if marks.corners is None:
         return marks
-    looked = held(_Looked, photo_id)
+    looked = looked_at(photo_id)
     result = edit_marks(
         key=key,
         url=url,
@@ -130,16 +83,11 @@ def edited(photo_id: str, marks: Marks, *, key: str, url: str, size: tuple[int, 
         outline=marks.outline,
         rev=looked.rev,
         label=label,
-        tap_card=looked.tapping or _taps_at_once(photo_id, marks),
+        tap_card=looked.tapping or taps_at_once(photo_id, marks),
     )
     looked.near = result.near
-    vouched = marks.vouched and polyline.moved(marks.corners, result.corners) <= _STILL
+    vouched = marks.vouched and polyline.moved(marks.corners, result.corners) <= STILL
     return replace(marks, corners=result.corners, path=result.path, outline=result.outline, vouched=vouched)
-
-
-def _taps_at_once(photo_id: str, marks: Marks) -> bool:
-    """True where a tap on the photo means the card without being asked for: it is missing, and the hair is not."""
-    return is_searched(marks.card_kind) and bool(marks.path) and not _card_is_placed(photo_id, marks)
 
 
 def first_look(photo_id: str, marks: Marks, looking: Looking) -> Marks:
@@ -151,7 +99,7 @@ def first_look(photo_id: str, marks: Marks, looking: Looking) -> Marks:
         found = looking.look()
     note_found(photo_id, found)
     if marks.outline is None and marks.path:
-        held(_Looked, photo_id).hair = None  # tapped, and not looked along yet
+        looked_at(photo_id).hair = None  # tapped, and not looked along yet
         return marks
     placed = marks if marks.corners is not None else replace(marks, corners=found.marks.corners)
     return placed if placed.outline is not None else _with_hair(placed, found)
@@ -159,9 +107,9 @@ def first_look(photo_id: str, marks: Marks, looking: Looking) -> Marks:
 
 def after_taps(photo_id: str, marks: Marks, looking: Looking) -> Marks | None:
     """The marks after a search round a tap or along three, found or not; None where there is nothing to look for."""
-    looked = held(_Looked, photo_id)
+    looked = looked_at(photo_id)
     if looked.near is not None and marks.corners is not None:
-        return _round_the_tap(looked, looked.near, marks, looking)
+        return round_the_tap(looked, looked.near, marks, looking)
     if marks.outline is not None or not marks.path:
         return None
     if looked.hair is not None and looked.hair.hair is not None and looked.hair.marks.path == marks.path:
@@ -171,17 +119,6 @@ def after_taps(photo_id: str, marks: Marks, looking: Looking) -> Marks | None:
     return _with_hair(marks, looked.hair)
 
 
-def _round_the_tap(looked: _Looked, near: Point, marks: Marks, looking: Looking) -> Marks:
-    """The marks with the card round a tap; where none is found, its corners stay, to be dragged."""
-    with st.spinner("Looking for the card"):
-        found = looking.look(near=near)
-    looked.near, looked.tapping = None, False
-    if found.card is not None and not isinstance(found.card, CardAmbiguous):
-        found = replace(found, marks=replace(found.marks, corners=marks.corners), card=CardNotFound(*_NOT_THERE))
-    looked.card = found
-    return replace(marks, corners=found.marks.corners, vouched=False)
-
-
 def looks_right(photo_id: str, marks: Marks, looking: Looking, *, measured: bool, key: str) -> bool:
     """What the person should look at, or do, and the button that says that it is done; True when it was pressed.
 
@@ -189,7 +126,7 @@ def looks_right(photo_id: str, marks: Marks, looking: Looking, *, measured: bool
     the corners do not lie on something that reads as the card.
     """
     fault = card_fault(photo_id, marks, looking)
-    placed = _say_of_the_card(photo_id, marks, fault, measured=measured)
+    placed = say_of_the_card(photo_id, marks, fault, measured=measured)
     clear = _say_of_the_hair(photo_id, marks, measured=measured) and placed
     if clear:
         st.markdown(_PLACED)
@@ -201,68 +138,32 @@ def looks_right(photo_id: str, marks: Marks, looking: Looking, *, measured: bool
 def look_again(photo_id: str, marks: Marks, looking: Looking, size: tuple[int, int], *, key: str) -> Marks | None:
     """The ways to place marks anew; gives the marks that a press placed, None where nothing was pressed."""
     look, fault = looking.look, card_fault(photo_id, marks, looking)
-    _tap_the_card(photo_id, marks, in_doubt=fault is not None, key=key)
-    if (
-        fault is not None
-        and _card_is_placed(photo_id, marks)
-        and st.button("This is the card all the same", key=f"vouch-{key}")
-    ):
-        return replace(marks, vouched=True)
+    tap_the_card(photo_id, marks, in_doubt=fault is not None, key=key)
     if (
         marks.outline is None
         and marks.path
         and st.button("Start from a plain outline", type="primary", key=f"plain-{key}")
     ):
-        held(_Looked, photo_id).hair = None
+        looked_at(photo_id).hair = None
         return replace(marks, outline=outline_about(marks.path, size))
     if is_searched(marks.card_kind) and st.button("Find the card again", key=f"again-{key}"):
         return _card_again(photo_id, marks, look)
     if st.button("Find the hair again", key=f"hair-again-{key}"):
         return _hair_again(photo_id, marks, look)
+    if (
+        fault is not None
+        and card_is_placed(photo_id, marks)
+        and st.button("This is the card all the same", key=f"vouch-{key}")
+    ):
+        return replace(marks, vouched=True)
     return None
-
-
-def _tap_the_card(photo_id: str, marks: Marks, *, in_doubt: bool, key: str) -> None:
-    """The button after which a tap in the photo says where the card is, where that is in doubt."""
-    tapping = held(_Looked, photo_id).tapping
-    asked = _card_in_question(photo_id, marks) is not None
-    if not is_searched(marks.card_kind) or _taps_at_once(photo_id, marks) or not (in_doubt or asked or tapping):
-        return
-    st.button(
-        "Leave the card as it is" if tapping else "Tap the card",
-        type="primary" if in_doubt and not tapping else "secondary",
-        key=f"tap-card-{key}",
-        on_click=_turn_tapping,
-        args=(photo_id,),
-    )
-
-
-def _turn_tapping(photo_id: str) -> None:
-    looked = held(_Looked, photo_id)
-    looked.tapping = not looked.tapping
-
-
-def card_fault(photo_id: str, marks: Marks, looking: Looking) -> CardError | None:
-    """What is wrong with where the card's corners lie: a wall must not pass for a card, unless a person vouches."""
-    if marks.vouched or marks.corners is None:
-        return None
-    looked = held(_Looked, photo_id)
-    if not _card_is_placed(photo_id, marks):
-        missing = looked.card.card if looked.card is not None else None
-        if missing is None:
-            return CardMisplaced(*_BY_HAND)
-        return CardNotFound(missing.what, missing.advice if missing.what == _NOT_THERE[0] else _TAP_OR_DRAG)
-    where = marks.card_kind, marks.corners
-    if looked.checked is None or looked.checked[0] != where:
-        looked.checked = where, looking.fault(marks)
-    return looked.checked[1]
 
 
 def _card_again(photo_id: str, marks: Marks, look: Look) -> Marks:
     """The marks with the card looked for anew; the hair stays as it is marked."""
     with st.spinner("Looking for the card"):
         found = look()
-    looked = held(_Looked, photo_id)
+    looked = looked_at(photo_id)
     looked.card = found
     moved = replace(marks, corners=found.marks.corners, vouched=False)
     if marks.outline is not None or marks.path:
@@ -275,7 +176,7 @@ def _hair_again(photo_id: str, marks: Marks, look: Look) -> Marks:
     """The marks with the hair looked for anew; the card stays where it is, and an outline where nothing is found."""
     with st.spinner("Looking for the hair"):
         found = look(_placed_corners(photo_id, marks), None)
-    held(_Looked, photo_id).hair = found
+    looked_at(photo_id).hair = found
     return marks if found.hair is not None and marks.outline is not None else _with_hair(marks, found)
 
 
@@ -285,45 +186,12 @@ def _with_hair(marks: Marks, found: Suggestion) -> Marks:
 
 def _placed_corners(photo_id: str, marks: Marks) -> Corners | None:
     """The corners that lie on the card; None where they still wait to be put there."""
-    return marks.corners if _card_is_placed(photo_id, marks) else None
-
-
-def _card_is_placed(photo_id: str, marks: Marks) -> bool:
-    first = held(_Looked, photo_id).card
-    if first is None or first.marks.corners is None or marks.corners is None:
-        return True
-    if is_searched(marks.card_kind) and (first.card is None or isinstance(first.card, CardAmbiguous)):
-        return True
-    return polyline.moved(first.marks.corners, marks.corners) > _STILL
-
-
-def _card_in_question(photo_id: str, marks: Marks) -> CardAmbiguous | None:
-    """Why the outline that was found may not be the card, until somebody moves it."""
-    first = held(_Looked, photo_id).card
-    if first is None or first.marks.corners is None or marks.corners is None:
-        return None
-    still = polyline.moved(first.marks.corners, marks.corners) <= _STILL
-    return first.card if still and isinstance(first.card, CardAmbiguous) else None
-
-
-def _say_of_the_card(photo_id: str, marks: Marks, fault: CardError | None, *, measured: bool) -> bool:
-    """True where the corners lie on the card for sure; else what is wrong and what is to be done is said."""
-    if fault is not None:
-        (warning if _card_is_placed(photo_id, marks) else failure)(fault.what, fault.advice)
-        return False
-    if marks.vouched:
-        st.markdown(_VOUCHED)
-        return False
-    asked = _card_in_question(photo_id, marks)
-    if asked is not None and not measured:
-        warning(asked.what, asked.advice)
-        return False
-    return True
+    return marks.corners if card_is_placed(photo_id, marks) else None
 
 
 def _say_of_the_hair(photo_id: str, marks: Marks, *, measured: bool) -> bool:
     """True where the outline only needs a look; else what is to be done, or to be looked at closely, is said."""
-    found = held(_Looked, photo_id).hair
+    found = looked_at(photo_id).hair
     missing = None if found is None else found.hair
     if marks.outline is None:
         _say_what_is_missing(marks, missing)
@@ -353,4 +221,4 @@ def _say_what_is_missing(marks: Marks, missing: HairError | None) -> None:
 def _is_as_found(marks: Marks, found: Suggestion) -> bool:
     """True where nobody has moved the outline since it was found."""
     one, other = marks.outline, found.marks.outline
-    return one is not None and other is not None and len(one) == len(other) and polyline.moved(one, other) <= _STILL
+    return one is not None and other is not None and len(one) == len(other) and polyline.moved(one, other) <= STILL

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import streamlit as st
@@ -15,14 +15,15 @@ from tracker.store import Store
 from tracker.ui.look import failure
 from tracker.ui.parts.card_choice import choose_card, choose_card_stood
 from tracker.ui.parts.held import held
+from tracker.ui.parts.marked_card import Looking, other_kind
 from tracker.ui.parts.marking import (
-    Looking,
     after_taps,
     begin_anew,
     edited,
     forget_marking,
     look_again,
     looks_right,
+    note_card_found,
     note_found,
 )
 from tracker.ui.parts.notices import sorry
@@ -159,13 +160,20 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     photo, marks = passing.waiting[0], passing.marks
     if marks is None:
         return
-    looking = Looking(partial(workflow.look_again_at, photo, marks), partial(workflow.passing_card_fault, photo))
+    looking = Looking(
+        partial(workflow.look_again_at, photo, marks),
+        partial(workflow.passing_card_fault, photo),
+        partial(workflow.other_card_in, photo),
+    )
     anew = after_taps(photo.id, marks, looking)
     if anew is None:
         if passing.said:
             failure(passing.said)
         right = looks_right(photo.id, marks, looking, measured=passing.said is not None, key=f"{key}-right")
         anew = look_again(photo.id, marks, looking, photo.size, key=key)
+        kind = other_kind(photo.id, marks, looking, key=key)
+        if kind is not None:
+            anew = _with_kind(photo, marks, kind)
         if right:
             _measure(store, passing, photo, marks, keep)
     if anew is not None:
@@ -175,6 +183,15 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
         st.rerun()
     if st.button("Leave this photo out", key=f"{key}-skip"):
         _done(passing)
+
+
+def _with_kind(photo: workflow.PassingPhoto, marks: Marks, kind: str) -> Marks:
+    """The marks with another kind of card, which is looked for; the hair stays."""
+    with st.spinner("Looking for the card"):
+        found = workflow.look_again_at(photo, Marks(kind, None, (), None))
+    note_card_found(photo.id, found)
+    hair = marks if marks.outline is not None else found.marks
+    return replace(found.marks, outline=hair.outline, path=hair.path)
 
 
 def _measure(store: Store, passing: _Passing, photo: workflow.PassingPhoto, marks: Marks, keep: Keep) -> None:

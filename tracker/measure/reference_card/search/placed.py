@@ -21,7 +21,7 @@ from tracker.measure.reference_card.search.light import Light, light_on, sample
 from tracker.measure.reference_card.search.reduced import Reduced, median, reduce, roughly_linear
 from tracker.words import pixels
 
-# tuned on two photos of each of the bench's 64 heads; DEVELOPERS.md says what the others gave
+# set on two or three photos of each of the bench's 64 heads; DEVELOPERS.md says what others gave
 _SMALLEST = 8.0  # pixels of the search picture, of a side
 _INNER = 0.64  # of a patch's width and height, as it is read
 _EVEN = (5.0, 3.0)  # codes about the plane of light, or times the photo's noise

@@ -47,7 +47,7 @@ class Editor {
     this.marks.tapsCard = tapsCard
     this.rebuild()
     if (!tapsCard || !this.asksForCard) return
-    this.stage.scrollIntoView({ block: "nearest" })
+    this.find(".frame").scrollIntoView({ block: "nearest" })
     this.drawing.parts.get("aim-0").focus({ preventScroll: true })
     this.say(this.asking)
   }
@@ -224,7 +224,7 @@ class Editor {
 
   /** What the person is to do next, where card or hair is not marked. */
   get asking() {
-    if (this.asksForCard) return "Tap inside the card, or drag its corners"
+    if (this.asksForCard) return "Tap inside the card"
     return isTapping(this.marks) ? `Tap ${TAPS[this.marks.taps.length][1]}` : ""
   }
 

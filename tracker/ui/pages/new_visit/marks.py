@@ -14,25 +14,26 @@ from tracker.measure.reference_card import Corners
 from tracker.record.records import PhotoRecord
 from tracker.ui.look import failure
 from tracker.ui.opened import OPENED
-from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, put_photo
+from tracker.ui.pages.new_visit.draft_state import Work, go_to_step, keep, put_photo
 from tracker.ui.pages.new_visit.earlier_marks import along_a_ribbon
 from tracker.ui.parts.focus import moved_on
 from tracker.ui.parts.held import held
+from tracker.ui.parts.marked_card import Looking, card_fault, other_kind
 from tracker.ui.parts.marking import (
-    Looking,
     after_taps,
     begin_anew,
-    card_fault,
     edited,
     first_look,
     look_again,
     looks_right,
+    note_card_found,
     was_looked_at,
 )
 from tracker.ui.parts.notices import told
 from tracker.ui.parts.pictures import LARGE, picture_ratio, picture_url
 from tracker.ui.parts.reading_view import checks, no_number
 from tracker.workflow import ChosenCard
+from tracker.workflow.drafts import with_changed_photos
 
 _PHOTO = "marks-photo"
 """Key of the field that says which photo is shown."""
@@ -167,7 +168,29 @@ def _looking(work: Work, photo: PhotoRecord) -> Looking:
     def fault(marks: Marks) -> CardError | None:
         return workflow.card_fault(work.store, photo, marks, decoded=OPENED)
 
-    return Looking(look, fault)
+    def other(kind: str) -> str | None:
+        return workflow.other_card(work.store, photo, kind, decoded=OPENED)
+
+    return Looking(look, fault, other)
+
+
+def _use_kind(work: Work, kind: str) -> None:
+    """Let all photos have another kind of card, as if it had been chosen with the photos; the hair stays."""
+    changed = []
+    with st.spinner("Looking for the card"):
+        for photo in work.photos:
+            found = workflow.suggest_marks(work.store, photo, kind, decoded=OPENED)
+            note_card_found(photo.id, found)
+            hair = photo.marks if photo.marks is not None and photo.marks.outline is not None else found.marks
+            marks = replace(found.marks, outline=hair.outline, path=hair.path)
+            changed.append(replace(photo, marks=marks, reading=None, failure=None))
+    keep(work, with_changed_photos(work.photos, changed))
+    if work.tab is not None:
+        work.tab.chosen.pop("card", None)
+        work.tab.turns["card"] += 1  # the field of the first step begins afresh, with this kind
+    for photo in work.photos:
+        begin_editor_anew(work, photo)
+    st.rerun()
 
 
 def _take(work: Work, photo: PhotoRecord, marks: Marks) -> None:
@@ -188,6 +211,9 @@ def _beside(work: Work, photo: PhotoRecord) -> None:
     if anew is None:
         right = looks_right(photo.id, marks, looking, measured=is_measured(photo), key=f"right-{photo.role}")
         anew = look_again(photo.id, marks, looking, photo.size, key=photo.role)
+        kind = other_kind(photo.id, marks, looking, key=photo.role)
+        if kind is not None:
+            _use_kind(work, kind)
         if right:
             _confirm(work, photo, marks)
     if anew is not None:
