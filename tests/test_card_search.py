@@ -26,8 +26,11 @@ from tracker.measure.reference_card.search.geometry import (
     corner_cosine,
     each_once,
     meet,
+    outward,
+    outwards,
     overlap,
 )
+from tracker.measure.reference_card.search.light import light_on, lights_on
 from tracker.measure.reference_card.search.sides import parabola, refine, refine_all
 from tracker.measure.reference_card.search.traits import traits_of, traits_of_all
 
@@ -288,6 +291,20 @@ def test_lines_meet_where_they_do_and_parallels_nowhere() -> None:
 def test_corners_of_all_sides_are_those_of_each_pair() -> None:
     along, lengths = all_sides(HERE[None])
     assert all_corners_of(HERE[None], along / lengths[..., None])[0] == pytest.approx(HERE)
+
+
+def test_one_outline_is_measured_as_many_are() -> None:
+    photo = reduce(drawn((HERE, (0.18,))))
+    quads = photo.from_photo(np.stack([HERE, HERE - 200]))
+    many = lights_on(photo.smooth, quads, 0.7)
+    for k, quad in enumerate(quads):
+        one = light_on(photo.smooth, quad, 0.7)
+        assert one.plane == pytest.approx(many.plane[k], abs=1e-3)
+        assert (one.unevenness, one.noise(2.0)) == pytest.approx((many.unevenness[k], many.noise(2.0)[k]), abs=1e-3)
+        middle = one.at(*quad.mean(axis=0)[:, None])
+        assert middle[0] == pytest.approx(one.plane[0], abs=1e-3)
+        assert outward(quad[1], quad[2], quad.mean(axis=0)) == pytest.approx(outwards(quads)[k, 1])
+    assert outward(HERE[0], HERE[1], HERE.mean(axis=0)) @ (HERE[0] - HERE[3]) > 0  # the top side looks upwards
 
 
 def test_of_outlines_alike_the_first_is_kept_whatever_corner_it_starts_at() -> None:

@@ -142,7 +142,20 @@ def all_sides(quads: Floats) -> tuple[Floats, Floats]:
     return along, np.hypot(along[..., 0], along[..., 1])
 
 
-def outward(quads: Floats) -> Floats:
+def outward(start: Floats, end: Floats, centre: Floats) -> Floats:
+    """The unit normal of one side that points away from the centre, (2,).
+
+    Parameters
+    ----------
+    start, end : (2,), of the side
+    centre : (2,), of the outline
+    """
+    direction = end - start
+    normal = np.array([direction[1], -direction[0]]) / np.hypot(direction[0], direction[1])
+    return np.asarray(normal if normal @ ((start + end) / 2 - centre) > 0 else -normal)
+
+
+def outwards(quads: Floats) -> Floats:
     """Unit normals of the sides that point away from the middle, (n, 4, 2).
 
     Parameters

@@ -17,7 +17,7 @@ _LEAST_NOISE = 0.4  # codes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Light:
+class Lights:
     """Planes of codes over n quadrilaterals.
 
     Attributes
@@ -71,7 +71,7 @@ class Light:
         return np.asarray(np.minimum(photo, np.maximum(_LEAST_NOISE, own)), float)
 
 
-def light_on(picture: np.ndarray, quads: Floats, share: float) -> Light:
+def lights_on(picture: np.ndarray, quads: Floats, share: float) -> Lights:
     """The light on the inner part of each quadrilateral, robust against what covers some of it.
 
     Parameters
@@ -99,7 +99,64 @@ def light_on(picture: np.ndarray, quads: Floats, share: float) -> Light:
         off = np.abs(rest).max(axis=2)
         limit = np.maximum(3.5 * 1.4826 * median(off, axis=1), 2.0)
         used = (off < limit[:, None]).astype(np.float32)
-    return Light(plane, centre, size, rest)
+    return Lights(plane, centre, size, rest)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Light:
+    """The light on one quadrilateral.
+
+    Attributes
+    ----------
+    only : Lights, of that one
+    """
+
+    only: Lights
+
+    @property
+    def plane(self) -> Floats:
+        """Codes in the middle, and change to the right and downwards, (3, 3); see `Lights`."""
+        return np.asarray(self.only.plane[0])
+
+    @property
+    def rest(self) -> np.ndarray:
+        """What the samples differ from the plane, codes, (m, 3)."""
+        return np.asarray(self.only.rest[0])
+
+    @property
+    def unevenness(self) -> float:
+        """Robust standard deviation about the plane, codes, mean of the channels."""
+        return float(self.only.unevenness[0])
+
+    def at(self, x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        """Codes of the plane at points of any shape, (..., 3) float32.
+
+        Parameters
+        ----------
+        x, y : any shape, pixels
+        """
+        return np.asarray(self.only.at(x[None], y[None])[0])
+
+    def noise(self, photo: float) -> float:
+        """Noise of this card itself where that is less than the photo's, codes.
+
+        Parameters
+        ----------
+        photo : float, codes, noise of the photo
+        """
+        return float(self.only.noise(photo)[0])
+
+
+def light_on(picture: np.ndarray, quad: Floats, share: float) -> Light:
+    """The light on the inner part of one quadrilateral.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) float32, codes
+    quad : (4, 2), pixels
+    share : float, of the width and height that is used, 0..1
+    """
+    return Light(lights_on(picture, quad[None], share))
 
 
 def sample(picture: np.ndarray, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -18,7 +18,7 @@ from tracker.measure.reading import Point
 from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST
 from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundCard, Reason
 from tracker.measure.reference_card.search.geometry import area, areas, card_shaped, contains, overlap
-from tracker.measure.reference_card.search.light import light_on, sample
+from tracker.measure.reference_card.search.light import lights_on, sample
 from tracker.measure.reference_card.search.plain import LONGEST_STEP, Outline, outlines
 from tracker.measure.reference_card.search.reduced import Reduced, median, reduce, roughly_linear
 from tracker.measure.reference_card.search.score import form, probability
@@ -214,7 +214,7 @@ def _matches(photo: Reduced, row: Floats, reflectances: Sequence[float]) -> bool
     """True where all steps lie in the photo, are even, and stand to one another as their reflectances do."""
     if not inside_photo(photo, row, SMALLEST, LARGEST):
         return False
-    light = light_on(photo.smooth, np.array(_steps_of(row, len(reflectances))), 0.6)
+    light = lights_on(photo.smooth, np.array(_steps_of(row, len(reflectances))), 0.6)
     if (light.unevenness > max(_EVEN, 3 * photo.noise)).any():
         return False
     levels = light.plane[:, 0]

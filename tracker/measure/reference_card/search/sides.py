@@ -13,10 +13,10 @@ from tracker.measure.reference_card.search.geometry import (
     all_corners_of,
     all_sides,
     areas,
-    outward,
+    outwards,
     which_card_shaped,
 )
-from tracker.measure.reference_card.search.light import Light, light_on, sample
+from tracker.measure.reference_card.search.light import Lights, lights_on, sample
 from tracker.measure.reference_card.search.reduced import Reduced
 
 Noise = TypeVar("Noise", float, Floats)
@@ -87,11 +87,11 @@ def refine_all(photo: Reduced, quads: Floats, reach: tuple[float, float], longes
     out = np.full(quads.shape, np.nan)
     if not len(quads):
         return out
-    light = light_on(photo.smooth, quads, _CORE)
+    light = lights_on(photo.smooth, quads, _CORE)
     even = np.flatnonzero(light.unevenness <= max(_MOST_UNEVEN, 2.5 * photo.noise))
     if not len(even):
         return out
-    light = Light(light.plane[even], light.centre[even], light.size[even], light.rest[even])
+    light = Lights(light.plane[even], light.centre[even], light.size[even], light.rest[even])
     begin = quads[even]
     shortest = all_sides(begin)[1].min(axis=1)[:, None]
     within = np.minimum(reach[0], 0.1 * shortest), np.minimum(reach[1], 0.3 * shortest + 2)
@@ -127,7 +127,7 @@ def look_inside(photo: Reduced, quads: Floats, rims: Floats, longest: float = 2.
     """
     if not len(quads):
         return np.empty((0, 4, 2))
-    light = light_on(photo.smooth, quads, 0.55)
+    light = lights_on(photo.smooth, quads, 0.55)
     noise = light.noise(photo.noise)
     along, lengths = all_sides(quads)
     across = np.minimum(lengths[:, [1, 2, 3, 0]], lengths[:, [3, 0, 1, 2]])
@@ -159,7 +159,7 @@ def rim_limit(noise: Noise) -> Noise:
 
 def _lines(
     picture: np.ndarray,
-    light: Light,
+    light: Lights,
     quads: Floats,
     within: tuple[Floats, Floats],
     spacing: Floats,
@@ -177,19 +177,19 @@ def _lines(
     limit = (rim_limit(noise) + _SHADE * light.plane[:, 0].mean(axis=1))[:, None]
     line = _best_line(across, lengths, within, limit, most)
     shift, slope = _sub_pixel(across, line)
-    normals = outward(quads)
+    normals = outwards(quads)
     first = quads + shift[..., None] * normals
     last = quads[:, [1, 2, 3, 0]] + (shift + slope)[..., None] * normals
     direction = last - first
     return first, direction / np.maximum(np.hypot(direction[..., 0], direction[..., 1]), 1e-9)[..., None]
 
 
-def _across(picture: np.ndarray, light: Light, quads: Floats, spacing: Floats, reach: tuple[float, float]) -> _Across:
+def _across(picture: np.ndarray, light: Lights, quads: Floats, spacing: Floats, reach: tuple[float, float]) -> _Across:
     count, gap = len(quads), float(spacing.max())
     samples = np.arange(-np.ceil((reach[0] + _MARGIN) / gap), np.ceil((reach[1] + _MARGIN) / gap) + 1)
     along = np.linspace(*_ENDS, _ROWS)
     offsets = spacing[..., None] * samples
-    normals, following = outward(quads), quads[:, [1, 2, 3, 0]]
+    normals, following = outwards(quads), quads[:, [1, 2, 3, 0]]
     x, y = (
         (quads[..., axis, None] + along * (following - quads)[..., axis, None])[..., None]
         + (offsets * normals[..., axis, None])[:, :, None]

@@ -13,9 +13,9 @@ from tracker.measure.reference_card.search.geometry import (
     aspect,
     corner_cosine,
     opposite_sides,
-    outward,
+    outwards,
 )
-from tracker.measure.reference_card.search.light import Light, light_on, sample
+from tracker.measure.reference_card.search.light import Lights, lights_on, sample
 from tracker.measure.reference_card.search.reduced import Reduced, median, roughly_linear
 from tracker.measure.reference_card.search.sides import along_smoothed, masked_median, size_of
 
@@ -114,7 +114,7 @@ def traits_of_all(photo: Reduced, quads: Floats) -> list[Traits]:
     """
     if not len(quads):
         return []
-    light = light_on(photo.smooth, quads, 0.86)
+    light = lights_on(photo.smooth, quads, 0.86)
     found = _sides(photo, light, quads)
     rims, uneven, noise = _rims(photo, quads), light.unevenness, light.noise(photo.noise)
     blotches, levels = light.blotches, light.plane[:, 0]
@@ -152,8 +152,8 @@ def traits_of_all(photo: Reduced, quads: Floats) -> list[Traits]:
     ]
 
 
-def _sides(photo: Reduced, light: Light, quads: Floats) -> _Sides:
-    normals, following = outward(quads)[:, :, None, None], quads[:, [1, 2, 3, 0]]
+def _sides(photo: Reduced, light: Lights, quads: Floats) -> _Sides:
+    normals, following = outwards(quads)[:, :, None, None], quads[:, [1, 2, 3, 0]]
     along = np.linspace(0.04, 0.96, _ROWS)
     offsets = np.arange(-_REACH, _REACH + 0.01, _SPACING)
     places = quads[:, :, None] + along[:, None] * (following - quads)[:, :, None]
@@ -211,7 +211,7 @@ def _on_one_line(along: Floats, places: Floats, seen: np.ndarray) -> tuple[Float
     return np.where(enough, on_line, 0.0), np.where(enough, spread, _REACH)
 
 
-def _goes_on(photo: Reduced, light: Light, places: Floats, normals: Floats) -> Floats:
+def _goes_on(photo: Reduced, light: Lights, places: Floats, normals: Floats) -> Floats:
     """Share of a strip outside each side that looks like the card, (n, 4): a side along fingertips has card beyond."""
     away = light.size[:, None] * _STRIP + _REACH
     spots = places[:, :, None] + away[:, None, :, None, None] * normals[:, :, :, None]
@@ -226,7 +226,7 @@ def _goes_on(photo: Reduced, light: Light, places: Floats, normals: Floats) -> F
 def _beyond(photo: Reduced, quads: Floats, colour: Floats) -> Floats:
     """Step in a side's own direction of colour where the side is drawn on beyond either corner, codes, (n, 4, 2)."""
     along, lengths = all_sides(quads)
-    unit, normals, following = along / lengths[..., None], outward(quads), quads[:, [1, 2, 3, 0]]
+    unit, normals, following = along / lengths[..., None], outwards(quads), quads[:, [1, 2, 3, 0]]
     share = np.linspace(0, 1, 10)
     run = 3 + share * (np.maximum(8, 0.22 * lengths)[..., None] - 3)
     away = run[..., None] * unit[:, :, None]
@@ -239,11 +239,11 @@ def _beyond(photo: Reduced, quads: Floats, colour: Floats) -> Floats:
 
 def _rims(photo: Reduced, quads: Floats) -> Floats:
     """Codes by which strips just inside each side differ from the plane of the middle; the second worst depth."""
-    core = light_on(photo.smooth, quads, 0.62)
+    core = lights_on(photo.smooth, quads, 0.62)
     lengths = all_sides(quads)[1]
     across = np.minimum(lengths[:, [1, 2, 3, 0]], lengths[:, [3, 0, 1, 2]])
     depths = np.stack([np.maximum(least, share * across) for least, share in _DEPTHS], axis=2)
-    along, normals, following = np.linspace(0.1, 0.9, 24)[:, None], outward(quads), quads[:, [1, 2, 3, 0]]
+    along, normals, following = np.linspace(0.1, 0.9, 24)[:, None], outwards(quads), quads[:, [1, 2, 3, 0]]
     places = quads[:, :, None] + along * (following - quads)[:, :, None]
     strips = places[:, :, None] - depths[..., None, None] * normals[:, :, None, None]
     x, y = strips[..., 0], strips[..., 1]
