@@ -105,7 +105,7 @@ def is_said(what: str, advice: str) -> bool:
 
 def asked(encoded: np.ndarray, kind: CardKind) -> CardError:
     """What the search says instead of finding a card."""
-    _, error = look_for(encoded, kind)
+    error = look_for(encoded, kind).error
     assert error is not None
     assert is_said(error.what, error.advice)
     return error
@@ -125,7 +125,8 @@ def rendered(place: int, kind: str) -> Developed:
 def test_a_card_on_its_side_is_as_good_as_any(kind: CardKind, turn: int) -> None:
     corners = np.roll(HERE, turn, axis=0)
     photo = with_card(steps(*(0.18, 0.05)[: len(kind.boxes)]), corners)
-    found, error = look_for(photo.encoded, kind)
+    sought = look_for(photo.encoded, kind)
+    found, error = sought.corners, sought.error
     assert error is None
     assert off(found, corners, kind) < 2
     assert words(photo, kind, corners) == {}
@@ -164,7 +165,8 @@ def test_a_hand_over_a_corner(kind: CardKind, corner: int, deep: float) -> None:
     tip = HERE[corner] + deep * inwards
     finger(linear, tip, -inwards / np.hypot(*inwards), 45.0, SKIN)
     photo = photograph(linear)
-    found, error = look_for(photo.encoded, kind)
+    sought = look_for(photo.encoded, kind)
+    found, error = sought.corners, sought.error
     assert error is not None or off(found, HERE, kind) < 0.02 * 900
     said = words(photo, kind)
     if not said:
@@ -271,7 +273,8 @@ def test_gloss_on_the_dark_half(ev: float) -> None:
 
 def test_a_bent_card_by_its_sides() -> None:
     photo = with_card(steps(0.18), bow=0.05)
-    found, error = look_for(photo.encoded, PLAIN)
+    sought = look_for(photo.encoded, PLAIN)
+    found, error = sought.corners, sought.error
     assert error is not None or off(found, HERE, PLAIN) < 0.02 * 900
     assert "sides are curved" in words(photo)["card_flat"][0]
 

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.bench.heads.cards import KINDS
 from tests.bench.heads.develop import CHANGING, Developed, develop
 from tests.bench.heads.plates import heads
 from tests.scenes import CARD, MIDDLE, Drawn, photograph, scene
@@ -50,7 +51,7 @@ def rendered(place: int, kind: str) -> tuple[Developed, Floats]:
     return photo, np.array(photo.marks.corners)
 
 
-@pytest.mark.parametrize("kind", CARD_KINDS.values(), ids=list(CARD_KINDS))
+@pytest.mark.parametrize("kind", [CARD_KINDS[name] for name in KINDS], ids=KINDS)
 @pytest.mark.parametrize("place", [2, 10, 33])
 def test_true_corners_lie_on_the_card_and_corners_off_by_a_tenth_do_not(kind: CardKind, place: int) -> None:
     photo, corners = rendered(place, kind.name)

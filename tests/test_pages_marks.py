@@ -442,9 +442,7 @@ def two_part_photo() -> bytes:
 def test_another_kind_of_card_is_offered_and_taken_for_all_photos(store: Store, client: Client) -> None:
     test = to_marks(client, two_part_photo())
     assert test.button(key="right-before").proto.type == "secondary"
-    test.button(key="other-before").click().run()
-    assert_no_failure(test)
-    assert "This looks like another kind of card: Two-part card, grey and dark." in words(test)
+    assert "looks like another kind of card: “Two-part card, grey and dark”." in words(test)
     hair = marks_of(test, store).outline
     test.button(key="use-other-before").click().run()
     assert_no_failure(test)
@@ -456,10 +454,10 @@ def test_another_kind_of_card_is_offered_and_taken_for_all_photos(store: Store, 
     assert marks_of(test, store).card_kind == "steps2", "the field follows"
 
 
-def test_where_no_other_card_is_there_it_is_said(store: Store, client: Client) -> None:
+def test_where_no_other_card_is_there_none_is_offered(store: Store, client: Client) -> None:
     test = to_marks(client, flat(hair=True))
-    test.button(key="other-before").click().run()
-    assert "No card of another kind was found" in words(test)
+    assert "No card of this kind" in words(test)
+    assert "use-other-before" not in {button.key for button in test.button}
 
 
 # --- marked along a ribbon, by the method before ---------------------------------------------------------------------

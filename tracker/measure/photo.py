@@ -84,6 +84,7 @@ class Suggestion:
     ----------
     marks : Marks; without an outline where no hair was found, and then without a path unless one was given
     card : CardError or None, why no card was found; a `CardAmbiguous` where the corners may be those of the card
+    other : str or None, name of another kind of card that stands in the photo instead
     hair : HairError or None, why no hair was found
     doubt : HairInDoubt or None, what is unsure about the outline that was found
     """
@@ -92,6 +93,7 @@ class Suggestion:
     card: CardError | None = None
     hair: HairError | None = None
     doubt: HairInDoubt | None = None
+    other: str | None = None
 
 
 def find_marks(
@@ -120,9 +122,10 @@ def find_marks(
     """
     picture = _as_seen(picture)
     height, width = picture.encoded.shape[:2]
-    card = None
+    card = other = None
     if corners is None and card_kind(kind).search is not None:
-        corners, card = look_for(picture.encoded, card_kind(kind), near)
+        sought = look_for(picture.encoded, card_kind(kind), near)
+        corners, card, other = sought.corners, sought.error, None if sought.other is None else sought.other.name
     size = _size_on_card(picture, card_kind(kind), corners)
     marks = Marks(kind, corners or _default_corners(width, height), path or (), None, reflectance, size)
     if dark is not None:
@@ -132,9 +135,9 @@ def find_marks(
         outline, axis = hair.outline().points, path or suggest_axis(hair)
     except HairError as error:
         # its traceback would hold the whole photo as long as the suggestion is kept
-        return Suggestion(marks, card, error.with_traceback(None))
+        return Suggestion(marks, card, error.with_traceback(None), other=other)
     doubt = HairInDoubt(*DOUBTS[hair.reason]) if hair.reason else None
-    return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt)
+    return Suggestion(replace(marks, outline=outline, path=axis), card, None, doubt, other)
 
 
 def with_card(picture: Picture, marks: Marks) -> Marks:
@@ -241,10 +244,10 @@ def _pixels_per_cm(marks: Marks, corners: Corners) -> float | None:
 
 
 def _search(picture: Picture, kind: CardKind) -> Corners:
-    corners, error = look_for(_as_seen(picture).encoded, kind)
-    if corners is None or error is not None:
-        raise error or CardNotFound("No card stands in the photo.", "Mark its four corners by hand.")
-    return corners
+    sought = look_for(_as_seen(picture).encoded, kind)
+    if sought.corners is None or sought.error is not None:
+        raise sought.error or CardNotFound("No card stands in the photo.", "Mark its four corners by hand.")
+    return sought.corners
 
 
 def _require_reflectances(kind: CardKind, marks: Marks) -> None:

@@ -20,7 +20,6 @@ from tracker.workflow.passing import (
     look_again_at,
     look_at,
     measure_passing,
-    other_card_in,
     passing_card_fault,
 )
 from tracker.workflow.photos import (
@@ -28,7 +27,6 @@ from tracker.workflow.photos import (
     card_fault,
     card_stood_last,
     measure_record,
-    other_card,
     suggest_marks,
     take_in,
     too_small,
@@ -103,8 +101,6 @@ __all__ = [
     "note_contact",
     "note_dark_half",
     "note_new_card",
-    "other_card",
-    "other_card_in",
     "own_dark",
     "passing_card_fault",
     "record_progress",

@@ -11,7 +11,7 @@ from tracker.measure.reference_card import Corners
 from tracker.photo import clean_jpeg, read_kept, read_photo
 from tracker.record.records import new_id
 from tracker.store import Store
-from tracker.workflow.photos import OPENING, fault_in, other_in, settings_in_force
+from tracker.workflow.photos import OPENING, fault_in, settings_in_force
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,17 +101,6 @@ def passing_card_fault(photo: PassingPhoto, marks: Marks) -> CardError | None:
     """What tells that the corners of these marks do not lie on a card of their kind; None where they do."""
     with OPENING:
         return fault_in(read_kept(photo.content), marks)
-
-
-def other_card_in(photo: PassingPhoto, kind: str) -> str | None:
-    """The name of another kind of card that stands in a photo for sure; None where there is none.
-
-    Parameters
-    ----------
-    kind : str, name of the kind that was looked for already
-    """
-    with OPENING:
-        return other_in(read_kept(photo.content), kind)
 
 
 def measure_passing(store: Store, photo: PassingPhoto, marks: Marks) -> tuple[PhotoReading | None, str]:

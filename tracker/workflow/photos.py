@@ -11,8 +11,7 @@ from datetime import datetime
 from tracker.errors import CardError, InvalidEntry, TrackerError
 from tracker.measure import Picture, Settings, Suggestion, find_marks, measure_photo, with_card
 from tracker.measure.reading import LIGHTS, DarkHalf, Marks, Point
-from tracker.measure.reference_card import CARD_KINDS, Corners, card_kind, read_as
-from tracker.measure.reference_card.search import FOUND
+from tracker.measure.reference_card import Corners, card_kind, read_as
 from tracker.photo import Limits, Photo, Turns, clean_jpeg, read_kept, read_photo
 from tracker.record.records import ROLES, PhotoRecord, new_id, now
 from tracker.store import Store
@@ -191,39 +190,6 @@ def fault_in(picture: Picture, marks: Marks) -> CardError | None:
     picture : Picture, upright codes
     """
     return None if marks.corners is None else read_as(card_kind(marks.card_kind), picture.encoded, marks.corners)
-
-
-def other_card(store: Store, photo: PhotoRecord, kind: str, *, decoded: DecodedPhotos | None = None) -> str | None:
-    """The name of another kind of card that stands in a photo for sure; None where there is none.
-
-    Parameters
-    ----------
-    photo : PhotoRecord, its picture is kept
-    kind : str, name of the kind that was looked for already
-    decoded : DecodedPhotos or None, to open a file only once
-
-    Raises
-    ------
-    NotFound, StoreDamaged : the picture cannot be read back
-    """
-    with OPENING:
-        return other_in(_photo(store, photo.file, decoded), kind)
-
-
-def other_in(picture: Picture, kind: str) -> str | None:
-    """The name of another kind of card that is found in a picture; None where there is none.
-
-    Parameters
-    ----------
-    picture : Picture, upright codes
-    kind : str, name of the kind that was looked for already
-    """
-    others = [one for one in CARD_KINDS.values() if one.name != kind and one.search is not None]
-    # a plain card may be one step of a card of several, never the other way round
-    for other in sorted(others, key=lambda one: -len(one.boxes)):
-        if other.search is not None and other.search(picture.encoded, None).state == FOUND:
-            return other.name
-    return None
 
 
 def measure_record(

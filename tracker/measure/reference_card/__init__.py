@@ -1,6 +1,6 @@
 """The neutral card in the photo: kinds of card, finding one, reading one, and the correction that it gives."""
 
-from tracker.measure.reference_card.another import look_for, other_kind
+from tracker.measure.reference_card.another import CardSought, look_for
 from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, correction_from_card
 from tracker.measure.reference_card.kinds import CARD_KINDS, camera_error, card_kind, is_searched, kind_or_plain
 from tracker.measure.reference_card.read import read_card, unit_to_photo
@@ -11,6 +11,7 @@ __all__ = [
     "CARD_KINDS",
     "CardKind",
     "CardReading",
+    "CardSought",
     "Corners",
     "FoundCard",
     "camera_error",
@@ -20,7 +21,6 @@ __all__ = [
     "is_searched",
     "kind_or_plain",
     "look_for",
-    "other_kind",
     "read_as",
     "read_card",
     "unit_to_photo",

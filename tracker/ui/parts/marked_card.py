@@ -34,12 +34,10 @@ class Looking:
     ----------
     look : looks for card and hair
     fault : tells what is wrong with where the card's corners lie; None where they lie on a card of their kind
-    other : gives another kind of card that stands in the photo, by the kind that is marked; None where none does
     """
 
     look: Look
     fault: Callable[[Marks], CardError | None]
-    other: Callable[[str], str | None]
 
 
 STILL = 1.0
@@ -71,7 +69,6 @@ class Looked:
     near : point that a person tapped inside the card and round which it is still to be looked for; else None
     tapping : bool, True while a person asked to tap the card
     checked : kind and corners that were checked last, and what was wrong with them
-    other : another kind of card that was found, empty where there is none; None while nobody looked for one
     """
 
     card: Suggestion | None = None
@@ -80,7 +77,6 @@ class Looked:
     near: Point | None = None
     tapping: bool = False
     checked: tuple[tuple[str, Corners], CardError | None] | None = None
-    other: str | None = None
 
 
 def looked_at(photo_id: str) -> Looked:
@@ -109,23 +105,14 @@ def round_the_tap(looked: Looked, near: Point, marks: Marks, looking: Looking) -
     return replace(marks, corners=found.marks.corners, vouched=False)
 
 
-def other_kind(photo_id: str, marks: Marks, looking: Looking, *, key: str) -> str | None:
-    """The kind of card that a person took instead of the one that is not found, or not for sure; None for none."""
+def other_kind(photo_id: str, marks: Marks, *, key: str) -> str | None:
+    """The kind of card that stands in the photo instead, once a person takes it; None before."""
     missing = not card_is_placed(photo_id, marks) or card_in_question(photo_id, marks) is not None
-    if marks.vouched or not missing:
+    found = looked_at(photo_id).card
+    if marks.vouched or not missing or found is None or found.other is None:
         return None
-    looked = looked_at(photo_id)
-    if looked.other is None and st.button("Look for another kind of card", key=f"other-{key}"):
-        with st.spinner("Looking for the other kinds of card"):
-            looked.other = looking.other(marks.card_kind) or ""
-        st.rerun()
-    if looked.other == "":
-        st.markdown("No card of another kind was found for sure either.")
-    elif looked.other is not None:
-        st.markdown(f"This looks like another kind of card: {CARD_KINDS[looked.other].title}.")
-        if st.button("Use that kind", type="primary", key=f"use-other-{key}"):
-            return looked.other
-    return None
+    pressed = st.button(f"Use “{CARD_KINDS[found.other].title}”", type="primary", key=f"use-other-{key}")
+    return found.other if pressed else None
 
 
 def tap_the_card(photo_id: str, marks: Marks, *, in_doubt: bool, key: str) -> None:

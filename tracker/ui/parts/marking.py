@@ -43,13 +43,11 @@ def note_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for both card and hair found, and why it was not sure."""
     looked = looked_at(photo_id)
     looked.card = looked.hair = found
-    looked.other = None
 
 
 def note_card_found(photo_id: str, found: Suggestion) -> None:
     """Keep what a search for the card found."""
-    looked = looked_at(photo_id)
-    looked.card, looked.other = found, None
+    looked_at(photo_id).card = found
 
 
 def was_looked_at(photo_id: str) -> bool:

@@ -163,7 +163,6 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
     looking = Looking(
         partial(workflow.look_again_at, photo, marks),
         partial(workflow.passing_card_fault, photo),
-        partial(workflow.other_card_in, photo),
     )
     anew = after_taps(photo.id, marks, looking)
     if anew is None:
@@ -171,7 +170,7 @@ def _beside(store: Store, key: str, passing: _Passing, keep: Keep) -> None:
             failure(passing.said)
         right = looks_right(photo.id, marks, looking, measured=passing.said is not None, key=f"{key}-right")
         anew = look_again(photo.id, marks, looking, photo.size, key=key)
-        kind = other_kind(photo.id, marks, looking, key=key)
+        kind = other_kind(photo.id, marks, key=key)
         if kind is not None:
             anew = _with_kind(photo, marks, kind)
         if right:

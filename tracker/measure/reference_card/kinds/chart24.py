@@ -16,7 +16,7 @@ from tracker.measure.balance import apply, tone, toned_gains
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction, Point
 from tracker.measure.reference_card.kind import CardKind, CardReading, grid
-from tracker.measure.reference_card.search import FoundCard, find_chart
+from tracker.measure.reference_card.search import FoundCard, Reduced, find_chart
 
 _NAME = "chart24"
 _GREY = 21  # neutral 5
@@ -161,7 +161,7 @@ def _require_plausible(card: CardReading) -> None:
         )
 
 
-def _search(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+def _search(encoded: np.ndarray | Reduced, near: Point | None = None) -> FoundCard:
     return find_chart(encoded, near, reference=chart_reference().reshape(4, 6, 3))
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from tracker.errors import CardAmbiguous, CardError, CardNotFound
 from tracker.measure.reading import Point
+from tracker.measure.reference_card.search.reduced import Reduced
 
 Outline = tuple[Point, Point, Point, Point]
 
@@ -109,7 +110,7 @@ class FoundCard:
         return (CardAmbiguous if self.state == ASK else CardNotFound)(what, advice)
 
 
-Search = Callable[[np.ndarray, Point | None], FoundCard]
+Search = Callable[[np.ndarray | Reduced, Point | None], FoundCard]
 
 
 def found_corners(search: Search, encoded: np.ndarray) -> Outline:

@@ -18,6 +18,7 @@ from tracker.measure.reference_card.search.found import ASK, FOUND, NONE, FoundC
 from tracker.measure.reference_card.search.geometry import contains
 from tracker.measure.reference_card.search.marker_edges import on_its_edges
 from tracker.measure.reference_card.search.marker_views import Marker, greys_of, look
+from tracker.measure.reference_card.search.reduced import Reduced
 
 _LONG_SHOT = 12  # pixels, the least side of a marker that counts when it is the only one
 _ALIKE = 0.35  # of its distance, by which a marker may lie off where another one says
@@ -53,18 +54,19 @@ class _Placed:
         return self.miss <= max(_FLAT[0], _FLAT[1] * side)
 
 
-def find_markers(encoded: np.ndarray, near: Point | None = None) -> FoundCard:
+def find_markers(encoded: np.ndarray | Reduced, near: Point | None = None) -> FoundCard:
     """The one printed board in a photo.
 
     Parameters
     ----------
-    encoded : (h, w, 3) uint8 or uint16, upright
+    encoded : (h, w, 3) uint8 or uint16, upright; or its search copy, which stands for the photo
     near : (x, y) or None, pixels, a point inside the board as a person tapped it
 
     Returns
     -------
     FoundCard : corners of the frame, clockwise from the board's own top left
     """
+    encoded = encoded.photo if isinstance(encoded, Reduced) else encoded
     photo = greys_of(encoded)
     tapped = None if near is None else np.array(near) * photo.shrink - 0.5
     placed = [_complete(photo.small, group) for group in _groups(look(photo, tapped))]

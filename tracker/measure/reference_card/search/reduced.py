@@ -33,6 +33,7 @@ class Reduced:
 
     Attributes
     ----------
+    photo : (h, w, 3) uint8 or uint16, upright, as it was given
     codes : (h, w, 3) float32, 0..255
     smooth : (h, w, 3) float32, the same with a little blur
     noise : float, standard deviation of the codes where the photo is flat
@@ -42,6 +43,7 @@ class Reduced:
     parts : what searches found out about the photo and share, by name
     """
 
+    photo: np.ndarray
     codes: np.ndarray
     smooth: np.ndarray
     noise: float
@@ -56,7 +58,7 @@ class Reduced:
         if self.larger is None:
             return None
         codes, shrink = self.larger
-        return self.shared("finer", lambda: _copy(codes, shrink, None))
+        return self.shared("finer", lambda: _copy(self.photo, codes, shrink, None))
 
     def shared(self, name: str, make: Callable[[], _Part]) -> _Part:
         """A part of the work that several searches need: made once for this copy.
@@ -116,10 +118,10 @@ def reduce(photo: np.ndarray | Reduced) -> Reduced:
     if isinstance(photo, Reduced):
         return photo
     small, shrink, finer = _shrunk(photo)
-    return _copy(small, shrink, finer)
+    return _copy(photo, small, shrink, finer)
 
 
-def _copy(small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | None) -> Reduced:
+def _copy(photo: np.ndarray, small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | None) -> Reduced:
     codes = small.astype(np.float32)
     if small.dtype == np.uint16:
         codes /= 257
@@ -129,7 +131,7 @@ def _copy(small: np.ndarray, shrink: float, finer: tuple[np.ndarray, float] | No
         noise = max(_noise(codes), _NOISY)
     noise = float(np.clip(noise, _LEAST_NOISE, _MOST_NOISE))
     mean = roughly_linear(codes[::8, ::8]).reshape(-1, 3).mean(axis=0)
-    return Reduced(codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink, finer)
+    return Reduced(photo, codes, cv2.GaussianBlur(codes, (0, 0), _SMOOTH), noise, mean / mean.mean(), shrink, finer)
 
 
 def _shrunk(photo: np.ndarray) -> tuple[np.ndarray, float, tuple[np.ndarray, float] | None]:

@@ -168,10 +168,7 @@ def _looking(work: Work, photo: PhotoRecord) -> Looking:
     def fault(marks: Marks) -> CardError | None:
         return workflow.card_fault(work.store, photo, marks, decoded=OPENED)
 
-    def other(kind: str) -> str | None:
-        return workflow.other_card(work.store, photo, kind, decoded=OPENED)
-
-    return Looking(look, fault, other)
+    return Looking(look, fault)
 
 
 def _use_kind(work: Work, kind: str) -> None:
@@ -179,7 +176,9 @@ def _use_kind(work: Work, kind: str) -> None:
     changed = []
     with st.spinner("Looking for the card"):
         for photo in work.photos:
-            found = workflow.suggest_marks(work.store, photo, kind, decoded=OPENED)
+            found = workflow.suggest_marks(
+                work.store, photo, kind, decoded=OPENED, dark=workflow.dark_half(work.store, kind)
+            )
             note_card_found(photo.id, found)
             hair = photo.marks if photo.marks is not None and photo.marks.outline is not None else found.marks
             marks = replace(found.marks, outline=hair.outline, path=hair.path)
@@ -211,7 +210,7 @@ def _beside(work: Work, photo: PhotoRecord) -> None:
     if anew is None:
         right = looks_right(photo.id, marks, looking, measured=is_measured(photo), key=f"right-{photo.role}")
         anew = look_again(photo.id, marks, looking, photo.size, key=photo.role)
-        kind = other_kind(photo.id, marks, looking, key=photo.role)
+        kind = other_kind(photo.id, marks, key=photo.role)
         if kind is not None:
             _use_kind(work, kind)
         if right:
