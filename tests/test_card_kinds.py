@@ -38,6 +38,7 @@ from tracker.measure.reference_card import (
 )
 from tracker.measure.reference_card import kinds as package
 from tracker.measure.reference_card.kind import grid
+from tracker.measure.reference_card.search.reduced import Reduced, reduce
 from tracker.record.records import MEASURING, Draft, from_json, to_json
 from tracker.store import Store
 
@@ -113,9 +114,9 @@ def _require_plausible(card: CardReading) -> None:
         raise CardImplausible("The upper half is not the lighter one.", "Mark the corners from the light end.")
 
 
-def _search(encoded: np.ndarray, near: Point | None) -> FoundCard:
+def _search(encoded: np.ndarray | Reduced, near: Point | None) -> FoundCard:
     """Where the drawn card lies, if it lies there: a step between its halves."""
-    upper, lower = (encoded[row, 700].astype(float).mean() for row in (560, 680))
+    upper, lower = (reduce(encoded).photo[row, 700].astype(float).mean() for row in (560, 680))
     if upper < 1.2 * lower:
         return FoundCard("none", None, 0.0, "nothing")
     return FoundCard("found", cast(Corners, CARD), 1.0)

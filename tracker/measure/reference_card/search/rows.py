@@ -34,6 +34,7 @@ _TINT = 0.45  # log ratio by which the channels of two steps may differ
 _EVEN = 5.0  # codes, and 3 times the noise
 _BESIDE = 4.0, 6.0  # times the noise, and codes, by which what lies beside a step differs from it
 _BOTH = 0.75  # share of a step's length that shows it, on both sides
+_AT_ONCE = 0.55  # of the change over a quarter of the width, within a tenth of it; an even slope has two fifths
 _JOINED = 0.06  # of a step's size: how far the corners of two neighbours may lie apart
 _PRIOR = 1.0  # log odds of two steps that stand to one another as they should
 _SURE, _MAYBE, _TAPPED = 0.2, 0.02, 1e-4  # probability; of 167 photos without a card the highest was 2e-4
@@ -160,14 +161,27 @@ def joins(photo: Reduced, outline: Outline, two: Sequence[float]) -> bool:
     """
     limit = max(_BESIDE[0] * photo.noise, _BESIDE[1])
     for _, turn, place in _promising(photo, [outline], two):
-        v = np.tile(np.linspace(0.2, 0.8, 9) + (1 if place == 0 else -1), 4)
-        u = np.repeat([-0.12, 0.12, 0.88, 1.12], 9)
-        spots = _unit_square_to(np.roll(outline.quad, -turn, axis=0)[None], u, v)
-        codes = sample(photo.smooth, spots[..., 0], spots[..., 1]).reshape(4, 9, 3)
-        left, across, right = np.sqrt(np.square(np.diff(codes, axis=0)).mean(axis=2))
-        if min((left > limit).mean(), (right > limit).mean()) >= _BOTH and float(median(across)) < limit:
+        quad = np.roll(outline.quad, -turn, axis=0)
+        v = np.linspace(0.2, 0.8, 9) + (1 if place == 0 else -1)
+        left, right = (_stops_at(photo, quad, side, v, limit) for side in (0.0, 1.0))
+        inside = _along(photo, quad, np.array([0.12, 0.88]), v)
+        across = np.sqrt(np.square(inside[1] - inside[0]).mean(axis=1))
+        if min(left, right) >= _BOTH and float(median(across)) < limit:
             return True
     return False
+
+
+def _stops_at(photo: Reduced, quad: Floats, side: float, v: Floats, limit: float) -> float:
+    """Share of the places along a side at which the photo changes at once, as no pattern of a wall does."""
+    far, near, here, there = _along(photo, quad, side + np.array([-0.12, -0.05, 0.05, 0.12]), v)
+    wide, narrow = (np.sqrt(np.square(one - other).mean(axis=1)) for one, other in ((there, far), (here, near)))
+    return float(((wide > limit) & (narrow > _AT_ONCE * wide)).mean())
+
+
+def _along(photo: Reduced, quad: Floats, u: Floats, v: Floats) -> np.ndarray:
+    """Codes at each `u` along all `v` of the unit square on a quadrilateral, (u, v, 3)."""
+    spots = _unit_square_to(quad[None], np.repeat(u, len(v)), np.tile(v, len(u)))
+    return sample(photo.smooth, spots[..., 0], spots[..., 1]).reshape(len(u), len(v), 3)
 
 
 def _unit_square_to(quads: Floats, u: Floats, v: Floats) -> Floats:
