@@ -6,13 +6,16 @@ from pathlib import Path
 
 from tracker.cli.result import Json, MeasuredPhoto, Result, number, read_result
 from tracker.cli.terminal import printable, say, say_json
+from tracker.compare.answer import Answer
 from tracker.compare.comparison import RegionChange, compare_readings
 from tracker.compare.cut import Cut, at_like_distance, cut_between
 from tracker.errors import CannotCompare, TrackerError
-from tracker.maths.uncertainty import format_measured
+from tracker.maths.uncertainty import format_measured, format_number
 from tracker.measure.kit import match_kits
 from tracker.said.colour import say_change, say_kits, say_lift
 from tracker.said.cut import say_cut
+
+_ENDS = ("value", "low", "high")
 
 
 def compare(before: Path | None, after: Path | None, as_json: bool) -> int:
@@ -102,10 +105,18 @@ def _change(found: RegionChange) -> Json:
         "warmth": {**number(found.warmth), "text": format_measured(found.warmth)},
         "delta": {"lab": list(found.change.delta), "u": list(found.change.u)},
         "p_value": found.change.p_value,
+        "answer": found.lightness.says,
+        "lightness": _interval(found.lightness),
+        "tone_answer": found.tone.says,
+        "tone": _interval(found.tone),
         "verdict": found.verdict,
         "photos_needed": found.change.photos_needed,
         "sentence": say_change(found),
     }
+
+
+def _interval(answer: Answer) -> Json:
+    return {"value": answer.value, "low": answer.low, "high": answer.high, "unit": answer.unit}
 
 
 def _say_all(pairs: list[Json]) -> None:
@@ -121,5 +132,12 @@ def _say_all(pairs: list[Json]) -> None:
             size = change["delta_e"]
             interval = f"{size['value']:.1f} ({size['low']:.1f} to {size['high']:.1f})"
             say(f"  {change['sentence']}")
-            say(f"    Lift: {change['lift']['text']}. Colour difference {interval}. Verdict: {change['verdict']}.")
-            say(f"    Change of warmth: {change['warmth']['text']}.")
+            say(f"    Lightness: {_said(change, 'answer', 'lightness')}. Tone: {_said(change, 'tone_answer', 'tone')}.")
+            say(f"    Colour difference {interval}. Verdict: {change['verdict']}.")
+
+
+def _said(change: Json, answer: str, number_of: str) -> str:
+    """An answer with its number, such as ``lighter, +6.6 (+4.1 to +9.1) L*``."""
+    found = change[number_of]
+    value, low, high = (f"{'+' if found[key] >= 0.05 else ''}{format_number(found[key])}" for key in _ENDS)
+    return f"{change[answer]}, {value} ({low} to {high}) {found['unit']}"
