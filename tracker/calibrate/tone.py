@@ -13,7 +13,7 @@ References
 ----------
 [CIE]  CIE 15:2018, the CIELAB formulas.
 [CHI]  Chiang, Bitterli, Tappan, Burley 2016, Comput Graph Forum 35:275-283, with pbrt-v3's eumelanin absorption and a
-       2 % neutral surface term: from the crest on the curve follows it within 0.005.
+       2 % neutral surface term: from the crest on the curve follows it within 0.006.
 """
 
 from __future__ import annotations
