@@ -144,11 +144,11 @@ def simulate(rng: np.random.Generator, here: Place, n: int, samples: int, days: 
     return Found(float(np.median(smallest)), float(np.mean(false)))
 
 
-# EV by which light is unlike in all, over the class of places that a note stands for: a quarter more than is assumed
+# EV by which light is unlike in all, over the places that a note stands for: up to a fifth more than is assumed
 CLASSES = {
-    "lamps, stand": (0.02, 0.035, 0.05, 0.065, 0.08),
-    "lamps, hand": (0.02, 0.045, 0.07, 0.095, 0.12),
-    "window, hand": (0.02, 0.05, 0.08, 0.11, 0.14),
+    "lamps, stand": (0.02, 0.034, 0.048, 0.062, 0.077),
+    "lamps, hand": (0.02, 0.043, 0.066, 0.09, 0.113),
+    "window, hand": (0.02, 0.048, 0.077, 0.105, 0.134),
 }
 
 
@@ -167,7 +167,7 @@ def test_unchanged_clients_are_rarely_called_changed(name: str) -> None:
 @pytest.mark.parametrize("name", CLASSES)
 @pytest.mark.parametrize(("samples", "days"), [(1, 1), (5, 1), (1, 3), (1, 5), (5, 5), (1, 10), (5, 10)])
 def test_unchanged_clients_are_rarely_called_changed_after_any_check(name: str, samples: int, days: int) -> None:
-    _honest(name, days=(days,), samples=(samples,), studios=40, pairs=150)
+    _honest(name, days=(days,), samples=(samples,), studios=25, pairs=150)
 
 
 def _honest(name: str, *, days: tuple[int, ...], samples: tuple[int, ...], studios: int, pairs: int) -> None:
@@ -176,7 +176,7 @@ def _honest(name: str, *, days: tuple[int, ...], samples: tuple[int, ...], studi
             for n in (1, 3, 9):
                 rng = np.random.default_rng(1000 * n + 10 * number + many)
                 found = [simulate(rng, place(name, ev), n, many, number, studios, pairs).false for ev in CLASSES[name]]
-                # 5 % on average over a class and 10 % at any place in it; two standard errors of 2,000 pairs more
+                # 5 % on average over a class and 10 % at any place in it; and two standard errors of so many pairs
                 assert np.mean(found) <= 0.05
                 assert max(found) <= 0.10 + 2 * math.sqrt(0.1 * 0.9 / (studios * pairs))
                 # coverage of 95 to 98 %; up to 99 where what is assumed is wider than most places of the class

@@ -59,8 +59,7 @@ def tell(
 
 def _changed(change: RegionChange) -> str:
     parts = [part for part in (_lighter(change), _warmer(change)) if part]
-    what = ", and ".join(parts) if parts else "of another tone"
-    return f"Your {REGION_PLURALS[change.name]} are {what}."
+    return f"Your {REGION_PLURALS[change.name]} are {', and '.join(parts)}."
 
 
 def _lighter(change: RegionChange) -> str:
