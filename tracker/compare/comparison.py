@@ -222,7 +222,7 @@ def _spread(
             return max(float(slope @ np.asarray(cov) @ slope), 0.0)
 
         whole, lying = of(region.repeat_cov), of(region.laid_cov)
-        together = of(occasion_cov([region], repeatability)) - lying
+        together = max(of(occasion_cov([region], repeatability)) - lying, 0.0)
         lain += photo.value * lying
         occasion += shared.value * together
         own += photo.value * max(whole - together - lying, 0.0)
