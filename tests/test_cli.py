@@ -19,8 +19,10 @@ from tests.scenes import CARD, WIDTH, marks, photograph, scene
 from tracker import METHOD_VERSION
 from tracker.cli import command, measuring, terminal
 from tracker.compare.comparison import compare_readings
+from tracker.compare.replicates import mean_of_replicates
 from tracker.errors import Conflict, StoreError, TrackerError
 from tracker.measure import measure_photo
+from tracker.measure.repeatability import PROVISIONAL
 from tracker.photo import read_photo
 from tracker.said.colour import say_change
 
@@ -153,8 +155,42 @@ def test_compare_gives_what_the_core_gives(tmp_path: Path) -> None:
         assert shown["lift"]["value"] == change.lift.value.value
         assert shown["delta_e"]["low"] == change.change.size.low
         assert (shown["verdict"], shown["sentence"]) == (change.verdict, say_change(change))
+        assert shown["answer"] in ("lighter", "darker", "no difference", "cannot tell")
+        assert shown["tone_answer"] in ("ashier", "warmer", "same tone", "cannot tell")
+        for key, answer in (("lightness", change.lightness), ("tone", change.tone)):
+            assert shown[key] == {name: getattr(answer, name) for name in ("value", "low", "high", "unit")}
+    end = pair["regions"]["end"]
+    assert (end["answer"], end["lightness"]["unit"], end["tone"]["unit"]) == ("lighter", "L*", "b*")
     assert pair["regions"]["end"]["verdict"] == "changed"
     assert run("compare", *results)[1].splitlines()[0] == "before.jpg to after.jpg: Same camera, card and light."
+
+
+def test_photos_taken_together_are_one_state(tmp_path: Path) -> None:
+    (tmp_path / "a.jpg").write_bytes(before())
+    (tmp_path / "b.jpg").write_bytes(after())
+    lit = {"light": "daylight"}
+    run("measure", write_marks(tmp_path, entry("a.jpg", **lit), entry("a.jpg", **lit)), "--out", tmp_path / "1.json")
+    run("measure", write_marks(tmp_path, entry("b.jpg", **lit), entry("missing.jpg")), "--out", tmp_path / "2.json")
+    status, out, err = run("compare", tmp_path / "1.json", tmp_path / "2.json", "--together", "--json")
+    assert (status, err) == (0, "")
+    (pair,) = json.loads(out)["pairs"]
+    assert (pair["before"], pair["after"], pair["left_out"]) == (["a.jpg", "a.jpg"], ["b.jpg"], ["missing.jpg"])
+    assert pair["regions"]["end"]["answer"] == "lighter"
+    readings = [measure_photo(read_photo(content), marks(), light="daylight") for content in (before(), after())]
+    state = mean_of_replicates([readings[0]] * 2, PROVISIONAL)
+    for change in compare_readings(state, readings[1], same_kit=True, light="daylight"):
+        assert pair["regions"][change.name]["lightness"]["low"] == pytest.approx(change.lightness.low)
+    said = run("compare", tmp_path / "1.json", tmp_path / "2.json", "--together")[1]
+    assert said.splitlines()[:2] == [
+        "a.jpg and a.jpg to b.jpg: Same camera, card and light.",
+        "  Without a number: missing.jpg.",
+    ]
+    # without a number on one side there is no pair, and all are named
+    run("measure", write_marks(tmp_path, entry("missing.jpg")), "--out", tmp_path / "3.json")
+    status, out, _ = run("compare", tmp_path / "1.json", tmp_path / "3.json", "--together", "--json")
+    (pair,) = json.loads(out)["pairs"]
+    assert (status, pair["ok"], pair["after"], pair["left_out"]) == (1, False, [], ["missing.jpg"])
+    assert pair["error"]["message"].startswith("No photo of those after has a number")
 
 
 def test_compare_says_when_the_kit_is_another(tmp_path: Path) -> None:
@@ -166,7 +202,7 @@ def test_compare_says_when_the_kit_is_another(tmp_path: Path) -> None:
     pair = json.loads(run("compare", *results, "--json")[1])["pairs"][0]
     assert pair["same_kit"]["same"] is False
     assert "another light" in pair["same_kit"]["says"]
-    assert {change["verdict"] for change in pair["regions"].values()} == {"cannot tell yet"}
+    assert {change["answer"] for change in pair["regions"].values()} == {"cannot tell"}
 
 
 def test_compare_goes_on_where_a_photo_has_no_number(tmp_path: Path) -> None:

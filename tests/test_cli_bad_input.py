@@ -225,3 +225,7 @@ def test_results_that_cannot_be_compared(tmp_path: Path) -> None:
         broken = json.loads(one.read_text("utf-8"))
         broken["photos"][0]["reading"]["regions"][0]["repeat_cov"][0][0] = damage
         refused(broken, "not a result of measure")
+    for part in ("light_cov", "laid_cov"):
+        broken = json.loads(one.read_text("utf-8"))
+        broken["photos"][0]["reading"]["regions"][0][part][0][0] = float("nan")
+        refused(broken, "not a result of measure")

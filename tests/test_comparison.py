@@ -9,7 +9,6 @@ import pytest
 
 from tests.scenes import marks, photograph, ribbon, scene
 from tracker.calibrate.level import DEFAULT_SCALE
-from tracker.compare.change import NO_CHANGE
 from tracker.compare.comparison import compare_readings, says_most
 from tracker.errors import CannotCompare
 from tracker.maths.quantities import matrix3
@@ -57,9 +56,12 @@ def test_lift_is_the_drawn_one(before: PhotoReading, after: PhotoReading, index:
 def test_a_real_change_is_said_as_a_sentence(before: PhotoReading, after: PhotoReading) -> None:
     end = compare_readings(before, after, same_kit=True)[2]
     assert end.verdict == "changed"
-    assert say_change(end).startswith("Ends: ")
-    assert "levels lighter (± " in say_change(end)
-    assert say_change(end).endswith("That is a real change.")
+    assert say_change(end).startswith("Ends: clearly lighter, by ")
+    assert end.levels is not None
+    assert f"by {end.levels.value:.1f} levels ({end.levels.low:.1f} to {end.levels.high:.1f})" in say_change(end)
+    assert end.lightness.says == "lighter"
+    # the slope of the scale is not negative, so levels and L* say the same
+    assert 0 < end.levels.low < end.levels.high
 
 
 def test_unlike_kits_are_less_sure(before: PhotoReading, after: PhotoReading) -> None:
@@ -76,11 +78,10 @@ def test_the_same_hair_is_never_called_changed(before: PhotoReading) -> None:
     again = measure_photo(photograph(scene(root=(27, 6, 11), tip=(34, 7, 16), spread=1.5), seed=4), marks())
     for region in compare_readings(before, again, same_kit=True):
         assert region.verdict != "changed"
-        assert "no meaningful change" in say_change(region) or "too close to call with one photo each" in say_change(
-            region
-        )
+        assert "no difference" in say_change(region) or "too close to call" in say_change(region)
     for region in compare_readings(before, again, same_kit=False):
-        assert "unlike kits" in say_change(region) or "no meaningful change" in say_change(region)
+        alike = "Photos taken with the same camera, card and light would tell more."
+        assert alike in say_change(region) or "no difference" in say_change(region)
 
 
 def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> None:
@@ -89,14 +90,14 @@ def test_hair_known_to_be_as_it_was_is_said_to_be_so(before: PhotoReading) -> No
         cov = matrix3(np.diag([0.01, 0.01, 0.01]))
         nothing = matrix3(np.zeros((3, 3)))
         return dataclasses.replace(
-            region, lab=dataclasses.replace(region.lab, cov=cov), repeat_cov=cov, light_cov=nothing
+            region, lab=dataclasses.replace(region.lab, cov=cov), repeat_cov=cov, light_cov=nothing, laid_cov=nothing
         )
 
     sure = dataclasses.replace(before, regions=tuple(map(surely, before.regions)))
     found = compare_readings(sure, sure, same_kit=True, light="daylight")
     assert [each.verdict for each in found] == ["no meaningful change"] * 3
-    said = [say_change(each).split(" (± ")[0] for each in found]
-    assert said == [f"{where}: no meaningful change; level unchanged" for where in ("Root", "Mid-lengths", "Ends")]
+    said = [say_change(each) for each in found]
+    assert said == [f"{where}: no difference in lightness or tone." for where in ("Root", "Mid-lengths", "Ends")]
 
 
 def test_where_more_photos_do_not_help_it_says_what_may() -> None:
@@ -105,7 +106,8 @@ def test_where_more_photos_do_not_help_it_says_what_may() -> None:
     [*_, end] = compare_readings(before, before, same_kit=True)
     assert end.change.photos_needed is None
     assert say_change(end) == (
-        "Ends: too close to call with one photo each; more photos would not settle it, a set-up check on five days may."
+        "Ends: the same tone; whether it is lighter is too close to call. More photos would not settle it; a set-up "
+        "check may."
     )
     known = dataclasses.replace(PROVISIONAL, covers_light=True)
     assert "set-up check" not in say_change(compare_readings(before, before, same_kit=True, repeatability=known)[2])
@@ -123,22 +125,22 @@ def test_nothing_in_common_is_said(before: PhotoReading) -> None:
 
 def test_the_band_that_says_most_is_the_one_that_was_lifted_furthest(before: PhotoReading, after: PhotoReading) -> None:
     changes = compare_readings(before, after, same_kit=True)
-    lifts = {change.name: abs(change.lift.value.value) for change in changes if change.lift.value}
+    lifts = {change.name: abs(change.lightness.value) for change in changes}
     assert len(lifts) == 3
     most = says_most(changes)
     assert most is not None
     assert lifts[most.name] == max(lifts.values())
     assert most == says_most(tuple(reversed(changes)))
-    # what did not change has no say, however far it seems to have been lifted; without any change it is the first band
-    unchanged = tuple(
-        dataclasses.replace(change, change=dataclasses.replace(change.change, verdict=NO_CHANGE))
-        if change == most
-        else change
+    # what did not surely become lighter has no say, however far it seems to have been lifted; then tone counts, and
+    # without any change it is the first band
+    unsure = dataclasses.replace(most.lightness, low=-1.0)
+    left = tuple(dataclasses.replace(change, lightness=unsure) if change == most else change for change in changes)
+    assert says_most(left) not in (None, most)
+    warmer = dataclasses.replace(most.tone, low=1.0)
+    none = tuple(
+        dataclasses.replace(change, lightness=unsure, tone=dataclasses.replace(change.tone, low=-9.0, high=9.0))
         for change in changes
     )
-    assert says_most(unchanged) != most
-    none = tuple(
-        dataclasses.replace(change, change=dataclasses.replace(change.change, verdict=NO_CHANGE)) for change in changes
-    )
     assert says_most(none) == none[0]
+    assert says_most((*none[:2], toned := dataclasses.replace(none[2], tone=warmer))) == toned
     assert says_most(()) is None

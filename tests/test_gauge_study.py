@@ -243,6 +243,6 @@ class TestTooSmall:
             own = repeatability_of(found, "check")
             return own.smallest_change() / own.sd[0]
 
-        # F at 5 % of 3 and 4, and of 3 and 18 degrees of freedom: 6.591, 3.160 (NIST/SEMATECH e-Handbook, 1.3.6.7.3)
-        assert factor(3) == pytest.approx(math.sqrt(2 * 3 * 6 / 4 * 6.591), rel=1e-3)
-        assert factor(10) == pytest.approx(math.sqrt(2 * 3 * 20 / 18 * 3.160), rel=1e-3)
+        # Student's t at 95 % with 6 and with 20 degrees of freedom: 2.447, 2.086 (NIST/SEMATECH e-Handbook, 1.3.6.7.2)
+        assert factor(3) == pytest.approx(math.sqrt(2) * 2.447, rel=1e-3)
+        assert factor(10) == pytest.approx(math.sqrt(2) * 2.086, rel=1e-3)

@@ -143,11 +143,11 @@ def test_agreement_to_one_purpose_is_not_agreement_to_the_other(filled: Filled) 
     assert "How the colour wears" in words(shown)
     assert filled.store.portfolio.entries() == []
     assert filled.store.portfolio.visits() == []
-    assert "levels lighter" not in words(open_page("portfolio"))
+    assert "lighter, by " not in words(open_page("portfolio"))
     shown.button(key=f"agreement-{PORTFOLIO}").click().run()
-    assert "levels lighter" in words(open_page("portfolio"))
+    assert "lighter, by " in words(open_page("portfolio"))
     shown.button(key=f"agreement-{PORTFOLIO}").click().run()
-    assert "levels lighter" not in words(open_page("portfolio"))
+    assert "lighter, by " not in words(open_page("portfolio"))
     assert [answer.given for answer in filled.store.consents.of_client(filled.client.id)][-3:] == [False, True, False]
 
 

@@ -51,7 +51,7 @@ def test_what_was_cut_off_is_said(store: Store, client: Client) -> None:
     assert "About 20 cm" in said
     assert "the ends compare with what lay at the same distance from the root before" in said
     assert "We cut off about" in said
-    assert "levels darker" not in said  # like share would call hair from higher up darker
+    assert "darker, by" not in said  # like share would call hair from higher up darker
     assert "About 20 cm" in words(open_page("portfolio", visit=visit.id))
     # without a cut, the ends would have got darker by more than 4 L*
     [ends] = outcomes_of(visit, list(store.photos.find(visit_id=visit.id)))[2:]

@@ -491,7 +491,7 @@ def test_a_draft_begun_along_a_ribbon_keeps_its_photos_and_starts_its_marks_anew
     look_right(test, store, BEFORE)
     look_right(test, store, AFTER)
     assert_no_failure(test)
-    assert "levels lighter" in test.subheader[0].value
+    assert "lighter, by " in test.subheader[0].value
     assert "narrow ribbon" not in words(test)
 
 

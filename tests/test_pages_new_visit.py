@@ -75,7 +75,7 @@ def test_the_whole_job(store: Store, client: Client) -> None:
     look_right(test, store, "before")
     look_right(test, store, "after")
     assert_no_failure(test)
-    assert "levels lighter" in test.subheader[0].value
+    assert "lighter, by " in test.subheader[0].value
     test.button(key="to-save").click().run()
     draft = shown_draft(test, store)
     test.pills(key=f"visit-services-{draft.id}").set_value(["toner"])

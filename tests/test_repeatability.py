@@ -11,7 +11,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.test_replicates import ALONE, AT, photos, reading, region
-from tracker.compare.change import CHANGED
 from tracker.compare.comparison import compare_readings
 from tracker.compare.replicates import mean_of_replicates
 from tracker.maths.quantities import LabMeasured, matrix3
@@ -42,21 +41,22 @@ def state(lightness: float, n: int, spread: Repeatability, light: float) -> Phot
 
 @pytest.mark.parametrize("photos_each", [1, 2, 3, 6])
 @pytest.mark.parametrize("light", [0.0, 1.1])
-def test_it_is_the_change_that_the_test_of_colours_begins_to_call_real(photos_each: int, light: float) -> None:
+def test_it_is_the_difference_that_the_answer_begins_to_call_lighter(photos_each: int, light: float) -> None:
     limit = KNOWN.smallest_change(photos_each, light)
 
-    def verdict(change: float) -> str:
+    def answer(change: float) -> str:
         sides = state(AT[0], photos_each, KNOWN, light), state(AT[0] + change, photos_each, KNOWN, light)
-        return compare_readings(*sides, same_kit=True, repeatability=KNOWN)[0].verdict
+        return compare_readings(*sides, same_kit=True, repeatability=KNOWN)[0].lightness.says
 
     # the camera's rendering of a difference takes a little more
-    assert verdict(1.1 * limit) == CHANGED
-    assert verdict(0.99 * limit) != CHANGED
+    assert answer(1.1 * limit) == "lighter"
+    assert answer(0.99 * limit) != "lighter"
+    assert answer(-1.1 * limit) == "darker"
 
 
 def test_single_photos_by_hand() -> None:
-    # chi-squared of three components at 5 %: 7.815 (NIST/SEMATECH e-Handbook, 1.3.6.7.4)
-    assert KNOWN.smallest_change() == pytest.approx(math.sqrt(7.815) * math.sqrt(2) * 0.8, rel=1e-3)
+    # 2.77 times the standard deviation of one photo (Bland and Altman 1996, BMJ 312:1654)
+    assert KNOWN.smallest_change() == pytest.approx(2.77 * 0.8, rel=1e-3)
     assert KNOWN.smallest_change(4) == pytest.approx(KNOWN.smallest_change() / 2)
 
 
@@ -65,7 +65,8 @@ def test_more_photos_never_cost_and_never_beat_what_they_share(n: int, light: fl
     spread = replace(KNOWN, shared=(part * 0.8, 0.0, 0.0))
     now, then = spread.smallest_change(n, light), spread.smallest_change(n + 1, light)
     assert then <= now + 1e-9
-    assert then >= math.sqrt(2 * 7.81) * max(light, part * 0.8)
+    # 1.96 times the square root of two, of what an occasion shares; light counts for a little less than allowed for
+    assert then >= 2.77 * max(math.sqrt(0.8) * light, part * 0.8)
 
 
 def test_light_that_each_photo_has_anew_averages_out() -> None:
@@ -95,10 +96,8 @@ def test_light_by_hand() -> None:
 
 def test_few_degrees_of_freedom_cost() -> None:
     few = replace(KNOWN, dof=6.0)
-    # F of 3 and 4 degrees of freedom at 5 %: 6.591 (NIST/SEMATECH e-Handbook, 1.3.6.7.3)
-    assert few.smallest_change() / KNOWN.smallest_change() == pytest.approx(
-        math.sqrt(3 * 6 / 4 * 6.591 / 7.815), rel=1e-3
-    )
+    # Student's t with 6 degrees of freedom and with none spared, 95 %: 2.45 and 1.96 (GUM table G.2)
+    assert few.smallest_change() / KNOWN.smallest_change() == pytest.approx(2.45 / 1.96, rel=2e-3)
 
 
 def test_provisional_says_so() -> None:

@@ -21,8 +21,7 @@ BLEND = Blend(Interval(0.38, 0.33, 0.43), Interval(80.0, 65.0, 100.0), Interval(
 
 
 def lifted(change: RegionChange, levels: float, u: float) -> RegionChange:
-    value = Measured(levels, u, "level")
-    return replace(change, lift=replace(change.lift, value=value))
+    return replace(change, levels=Interval(levels, levels - 1.96 * u, levels + 1.96 * u))
 
 
 def end(levels: float, u: float) -> str:
@@ -32,11 +31,13 @@ def end(levels: float, u: float) -> str:
 @pytest.mark.parametrize(
     ("levels", "u", "words"),
     [
-        (0.5, 0.1, "about half a level lighter, give or take a quarter of a level"),
+        (0.6, 0.1, "about half a level lighter, give or take a quarter of a level"),
         (1.1, 0.2, "about one level lighter, give or take half a level"),
         (1.6, 0.3, "about one and a half levels lighter, give or take half a level"),
         (2.1, 0.4, "about two levels lighter, give or take one level"),
         (2.4, 0.7, "about two and a half levels lighter, give or take one and a half levels"),
+        # both are half a level when rounded, which would sound unsure
+        (0.5, 0.2, "Your ends are clearly lighter."),
     ],
 )
 def test_levels_in_words(levels: float, u: float, words: str) -> None:

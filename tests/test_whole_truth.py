@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from functools import cache
+from typing import NamedTuple
 
 import numpy as np
 import pytest
 
 from tests.bench.heads.develop import ONE_LOOK, develop
 from tests.bench.heads.methods import BandChange
-from tests.bench.heads.plates import MEAN, heads
+from tests.bench.heads.plates import MEAN, Head, heads
 from tests.bench.heads.run import chosen_heads
 from tests.scenes import marks, photograph, scene
+from tracker.calibrate.tone import in_b, tone_change
 from tracker.compare.change import CHANGED
-from tracker.compare.comparison import compare_readings, pair_colours
+from tracker.compare.comparison import RegionChange, compare_readings, pair_colours
+from tracker.maths.quantities import LabMeasured, matrix3, vector3
 from tracker.maths.uncertainty import coverage_factor
 from tracker.measure import Settings, measure_photo
 from tracker.measure.hair.mask import HairMask
@@ -31,10 +34,43 @@ def said_of(before: PhotoReading, after: PhotoReading, light: str) -> Iterator[t
         yield found.name, BandChange(np.asarray(found.change.delta), half, found.verdict == CHANGED)
 
 
+class Answered(NamedTuple):
+    """A band of one photo before and one after: its true colours, and the answers."""
+
+    true: np.ndarray
+    found: RegionChange
+
+    @property
+    def true_tone(self) -> float:
+        """Change of tone, b* at the lightness that the answer has it at."""
+        before, after = (LabMeasured(vector3(lab), matrix3(np.zeros((3, 3)))) for lab in self.true)
+        return in_b(tone_change(before, after)[0], float(self.true[:, 0].mean()))
+
+
 @cache
 def rendered_pairs() -> tuple[tuple[np.ndarray, BandChange], ...]:
     """Of one photo before and one after, band by band: the true change, and what is said of it."""
-    found: list[tuple[np.ndarray, BandChange]] = []
+    return tuple(
+        (head.change(band, MEAN), said)
+        for head, light, before, after in rendered_readings()
+        for band, said in said_of(before, after, light)
+    )
+
+
+@cache
+def rendered_answers() -> tuple[Answered, ...]:
+    """The same pairs with the answers to both questions."""
+    return tuple(
+        Answered(head.truth(change.name, MEAN), change)
+        for head, light, before, after in rendered_readings()
+        for change in compare_readings(before, after, same_kit=True, light=light)
+    )
+
+
+@cache
+def rendered_readings() -> tuple[tuple[Head, str, PhotoReading, PhotoReading], ...]:
+    """Heads with what was noted of their light, one photo before and one after."""
+    found: list[tuple[Head, str, PhotoReading, PhotoReading]] = []
     for place in chosen_heads(8):
         head = heads()[place]
         read: dict[tuple[int, int], PhotoReading] = {}
@@ -46,10 +82,8 @@ def rendered_pairs() -> tuple[tuple[np.ndarray, BandChange], ...]:
             reading = measure_photo(photo.picture, given, settings, light=photo.noted)
             if reading.ok:
                 read[shot.state, shot.number] = reading
-        for number in range(3):
-            if (0, number) in read and (1, number) in read:
-                said = said_of(read[0, number], read[1, number], photo.noted)
-                found += [(head.change(band, MEAN), change) for band, change in said]
+        both = [number for number in range(3) if (0, number) in read and (1, number) in read]
+        found += [(head, photo.noted, read[0, number], read[1, number]) for number in both]
     return tuple(found)
 
 
@@ -77,6 +111,39 @@ class TestRenderedHeads:
         assert all(np.sign(said.delta[0]) == np.sign(true) for true, said in large)
         # one photo each: seen when this was written, 17 of the 20
         assert np.mean([said.changed for _, said in large]) >= 0.8
+
+    def test_answers_hold_the_truth_and_unchanged_hair_is_rarely_called_changed(self) -> None:
+        seen = rendered_answers()
+        true = [float(each.true[1, 0] - each.true[0, 0]) for each in seen]
+        lightness = [
+            each.found.lightness.low <= value <= each.found.lightness.high
+            for each, value in zip(seen, true, strict=True)
+        ]
+        tone = [each.found.tone.low <= each.true_tone <= each.found.tone.high for each in seen]
+        assert np.mean(lightness) >= 0.93
+        assert np.mean(tone) >= 0.93
+        unchanged = [each.found for each in seen if np.array_equal(*each.true)]
+        assert len(unchanged) > 30
+        # each question by itself at 5 %
+        assert np.mean([found.lightness.changed for found in unchanged]) <= 0.05
+        assert np.mean([found.tone.changed for found in unchanged]) <= 0.05
+
+    def test_a_toner_of_four_and_a_half_is_called_ashier_and_its_size_is_right(self) -> None:
+        found, away = [], []
+        for head, light, before, after in rendered_readings():
+            if head.changed:
+                continue
+            toned = tuple(
+                replace(each, lab=replace(each.lab, lab=(*each.lab.lab[:2], each.lab.lab[2] - 4.5)))
+                for each in after.regions
+            )
+            changes = compare_readings(before, replace(after, regions=toned), same_kit=True, light=light)
+            middle = next(change for change in changes if change.name == "mid")
+            found.append(middle.tone.says)
+            away.append(abs(middle.tone.value + 4.5))
+        # of all heads under one look 95 %, and 80 % under looks that change from photo to photo
+        assert found.count("ashier") / len(found) >= 0.8
+        assert np.median(away) <= 1.0
 
 
 def test_no_wall_comes_in_at_the_rim_of_black_hair() -> None:

@@ -124,6 +124,9 @@ def _add_measuring(commands: argparse._SubParsersAction[_Parser], common: _Parse
     compare.add_argument(
         "after", type=file_or_input, metavar="AFTER.json", help="another with as many photos, in the same order"
     )
+    compare.add_argument(
+        "--together", action="store_true", help="all photos of each file show one state; counts may differ"
+    )
 
     fade = commands.add_parser("fade", parents=[common], help="how a service wears, from a table of readings")
     fade.add_argument(
@@ -171,7 +174,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.command == "compare":
         from tracker.cli.comparing import compare
 
-        return compare(options.before, options.after, options.json)
+        return compare(options.before, options.after, options.json, options.together)
     if options.command == "fade":
         from tracker.cli.fading import fade
 

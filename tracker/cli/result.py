@@ -195,9 +195,10 @@ def _length(entry: Json) -> Measured | None:
 
 def _is_sound(region: RegionReading) -> bool:
     """Refuse colours that are not finite and covariances that cannot be one: a file can be edited by hand."""
-    numbers = np.array([region.lab.lab, *region.lab.cov, *region.repeat_cov], float)
+    parts = (*region.light_cov, *region.laid_cov)
+    numbers = np.array([region.lab.lab, *region.lab.cov, *region.repeat_cov, *parts], float)
     if not np.all(np.isfinite(numbers)) or np.abs(numbers).max() > 1e6 or not region.lab.dof > 0:
         return False
-    covariances = numbers[1:].reshape(2, 3, 3)
+    covariances = numbers[1:7].reshape(2, 3, 3)
     symmetric = np.allclose(covariances, np.swapaxes(covariances, 1, 2))
     return bool(symmetric and np.all(np.linalg.eigvalsh(covariances) > 0))

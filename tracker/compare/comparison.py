@@ -1,4 +1,4 @@
-"""Before against after, region by region: lift, warmth and verdict.
+"""Before against after, region by region: lighter or darker, warmer or ashier, and by how much.
 
 Differences with the same camera, card and light are far more certain than absolute values, because the error of the
 camera's rendering cancels. Different kits are compared with the larger uncertainty that they deserve.
@@ -7,22 +7,30 @@ camera's rendering cancels. Different kits are compared with the larger uncertai
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from numpy.typing import ArrayLike
 
 from tracker.calibrate.level import DEFAULT_SCALE, LevelScale, Lift, estimate_lift
+from tracker.calibrate.tone import in_b, tone_change, tone_gradient
 from tracker.calibrate.warmth import DEFAULT_LOCUS, NeutralLocus, warmth_change
-from tracker.compare.change import CHANGED, Change, Scatter, compare
+from tracker.compare.answer import Answer, Spread, answer_lightness, answer_tone, lightness_margin, tone_margin
+from tracker.compare.change import Change, change_between
 from tracker.compare.replicates import occasion_cov
+from tracker.compare.transition import Interval
 from tracker.errors import CannotCompare
-from tracker.maths.quantities import LabMeasured, Measured, matrix3
+from tracker.maths.colorimetry import Floats
+from tracker.maths.quantities import LabMeasured, Measured, Vector3, matrix3
 from tracker.measure.camera_error import CameraError, between
 from tracker.measure.reading import REGIONS, PhotoReading, RegionReading
 from tracker.measure.reference_card import camera_error
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
+from tracker.measure.spot import Factor
+
+_TOO_SMALL = 1e-3  # levels, below which the slope at the middle serves as the mean slope
 
 Colours = tuple[LabMeasured, LabMeasured]
 Remedy = Literal["more photos", "photos anew", "set-up check", "one kit", "nothing"]
@@ -37,7 +45,10 @@ class RegionChange:
     name : str, one of `REGIONS`
     lift : change in level
     warmth : change in warmth, CIELAB units, positive = warmer
-    change : the test, the size and the verdict
+    lightness : Answer, is it lighter or darker, L*
+    levels : Interval or None, `lightness` in levels, so both have the same sign; None outside the scale
+    tone : Answer, is it warmer or ashier, b* at that level
+    change : the difference in numbers, its size and the verdict
     photos : int and int, how many show the hair before and after
     remedy : what would settle a change that is too close to call
     """
@@ -45,6 +56,9 @@ class RegionChange:
     name: str
     lift: Lift
     warmth: Measured
+    lightness: Answer
+    levels: Interval | None
+    tone: Answer
     change: Change
     photos: tuple[int, int]
     remedy: Remedy
@@ -56,10 +70,13 @@ class RegionChange:
 
 
 def says_most(changes: Sequence[RegionChange]) -> RegionChange | None:
-    """The band with the largest lift among those of `changes` that are real, else the first; None if there is none."""
-    real = [change for change in changes if change.verdict == CHANGED]
-    if real:
-        return max(real, key=lambda change: abs(change.lift.value.value) if change.lift.value else 0.0)
+    """The band of `changes` with the largest sure change of lightness, else of tone, else the first; None of none."""
+    lifted = [change for change in changes if change.lightness.changed]
+    if lifted:
+        return max(lifted, key=lambda change: abs(change.lightness.value))
+    toned = [change for change in changes if change.tone.changed]
+    if toned:
+        return max(toned, key=lambda change: abs(change.tone.value))
     return changes[0] if changes else None
 
 
@@ -144,23 +161,77 @@ def _region_change(
     first, second = left
     lift = estimate_lift(first.lab[0], second.lab[0], first.u[0], second.u[0], scale, min(first.dof, second.dof))
     warmth = warmth_change(first, second, locus)
-    # the difference between two kits does not average out over more photos
-    scatter = _scatter(before, after, repeatability) if same_kit else None
-    change = compare(first, second, warmth, rng, scatter)
-    photos = before.photos, after.photos
-    return RegionChange(name, lift, warmth, change, photos, _remedy(change, repeatability))
+    sides = (before, first), (after, second)
+    middle = (first.lab[0] + second.lab[0]) / 2
+    spot = repeatability.spot
+    lightness = answer_lightness(
+        second.lab[0] - first.lab[0],
+        _spread(sides, _of_lightness, same_kit, repeatability, spot.photo, spot.occasion),
+        lightness_margin(middle, scale),
+    )
+    warmer, curve = tone_change(first, second)
+    turned = _spread(sides, tone_gradient, same_kit, repeatability, spot.tone, spot.occasion)
+    tone = answer_tone(
+        in_b(warmer, middle),
+        replace(turned, kit=turned.kit + curve**2).times(in_b(1.0, middle)),
+        tone_margin(math.hypot(*np.mean([first.lab[1:], second.lab[1:]], axis=0))),
+    )
+    change = change_between(first, second, lightness, tone, rng)
+    return RegionChange(
+        name,
+        lift,
+        warmth,
+        lightness,
+        _in_levels(lightness, lift, scale.slope(middle)),
+        tone,
+        change,
+        (before.photos, after.photos),
+        _remedy(change, same_kit, repeatability),
+    )
 
 
-def _scatter(before: RegionReading, after: RegionReading, repeatability: Repeatability) -> Scatter:
-    """How far L* of single photos scatters, on the side that scatters more."""
-    between_occasions = [float(occasion_cov([side], repeatability)[0, 0]) for side in (before, after)]
-    single = [
-        max(side.repeat_cov[0][0] - common, 0.0) * side.photos
-        for side, common in zip((before, after), between_occasions, strict=True)
-    ]
-    photos = min(before.photos, after.photos)
-    laid = min(before.laid_cov[0][0], after.laid_cov[0][0])
-    return Scatter(math.sqrt(max(single)), math.sqrt(max(between_occasions)), photos, math.sqrt(laid))
+def _in_levels(lightness: Answer, lift: Lift, slope: float) -> Interval | None:
+    """The interval of L* in levels, by the mean slope of the scale between both."""
+    if lift.value is None:
+        return None
+    per_level = lightness.value / lift.value.value if abs(lift.value.value) > _TOO_SMALL else slope
+    return Interval(lightness.value, lightness.low, lightness.high).times(1 / per_level)
+
+
+def _of_lightness(_: Vector3) -> Floats:
+    return np.array([1.0, 0.0, 0.0])
+
+
+def _spread(
+    sides: Sequence[tuple[RegionReading, LabMeasured]],
+    gradient: Callable[[Vector3], Floats],
+    same_kit: bool,
+    repeatability: Repeatability,
+    photo: Factor,
+    shared: Factor,
+) -> Spread:
+    """What makes the difference of a quantity uncertain, cause by cause; both sides together.
+
+    Between different kits nothing is told apart, and no number of photos helps.
+    """
+    own = lain = occasion = kit = 0.0
+    for region, left in sides:
+        slope = gradient(region.lab.lab)
+
+        def of(cov: ArrayLike, slope: Floats = slope) -> float:
+            return max(float(slope @ np.asarray(cov) @ slope), 0.0)
+
+        whole, lying = of(region.repeat_cov), of(region.laid_cov)
+        together = max(of(occasion_cov([region], repeatability)) - lying, 0.0)
+        lain += photo.value * lying
+        occasion += shared.value * together
+        own += photo.value * max(whole - together - lying, 0.0)
+        kit += max(of(left.cov) - whole, 0.0)
+    photos = [region.photos for region, _ in sides]
+    dof = min(left.dof for _, left in sides)
+    if not same_kit:
+        return Spread(0.0, kit=own + lain + occasion + kit, kit_dof=dof, photos=min(photos))
+    return Spread(own, lain, occasion, kit, min(photo.dof + sum(photos) - 2, dof), shared.dof, photos=min(photos))
 
 
 def _unlike(before: RegionReading, after: RegionReading, size: CameraError) -> Colours:
@@ -189,8 +260,8 @@ def _remaining(before: RegionReading, after: RegionReading, size: CameraError) -
     return first, second
 
 
-def _remedy(change: Change, repeatability: Repeatability) -> Remedy:
-    if change.scatter is None:
+def _remedy(change: Change, same_kit: bool, repeatability: Repeatability) -> Remedy:
+    if not same_kit:
         return "one kit"
     if change.photos_needed is not None:
         return "more photos"

@@ -13,8 +13,9 @@ import math
 from dataclasses import dataclass
 
 from tracker.maths.quantities import Vector3
-from tracker.maths.uncertainty import effective_dof, hotelling_limit
+from tracker.maths.uncertainty import coverage_factor, effective_dof
 from tracker.measure.reading import RIBBON
+from tracker.measure.spot import ASSUMED, Factor, Spot
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,18 +58,29 @@ class Repeatability:
         return self if self.provisional or self.hair == hair else PROVISIONAL
 
     def smallest_change(self, photos: int = 1, light: float = 0.0, own_light: float = 0.0) -> float:
-        """Smallest change of L* that the test of the whole colour calls real at 95 %, with a* and b* unchanged.
+        """Smallest difference of L* that is called lighter or darker: the 95 % interval just misses zero.
 
         Parameters
         ----------
-        photos : int, before, and as many after
+        photos : int, before, and as many after; the hair combed and the card taken up again between them
         light, own_light : float, L*, standard uncertainties from light that differs between card and hair: shared by
-            the photos of an occasion, and each photo's own. `sd` has the same causes, so the larger counts
+            the photos of an occasion, and each photo's own. A studio's own `sd` has the same causes, so the larger
+            counts; the general figures are of hair alone, so both do
         """
-        within = max(math.sqrt(max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0)), own_light) / math.sqrt(photos)
-        parts = within, max(self.shared[0], light)
-        dof = effective_dof(parts, (self.dof, math.inf if light > self.shared[0] else self.shared_dof))
-        return math.sqrt(2 * hotelling_limit(3, dof, 0.05)) * math.hypot(*parts)
+        single = max(self.sd[0] ** 2 - self.shared[0] ** 2, 0.0)
+        own = single + own_light**2 if self.provisional else max(single, own_light**2)
+        spot = self.spot
+        parts = math.sqrt(own / photos), math.sqrt(max(self.shared[0] ** 2, spot.occasion.value * light**2))
+        dof = effective_dof(parts, (spot.photo.dof + 2 * (photos - 1), spot.occasion.dof))
+        return math.sqrt(2) * coverage_factor(dof) * math.hypot(*parts)
+
+    @property
+    def spot(self) -> Spot:
+        """What is known of the scatter where this is in force; a studio's own figures are in its readings already."""
+        if self.provisional:
+            return ASSUMED
+        known = self.shared_dof if self.covers_light else ASSUMED.occasion.dof
+        return Spot(Factor(1.0, self.dof), Factor(1.0, known), Factor(1.0, self.dof))
 
 
 def lightness_u(lightness: float, ev: float) -> float:

@@ -10,7 +10,6 @@ from tracker.compare.comparison import RegionChange
 from tracker.compare.cut import Cut
 from tracker.compare.transition import Blend
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import coverage_factor
 from tracker.said.cut import tell_cut
 from tracker.words import REGION_PLURALS, listed, number_word
 
@@ -51,7 +50,7 @@ def tell(
         sentences.append(f"Your {same} {'are as they were' if real else 'have not changed in a way that shows'}.")
     if unclear:
         sentences.append(f"For your {unclear} it is too close to call from these photos.")
-    if any(change.change.lightness and change.change.delta[0] > 0 for change in real):
+    if any(change.lightness.low > 0 for change in real):
         sentences += _where(blend, length, lightened)
     if real:
         sentences.append(_sure(real))
@@ -60,27 +59,29 @@ def tell(
 
 def _changed(change: RegionChange) -> str:
     parts = [part for part in (_lighter(change), _warmer(change)) if part]
-    what = ", and ".join(parts) if parts else "of another tone"
-    return f"Your {REGION_PLURALS[change.name]} are {what}."
+    return f"Your {REGION_PLURALS[change.name]} are {', and '.join(parts)}."
 
 
 def _lighter(change: RegionChange) -> str:
-    if not change.change.lightness:
+    if not change.lightness.changed:
         return ""
-    word = "lighter" if change.change.delta[0] > 0 else "darker"
-    lift = change.lift.value
-    if lift is None:
-        return word
-    reach = _give_or_take(coverage_factor(lift.dof) * lift.u)
-    if abs(lift.value) < 0.25:
+    word, levels = change.lightness.says, change.levels
+    graded = f"{change.lightness.grade} {word}".strip()
+    if levels is None:
+        return graded
+    reach = max(levels.high - levels.value, levels.value - levels.low)
+    if abs(levels.value) < 0.25:
         return f"a touch {word}"
-    return f"about {_levels(abs(lift.value))} {word}, give or take {reach}"
+    size, around = _levels(abs(levels.value)), _give_or_take(reach)
+    # rounded to halves the two may be alike, as if it were not sure
+    return graded if size == around else f"about {size} {word}, give or take {around}"
 
 
 def _warmer(change: RegionChange) -> str:
-    if not change.change.warmth:
+    if not change.tone.changed:
         return ""
-    return "warmer in tone" if change.warmth.value > 0 else "cooler in tone"
+    word = "warmer" if change.tone.value > 0 else "cooler"
+    return f"{change.tone.grade} {word} in tone".strip()
 
 
 def _levels(value: float) -> str:

@@ -5,15 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from tracker.calibrate.level import DARKEST, LIGHTEST, LevelReading, Lift, Outside
-from tracker.compare.change import CANNOT_TELL, CHANGED
+from tracker.compare.change import CANNOT_TELL
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured
+from tracker.maths.uncertainty import format_measured, format_number
 from tracker.measure.kit import KitMatch
-from tracker.words import REGION_TITLES, listed, number_word, sentence_case
+from tracker.words import REGION_TITLES, listed, noun, number_word, sentence_case
 
 if TYPE_CHECKING:
     from tracker.calibrate.warmth import WarmthReading
+    from tracker.compare.answer import Answer
     from tracker.compare.comparison import RegionChange
+    from tracker.compare.transition import Interval
 
 _OUTSIDE: dict[Outside, str] = {"": "", "darker": f"darker than {DARKEST:g}", "lighter": f"lighter than {LIGHTEST:g}"}
 
@@ -67,44 +69,78 @@ def _size(change: Measured) -> tuple[str, str]:
 
 
 def say_change(change: RegionChange, *, to_others: bool = False) -> str:
-    """The change of one band; `to_others` without what would make it surer."""
-    where = REGION_TITLES[change.name]
-    if change.verdict == CHANGED:
-        return f"{where}: {_say_what(change)}. That is a real change."
-    if change.verdict == CANNOT_TELL:
-        return f"{where}: too close to call{'' if to_others else f' {_say_remedy(change)}'}."
-    return f"{where}: no meaningful change; {say_lift(change.lift)}."
+    """The answers for one band; `to_others` without what would make them surer."""
+    said = f"{REGION_TITLES[change.name]}: {_say_answers(change)}."
+    if change.verdict != CANNOT_TELL or to_others:
+        return said
+    return f"{said} {_say_remedy(change)}"
 
 
-def _say_what(change: RegionChange) -> str:
-    """The primary quantities that changed; the colour as a whole where neither changed on its own."""
-    found, parts = change.change, []
-    if found.lightness:
-        parts.append(say_lift(change.lift))
-    if found.warmth:
-        parts.append(say_warmer(change.warmth))
-    size = found.size
-    tone = f"another tone (colour difference {size.value:.1f}, {size.low:.1f} to {size.high:.1f})"
-    return listed(parts, empty=tone)
+def _say_answers(change: RegionChange) -> str:
+    """Lightness, then tone."""
+    lightness, tone = change.lightness, change.tone
+    if not lightness.sure and not tone.sure:
+        return "too close to call"
+    if lightness.changed:
+        if tone.changed:
+            return f"{say_lightness(change)}, and {_graded(tone)}"
+        return f"{say_lightness(change)}{', of the same tone' if tone.sure else '; the tone is too close to call'}"
+    if lightness.sure:
+        same = "no difference in lightness"
+        if tone.changed:
+            return f"{same}, but {_graded(tone)}"
+        return f"{same}{' or tone' if tone.sure else '; the tone is too close to call'}"
+    return f"{_graded(tone) if tone.changed else 'the same tone'}; whether it is lighter is too close to call"
+
+
+def say_lightness(change: RegionChange) -> str:
+    """How much lighter or darker, such as ``clearly lighter, by 2.1 levels (1.7 to 2.5)``; the `change` is sure."""
+    words = _graded(change.lightness)
+    if change.levels is None:
+        return f"{words}, by {_say_interval(change.lightness)} L*"
+    interval = _say_interval(change.levels)
+    return f"{words}, by {interval.replace(' (', ' levels (', 1)}"
+
+
+def say_tone(change: RegionChange) -> str:
+    """How much warmer or ashier, such as ``a little ashier, by 2.1 (0.4 to 3.8) b*``; the `change` is sure."""
+    return f"{_graded(change.tone)}, by {_say_interval(change.tone)} b*"
+
+
+def signed_interval(found: Answer | Interval) -> str:
+    """A difference with its sign and its 95 % interval, such as ``+2.1 (+1.7 to +2.5)``."""
+    value, low, high = (f"{'+' if x >= 0.05 else ''}{format_number(x)}" for x in (found.value, found.low, found.high))
+    return f"{value} ({low} to {high})"
+
+
+def _graded(answer: Answer) -> str:
+    """The answer with its size in a word: a little, clearly, or neither."""
+    return f"{answer.grade} {answer.says}".strip()
+
+
+def _say_interval(found: Answer | Interval) -> str:
+    """The size of a sure change and its 95 % interval, which never reaches zero."""
+    nearest, furthest = sorted((abs(found.low), abs(found.high)))
+    low = f"{nearest:.1f}"
+    return f"{abs(found.value):.1f} ({low if float(low) else '< 0.1'} to {furthest:.1f})"
 
 
 def _say_remedy(change: RegionChange) -> str:
-    """How many photos there are, and how many more would settle it."""
+    """How many photos there are, and how many more will more likely than not settle it."""
     if change.remedy == "one kit":
-        return "between photos from unlike kits"
-    (before, after), needed = change.photos, change.change.photos_needed
-    have = f"with {number_word(before)} before and {number_word(after)} after"
-    if before == after:
-        have = "with one photo each" if before == 1 else f"with {number_word(before)} photos each"
-    if change.remedy == "photos anew" and change.change.photos_anew is not None:
-        anew = number_word(change.change.photos_anew)
-        return f"{have}; {anew} of each should settle it, with the hair combed and the card taken up again between them"
+        return "Photos taken with the same camera, card and light would tell more."
+    (before, after), found = change.photos, change.change
+    if change.remedy == "photos anew" and found.photos_anew is not None:
+        anew = number_word(found.photos_anew).capitalize()
+        return f"{anew} photos of each should settle it, with the hair combed and the card taken up again between them."
     if change.remedy == "set-up check":
-        return f"{have}; more photos would not settle it, a set-up check on five days may"
-    if change.remedy == "nothing" or needed is None:
-        return f"{have}, and more photos would not settle it: visits here differ by more than that"
-    more = f"{number_word(needed - before)} more" if before == after else number_word(needed)
-    return f"{have}; {more} of each should settle it"
+        return "More photos would not settle it; a set-up check may."
+    if change.remedy == "nothing" or found.photos_needed is None:
+        return "More photos would not settle it: visits here differ by more than that."
+    if before != after:
+        return f"{number_word(found.photos_needed).capitalize()} photos of each should settle it."
+    more = found.photos_needed - before
+    return f"{number_word(more).capitalize()} more {noun(more, 'photo')} of each should settle it."
 
 
 def say_kits(match: KitMatch) -> str:

@@ -11,7 +11,7 @@ from tracker.calibrate.warmth import estimate_warmth, possible_undertones
 from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
 from tracker.record.records import PhotoRecord
-from tracker.said.colour import say_change, say_level, say_lift, signed
+from tracker.said.colour import say_change, say_level, say_lift, signed, signed_interval
 from tracker.said.cut import say_cut
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
@@ -118,7 +118,7 @@ def _pair_swatches(pair: Pair, *, in_rows: bool) -> None:
 
 
 def _numbers(pair: Pair) -> None:
-    """Level, lift and warmth of each band as a small table."""
+    """Level, lift, warmth and tone of each band as a small table."""
     if not pair.changes:
         return
     rows = []
@@ -129,7 +129,10 @@ def _numbers(pair: Pair) -> None:
     st.markdown(band_table([change.name for change in pair.changes], rows))
     own = in_force()
     st.caption(
-        plain(f"± at 95 %. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus is ashier.")
+        plain(
+            f"± at 95 %, as are the intervals. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus "
+            "is ashier. A change of tone is freed of the light that fell on the hair; the warmth of one photo is not."
+        )
         + (
             " Where one undertone ends and the next begins is our own choice. Two are named where the photos cannot "
             "decide between them, and none where more than two are possible."
@@ -138,7 +141,7 @@ def _numbers(pair: Pair) -> None:
 
 
 def _lift(change: RegionChange) -> str:
-    return signed(change.lift.value) if change.lift.value is not None else plain(say_lift(change.lift))
+    return signed_interval(change.levels) if change.levels is not None else plain(say_lift(change.lift))
 
 
 def _level(photo: PhotoRecord, name: str) -> str:
@@ -160,9 +163,10 @@ _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (
     ("Level before", lambda pair, change: _level(pair.before, change.name)),
     ("Level after", lambda pair, change: _level(pair.after, change.name)),
     ("**Lift**", lambda pair, change: f"**{_lift(change)}**"),
+    ("Change of L\\*", lambda pair, change: signed_interval(change.lightness)),
     ("Warmth before", lambda pair, change: _warmth(pair.before, change.name)),
     ("Warmth after", lambda pair, change: _warmth(pair.after, change.name)),
-    ("**Warmth change**", lambda pair, change: f"**{signed(change.warmth)}**"),
+    ("**Change of tone, b\\***", lambda pair, change: f"**{signed_interval(change.tone)}**"),
     ("Undertone before", lambda pair, change: _undertone(pair.before, change.name)),
     ("Undertone after", lambda pair, change: _undertone(pair.after, change.name)),
 )

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from tracker.compare.change import CANNOT_TELL, CHANGED
 from tracker.fade import FadeFit, months_between
 from tracker.record.records import PhotoRecord
-from tracker.said.colour import say_lift, say_warmer
+from tracker.said.colour import say_lightness, say_tone
 from tracker.said.wear import say_no_rate
 from tracker.ui.parts.pair import compare_photos
 from tracker.wear import ServiceReadings, kind_of
@@ -54,12 +53,12 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
         return f"{where}: nothing to compare {after}"
     if pair.cut is not None:
         after += ", at the same distance from the root, since it was cut"
-    if quantity == LIGHTNESS and change.change.lightness:
-        return f"{where}: {say_lift(change.lift)} {after}"
-    if quantity == WARMTH and change.change.warmth:
-        return f"{where}: {say_warmer(change.warmth)} {after}"
-    known = "no meaningful change" if change.verdict not in (CHANGED, CANNOT_TELL) else "no certain change"
-    return f"{where}: {known} in {quantity.lower()} {after}"
+    if quantity == LIGHTNESS and change.lightness.changed:
+        return f"{where}: {say_lightness(change)} {after}"
+    if quantity == WARMTH and change.tone.changed:
+        return f"{where}: {say_tone(change)} {after}"
+    answer = change.lightness if quantity == LIGHTNESS else change.tone
+    return f"{where}: {'no meaningful' if answer.sure else 'no certain'} change in {quantity.lower()} {after}"
 
 
 def rate_words(fit: FadeFit) -> str:

@@ -143,7 +143,7 @@ def _on_the_same_way(pair: Pair) -> tuple[tuple[ProfilePoint, ...], tuple[Profil
 
 def _blend(pair: Pair) -> Blend | None:
     """The rise of lightness that came with the service; nothing where no band got lighter for sure."""
-    if not any(change.change.lightness and change.change.delta[0] > 0 for change in pair.changes):
+    if not any(change.lightness.low > 0 for change in pair.changes):
         return None
     earlier, later = _on_the_same_way(pair)
     return find_blend(later, earlier)
