@@ -19,8 +19,13 @@ KIT = Kit("Maker Model", "grey18", "daylight", gains=(1.0, 1.0, 1.0), reflectanc
         (Kit("Maker Model", "grey18", "daylight", reflectance=0.5), False, "another card"),
         (Kit("Maker Model", "grey18", "daylight", developed=True), False, "another kind of file"),
         (Kit("Maker Model", "grey18", "daylight", gains=(1.1, 1.0, 0.92)), True, "Same camera"),
-        (Kit("Maker Model", "grey18", "daylight", gains=(0.8, 1.0, 1.5)), False, "another light"),
-        (Kit("Maker Model", "grey18", None, gains=(0.8, 1.0, 1.5)), False, "another light"),
+        # the gains of Planck's light of 2850 K in sRGB, by colour-science (Kang et al. 2002)
+        (Kit("Maker Model", "grey18", "daylight", gains=(0.45, 1.0, 3.55)), True, "the card has taken that out"),
+        (Kit("Maker Model", "grey18", None, gains=(0.45, 1.0, 3.55)), True, "If the light was, the camera"),
+        (Kit("Maker Model", "grey18", "salon lamps", gains=(1.0, 1.0, 1.0)), False, "another light"),
+        # sRGB's green to three parts in four: no daylight and no bulb
+        (Kit("Maker Model", "grey18", None, gains=(4.0, 1.0, 4.0)), False, "another light"),
+        (Kit("Maker Model", "grey18", "daylight", gains=(4.0, 1.0, 4.0)), True, "Same camera"),
         (Kit(None, "grey18", "daylight"), True, "The camera was not noted"),
         (Kit(None, "grey18", None), True, "Camera and light were not noted"),
     ],

@@ -15,7 +15,7 @@ from tracker.compare.replicates import mean_of_replicates
 from tracker.errors import CannotCompare, TrackerError
 from tracker.maths.quantities import Measured
 from tracker.maths.uncertainty import format_measured, format_number
-from tracker.measure.kit import KitMatch, match_kits
+from tracker.measure.kit import KitMatch, first_unlike, match_kits
 from tracker.measure.reading import PhotoReading
 from tracker.measure.repeatability import PROVISIONAL
 from tracker.said.colour import say_change, say_kits, say_lift
@@ -116,8 +116,8 @@ def _changes(
     before: Sequence[MeasuredPhoto], after: Sequence[MeasuredPhoto]
 ) -> tuple[KitMatch, Cut | None, tuple[RegionChange, ...]]:
     first, second = _state(before, "before"), _state(after, "after")
-    matches = [match_kits(before[0].kit, photo.kit) for photo in (*before[1:], *after)]
-    kits = next((match for match in matches if not match.same), matches[-1])
+    # as in a studio, the last photo after speaks for what was not noted
+    kits = first_unlike([match_kits(before[0].kit, photo.kit) for photo in (after[-1], *before[1:], *after)])
     cut = cut_between(_length(before), _length(after))
     changes = compare_readings(at_like_distance(first, cut), second, same_kit=kits.same, light=kits.light)
     return kits, cut, changes

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from tracker.compare.replicates import Disagreement, disagreements, mean_of_replicates
-from tracker.measure.kit import Kit, KitMatch, match_kits, was_developed
+from tracker.measure.kit import Kit, KitMatch, first_unlike, match_kits, was_developed
 from tracker.measure.reading import NOT_NOTED, WHOLE, PhotoReading
 from tracker.measure.repeatability import PROVISIONAL, Repeatability
 from tracker.record.records import LeftOut, PhotoRecord
@@ -120,12 +120,8 @@ def match_states(before: State, after: State) -> KitMatch:
     before, after : State
     """
     first = kit_of(before.used[0]) if before.used else kit_of(before.standing)
-    match = match_kits(first, kit_of(after.standing))
-    for photo in (*before.used[1:], *after.used):
-        other = match_kits(first, kit_of(photo))
-        if not other.same:
-            return other
-    return match
+    photos = (after.standing, *before.used[1:], *after.used)
+    return first_unlike([match_kits(first, kit_of(photo)) for photo in photos])
 
 
 def leave_out(photo: PhotoRecord, why: str, at: datetime) -> PhotoRecord:

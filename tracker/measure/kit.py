@@ -6,17 +6,19 @@ Only photos from one kit share the error that the camera's rendering and the car
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from tracker.maths.quantities import Vector3
+from tracker.measure.balance_line import balance_move
 from tracker.measure.quality import RAW
 from tracker.measure.reading import PhotoReading
 
-# a camera's white balance wanders by 10 to 15 % under one light; more means a different light: a weak choice of our own
-_LARGEST_CAST = 0.25
+# a camera's white balance wanders by 10 to 15 % under one light; more is worth a word: a weak choice of our own
+_WANDERS = 0.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,12 +64,14 @@ class KitMatch:
     methods : both versions of the method, where they differ
     assumed : parts that were not noted for both and are assumed to be the same
     light : str or None, noted for either
+    rebalanced : bool, True where the cards look further apart in colour than a camera's balance wanders by itself
     """
 
     unlike: tuple[Part, ...]
     methods: tuple[str, ...]
     assumed: tuple[Part, ...]
     light: str | None
+    rebalanced: bool = False
 
     @property
     def same(self) -> bool:
@@ -75,12 +79,21 @@ class KitMatch:
         return not self.unlike and not self.methods
 
 
-def _cast_apart(before: Kit, after: Kit) -> float:
-    """Difference in the colour of the light on the two cards, natural log of a channel's ratio to green."""
+def _rebalanced(before: Kit, after: Kit) -> bool:
+    """True where some channel's gain, against green's, differs by more than `_WANDERS`, natural log."""
     if before.gains is None or after.gains is None:
-        return 0.0
+        return False
     ratio = np.log(np.asarray(after.gains) / np.asarray(before.gains))
-    return float(np.abs(ratio - ratio[1]).max())
+    return bool(np.abs(ratio - ratio[1]).max() > _WANDERS)
+
+
+def _another_light(before: Kit, after: Kit) -> bool:
+    """True where different lights were noted or, where one was not, no balance explains how the cards look."""
+    if before.light and after.light:
+        return before.light != after.light
+    if before.gains is None or after.gains is None:
+        return False
+    return balance_move(before.gains, after.gains).another_light
 
 
 def _other_grey(before: Kit, after: Kit) -> bool:
@@ -128,7 +141,7 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         "camera": all(cameras) and cameras[0] != cameras[1],
         "kind of file": before.developed != after.developed,
         "card": before.card_kind != after.card_kind or _other_grey(before, after) or _other_dark(before, after),
-        "light": (all(lights) and lights[0] != lights[1]) or _cast_apart(before, after) > _LARGEST_CAST,
+        "light": _another_light(before, after),
     }
     noted: dict[Part, bool] = {"camera": all(cameras), "light": all(lights)}
     methods = before.method, after.method
@@ -137,4 +150,16 @@ def match_kits(before: Kit, after: Kit) -> KitMatch:
         methods if all(methods) and methods[0] != methods[1] else (),
         tuple(part for part, is_known in noted.items() if not is_known),
         before.light or after.light,
+        _rebalanced(before, after),
     )
+
+
+def first_unlike(matches: Sequence[KitMatch]) -> KitMatch:
+    """The match that stands for all of them: the first that is not the same, else the first, rebalanced if any is.
+
+    Parameters
+    ----------
+    matches : at least one, of photos with the same first
+    """
+    unlike = next((match for match in matches if not match.same), None)
+    return unlike or replace(matches[0], rebalanced=any(match.rebalanced for match in matches))

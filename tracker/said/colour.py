@@ -150,7 +150,18 @@ def say_kits(match: KitMatch) -> str:
     if not match.same:
         return f"{', and '.join(filter(None, (unlike, methods))).capitalize()}, so the result is less certain."
     if len(match.assumed) == 1:
-        return f"The {match.assumed[0]} was not noted and is assumed to be the same."
-    if match.assumed:
-        return f"{sentence_case(listed(match.assumed))} were not noted and are assumed to be the same."
-    return "Same camera, card and light."
+        said = f"The {match.assumed[0]} was not noted and is assumed to be the same."
+    elif match.assumed:
+        said = f"{sentence_case(listed(match.assumed))} were not noted and are assumed to be the same."
+    else:
+        said = "Same camera, card and light."
+    return f"{said} {_say_balance(match)}".strip()
+
+
+def _say_balance(match: KitMatch) -> str:
+    """What the camera did to the colours; only a noted light can be known to be the same."""
+    if not match.rebalanced:
+        return ""
+    if "light" in match.assumed:
+        return "If the light was, the camera balanced the colours differently, and the card has taken that out."
+    return "The camera balanced the colours differently; the card has taken that out."
