@@ -99,7 +99,7 @@ def test_what_is_read_aloud_agrees(first: str, second: str) -> None:
     assert ("lighter" in said) is (lightness.low > 0)
     assert ("darker" in said) is (lightness.high < 0)
     assert ("warmer" in said) is (tone.low > 0)
-    assert ("cooler" in said) is (tone.high < 0)
+    assert ("ashier" in said) is (tone.high < 0)
     assert "of another tone" not in said
     assert not re.search(r"[±%()]|\d\.\d|  ", said)
 

@@ -14,7 +14,7 @@ from tracker.compare.cut import Cut, at_like_distance, cut_between
 from tracker.compare.replicates import mean_of_replicates
 from tracker.errors import CannotCompare, TrackerError
 from tracker.maths.quantities import Measured
-from tracker.maths.uncertainty import format_measured, format_number
+from tracker.maths.uncertainty import format_number
 from tracker.measure.kit import KitMatch, first_unlike, match_kits
 from tracker.measure.reading import PhotoReading
 from tracker.measure.repeatability import PROVISIONAL
@@ -159,7 +159,6 @@ def _change(found: RegionChange) -> Json:
             "text": say_lift(lift),
         },
         "delta_e": {"value": size.value, "low": size.low, "high": size.high},
-        "warmth": {**number(found.warmth), "text": format_measured(found.warmth)},
         "delta": {"lab": list(found.change.delta), "u": list(found.change.u)},
         "p_value": found.change.p_value,
         "answer": found.lightness.says,

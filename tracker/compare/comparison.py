@@ -44,7 +44,7 @@ class RegionChange:
     ----------
     name : str, one of `REGIONS`
     lift : change in level
-    warmth : change in warmth, CIELAB units, positive = warmer
+    warmth : change in warmth as both photos show it, CIELAB units, positive = warmer; the bench tries it
     lightness : Answer, is it lighter or darker, L*
     levels : Interval or None, `lightness` in levels, so both have the same sign; None outside the scale
     tone : Answer, is it warmer or ashier, b* at that level

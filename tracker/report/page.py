@@ -214,6 +214,7 @@ def _reading_help(record: ClientRecord, pictures_note: str) -> str:
     return (
         f"<p>{escape(pictures_note)} The ± is at 95 %: where the true value lies in 95 of 100 cases.{provisional} "
         "Warmth counts from natural hair of the same lightness: plus is warmer, minus is ashier. "
+        "How much light fell on the hair counts in it, but not in what is said of a change of tone. "
         "L*, a* and b* are CIELAB for daylight D65. "
         "Every number with its full uncertainty is in the tables and in record.json beside this page.</p>"
     )

@@ -80,8 +80,7 @@ def _lighter(change: RegionChange) -> str:
 def _warmer(change: RegionChange) -> str:
     if not change.tone.changed:
         return ""
-    word = "warmer" if change.tone.value > 0 else "cooler"
-    return f"{change.tone.grade} {word} in tone".strip()
+    return f"{change.tone.grade} {change.tone.says} in tone".strip()
 
 
 def _levels(value: float) -> str:

@@ -83,28 +83,23 @@ def _say_answers(change: RegionChange) -> str:
         return "too close to call"
     if lightness.changed:
         if tone.changed:
-            return f"{say_lightness(change)}, and {_graded(tone)}"
+            return f"{say_lightness(change)}, and {say_graded(tone)}"
         return f"{say_lightness(change)}{', of the same tone' if tone.sure else '; the tone is too close to call'}"
     if lightness.sure:
         same = "no difference in lightness"
         if tone.changed:
-            return f"{same}, but {_graded(tone)}"
+            return f"{same}, but {say_graded(tone)}"
         return f"{same}{' or tone' if tone.sure else '; the tone is too close to call'}"
-    return f"{_graded(tone) if tone.changed else 'the same tone'}; whether it is lighter is too close to call"
+    return f"{say_graded(tone) if tone.changed else 'the same tone'}; whether it is lighter is too close to call"
 
 
 def say_lightness(change: RegionChange) -> str:
     """How much lighter or darker, such as ``clearly lighter, by 2.1 levels (1.7 to 2.5)``; the `change` is sure."""
-    words = _graded(change.lightness)
+    words = say_graded(change.lightness)
     if change.levels is None:
         return f"{words}, by {_say_interval(change.lightness)} L*"
     interval = _say_interval(change.levels)
     return f"{words}, by {interval.replace(' (', ' levels (', 1)}"
-
-
-def say_tone(change: RegionChange) -> str:
-    """How much warmer or ashier, such as ``a little ashier, by 2.1 (0.4 to 3.8) b*``; the `change` is sure."""
-    return f"{_graded(change.tone)}, by {_say_interval(change.tone)} b*"
 
 
 def signed_interval(found: Answer | Interval) -> str:
@@ -113,8 +108,8 @@ def signed_interval(found: Answer | Interval) -> str:
     return f"{value} ({low} to {high})"
 
 
-def _graded(answer: Answer) -> str:
-    """The answer with its size in a word: a little, clearly, or neither."""
+def say_graded(answer: Answer) -> str:
+    """The `answer` with its size in a word: a little, clearly, or neither."""
     return f"{answer.grade} {answer.says}".strip()
 
 

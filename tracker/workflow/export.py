@@ -242,7 +242,8 @@ def _findings(visit: Visit, photos: Sequence[PhotoRecord], own: Yardsticks) -> t
         )
     except TrackerError:
         return ()
-    said = (*map(say_change, changes), say_cut(cut, to_others=True), say_kits(match))
+    answers = [say_change(change, to_others=True) for change in changes]
+    said = (*answers, say_cut(cut, to_others=True), say_kits(match))
     return tuple(sentence for sentence in said if sentence)
 
 

@@ -7,11 +7,11 @@ from collections.abc import Callable
 import streamlit as st
 
 from tracker.calibrate.calibration import level_of
-from tracker.calibrate.warmth import estimate_warmth, possible_undertones
+from tracker.calibrate.warmth import possible_undertones
 from tracker.compare.comparison import RegionChange
 from tracker.compare.photo_set import kit_of
 from tracker.record.records import PhotoRecord
-from tracker.said.colour import say_change, say_level, say_lift, signed, signed_interval
+from tracker.said.colour import say_change, say_level, say_lift, signed_interval
 from tracker.said.cut import say_cut
 from tracker.ui.components.before_after import before_after
 from tracker.ui.look import swatches
@@ -20,7 +20,7 @@ from tracker.ui.parts.pictures import LARGE, aligned_url, balanced_url, photo_wo
 from tracker.ui.parts.reading_view import band_table, region_swatch
 from tracker.ui.parts.seeing import for_the_client, why_no_lengths
 from tracker.ui.parts.words import plain
-from tracker.ui.parts.yardstick_words import locus_words, scale_words
+from tracker.ui.parts.yardstick_words import scale_words
 from tracker.ui.session import in_force
 
 _TOGETHER = " ±\N{NO-BREAK SPACE}"  # a narrow screen may break the line before it
@@ -107,7 +107,7 @@ def _pair_swatches(pair: Pair, *, in_rows: bool) -> None:
         photos = (("before", pair.before), ("after", pair.after))
         rows.append(
             [
-                region_swatch(region, photo, word)
+                region_swatch(region, photo, word, warmth=False)
                 for word, photo in photos
                 if photo.reading is not None and (region := photo.reading.region(change.name)) is not None
             ]
@@ -118,7 +118,7 @@ def _pair_swatches(pair: Pair, *, in_rows: bool) -> None:
 
 
 def _numbers(pair: Pair) -> None:
-    """Level, lift, warmth and tone of each band as a small table."""
+    """Level, lift and tone of each band as a small table."""
     if not pair.changes:
         return
     rows = []
@@ -127,11 +127,10 @@ def _numbers(pair: Pair) -> None:
         if any(cell != _UNSURE for cell in cells):
             rows.append((label, cells))
     st.markdown(band_table([change.name for change in pair.changes], rows))
-    own = in_force()
     st.caption(
         plain(
-            f"± at 95 %, as are the intervals. {scale_words(own.scale)} {locus_words(own.locus)} Plus is warmer, minus "
-            "is ashier. A change of tone is freed of the light that fell on the hair; the warmth of one photo is not."
+            f"± at 95 %, as are the intervals. {scale_words(in_force().scale)} Plus is warmer, minus is ashier. How "
+            "much light fell on the hair does not count in a change of tone."
         )
         + (
             " Where one undertone ends and the next begins is our own choice. Two are named where the photos cannot "
@@ -149,11 +148,6 @@ def _level(photo: PhotoRecord, name: str) -> str:
     return say_level(level_of(region, kit_of(photo), in_force())) if region else "–"
 
 
-def _warmth(photo: PhotoRecord, name: str) -> str:
-    region = photo.reading.region(name) if photo.reading else None
-    return signed(estimate_warmth(region.lab, in_force().locus).value) if region else "–"
-
-
 def _undertone(photo: PhotoRecord, name: str) -> str:
     region = photo.reading.region(name) if photo.reading else None
     return (" or ".join(possible_undertones(region.lab)) if region else "") or _UNSURE
@@ -164,8 +158,6 @@ _ROWS: tuple[tuple[str, Callable[[Pair, RegionChange], str]], ...] = (
     ("Level after", lambda pair, change: _level(pair.after, change.name)),
     ("**Lift**", lambda pair, change: f"**{_lift(change)}**"),
     ("Change of L\\*", lambda pair, change: signed_interval(change.lightness)),
-    ("Warmth before", lambda pair, change: _warmth(pair.before, change.name)),
-    ("Warmth after", lambda pair, change: _warmth(pair.after, change.name)),
     ("**Change of tone, b\\***", lambda pair, change: f"**{signed_interval(change.tone)}**"),
     ("Undertone before", lambda pair, change: _undertone(pair.before, change.name)),
     ("Undertone after", lambda pair, change: _undertone(pair.after, change.name)),

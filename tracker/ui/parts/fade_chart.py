@@ -81,7 +81,10 @@ def wear_chart(store: Store, readings: ServiceReadings, region: str, quantity: s
     show_chart(spec, words, key="fade")
     # warmth always leaves out the doubt in natural hair, other quantities only what like kits share
     drawn = chart_words(
-        shared=readings.alike or quantity == WARMTH, strip=bool(strip), agreed=_agreed_words(limits, quantity, lines)
+        quantity=quantity,
+        shared=readings.alike or quantity == WARMTH,
+        strip=bool(strip),
+        agreed=_agreed_words(limits, quantity, lines),
     )
     st.caption(plain(" ".join(part for part in (drawn, rate_words(fit)) if part)))
     says = learnt_words(known, readings, region, _QUANTITY[quantity])

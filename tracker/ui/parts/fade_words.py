@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tracker.fade import FadeFit, months_between
 from tracker.record.records import PhotoRecord
-from tracker.said.colour import say_lightness, say_tone
+from tracker.said.colour import say_graded, say_lightness
 from tracker.said.wear import say_no_rate
 from tracker.ui.parts.pair import compare_photos
 from tracker.wear import ServiceReadings, kind_of
@@ -22,20 +22,31 @@ _BANDS = (
     "Line: where the colour most likely was and will be. Bands: where it is in 80 and in 95 of 100 cases; a band cut "
     "off at an edge goes on beyond it."
 )
+_WARMTH = (
+    "The line above compares the first photo with the last, and how much light fell on the hair does not count there. "
+    "In the warmth drawn here it does."
+)
 _STRIP = "Strip along the bottom: the colour at each point of the line."
 
 
-def chart_words(*, shared: bool, strip: bool, agreed: str) -> str:
+def chart_words(*, quantity: str, shared: bool, strip: bool, agreed: str) -> str:
     """What is drawn in a fade chart.
 
     Parameters
     ----------
+    quantity : str, `LIGHTNESS` or `WARMTH`
     shared : bool, True where the bars leave out what all photos share
     strip : bool, True where the modelled colour is drawn along the lower edge
     agreed : str, what the dashed lines stand for, as `limit_words.agreed_words` says it; empty where there is none
     """
     dashed = f"Dashed: what was agreed, {agreed}." if agreed else ""
-    parts = (_BARS if shared else _BARS_UNLIKE, _BANDS, dashed, _STRIP if strip else "")
+    parts = (
+        _BARS if shared else _BARS_UNLIKE,
+        _BANDS,
+        _WARMTH if quantity == WARMTH else "",
+        dashed,
+        _STRIP if strip else "",
+    )
     return " ".join(part for part in parts if part)
 
 
@@ -56,9 +67,9 @@ def finding(photos: tuple[PhotoRecord, ...], region: str, quantity: str) -> str:
     if quantity == LIGHTNESS and change.lightness.changed:
         return f"{where}: {say_lightness(change)} {after}"
     if quantity == WARMTH and change.tone.changed:
-        return f"{where}: {say_tone(change)} {after}"
-    answer = change.lightness if quantity == LIGHTNESS else change.tone
-    return f"{where}: {'no meaningful' if answer.sure else 'no certain'} change in {quantity.lower()} {after}"
+        return f"{where}: {say_graded(change.tone)} {after}"  # its number is not the distance of two dots
+    answer, what = (change.lightness, "lightness") if quantity == LIGHTNESS else (change.tone, "tone")
+    return f"{where}: {'no meaningful' if answer.sure else 'no certain'} change in {what} {after}"
 
 
 def rate_words(fit: FadeFit) -> str:

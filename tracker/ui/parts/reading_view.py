@@ -17,10 +17,17 @@ from tracker.ui.session import in_force
 from tracker.words import REGION_TITLES, sentence_case
 
 
-def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "") -> Swatch:
-    """The measured colour of a photo's band with its words; `when` tells two photos apart."""
+def region_swatch(region: RegionReading, record: PhotoRecord, when: str = "", *, warmth: bool = True) -> Swatch:
+    """The measured colour of a photo's band with its words.
+
+    Parameters
+    ----------
+    when : str, tells two photos apart
+    warmth : bool, False beside a change of tone: the warmth of one photo holds the light that fell on the hair
+    """
     label = REGION_TITLES[region.name] + (f", {when}" if when else "")
-    return Swatch(lab_to_hex(region.lab.lab), label, sentence_case(level_words(region, record)), warmth_words(region))
+    level, tone = sentence_case(level_words(region, record)), warmth_words(region) if warmth else ""
+    return Swatch(lab_to_hex(region.lab.lab), label, level, tone)
 
 
 def level_words(region: RegionReading, record: PhotoRecord) -> str:
