@@ -23,8 +23,8 @@ _BANDS = (
     "off at an edge goes on beyond it."
 )
 _WARMTH = (
-    "The line above compares the first photo with the last, and how much light fell on the hair does not count there. "
-    "In the warmth drawn here it does."
+    "The sentence above the chart compares the first photo with the last; how much light fell on the hair does not "
+    "count there, but does in the warmth that is drawn."
 )
 _STRIP = "Strip along the bottom: the colour at each point of the line."
 
