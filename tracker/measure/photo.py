@@ -151,9 +151,10 @@ def with_card(picture: Picture, marks: Marks) -> Marks:
     Raises
     ------
     CardNotFound, CardAmbiguous : there are no corners, and the card is not found for sure
-    InvalidMarks : no such kind of card
+    InvalidMarks : no such kind of card, or reflectances that it cannot have
     """
     kind = card_kind(marks.card_kind)
+    _require_reflectances(kind, marks)
     corners = marks.corners if marks.corners is not None else _search(picture, kind)
     return replace(marks, corners=corners, size_mm=marks.size_mm or _size_on_card(picture, kind, corners))
 
