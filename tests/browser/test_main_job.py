@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -105,7 +106,7 @@ def test_from_the_demo_to_a_measured_lift_in_the_portfolio(studio: str, desktop:
     press(page, "Looks right")
     page.get_by_role("button", name="Next: save").wait_for(timeout=MEASURING_MS)
     finding = page.get_by_role("heading", name="lighter").inner_text()
-    assert "±" in finding
+    assert re.search(r"clearly lighter, by \d\.\d levels \(\d\.\d to \d\.\d\)", finding)
     page.get_by_test_id("stMain").evaluate("main => main.scrollTo(0, 0)")
     box = page.get_by_role("button", name="Next: save").bounding_box()
     assert box["y"] + box["height"] <= 900, "the next step is in view beside the finding"
