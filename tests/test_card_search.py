@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from tests.bench.cards.composite import finger
 from tests.bench.heads.cards import KINDS
 from tests.bench.heads.develop import CHANGING, Developed, develop
 from tests.bench.heads.plates import heads
@@ -19,6 +20,7 @@ from tracker.maths.colorimetry import Floats
 from tracker.measure.balance import apply
 from tracker.measure.reference_card import CARD_KINDS, CardKind, CardReading, correction_from_card
 from tracker.measure.reference_card.search import ASK, FOUND, NONE, FoundCard, Reason, found_corners, reduce
+from tracker.measure.reference_card.search.covered import look_past
 from tracker.measure.reference_card.search.geometry import (
     all_corners_of,
     all_sides,
@@ -351,3 +353,21 @@ def test_a_contrast_that_no_phone_gives_is_held_and_then_refused() -> None:
     for contrast, word in ((0.4, "shines"), (2.2, "shadow")):
         with pytest.raises(CardImplausible, match=word):
             correction_from_card(two_parts(contrast))
+
+
+# --- fingers ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_side_with_fingers_lies_on_what_is_seen_of_the_card() -> None:
+    truth = np.array([(300.0, 200.0), (520.0, 210.0), (515.0, 500.0), (295.0, 490.0)])
+    linear = np.full((700, 800, 3), 0.45)
+    cv2.fillConvexPoly(linear, np.rint(truth * 16).astype(np.int32), (0.18,) * 3, cv2.LINE_AA, 4)
+    for row in (310.0, 355.0, 400.0):  # a third of the right side
+        finger(linear, np.array([490.0, row]), np.array([1.0, 0.0]), 40.0, np.array([0.35, 0.2, 0.14]))
+    photo = reduce(np.rint(255 * np.clip(linear, 0, 1) ** (1 / 2.2)).astype(np.uint8))
+    along_fingertips = truth + np.array([(0, 0), (0, 0), (-45, -2), (0, 0)])
+    (moved,) = look_past(photo, along_fingertips[None], 2.2)
+    assert np.abs(moved - truth).max() < 1.0
+    # the step alone is no help here
+    usual = refine(photo, along_fingertips, 2.5)
+    assert usual is None or np.abs(usual - truth).max() > 5.0

@@ -23,11 +23,13 @@ _HOLDS = 0.5  # of the outline that is taken
 _CLEANEST = 3.6, 0.045  # codes, and share of the card's codes, by which the rim may differ from the middle
 _GOES_ON = 0.25  # share of a strip outside a side that looks like the card: the side may lie along fingertips
 _FINGERS, _BEYOND = (0.1, 0.65), 0.15  # share of a side that they cover; share of a strip outside that is like the card
+_HELD_RIM = 5.0  # codes, at most, that fingers on a rim count against an outline
 _LEAD = 1.5  # log odds over any other place
 _BRIGHTEST = 205.0  # code above which even paper is more likely
 _FAINTEST = 2.0  # codes across the weakest side
 _SAME_THING = 0.3  # overlap
 _BELONGS = -1.0, 4.0  # log odds and miss (pixels) of a longer card of which it is a step
+_MAY_BELONG = 1.5, -8.0  # log odds of an outline that is hardly sure, and of the longer card that is enough to ask then
 _TWO_STEPS = (1.0, 0.24)  # neighbours on a card of several steps, one against the other, about
 
 
@@ -81,7 +83,8 @@ def decide(photo: Reduced, found: list[Outline], near: Point | None = None) -> F
 def _is_a_step(photo: Reduced, outline: Outline) -> bool:
     """True where a lighter or darker step of a longer card joins on."""
     rows = rows_among(photo, [outline], _TWO_STEPS)
-    return any(row.odds > _BELONGS[0] and row.miss < _BELONGS[1] for row in rows) or joins(photo, outline, _TWO_STEPS)
+    least = _BELONGS[0] if outline.odds > _MAY_BELONG[0] else _MAY_BELONG[1]
+    return any(row.odds > least and row.miss < _BELONGS[1] for row in rows) or joins(photo, outline, _TWO_STEPS)
 
 
 def _held(traits: Traits) -> bool:
@@ -93,7 +96,12 @@ def _fitting_best(found: list[Outline], best: Outline) -> Outline:
     """Of the outlines of the same thing, the one whose sides sit best."""
     least = max(0.15, 0.2 * probability(best.odds))
     same = [one for one in found if probability(one.odds) >= least and overlap(one.quad, best.quad) >= _SAME_THING]
-    return max(same or [best], key=lambda one: max(min(one.odds, 20.0), -20.0) + fit(one.traits))
+
+    def sits(one: Outline) -> float:
+        most = _HELD_RIM if _held(one.traits) else math.inf
+        return max(min(one.odds, 20.0), -20.0) + fit(one.traits, most)
+
+    return max(same or [best], key=sits)
 
 
 def _doubt(best: Outline, taken: Outline, elsewhere: float) -> Reason:

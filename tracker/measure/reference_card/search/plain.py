@@ -8,9 +8,10 @@ import numpy as np
 
 from tracker.maths.colorimetry import Floats
 from tracker.measure.reference_card.search.candidates import LARGEST, SMALLEST, Places, places
-from tracker.measure.reference_card.search.geometry import all_sides, area, areas, each_once
+from tracker.measure.reference_card.search.covered import look_past
+from tracker.measure.reference_card.search.geometry import all_sides, area, areas, each_once, overlap
 from tracker.measure.reference_card.search.reduced import Reduced
-from tracker.measure.reference_card.search.score import log_odds
+from tracker.measure.reference_card.search.score import form, log_odds
 from tracker.measure.reference_card.search.sides import look_inside, reaches, refine_all, rim_limit
 from tracker.measure.reference_card.search.traits import Traits, inside_photo, traits_of_all
 
@@ -21,6 +22,11 @@ LONGEST_STEP, SMALLEST_STEP = 4.5, SMALLEST / 3
 _SMALL = 60.0  # pixels of the shorter side, below which the finer copy tells more
 _SAME = 0.02  # of the size
 _ALREADY = 0.005  # of the size: two places that lead to the same sides
+_HOLDS, _WHOLE = 0.5, 0.9  # `edges` of an outline that sits on most of a card, `edge` of one whose sides are all seen
+_HOPE = -12.0  # log odds by shape, below which no side moved makes a card
+_TRIED = 8  # outlines a photo
+_COVERED = 0.1  # of a side, before fingers are to blame
+_SAME_THING = 0.3  # overlap
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +100,24 @@ def _outlines(photo: Reduced, begin: Places) -> list[Outline]:
     ]
     outer = np.array([one.quad for one in doubtful]).reshape(-1, 4, 2)
     inner = look_inside(photo, outer, np.array([one.traits.rim for one in doubtful]), LONGEST_STEP)
-    return first + _measured(photo, _new(_inside(photo, inner), quads, _SAME))
+    found = first + _measured(photo, _new(_inside(photo, inner), quads, _SAME))
+    return found + _past_fingers(photo, found)
+
+
+def _past_fingers(photo: Reduced, found: list[Outline]) -> list[Outline]:
+    """The most likely outlines of which a side shows little of an edge, with their sides where the card ends."""
+    weak = [one for one in found if one.traits.edges > _HOLDS and one.traits.edge < _WHOLE and form(one.traits) > _HOPE]
+    weak = sorted(weak, key=lambda one: -form(one.traits))[:_TRIED]
+    moved = look_past(photo, np.array([one.quad for one in weak]).reshape(-1, 4, 2), LONGEST_STEP)
+    known = np.array([one.quad for one in found]).reshape(-1, 4, 2)
+    better = _measured(photo, _new(_inside(photo, moved), known, _ALREADY))
+    return [one for one in better if one.traits.covered > _COVERED and all(_beats(one, other) for other in found)]
+
+
+def _beats(one: Outline, other: Outline) -> bool:
+    """True for the likelier outline of one thing that also shows more of an edge: not one beyond a faint side."""
+    apart = overlap(one.quad, other.quad) < _SAME_THING
+    return apart or (one.odds > other.odds and one.traits.edge > other.traits.edge)
 
 
 def _measured(photo: Reduced, quads: Floats) -> list[Outline]:

@@ -97,11 +97,12 @@ def probability(odds: float) -> float:
     return 0.0 if odds == -math.inf else 1 / (1 + math.exp(-min(max(odds, -40.0), 40.0)))
 
 
-def fit(traits: Traits) -> float:
+def fit(traits: Traits, most: float = math.inf) -> float:
     """How well an outline sits on its card, for choosing among outlines of one thing; in units of log odds.
 
     Parameters
     ----------
     traits : Traits
+    most : float, codes, the largest rim that counts
     """
-    return 3 * (traits.edge - 0.5 * traits.ragged - 0.08 * float(traits.rim.max()) - traits.goes_on)
+    return 3 * (traits.edge - 0.5 * traits.ragged - 0.08 * min(float(traits.rim.max()), most) - traits.goes_on)

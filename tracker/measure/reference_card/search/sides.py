@@ -36,7 +36,7 @@ _INWARDS = 32  # samples over the way in which a card's own edge is looked for f
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _Across:
+class Across:
     """What lies across the sides of n outlines: t places along each side, o samples at each.
 
     Attributes
@@ -172,11 +172,21 @@ def _lines(
     `within` is how far a side may move, at most `reach`. `most` caps the step, so that the card's own edge wins over a
     stronger one further out.
     """
-    across = _across(picture, light, quads, spacing, reach)
+    across = across_sides(picture, light, quads, spacing, reach)
     lengths = all_sides(quads)[1]
     limit = (rim_limit(noise) + _SHADE * light.plane[:, 0].mean(axis=1))[:, None]
     line = _best_line(across, lengths, within, limit, most)
-    shift, slope = _sub_pixel(across, line)
+    return sides_moved(quads, *sub_pixel(across, line))
+
+
+def sides_moved(quads: Floats, shift: Floats, slope: Floats) -> tuple[Floats, Floats]:
+    """A point and a unit direction of each side after it moved outwards, (n, 4, 2) each.
+
+    Parameters
+    ----------
+    quads : (n, 4, 2), pixels
+    shift, slope : (n, 4), pixels at the beginning of a side, and how many more at its end
+    """
     normals = outwards(quads)
     first = quads + shift[..., None] * normals
     last = quads[:, [1, 2, 3, 0]] + (shift + slope)[..., None] * normals
@@ -184,7 +194,19 @@ def _lines(
     return first, direction / np.maximum(np.hypot(direction[..., 0], direction[..., 1]), 1e-9)[..., None]
 
 
-def _across(picture: np.ndarray, light: Lights, quads: Floats, spacing: Floats, reach: tuple[float, float]) -> _Across:
+def across_sides(
+    picture: np.ndarray, light: Lights, quads: Floats, spacing: Floats, reach: tuple[float, float]
+) -> Across:
+    """Sample what lies across the sides.
+
+    Parameters
+    ----------
+    picture : (h, w, 3) float32, codes
+    light : of the n outlines
+    quads : (n, 4, 2), pixels
+    spacing : (n, 4), pixels between samples
+    reach : pixels inwards and outwards, for the largest spacing
+    """
     count, gap = len(quads), float(spacing.max())
     samples = np.arange(-np.ceil((reach[0] + _MARGIN) / gap), np.ceil((reach[1] + _MARGIN) / gap) + 1)
     along = np.linspace(*_ENDS, _ROWS)
@@ -200,7 +222,7 @@ def _across(picture: np.ndarray, light: Lights, quads: Floats, spacing: Floats, 
     two = 2 if gap < 0.75 else 1  # samples, so that the step is over two pixels, or over two samples
     step = np.zeros_like(off)
     step[..., two:-two] = size_of(codes[..., 2 * two :, :] - codes[..., : -2 * two, :])
-    return _Across(step, off, along, offsets.reshape(count, 4, -1))
+    return Across(step, off, along, offsets.reshape(count, 4, -1))
 
 
 def along_smoothed(codes: np.ndarray) -> np.ndarray:
@@ -232,33 +254,54 @@ def size_of(difference: np.ndarray) -> np.ndarray:
 
 
 def _best_line(
-    across: _Across, lengths: Floats, within: tuple[Floats, Floats], limit: Floats, most: Floats | None
+    across: Across, lengths: Floats, within: tuple[Floats, Floats], limit: Floats, most: Floats | None
 ) -> np.ndarray:
     """Of all straight lines across the samples, the best one of each side: its sample at each place, (n, 4, t)."""
-    columns = across.step.shape[3]
     gap = float((across.offsets[..., 1] - across.offsets[..., 0]).max())
-    margin, every = int(_MARGIN / gap), 2 if gap < 0.75 else 1
-    ends = np.arange(margin, columns - margin, every)
-    first, last = (grid.ravel() for grid in np.meshgrid(ends, ends, indexing="ij"))
-    share = (across.along - _ENDS[0]) / (_ENDS[1] - _ENDS[0])
-    lines = np.rint(first[:, None] + (last - first)[:, None] * share).astype(np.intp)
+    lines, allowed = straight_lines(across, lengths, within, 2 if gap < 0.75 else 1)
     beside = np.maximum(lines - max(round(_BESIDE / gap), 1), 0)
     # the mean of roots: one strong crossing does not win a line
-    seen = np.square(_means(np.sqrt(across.step), lines))
+    seen = np.square(means_along(np.sqrt(across.step), lines))
     if most is not None:
         seen = np.minimum(seen, most[:, None, None])
-    inside = _means(across.off, beside)
+    inside = means_along(across.off, beside)
     score = seen - _PENALTY * np.maximum(inside - limit[..., None], 0)
-    begin, end = across.offsets[..., first], across.offsets[..., last]
-    low, high = np.minimum(begin, end), np.maximum(begin, end)
-    allowed = (low >= -within[0][..., None] - 0.75 * gap) & (high <= within[1][..., None] + 0.75 * gap)
-    allowed &= high - low < 0.35 * lengths[..., None] + 2
     best = np.where(allowed, score, -np.inf).argmax(axis=2)
     return np.asarray(lines[best])
 
 
-def _means(values: np.ndarray, lines: np.ndarray) -> np.ndarray:
-    """Mean of the values (n, 4, t, o) along each line (l, t), (n, 4, l)."""
+def straight_lines(
+    across: Across, lengths: Floats, within: tuple[Floats, Floats], every: int = 1
+) -> tuple[np.ndarray, np.ndarray]:
+    """All straight lines across the samples: their sample at each place, (l, t), and which a side may take, (n, 4, l).
+
+    Parameters
+    ----------
+    across : Across
+    lengths : (n, 4), pixels, of the sides
+    within : (n, 1) twice, pixels inwards and outwards
+    every : int, > 0, only every so manieth sample begins or ends a line
+    """
+    gap = float((across.offsets[..., 1] - across.offsets[..., 0]).max())
+    ends = np.arange(int(_MARGIN / gap), across.step.shape[3] - int(_MARGIN / gap), every)
+    first, last = (grid.ravel() for grid in np.meshgrid(ends, ends, indexing="ij"))
+    share = (across.along - _ENDS[0]) / (_ENDS[1] - _ENDS[0])
+    lines = np.rint(first[:, None] + (last - first)[:, None] * share).astype(np.intp)
+    begin, end = across.offsets[..., first], across.offsets[..., last]
+    low, high = np.minimum(begin, end), np.maximum(begin, end)
+    allowed = (low >= -within[0][..., None] - 0.75 * gap) & (high <= within[1][..., None] + 0.75 * gap)
+    allowed &= high - low < 0.35 * lengths[..., None] + 2
+    return lines, allowed
+
+
+def means_along(values: np.ndarray, lines: np.ndarray) -> np.ndarray:
+    """Mean along each line, (n, 4, l).
+
+    Parameters
+    ----------
+    values : (n, 4, t, o), at each sample
+    lines : (l, t), samples
+    """
     count, four, rows, columns = values.shape
     chosen = np.zeros((rows * columns, len(lines)), np.float32)
     for row in range(rows):
@@ -266,8 +309,14 @@ def _means(values: np.ndarray, lines: np.ndarray) -> np.ndarray:
     return np.asarray((values.reshape(count * four, -1) @ chosen).reshape(count, four, -1))
 
 
-def _sub_pixel(across: _Across, line: np.ndarray) -> tuple[Floats, Floats]:
-    """Shift and slope (n, 4) of the line through the peaks of the step near a line, with few strays (Cauchy)."""
+def sub_pixel(across: Across, line: np.ndarray) -> tuple[Floats, Floats]:
+    """Shift and slope (n, 4) of the line through the peaks of the step near a line, with few strays (Cauchy).
+
+    Parameters
+    ----------
+    across : Across
+    line : (n, 4, t), its sample at each place
+    """
     gap = (across.offsets[..., 1] - across.offsets[..., 0])[..., None]
     peak_reach = max(round(_PEAK / float(gap.max())), 2)
     near = np.clip(line[..., None] + np.arange(-peak_reach, peak_reach + 1), 3, across.step.shape[3] - 4)
