@@ -390,16 +390,17 @@ class TestYardsticks:
     def test_one_more_photo_is_worth_what_the_formula_says(self) -> None:
         spec, words = photos_chart(PROVISIONAL, (1.0, 0.0), dark=False)
         shown = [row["value"] for row in layers(spec, "point")[0]["data"]["values"]]
-        # 0.8 on 20 degrees of freedom, beside light of 1.0: JCGM 100:2008, G.4.1; Hotelling 1931, F by scipy
-        from scipy.stats import f
+        # 0.8 on 20 degrees of freedom, 2 more with each photo of a state, beside four fifths of a variance of 1.0 on 8:
+        # JCGM 100:2008, G.4.1; Student 1908, t by scipy
+        from scipy.stats import t
 
         expected = []
         for n in range(1, 7):
-            total = 0.8**2 / n + 1.0
-            dof = total**2 / ((0.8**2 / n) ** 2 / 20)
-            expected.append(math.sqrt(2 * total * 3 * dof / (dof - 2) * f.isf(0.05, 3, dof - 2)))
+            total = 0.8**2 / n + 0.8
+            dof = total**2 / ((0.8**2 / n) ** 2 / (20 + 2 * (n - 1)) + 0.8**2 / 8)
+            expected.append(math.sqrt(2 * total) * t.isf(0.025, dof))
         assert shown == pytest.approx(expected, rel=1e-3)
-        assert "4.4 instead of 5.2" in words
+        assert "3.1 instead of 3.5" in words
 
     def test_swatches_lie_on_the_chart_where_they_were_read(self) -> None:
         spec, words = scale_chart(OWN_SCALE, RING, dark=False, colours=SWATCHES[:3])
