@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -420,6 +420,9 @@ class TestMixture:
         st.lists(st.tuples(st.floats(0.01, 1), st.floats(-100, 100), st.floats(1e-3, 50)), min_size=1, max_size=5),
         st.floats(0.005, 0.995),
     )
+    @example(
+        [(1.0, 0.0, 1.0), (1.0, -25.0, 8.0), (1.0, -31.0, 10.0), (0.5, -27.0, 1.0)], 0.375
+    )  # went round in a circle
     def test_quantile_undoes_probability(self, parts: list[tuple[float, float, float]], probability: float) -> None:
         weights, mean, sd = (np.array(column) for column in zip(*parts, strict=True))
         weights = weights / weights.sum()

@@ -38,13 +38,16 @@ def mixture_quantile(weights: Array, mean: Array, sd: Array, probability: float)
     width = np.maximum(sd, 1e-12 * (1.0 + np.abs(mean)))
     tolerance = 1e-10 * (1.0 + np.abs(low) + np.abs(high))
     x: Array = parts @ weights
+    moved = high - low
     for _ in range(_STEPS):
         standard = (x[:, None] - mean) / width
         excess = ndtr(standard) @ weights - probability
         density = (np.exp(-0.5 * standard**2) / width) @ weights / math.sqrt(2 * math.pi)
         low, high = np.where(excess < 0, x, low), np.where(excess < 0, high, x)
         newton = x - excess / np.maximum(density, 1e-300)
-        following = np.where((newton >= low) & (newton <= high), newton, (low + high) / 2)
+        # steps that do not shrink by half can go round in a circle between two parts
+        closes_in = (newton >= low) & (newton <= high) & (np.abs(newton - x) <= moved / 2)
+        following = np.where(closes_in, newton, (low + high) / 2)
         moved = np.abs(following - x)
         x = following
         if np.all(moved < tolerance):
