@@ -41,7 +41,7 @@ _BY_HAND = "If not, drag its four corners onto the card."
 _SENTENCES: dict[Reason, tuple[str, str]] = {
     "nothing": (
         "No card of this kind stands clear in the photo.",
-        "Tap inside it, or mark its four corners by hand. If it is not wholly in the frame, take the photo again.",
+        "Mark its four corners by hand. If it is not wholly in the frame, take the photo again.",
     ),
     "faint": (
         "The outline may be the card, but its edge is faint, hidden or bent in places.",
