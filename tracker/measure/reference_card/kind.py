@@ -5,7 +5,7 @@ A card's corners run clockwise from its own top left. Patches are boxes in the c
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -145,6 +145,18 @@ def grid(columns: int, rows: int) -> tuple[Box, ...]:
     return tuple(
         (c / columns, r / rows, (c + 1) / columns, (r + 1) / rows) for r in range(rows) for c in range(columns)
     )
+
+
+def neutral(nominal: Sequence[float], known: Mapping[int, float | None]) -> Floats:
+    """Linear values of neutral patches under the standard white, (n, 3).
+
+    Parameters
+    ----------
+    nominal : reflectance of each patch, 0..1
+    known : better known reflectances by the index of their patch; None for what is nominal
+    """
+    patches = [nominal[k] if known.get(k) is None else known[k] for k in range(len(nominal))]
+    return np.repeat(np.array(patches, float)[:, None], 3, axis=1)
 
 
 def correction_from_card(card: CardReading, reflectance: float | None = None, dark: float | None = None) -> Correction:

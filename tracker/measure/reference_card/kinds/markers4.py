@@ -12,7 +12,7 @@ from tracker.measure.balance import grey_and_dark
 from tracker.measure.camera_error import Undone
 from tracker.measure.reading import Correction
 from tracker.measure.reference_card.board import DARK, PAPER, WINDOW
-from tracker.measure.reference_card.kind import CardKind, CardReading, Corners
+from tracker.measure.reference_card.kind import CardKind, CardReading, Corners, neutral
 from tracker.measure.reference_card.search import board_at, find_markers
 
 _NAME = "markers4"
@@ -29,11 +29,7 @@ _FIELDS = 4  # of paper, the least that say how the light falls
 
 
 def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
-    patches = np.array(_REFLECTANCES)
-    for patch, known in ((_GREY, reflectance), (_DARK, dark)):
-        if known is not None:
-            patches[patch] = known
-    return np.repeat(patches[:, None], 3, axis=1)
+    return neutral(_REFLECTANCES, {_GREY: reflectance, _DARK: dark})
 
 
 def _correct(card: CardReading, reference: Floats) -> Correction:

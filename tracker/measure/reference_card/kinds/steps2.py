@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from functools import partial
 
-import numpy as np
-
 from tracker.errors import CardImplausible
 from tracker.maths.colorimetry import Floats, luminance
 from tracker.measure.balance import grey_and_dark
 from tracker.measure.camera_error import Undone
 from tracker.measure.dark_half import NOMINAL, contrast_left
 from tracker.measure.reading import Correction
-from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+from tracker.measure.reference_card.kind import CardKind, CardReading, grid, neutral
 from tracker.measure.reference_card.search import find_row
 
 _NAME = "steps2"
@@ -21,11 +19,7 @@ _REFLECTANCES = (0.18, 0.05)  # of a grey card, and of a matt black one: common 
 
 
 def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
-    steps = np.array(_REFLECTANCES)
-    for patch, known in ((_GREY, reflectance), (_DARK, dark)):
-        if known is not None:
-            steps[patch] = known
-    return np.repeat(steps[:, None], 3, axis=1)
+    return neutral(_REFLECTANCES, {_GREY: reflectance, _DARK: dark})
 
 
 def _correct(card: CardReading, reference: Floats) -> Correction:

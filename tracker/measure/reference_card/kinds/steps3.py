@@ -13,7 +13,7 @@ from tracker.measure.balance import apply, grey_and_dark, sharpened, tone, toned
 from tracker.measure.camera_error import Undone
 from tracker.measure.dark_half import NOMINAL, contrast_left
 from tracker.measure.reading import Correction
-from tracker.measure.reference_card.kind import CardKind, CardReading, grid
+from tracker.measure.reference_card.kind import CardKind, CardReading, grid, neutral
 from tracker.measure.reference_card.search import find_row
 
 _NAME = "steps3"
@@ -23,11 +23,7 @@ _LARGEST_MISS = 5.0  # L*: the strongest contrast on the truth bench leaves 2.8
 
 
 def _reference(reflectance: float | None, dark: float | None = None) -> Floats:
-    steps = np.array(_REFLECTANCES)
-    for patch, known in ((_GREY, reflectance), (_BLACK, dark)):
-        if known is not None:
-            steps[patch] = known
-    return np.repeat(steps[:, None], 3, axis=1)
+    return neutral(_REFLECTANCES, {_GREY: reflectance, _BLACK: dark})
 
 
 def _correct(card: CardReading, reference: Floats) -> Correction:
